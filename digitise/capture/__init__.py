@@ -1,0 +1,1 @@
+"""Photographs become calibrated outlines."""

@@ -1,0 +1,68 @@
+"""One error root for everything the user can put right.
+
+Every message says what is wrong, where, and what to do.  The command line and the page catch
+:class:`DigitiseError` and nothing else; any other exception is a defect of the program.
+"""
+
+from __future__ import annotations
+
+
+class DigitiseError(Exception):
+    """Input that cannot be used.
+
+    Parameters
+    ----------
+    what
+        What is wrong, one plain sentence.
+    where
+        The file, row, photograph or marker concerned; empty when there is none to name.
+    do
+        What the user can do about it, one plain sentence.
+    """
+
+    def __init__(self, what: str, *, where: str = "", do: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.where = where
+        self.do = do
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        advice = f" {self.do}" if self.do else ""
+        return f"{place}{self.what}{advice}"
+
+
+class FieldError(DigitiseError):
+    """A field.json that is damaged, contradictory or of another format."""
+
+
+class PhotoError(DigitiseError):
+    """A photograph that cannot be read or does not show what is needed."""
+
+
+class LensError(DigitiseError):
+    """A lens profile that is damaged or belongs to another camera."""
+
+
+class PoseError(DigitiseError):
+    """Markers that do not agree on where a photograph was taken."""
+
+
+class OutlineError(DigitiseError):
+    """A limb edge that cannot be found or a correction that cannot be applied."""
+
+
+class TapeError(DigitiseError):
+    """A tape table with a row that cannot be used."""
+
+
+class ShapeError(DigitiseError):
+    """Edges and girths that do not determine a limb between the wanted heights."""
+
+
+class ModelError(DigitiseError):
+    """A stored limb model that is missing, damaged or of another format."""
+
+
+class OutputError(DigitiseError):
+    """A place that results cannot be written to."""

@@ -1,0 +1,1 @@
+"""Plain mathematics on float arrays: rigid motions, pinhole cameras, support functions."""

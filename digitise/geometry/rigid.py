@@ -1,0 +1,56 @@
+"""Rigid motions, named ``target_from_source`` so that chains read from right to left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Pose:
+    """A rigid motion ``x_target = rotation @ x_source + translation``.
+
+    Attributes
+    ----------
+    rotation
+        (3, 3) proper rotation matrix.
+    translation
+        (3,) in mm.
+    """
+
+    rotation: Array
+    translation: Array
+
+    @classmethod
+    def identity(cls) -> Pose:
+        """Return the motion that leaves every point where it is."""
+        return cls(np.eye(3), np.zeros(3))
+
+    def apply(self, points: Array) -> Array:
+        """Map points (..., 3) in mm from the source to the target frame."""
+        return points @ self.rotation.T + self.translation
+
+    def inverse(self) -> Pose:
+        """Return ``source_from_target``."""
+        return Pose(self.rotation.T, -self.rotation.T @ self.translation)
+
+    def __matmul__(self, other: Pose) -> Pose:
+        """Return the motion that applies ``other`` first, then ``self``."""
+        return Pose(self.rotation @ other.rotation, self.rotation @ other.translation + self.translation)
+
+
+def rotation_angle(rotation: Array) -> float:
+    """Return the angle of a (3, 3) rotation in radians, in [0, pi]."""
+    # atan2 of the skew and the trace parts keeps full precision at small angles, where acos loses half of it
+    skew = np.array(
+        [
+            rotation[2, 1] - rotation[1, 2],
+            rotation[0, 2] - rotation[2, 0],
+            rotation[1, 0] - rotation[0, 1],
+        ]
+    )
+    return float(np.arctan2(np.linalg.norm(skew), np.trace(rotation) - 1.0))

@@ -1,0 +1,52 @@
+"""What a photograph says of a limb: a camera and the limb's edges seen by it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One side of the limb's outline in one photograph, ordered from the foot (hand) to the trunk.
+
+    Attributes
+    ----------
+    points
+        (N, 2) sub-pixel positions in pixels, pixel centres on integers, lens distortion included.
+    normals
+        (N, 2) unit vectors in the picture, pointing out of the limb.
+    sd_px
+        (N,) standard deviation of each position along its normal, pixels.
+    sure
+        (N,) False where the edge could not be told from its surroundings with confidence.
+    """
+
+    points: Array
+    normals: Array
+    sd_px: Array
+    sure: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class View:
+    """A photograph reduced to what the shape needs.
+
+    Attributes
+    ----------
+    name
+        The photograph's file name, for messages.
+    camera
+        Where it was taken, in the world frame (mat), mm.
+    edges
+        The limb's edges in it, left side of the picture first.
+    """
+
+    name: str
+    camera: Camera
+    edges: tuple[Edge, ...]

@@ -1,0 +1,1 @@
+"""Results become files: tables, meshes, pictures."""

@@ -1,0 +1,1 @@
+"""Outlines and tape become a limb."""

@@ -1,0 +1,1 @@
+"""Tape girths: reading, checks and the volumes computed from girths alone."""

@@ -1,0 +1,59 @@
+"""Cases with known truth, shared by every test."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).parents[1]
+CASES = {
+    "pair-calf-week0": ROOT / "sample-images",
+    "pair-calf-week3": ROOT / "sample-images",
+    "walk-light": ROOT / "tests/data/samples",
+    "turn-dark": ROOT / "tests/data/samples",
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One photo-real visit: its input files, and its truth for tests only."""
+
+    name: str
+    folder: Path
+
+    @property
+    def photos(self) -> list[Path]:
+        return [self.folder / "photo-1.jpg", self.folder / "photo-2.jpg"]
+
+    @property
+    def field(self) -> Path:
+        return self.folder / "field.json"
+
+    @property
+    def tape(self) -> Path:
+        return self.folder / "tape.csv"
+
+    @property
+    def truth(self) -> dict:
+        return json.loads((ROOT / "tests/data/truth" / self.name / "truth.json").read_text())
+
+    def mask(self, number: int) -> np.ndarray:
+        """Return the true silhouette of photograph ``number`` (1-based) as (H, W) bool."""
+        import cv2
+
+        path = ROOT / "tests/data/truth" / self.name / f"mask-{number}.png"
+        return cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) > 127
+
+
+@pytest.fixture(params=sorted(CASES))
+def case(request) -> Case:
+    """Every photo-real case in turn."""
+    return Case(request.param, CASES[request.param] / request.param)
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    """A seeded generator, so that a failure repeats."""
+    return np.random.default_rng(20260101)
