@@ -184,21 +184,20 @@ def _item(loc: tuple[int | str, ...]) -> str:
 def _complaint(error: ErrorDetails) -> str:
     if error["type"] == "missing":
         return "is missing"
-    return "is wrong: " + error["msg"][:1].lower() + error["msg"][1:]
+    if error["type"] == "model_type":
+        return "is wrong: it should be an object in braces"
+    message = error["msg"].replace(" after validation", "")
+    return f"is wrong: {message[:1].lower()}{message[1:]}"
 
 
 def _place(data: Any, loc: tuple[int | str, ...]) -> str:
     """Name the board and marker at ``loc`` by what the damaged file itself calls them."""
     place = ""
-    for key, following in zip(loc, (*loc[1:], ""), strict=True):
-        if key in ("boards", "markers") and isinstance(following, int):
-            kind, label = ("board", "name") if key == "boards" else ("marker", "id")
-            item = data[key][following]
-            own = item.get(label) if isinstance(item, dict) else None
-            place += f", {kind} {_short(own) or f'number {following + 1}'}"
-            data = item
-        elif key not in ("boards", "markers") and not isinstance(key, int):
-            break
+    for kind, label, depth in (("board", "name", 1), ("marker", "id", 3)):
+        if len(loc) > depth and loc[depth - 1] == f"{kind}s":
+            data, number = data[f"{kind}s"][loc[depth]], int(loc[depth]) + 1
+            own = data.get(label) if isinstance(data, dict) else None
+            place += f", {kind} {_short(own) or f'number {number}'}"
     return place
 
 
