@@ -105,8 +105,9 @@ REFUSED = {
     "id beyond the dictionary": (changed("boards", 1, "markers", 2, "id", 587), ["marker 587", "0 to 586"]),
     "endless id": (
         json.dumps(DATA).replace('"id": 3,', f'"id": {"9" * 6000},'),
-        ["board mat", "marker number 4"],
+        ["not JSON"],
     ),
+    "huge id": (changed("boards", 0, "markers", 3, "id", 10**30), ["board mat", "marker number 4"]),
     "id twice": (changed("boards", 1, "markers", 2, "id", 0), ["marker 0", "board mat", "anew"]),
     "three corners": (changed(*CORNERS, [[0, 0], [1, 0], [1, 1]]), ["marker 102", '"corners"']),
     "not a number": (changed(*CORNERS, 0, 0, float("nan")), ["marker 102", '"corners"']),
