@@ -29,7 +29,8 @@ class ExifFacts:
     focal_35mm
         35-mm equivalent, mm.  The tag FocalLengthIn35mmFilm is taken as it stands, because phones
         write the value after digital zoom there (common practice).  Where only the focal length and
-        the sensor's resolution are given, the equivalent is computed by the diagonal, times the digital zoom.
+        the sensor's resolution are given, the equivalent is computed by the diagonal, times the
+        digital zoom, in whole mm.
     zoom
         DigitalZoomRatio, 1 when the file does not say.
     orientation
@@ -112,7 +113,8 @@ def _film_from_sensor(
     width = _number(inner.get(Base.ExifImageWidth), 1.0, 1e6) or size[0]
     height = _number(inner.get(Base.ExifImageHeight), 1.0, 1e6) or size[1]
     diagonal = math.hypot(width / across, height / up) * unit
-    return _number(focal * _FILM_DIAGONAL_MM / diagonal * zoom, 4.0, 3000.0)
+    # whole millimetres, as the tag it stands for: read again from a stripped copy it must be the same
+    return _number(round(focal * _FILM_DIAGONAL_MM / diagonal * zoom), 4.0, 3000.0)
 
 
 def _number(value: Any, low: float, high: float) -> float | None:

@@ -29,6 +29,8 @@ _TURN = {
     6: cv2.ROTATE_90_CLOCKWISE,
     8: cv2.ROTATE_90_COUNTERCLOCKWISE,
 }
+_OUR_TYPES = (b"\xff\xd8", b"\x89PNG")
+_OUR_HEIF_BRANDS = (b"ftyphei", b"ftyphev", b"ftypmif1", b"ftypmsf1")
 _OTHER_TYPES = (
     (0, b"%PDF", "a PDF document"),
     (0, b"GIF8", "a GIF picture"),
@@ -176,6 +178,8 @@ def _decode(data: bytes, name: str) -> tuple[NDArray[np.uint8], ExifFacts]:
         warnings.simplefilter("ignore")  # size limits are ours, checked before a pixel is decoded
         try:
             image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "HEIF"))
+        except Image.DecompressionBombError as error:
+            raise _too_many_pixels("far more", name) from error
         except Exception as error:  # decoders raise almost anything on damaged headers
             raise _unreadable(data, name) from error
         _check_header(image, data, name)
@@ -196,11 +200,7 @@ def _is_jpeg(image: Image.Image) -> bool:
 def _check_header(image: Image.Image, data: bytes, name: str) -> None:
     width, height = image.size
     if width * height > MOST_PIXELS:
-        raise PhotoError(
-            f"The picture has {width} x {height} pixels; more than {MOST_PIXELS // 10**6} megapixels.",
-            where=name,
-            do="Set the phone's camera to 12 megapixels.",
-        )
+        raise _too_many_pixels(f"{width} x {height} pixels, more", name)
     if width * height < FEWEST_PIXELS:
         raise PhotoError(
             f"The picture has only {width} x {height} pixels.",
@@ -256,12 +256,20 @@ def _encode(pixels: NDArray[np.uint8], facts: ExifFacts) -> bytes:
 
 
 def _unreadable(data: bytes, name: str) -> PhotoError:
-    if data.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")) or data[4:12] in (b"ftypheic", b"ftypmif1"):
+    if data.startswith(_OUR_TYPES) or data.startswith(_OUR_HEIF_BRANDS, 4):
         return _damaged(name)
     for offset, magic, kind in _OTHER_TYPES:
         if data.startswith(magic, offset):
             return PhotoError(f"This is {kind}, which cannot be measured.", where=name, do=_RETAKE)
     return PhotoError("This file is not a photograph.", where=name, do=_RETAKE)
+
+
+def _too_many_pixels(how_many: str, name: str) -> PhotoError:
+    return PhotoError(
+        f"The picture has {how_many} than {MOST_PIXELS // 10**6} megapixels.",
+        where=name,
+        do="Set the phone's camera to 12 megapixels.",
+    )
 
 
 def _damaged(name: str) -> PhotoError:
