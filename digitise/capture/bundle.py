@@ -1,0 +1,296 @@
+"""Joint least squares of lenses, views and bodies over points seen in pictures.
+
+A *view* is a picture's pose (camera from world).  A *body* is a rigid thing with known points; body -1 is the
+world itself.  Rotations move as ``exp(w) R``, with the step ``w`` counted from the start of a solve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from digitise.capture.lens import LensPrior
+from digitise.geometry.rigid import Array, Pose
+
+IntArray = NDArray[np.intp]
+LENS = 5  # parameters of a lens
+POSE = 6  # of a pose: rotation vector (rad), translation (mm)
+_ROBUST_SD = 3.0  # residuals beyond this many sd count linearly
+_NEAREST_MM = 1.0  # keeps a trial step that puts a point behind the camera finite
+_MAX_EVALUATIONS = 200
+
+
+@dataclass(frozen=True)
+class Points:
+    """Known points and where they were seen.
+
+    Attributes
+    ----------
+    xyz
+        (N, 3) mm in the frame of their body.
+    pixels
+        (N, 2) px.
+    sd
+        (N,) standard deviation of the pixels along either axis.
+    view, body, label
+        (N,) which view, which body (-1: the world), and a number shared by points that stand or fall together.
+    """
+
+    xyz: Array
+    pixels: Array
+    sd: Array
+    view: IntArray
+    body: IntArray
+    label: IntArray
+
+    def subset(self, keep: NDArray[np.bool_]) -> Points:
+        """Return the points where ``keep`` (N,) is true."""
+        return Points(
+            self.xyz[keep],
+            self.pixels[keep],
+            self.sd[keep],
+            self.view[keep],
+            self.body[keep],
+            self.label[keep],
+        )
+
+
+@dataclass(frozen=True)
+class State:
+    """The unknowns: lenses (L, 5), the lens of every view (V,), camera-from-world and world-from-body poses."""
+
+    lenses: Array
+    lens_of: IntArray
+    views: tuple[Pose, ...]
+    bodies: tuple[Pose, ...]
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns: lenses first, then views, then bodies."""
+        return LENS * len(self.lenses) + POSE * (len(self.views) + len(self.bodies))
+
+    def view_slice(self, view: int) -> slice:
+        """Return where a view's six unknowns stand."""
+        start = LENS * len(self.lenses) + POSE * view
+        return slice(start, start + POSE)
+
+    def body_slice(self, body: int) -> slice:
+        """Return where a body's six unknowns stand."""
+        return self.view_slice(len(self.views) + body)
+
+    def moved(self, step: Array) -> State:
+        """Return the state after a step (size,)."""
+        split = LENS * len(self.lenses)
+        poses = (*self.views, *self.bodies)
+        steps = step[split:].reshape(-1, POSE)
+        turns = rotations_from_vectors(steps[:, :3])
+        new = tuple(
+            Pose(turn @ pose.rotation, pose.translation + move[3:])
+            for pose, turn, move in zip(poses, turns, steps, strict=True)
+        )
+        lenses = self.lenses + step[:split].reshape(-1, LENS)
+        return replace(self, lenses=lenses, views=new[: len(self.views)], bodies=new[len(self.views) :])
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A solved state with the covariance (size, size) of its unknowns and the residuals (N, 2) in px.
+
+    ``chi2`` is the reduced chi-square with which the covariance was scaled where above one.
+    """
+
+    state: State
+    covariance: Array
+    residuals: Array
+    chi2: float
+
+
+def rotations_from_vectors(vectors: Array) -> Array:
+    """Return (n, 3, 3) rotations of rotation vectors (n, 3) by Rodrigues' formula."""
+    angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
+    cross = cross_matrices(vectors)
+    return np.eye(3) + np.sinc(angle / np.pi) * cross + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * cross @ cross
+
+
+def vector_from_rotation(rotation: Array) -> Array:
+    """Return the rotation vector (3,) of a rotation below half a turn."""
+    skew = np.array(
+        [
+            rotation[2, 1] - rotation[1, 2],
+            rotation[0, 2] - rotation[2, 0],
+            rotation[1, 0] - rotation[0, 1],
+        ]
+    )
+    sine = float(np.linalg.norm(skew))
+    angle = float(np.arctan2(sine, np.trace(rotation) - 1.0))
+    return 0.5 * skew if sine < 1e-9 else skew * (angle / sine)
+
+
+def cross_matrices(vectors: Array) -> Array:
+    """Return (n, 3, 3) matrices C with ``C b = a x b`` of vectors (n, 3)."""
+    x, y, z = np.moveaxis(vectors, -1, 0)
+    zero = np.zeros_like(x)
+    return np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=-1).reshape(*x.shape, 3, 3)
+
+
+def _left_jacobians(vectors: Array) -> Array:
+    """Return (n, 3, 3) J with ``exp(w + d) = exp(J d) exp(w)`` to first order.
+
+    Source: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics", 2018, eq. 145.
+    """
+    angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
+    cross = cross_matrices(vectors)
+    safe = np.where(angle < 1e-4, 1.0, angle)
+    second = np.where(angle < 1e-4, 1 / 6, (safe - np.sin(safe)) / safe**3)
+    return np.eye(3) + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * cross + second * cross @ cross
+
+
+def predict(state: State, points: Points) -> Array:
+    """Return (N, 2) px where the state puts the points."""
+    local, _ = _local(state, points)
+    plane = local[:, :2] / local[:, 2:]
+    lens = state.lenses[state.lens_of[points.view]]
+    r2 = np.sum(plane**2, axis=1, keepdims=True)
+    stretch = 1 + r2 * (lens[:, 3:4] + r2 * lens[:, 4:5])
+    return lens[:, :1] * plane * stretch + lens[:, 1:3]
+
+
+def _local(state: State, points: Points) -> tuple[Array, Array]:
+    """Return the points in camera and in world axes, (N, 3) mm; both without the other's translation."""
+    with_world = (*state.bodies, Pose.identity())  # index -1 is the world
+    turn = np.stack([pose.rotation for pose in with_world])[points.body]
+    shift = np.stack([pose.translation for pose in with_world])[points.body]
+    world = np.einsum("nij,nj->ni", turn, points.xyz) + shift
+    turn = np.stack([pose.rotation for pose in state.views])[points.view]
+    shift = np.stack([pose.translation for pose in state.views])[points.view]
+    local = np.einsum("nij,nj->ni", turn, world) + shift
+    local[:, 2] = np.maximum(local[:, 2], _NEAREST_MM)
+    return local, world
+
+
+def jacobian(state: State, points: Points, step: Array | None = None) -> Array:
+    """Return the derivative (2N, size) of the predicted pixels by the unknowns.
+
+    ``step`` is the step (size,) that led to this state, when the derivative is wanted by that step.
+    """
+    n = len(points.xyz)
+    local, world = _local(state, points)
+    plane = local[:, :2] / local[:, 2:]
+    lens = state.lenses[state.lens_of[points.view]]
+    f, k1, k2 = lens[:, 0], lens[:, 3], lens[:, 4]
+    r2 = np.sum(plane**2, axis=1)
+    stretch = 1 + r2 * (k1 + r2 * k2)
+    radial = plane[:, :, None] * plane[:, None, :] * (2 * k1 + 4 * k2 * r2)[:, None, None]
+    by_plane = f[:, None, None] * (stretch[:, None, None] * np.eye(2) + radial)
+    by_local = by_plane @ _plane_by_local(local)
+    by_lens = np.zeros((n, 2, LENS))
+    by_lens[:, :, 0] = plane * stretch[:, None]
+    by_lens[:, :, 1:3] = np.eye(2)
+    by_lens[:, :, 3] = (f * r2)[:, None] * plane
+    by_lens[:, :, 4] = (f * r2 * r2)[:, None] * plane
+    out = np.zeros((n, 2, state.size))
+    rows = np.arange(n)
+    _put(out, rows, LENS * state.lens_of[points.view], by_lens)
+    left = _step_jacobians(state, step)
+    views, bodies = left[: len(state.views)], left[len(state.views) :]
+    turn = np.stack([pose.rotation for pose in state.views])[points.view]
+    swing = -cross_matrices(np.einsum("nij,nj->ni", turn, world)) @ views[points.view]
+    first = LENS * len(state.lenses)
+    _put(out, rows, first + POSE * points.view, np.concatenate([by_local @ swing, by_local], axis=2))
+    on = rows[points.body >= 0]
+    if len(on):
+        body = points.body[on]
+        about = world[on] - np.stack([pose.translation for pose in state.bodies])[body]
+        by_world = by_local[on] @ turn[on]
+        swing = -cross_matrices(about) @ bodies[body]
+        start = first + POSE * (len(state.views) + body)
+        _put(out, on, start, np.concatenate([by_world @ swing, by_world], axis=2))
+    return out.reshape(2 * n, state.size)
+
+
+def _plane_by_local(local: Array) -> Array:
+    x, y, z = local.T
+    zero = np.zeros_like(z)
+    return np.stack([1 / z, zero, -x / z**2, zero, 1 / z, -y / z**2], axis=-1).reshape(-1, 2, 3)
+
+
+def _put(out: Array, rows: IntArray, start: IntArray, block: Array) -> None:
+    """Write block (n, 2, k) into ``out[rows, :, start:start + k]``."""
+    columns = start[:, None] + np.arange(block.shape[2])
+    out[rows[:, None], :, columns] = block.transpose(0, 2, 1)
+
+
+def _step_jacobians(state: State, step: Array | None) -> Array:
+    count = len(state.views) + len(state.bodies)
+    if step is None:
+        return np.broadcast_to(np.eye(3), (count, 3, 3))
+    return _left_jacobians(step[LENS * len(state.lenses) :].reshape(-1, POSE)[:, :3])
+
+
+def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: bool = False) -> Solution:
+    """Find the most probable state, given the points and the priors of the lenses.
+
+    Parameters
+    ----------
+    start
+        Where to begin.
+    points
+        What was seen; ``sd`` weighs it.
+    priors
+        One per lens.
+    robust
+        Let residuals beyond three sd count linearly (Huber), against wrong points.
+    """
+    whiten = [np.linalg.inv(np.linalg.cholesky(prior.covariance)) for prior in priors]
+    weight = np.repeat(1.0 / points.sd, 2)
+
+    def residuals(step: Array) -> Array:
+        state = start.moved(step)
+        seen = (predict(state, points) - points.pixels).reshape(-1) * weight
+        belief = [w @ (lens - p.mean) for w, lens, p in zip(whiten, state.lenses, priors, strict=True)]
+        return np.concatenate([seen, *belief])
+
+    def derivative(step: Array) -> Array:
+        rows = jacobian(start.moved(step), points, step) * weight[:, None]
+        return np.vstack([rows, _prior_rows(whiten, start.size)])
+
+    found = least_squares(
+        residuals,
+        np.zeros(start.size),
+        derivative,
+        x_scale="jac",
+        loss="huber" if robust else "linear",
+        f_scale=_ROBUST_SD,
+        ftol=1e-12,
+        xtol=1e-12,
+        gtol=1e-12,
+        max_nfev=_MAX_EVALUATIONS,
+    )
+    return _summary(start.moved(found.x), points, whiten, weight)
+
+
+def _summary(state: State, points: Points, whiten: Sequence[Array], weight: Array) -> Solution:
+    residuals = predict(state, points) - points.pixels
+    rows = np.vstack([jacobian(state, points) * weight[:, None], _prior_rows(whiten, state.size)])
+    freedom = max(2 * len(points.xyz) - POSE * (len(state.views) + len(state.bodies)), 1)
+    chi2 = float(np.sum((residuals.reshape(-1) * weight) ** 2)) / freedom
+    return Solution(state, _inverse_normal(rows) * max(1.0, chi2), residuals, chi2)
+
+
+def _prior_rows(whiten: Sequence[Array], size: int) -> Array:
+    rows = np.zeros((LENS * len(whiten), size))
+    for k, matrix in enumerate(whiten):
+        rows[LENS * k : LENS * (k + 1), LENS * k : LENS * (k + 1)] = matrix
+    return rows
+
+
+def _inverse_normal(rows: Array) -> Array:
+    """Return ``(rows.T rows)^-1`` through a QR factor of the column-scaled rows."""
+    scale = np.linalg.norm(rows, axis=0)
+    factor = np.linalg.qr(rows / scale, mode="r")
+    inverse = np.linalg.inv(factor) / scale[:, None]
+    return inverse @ inverse.T
