@@ -66,3 +66,7 @@ class ModelError(DigitiseError):
 
 class OutputError(DigitiseError):
     """A place that results cannot be written to."""
+
+
+class SheetError(DigitiseError):
+    """Sheets that cannot be printed or corrected as asked."""
