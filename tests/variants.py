@@ -9,6 +9,7 @@ import math
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 import cv2
@@ -63,10 +64,12 @@ class Scene:
 
     Attributes
     ----------
+    light
+        The photograph as it is.
     limb, back
         Colours of the limb and of its surroundings, continued a few pixels past the outline.
     rest
-        What the mixture does not explain, near the outline only.
+        (H, W) photograph relative to the mixture of both; differs from 1 near the outline only.
     alpha, panel, skin
         (H, W) shares: of the limb, of the panels' plain interiors, of skin (not hem) in the limb.
     mask
@@ -79,6 +82,7 @@ class Scene:
         Heights above the mat in mm.
     """
 
+    light: np.ndarray
     limb: np.ndarray
     back: np.ndarray
     rest: np.ndarray
@@ -94,7 +98,7 @@ class Scene:
 
     def mixed(self) -> np.ndarray:
         """Return the photograph put together again, linear."""
-        return self.back + self.alpha[..., None] * (self.limb - self.back) + self.rest
+        return (self.back + self.alpha[..., None] * (self.limb - self.back)) * self.rest[..., None]
 
 
 # --- colour ---------------------------------------------------------------------------------------------
@@ -153,13 +157,24 @@ def _edge_share(mask: np.ndarray) -> np.ndarray:
     return np.interp(blurred, step[wide], step[PSF_PX]).astype(np.float32)
 
 
-def _refined(share: np.ndarray, light: np.ndarray, limb: np.ndarray, back: np.ndarray) -> np.ndarray:
+def _grain(light: np.ndarray, flat: np.ndarray) -> np.ndarray:
+    """Return brightness noise (H, W) about 1, as strong as in the ``flat`` (bool) part of the picture."""
+    relative = light @ LUMA / np.maximum(cv2.GaussianBlur(light @ LUMA, (0, 0), 1.5), 1e-4)
+    sd = np.std(relative[cv2.erode(flat.astype(np.uint8), _disc(BAND_PX)).astype(bool)])
+    return 1 + sd * np.random.default_rng(0).standard_normal(flat.shape, np.float32)
+
+
+def _refined(
+    share: np.ndarray, light: np.ndarray, limb: np.ndarray, back: np.ndarray, trust: np.ndarray
+) -> np.ndarray:
     """Let the photograph's brightness correct the share where limb and surroundings differ in it."""
     contrast = (limb - back) @ LUMA
     error = (light - back) @ LUMA - share * contrast
-    # 0.03: noise and texture relative to a share known to 0.2 beforehand
-    gain = contrast / (contrast**2 + (0.03 * (limb @ LUMA + back @ LUMA)) ** 2 + 1e-6)
-    return np.clip(share + np.clip(gain * error, -0.25, 0.25), 0.0, 1.0).astype(np.float32)
+    # an outline known to 0.25 px beforehand, times the slope of the share; noise and texture 3 %
+    before = 0.25 / (PSF_PX * math.sqrt(2 * math.pi)) * 4 * share * (1 - share)
+    noise = 0.03 * (limb @ LUMA + back @ LUMA) + 1e-4
+    gain = contrast * before**2 / ((contrast * before) ** 2 + noise**2)
+    return np.clip(share + trust * gain * error, 0.0, 1.0).astype(np.float32)
 
 
 def _box(mask: np.ndarray, margin: int) -> tuple[slice, slice]:
@@ -169,18 +184,21 @@ def _box(mask: np.ndarray, margin: int) -> tuple[slice, slice]:
 
 def _take_apart(light: np.ndarray, mask: np.ndarray, panel: np.ndarray) -> tuple[np.ndarray, ...]:
     """Return limb, back, rest and alpha; see `Scene`."""
-    limb, back, rest, alpha = light.copy(), light.copy(), np.zeros_like(light), mask.astype(np.float32)
+    limb, back, rest, alpha = light.copy(), light.copy(), np.ones_like(panel), mask.astype(np.float32)
     box = _box(mask, 40)
-    cut, part = mask[box].astype(np.uint8), light[box]
+    cut, part, plain = mask[box].astype(np.uint8), light[box], panel[box]
     inside = cv2.erode(cut, _disc(BAND_PX)).astype(bool)
     outside = ~cv2.dilate(cut, _disc(BAND_PX)).astype(bool)
     limb[box], back[box] = _continued(part, inside), _continued(part, outside)
-    share = _refined(_edge_share(mask[box]), part, limb[box], back[box])
+    # off the panel the surroundings cannot be continued well enough (markers, contact shadow) to refine
+    share = _refined(_edge_share(mask[box]), part, limb[box], back[box], plain)
     share = np.where(inside, 1.0, np.where(outside, 0.0, share)).astype(np.float32)
-    left = part - back[box] - share[..., None] * (limb[box] - back[box])
-    # colour is stored at half resolution, so on the plain panel only the brightness of the remainder is real
-    plain = panel[box][..., None]
-    rest[box] = (1 - plain) * left + plain * (left @ LUMA)[..., None]
+    mixture = back[box] + share[..., None] * (limb[box] - back[box])
+    # brightness alone: colour is stored at half resolution and would leave fringes of the old colours
+    ratio = np.clip((part @ LUMA + 1e-3) / (mixture @ LUMA + 1e-3), 0.4, 2.5)
+    # on the panel the refined share has used up the photograph's grain, so give new
+    ratio += plain * (_grain(part, outside & (plain > 0.99)) - ratio)
+    rest[box] = np.where(inside | outside, 1.0, ratio)
     alpha[box] = share
     return limb, back, rest, alpha
 
@@ -205,7 +223,7 @@ def _rectangle(left: float, right: float, bottom: float, top: float) -> np.ndarr
     """Return a closed rectangle (N, 2), dense enough to follow lens distortion."""
     corners = np.array([[left, bottom], [right, bottom], [right, top], [left, top], [left, bottom]])
     t = np.linspace(0, 1, 40, endpoint=False)[:, None]
-    return np.concatenate([a + t * (b - a) for a, b in zip(corners[:-1], corners[1:], strict=True)])
+    return np.concatenate([a + t * (b - a) for a, b in pairwise(corners)])
 
 
 def _filled(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
@@ -247,14 +265,16 @@ def _panels(field: dict, photo: dict, shape: tuple[int, int]) -> np.ndarray:
 
 
 def _paper_and_green(field: dict, photo: dict, light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the colour of white paper and the panel's reflectance, from either side of its upright border."""
+    """Return the colour of white paper and the panel's reflectance, from either side of their border."""
     boards = {b["name"]: b for b in field["boards"]}
     pose = next(p for p in photo["boards"] if boards[p["name"]]["role"] == "backdrop")
     left, right, bottom, top = _interior(boards[pose["name"]])
     heights = np.linspace(bottom + 60, top - 60, 200)
     colour = {}
     for name, shift in (("paper", 8.0), ("panel", -10.0)):
-        xy = np.concatenate([np.column_stack([np.full(200, x), heights]) for x in (left - shift, right + shift)])
+        xy = np.concatenate(
+            [np.column_stack([np.full(200, x), heights]) for x in (left - shift, right + shift)]
+        )
         x, y = np.rint(_on_board(photo, pose, xy)).astype(int).T
         seen = (x >= 0) & (y >= 0) & (x < light.shape[1]) & (y < light.shape[0])
         colour[name] = np.median(light[y[seen], x[seen]], axis=0)
@@ -272,6 +292,7 @@ def _skin(limb: np.ndarray, mask: np.ndarray) -> np.ndarray:
     usual = np.median(limb[mask][::97, 0] / np.maximum(limb[mask][::97, 2], 1e-4))
     skin = (red > 1 + 0.4 * (usual - 1)).astype(np.uint8)
     skin = cv2.morphologyEx(cv2.morphologyEx(skin, cv2.MORPH_OPEN, _disc(6)), cv2.MORPH_CLOSE, _disc(6))
+    skin = cv2.dilate(skin, _disc(2))  # colour is stored at half resolution: the hem's reaches into the skin
     share[box] = cv2.GaussianBlur(skin.astype(np.float32), (0, 0), 1.2)
     return share
 
@@ -288,9 +309,8 @@ def scene(case, number: int) -> Scene:
     paper, green = _paper_and_green(field, photo, light)
     skin = _skin(limb, mask)
     flesh = PAPER * np.median(limb[mask & (skin > 0.99)][::31], axis=0) / paper
-    return Scene(
-        limb, back, rest, alpha, panel, skin, mask, paper, green, flesh, photo, case.truth["landmarks"]
-    )
+    marks = case.truth["landmarks"]
+    return Scene(light, limb, back, rest, alpha, panel, skin, mask, paper, green, flesh, photo, marks)
 
 
 # --- edits: each takes a scene and a generator, returns a scene or linear light ----------------------------
@@ -340,7 +360,7 @@ def _side_light(s: Scene, rng: np.random.Generator) -> Scene:
     x, _, w, _ = cv2.boundingRect(s.mask.astype(np.uint8))
     t = np.clip((np.arange(s.mask.shape[1]) - (x - w)) / (3 * w), 0, 1)
     factor = (0.35 + 0.95 * t * t * (3 - 2 * t)).astype(np.float32)[None, :, None]
-    return replace(s, limb=s.limb * factor, back=s.back * factor, rest=s.rest * factor)
+    return replace(s, limb=s.limb * factor, back=s.back * factor)
 
 
 def _shadow(s: Scene, rng: np.random.Generator) -> Scene:
@@ -362,9 +382,10 @@ def _other_leg(widths: float) -> Edit:
         rows = np.flatnonzero(s.mask.any(axis=1))
         middle = rows[len(rows) // 2]
         width = int(s.mask[rows[0] : middle].sum(axis=1).max())
-        x = np.flatnonzero(s.mask[middle]).mean()
-        side = 1 if s.panel[middle, int(x) :].sum() > s.panel[middle, : int(x)].sum() else -1
-        dx = int(side * widths * width)
+        dx = int(widths * width)
+        x = int(np.flatnonzero(s.mask[middle]).mean())
+        if s.panel[middle, max(x - dx, 0) : x].sum() > s.panel[middle, x : x + dx].sum():
+            dx = -dx
         share = _shifted(s.alpha, dx, 0)[..., None]
         return replace(s, back=s.back + share * (_shifted(s.limb, dx, 0) - s.back))
 
@@ -402,7 +423,7 @@ def _same(light: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 
 def _times(gain: tuple[float, float, float] | float) -> Light:
-    return lambda light, rng: light * np.asarray(gain, np.float32)
+    return lambda light, _: light * np.asarray(gain, np.float32)
 
 
 def _dim(light: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -431,7 +452,8 @@ class Recipe:
     def __call__(self, apart: Scene, rng: np.random.Generator, name: str = "") -> VariantPhoto:
         for edit in self.edits:
             apart = edit(apart, rng)
-        light, mask, scale = self.light(apart.mixed(), rng), apart.mask, 1.0
+        light = apart.mixed() if self.edits else apart.light
+        light, mask, scale = self.light(light, rng), apart.mask, 1.0
         if self.width is not None:
             scale = self.width / mask.shape[1]
             size = (self.width, round(mask.shape[0] * scale))
@@ -486,7 +508,11 @@ def contact_sheet(case, number: int, folder: Path) -> None:
         y = rows[int(0.62 * len(rows))]
         x = np.flatnonzero(made.mask[y])[-1]
         parts = [cv2.resize(made.rgb, (600, 800), interpolation=cv2.INTER_AREA)]
-        for v, u in ((y, x), (rows[int(0.09 * len(rows))], np.flatnonzero(made.mask[y])[0]), (rows[-1] - 90, x)):
+        for v, u in (
+            (y, x),
+            (rows[int(0.09 * len(rows))], np.flatnonzero(made.mask[y])[0]),
+            (rows[-1] - 90, x),
+        ):
             part = made.rgb[v - 100 : v + 100, u - 50 : u + 50]
             parts.append(cv2.resize(part, (400, 800), interpolation=cv2.INTER_NEAREST))
         cv2.imwrite(str(folder / f"{name}.png"), np.hstack(parts)[..., ::-1])
