@@ -1,0 +1,119 @@
+"""Support functions of convex sections.
+
+The support function ``h(theta)`` of a section is the distance from the origin to its tangent line whose
+outward normal is ``(cos theta, sin theta)``.  Here it is a trigonometric polynomial
+
+    h(theta) = a_0 + sum_k (a_k cos k theta + b_k sin k theta),   k = 1 .. K,
+
+with its coefficients in the order ``a_0, a_1, b_1, a_2, b_2, ...``.  ``a_0`` is the girth over 2 pi
+(Cauchy), ``(a_1, b_1)`` is the Steiner point, the centre of the section.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from digitise.geometry.rigid import Array, Pose
+
+_PARALLEL = 0.9
+
+
+def orders(harmonics: int) -> Array:
+    """Return the order k of each of the ``2 harmonics + 1`` coefficients: 0, 1, 1, 2, 2, ..."""
+    return np.concatenate([[0.0], np.repeat(np.arange(1.0, harmonics + 1), 2)])
+
+
+def fourier(theta: Array, harmonics: int, derivative: int = 0) -> Array:
+    """Evaluate the trigonometric terms or their derivative.
+
+    Parameters
+    ----------
+    theta
+        (N,) direction of the outward normal, radians.
+    harmonics
+        Highest order K.
+    derivative
+        How often to differentiate by theta.
+
+    Returns
+    -------
+    (N, 2 K + 1) terms in the order of the module's formula.
+    """
+    k = orders(harmonics)
+    # a sine is a cosine a quarter turn later, and so is each derivative, but for its factor k
+    is_sine = np.concatenate([[False], np.tile([False, True], harmonics)])
+    phase = np.where(is_sine, -np.pi / 2, 0.0) + derivative * np.pi / 2
+    return k**derivative * np.cos(np.outer(theta, k) + phase)
+
+
+def area_weights(harmonics: int) -> Array:
+    """Return w such that the area of a section is ``sum(w * coefficients**2)``.
+
+    From area = 1/2 int h (h + h'') d theta: pi for a_0, ``-pi/2 (k^2 - 1)`` for order k.
+    """
+    k = orders(harmonics)
+    return np.where(k == 0, np.pi, -np.pi / 2 * (k**2 - 1))
+
+
+def nearest_tangents(h: Array, n_rays: int) -> tuple[Array, Array]:
+    """Find which tangent line bounds the section on each ray from the origin.
+
+    The section is the intersection of the half-planes behind its tangent lines, so on the ray in direction
+    phi it ends at ``min over theta of h(theta) / cos(theta - phi)``.  This also holds where h is not convex
+    (``h + h'' < 0``): tangent lines that the section does not reach never win.
+
+    Parameters
+    ----------
+    h
+        (S, M) support functions of S sections about an inner point, at M equal steps of theta from 0, mm.
+    n_rays
+        Number of rays, at equal steps of phi from 0.
+
+    Returns
+    -------
+    index
+        (S, n_rays) which of the M tangent lines bounds the ray.
+    stretch
+        (S, n_rays) ``1 / cos(theta - phi)`` for it; the distance along the ray is h times this.
+    """
+    theta = 2 * np.pi * np.arange(h.shape[1]) / h.shape[1]
+    phi = 2 * np.pi * np.arange(n_rays) / n_rays
+    index = np.empty((len(h), n_rays), dtype=np.intp)
+    stretch = np.empty((len(h), n_rays))
+    for ray, angle in enumerate(phi):
+        cosine = np.cos(theta - angle)
+        near = np.flatnonzero(cosine > 0.05)
+        best = near[np.argmin(h[:, near] / cosine[near], axis=1)]
+        index[:, ray] = best
+        stretch[:, ray] = 1.0 / cosine[best]
+    return index, stretch
+
+
+def axis_from_points(start: Array, end: Array) -> Pose:
+    """Return ``axis_from_world`` of the limb axis from ``start`` to ``end``.
+
+    Parameters
+    ----------
+    start, end
+        (3,) points in the world, mm; heights are counted from ``start``.
+
+    Returns
+    -------
+    Pose with z along the axis and y as near as possible to the world's y, or to the world's z when the axis
+    runs along the world's y.
+
+    Raises
+    ------
+    ValueError
+        When the two points coincide.
+    """
+    along = np.asarray(end, float) - start
+    length = np.linalg.norm(along)
+    if not length > 0:
+        raise ValueError("expected two different points for an axis, got the same point twice")
+    z = along / length
+    guide = np.array([0.0, 1.0, 0.0]) if abs(z[1]) < _PARALLEL else np.array([0.0, 0.0, 1.0])
+    y = guide - (guide @ z) * z
+    y /= np.linalg.norm(y)
+    rotation = np.stack([np.cross(y, z), y, z])
+    return Pose(rotation, -rotation @ np.asarray(start, float))

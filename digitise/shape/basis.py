@@ -1,0 +1,152 @@
+"""Cubic B-splines along the limb, and the Gaussian priors that are exact on them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import BSpline
+
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import fourier
+
+# three Gauss points per degree-5 product would do for values; four make products of degree 7 exact
+_GAUSS_POINTS = 4
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Support functions ``h(theta, z)``: harmonics in theta, each with spline coefficients in z.
+
+    A parameter vector holds, harmonic by harmonic in the order of :mod:`digitise.geometry.support`, the
+    ``n_splines`` spline coefficients of that harmonic.
+
+    Attributes
+    ----------
+    order
+        Degree of the splines plus one (4: cubic).
+    knots
+        (n_splines + order,) knots with repeated ends, mm along the axis.
+    harmonics
+        Highest order K in theta.
+    """
+
+    order: int
+    knots: Array
+    harmonics: int
+
+    @classmethod
+    def uniform(cls, low: float, high: float, spacing: float, harmonics: int) -> Basis:
+        """Return cubic splines on [low, high] with equal spans nearest to ``spacing``, mm."""
+        spans = max(1, round((high - low) / spacing))
+        inner = np.linspace(low, high, spans + 1)
+        knots = np.concatenate([np.repeat(low, 3), inner, np.repeat(high, 3)])
+        return cls(4, knots, harmonics)
+
+    @property
+    def n_splines(self) -> int:
+        """Number of spline coefficients of one harmonic."""
+        return len(self.knots) - self.order
+
+    @property
+    def n_terms(self) -> int:
+        """Number of harmonic terms, 2 K + 1."""
+        return 2 * self.harmonics + 1
+
+    @property
+    def size(self) -> int:
+        """Number of parameters."""
+        return self.n_terms * self.n_splines
+
+    @property
+    def low(self) -> float:
+        """Lowest height, mm."""
+        return float(self.knots[0])
+
+    @property
+    def high(self) -> float:
+        """Greatest height, mm."""
+        return float(self.knots[-1])
+
+    @property
+    def places(self) -> Array:
+        """(n_splines,) height that each spline coefficient speaks for (Greville abscissae), mm."""
+        return np.stack([self.knots[i : i + self.n_splines] for i in range(1, self.order)]).mean(axis=0)
+
+    def splines(self, z: Array, derivative: int = 0) -> Array:
+        """Evaluate every spline, or its derivative, at heights (N,) mm: (N, n_splines)."""
+        spline = BSpline(self.knots, np.eye(self.n_splines), self.order - 1)
+        return np.asarray(spline(np.clip(z, self.low, self.high), nu=derivative))
+
+    def design(self, theta: Array, z: Array, *, turned: int = 0, raised: int = 0) -> Array:
+        """Return the rows that turn parameters into ``h(theta, z)``.
+
+        Parameters
+        ----------
+        theta, z
+            (N,) radians and mm.
+        turned, raised
+            Orders of derivative by theta and by z.
+
+        Returns
+        -------
+        (N, size).
+        """
+        around = fourier(theta, self.harmonics, turned)
+        along = self.splines(z, raised)
+        return (around[:, :, None] * along[:, None, :]).reshape(len(theta), self.size)
+
+    def quadrature(self, low: float, high: float) -> tuple[Array, Array]:
+        """Return heights and weights (M,) that integrate products of two splines exactly."""
+        inside = self.knots[(self.knots > low) & (self.knots < high)]
+        edges = np.unique(np.concatenate([[low], inside, [high]]))
+        node, weight = np.polynomial.legendre.leggauss(_GAUSS_POINTS)
+        half = np.diff(edges)[:, None] / 2
+        middle = (edges[:-1] + edges[1:])[:, None] / 2
+        return (middle + half * node).ravel(), (half * weight).ravel()
+
+    def gram(self, low: float, high: float) -> Array:
+        """Return ``int B_i B_j dz`` over [low, high]: (n_splines, n_splines), mm."""
+        z, weight = self.quadrature(low, high)
+        values = self.splines(z)
+        return values.T @ (weight[:, None] * values)
+
+    def matern_precision(self, length: float) -> Array:
+        """Return the precision of a unit-variance Matern-3/2 process on the splines.
+
+        The process solves ``f'' + 2 l f' + l^2 f = white noise`` with ``l = sqrt(3) / length`` (Hartikainen
+        and Sarkka 2010, from memory), so its squared norm on an interval is the integral of the squared left
+        side over the noise density ``4 l^3``, plus the stationary terms f^2 and f'^2 / l^2 at one end.
+
+        Parameters
+        ----------
+        length
+            Correlation length, mm.
+
+        Returns
+        -------
+        (n_splines, n_splines).
+        """
+        rate = np.sqrt(3.0) / length
+        z, weight = self.quadrature(self.low, self.high)
+        driven = self.splines(z, 2) + 2 * rate * self.splines(z, 1) + rate**2 * self.splines(z)
+        end = np.array([self.low])
+        value, slope = self.splines(end), self.splines(end, 1)
+        inner = driven.T @ (weight[:, None] * driven) / (4 * rate**3)
+        return inner + value.T @ value + slope.T @ slope / rate**2
+
+    def roughness_precision(self, slope_sd: float) -> Array:
+        """Return the precision of an integrated random walk on the splines.
+
+        Parameters
+        ----------
+        slope_sd
+            By how much the slope wanders in 100 mm, one standard deviation (mm per mm).
+
+        Returns
+        -------
+        (n_splines, n_splines), of rank n_splines - 2: straight lines are free.
+        """
+        z, weight = self.quadrature(self.low, self.high)
+        curvature = self.splines(z, 2)
+        return curvature.T @ (weight[:, None] * curvature) / (slope_sd**2 / 100.0)

@@ -1,0 +1,335 @@
+"""Edges and girths become a limb."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from digitise.errors import ShapeError
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.view import View
+from digitise.shape.basis import Basis
+from digitise.shape.levels import Levels, find_levels
+from digitise.shape.limb import Limb
+from digitise.shape.priors import BY_LIMB, HARMONICS, KNOT_SPACING_MM, precision
+from digitise.shape.solve import EdgeData, Posterior, edge_information, reweigh, solve
+from digitise.shape.tangents import (
+    Planes,
+    Samples,
+    block_edge,
+    common_centre,
+    tangent_planes,
+    touch,
+    view_planes,
+)
+from digitise.shape.taped import TapeCheck, TapeCross, cross_check
+from digitise.tape.rows import TapeRow
+
+# Evidence this far beyond the reported stretch steadies its ends.
+MARGIN_MM = 20.0
+# Rounds of: where do the planes touch, how far is each point to be trusted, solve.  The depth of the touching
+# point gains about two digits a round.
+_ROUNDS = 4
+_LEAST_RADIUS_MM = 10.0
+_UNSURE_NOTED_MM = 20.0
+
+
+@dataclass(frozen=True)
+class FitWarning:
+    """Something a person should know about a fit.
+
+    Attributes
+    ----------
+    code
+        Stable short name.
+    text
+        One sentence for people.
+    """
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class EdgeResidual:
+    """How well the limb explains one edge.
+
+    Attributes
+    ----------
+    view
+        Name of the photograph.
+    edge
+        Which of its edges, from 0.
+    rms_px
+        Root mean square distance of its sure points from the fitted limb, pixels.
+    down_weighted
+        Share of its points that were treated as outliers.
+    """
+
+    view: str
+    edge: int
+    rms_px: float
+    down_weighted: float
+
+
+@dataclass(frozen=True)
+class LimbFit:
+    """A limb and how well it agrees with what was measured.
+
+    Attributes
+    ----------
+    limb
+        The limb from edges and tape.
+    photo_only
+        The limb from edges alone, as the tape check used it.
+    levels
+        Where the limb was seen.
+    tape_checks
+        One per tape row.
+    residual_px
+        One per edge.
+    warnings
+        In order of importance.
+    """
+
+    limb: Limb
+    photo_only: Limb
+    levels: Levels
+    tape_checks: tuple[TapeCheck, ...]
+    residual_px: tuple[EdgeResidual, ...]
+    warnings: tuple[FitWarning, ...]
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """All that stays the same from round to round; ``moved`` has one set of planes per camera mode."""
+
+    names: tuple[str, ...]
+    nominal: tuple[tuple[Planes, ...], ...]
+    moved: tuple[tuple[tuple[Planes, ...], ...], ...]
+    centre: Array
+
+
+@dataclass(frozen=True)
+class _Belief:
+    """The current estimate within the rounds."""
+
+    basis: Basis
+    posterior: Posterior
+    edges: tuple[EdgeData, ...]
+
+
+def fit_limb(
+    views: tuple[View, ...],
+    tape: tuple[TapeRow, ...] = (),
+    *,
+    limb: str = "leg",
+    side: str = "left",
+    axis_from_world: Pose | None = None,
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+    camera_modes: tuple[tuple[Camera, ...], ...] = (),
+) -> LimbFit:
+    """Find the limb that explains all edges and girths, with its uncertainty.
+
+    Parameters
+    ----------
+    views
+        Two or more photographs' edges and cameras.
+    tape
+        Girths at heights along the axis.
+    limb, side
+        ``leg`` or ``arm``; ``left`` or ``right``.
+    axis_from_world
+        Frame of the limb's axis; without it the limb stands on the mat.
+    from_mm, to_mm
+        Levels to report between; without them the evidence decides (for a leg, above the foot).
+    camera_modes
+        Uncertainty of the cameras: each item holds all cameras, in the order of ``views``, moved by one sd
+        along one independent direction of the calibration's uncertainty.
+
+    Returns
+    -------
+    LimbFit.
+
+    Raises
+    ------
+    ShapeError
+        When the edges do not determine a limb between the wanted levels.
+    """
+    if limb not in BY_LIMB:
+        raise ShapeError(f"A limb is a leg or an arm, not {limb!r}.", do="Choose leg or arm.")
+    axis = Pose.identity() if axis_from_world is None else axis_from_world
+    scene = _scene(views, axis, camera_modes)
+    start = tuple(tuple(_touch_centre(planes, scene.centre) for planes in view) for view in scene.nominal)
+    levels = find_levels(
+        start,
+        views,
+        is_leg=limb == "leg",
+        lowest_tape=min((row.height_mm for row in tape), default=None),
+        from_mm=from_mm,
+        to_mm=to_mm,
+    )
+    basis = Basis.uniform(levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, KNOT_SPACING_MM, HARMONICS)
+    belief, prior = _rounds(scene, basis, start, limb)
+    cross = cross_check(tape, basis, belief.posterior)
+    final = solve(basis, prior, edge_information(basis, belief.edges), cross.girths)
+
+    def as_limb(posterior: Posterior) -> Limb:
+        shape = (posterior.mean, posterior.covariance, prior)
+        return Limb(limb, side, axis, levels.from_mm, levels.to_mm, basis, *shape)
+
+    residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
+    warnings = _warnings(levels, limb, cross, belief.edges, scene.names)
+    return LimbFit(as_limb(final), as_limb(belief.posterior), levels, cross.checks, residuals, warnings)
+
+
+def _scene(views: tuple[View, ...], axis: Pose, modes: tuple[tuple[Camera, ...], ...]) -> _Scene:
+    nominal = view_planes(views, axis)
+    blocked = tuple(tuple(block_edge(edge) for edge in view.edges) for view in views)
+    moved = tuple(
+        tuple(
+            tuple(tangent_planes(camera, edge, axis) for edge in edges)
+            for camera, edges in zip(mode, blocked, strict=True)
+        )
+        for mode in modes
+    )
+    names = tuple(view.name for view in views)
+    return _Scene(names, nominal, moved, common_centre(nominal, names))
+
+
+def _touch_centre(planes: Planes, centre: Array) -> Samples:
+    """Touch a limb of no thickness at ``centre`` (2,): the first guess of each rim point's depth."""
+    theta = np.arctan2(planes.normal[:, 1], planes.normal[:, 0])
+    return touch(planes, centre[1] * np.cos(theta) - centre[0] * np.sin(theta))
+
+
+def _touch_limb(planes: Planes, basis: Basis, mean: Array, z: Array) -> Samples:
+    """Touch the current limb, whose rim points were last seen at heights ``z`` (N,)."""
+    theta = np.arctan2(planes.normal[:, 1], planes.normal[:, 0])
+    return touch(planes, basis.design(theta, z, turned=1) @ mean)
+
+
+def _rounds(
+    scene: _Scene, basis: Basis, start: tuple[tuple[Samples, ...], ...], limb: str
+) -> tuple[_Belief, Array]:
+    """Iterate touching points, robust weights and solve; return the belief from edges alone, and the prior."""
+    touched = start
+    level = float(np.median(np.concatenate([edge.h for view in touched for edge in view])))
+    radius = np.full(basis.n_splines, max(level, _LEAST_RADIUS_MM))
+    belief: _Belief | None = None
+    for _ in range(_ROUNDS):
+        edges = _edge_data(scene, basis, touched, belief)
+        prior = precision(BY_LIMB[limb], basis, radius)
+        posterior = solve(basis, prior, edge_information(basis, edges))
+        belief = _Belief(basis, posterior, edges)
+        radius = np.maximum(basis.splines(basis.places) @ posterior.mean[: basis.n_splines], _LEAST_RADIUS_MM)
+        touched = tuple(
+            tuple(
+                _touch_limb(planes, basis, posterior.mean, samples.z)
+                for planes, samples in zip(view, last, strict=True)
+            )
+            for view, last in zip(scene.nominal, touched, strict=True)
+        )
+    assert belief is not None
+    return belief, prior
+
+
+def _edge_data(
+    scene: _Scene, basis: Basis, touched: tuple[tuple[Samples, ...], ...], belief: _Belief | None
+) -> tuple[EdgeData, ...]:
+    """Gather the samples within the basis, with camera modes and the robust weights of the last belief."""
+    found = []
+    for view, edges in enumerate(touched):
+        for edge, samples in enumerate(edges):
+            keep = samples.within(basis.low, basis.high)
+            modes = np.zeros((len(samples.z), len(scene.moved)))
+            if belief is not None:
+                moved = [mode[view][edge] for mode in scene.moved]
+                modes = _mode_columns(moved, samples, basis, belief.posterior.mean)
+            data = EdgeData(view, edge, samples.pick(keep), modes[keep], np.ones(np.count_nonzero(keep)))
+            if len(data.weight) < 2:
+                continue
+            found.append(data if belief is None else reweigh(basis, data, belief.posterior))
+    return tuple(found)
+
+
+def _mode_columns(moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:
+    """Return how each camera mode changes the samples' distance from the current limb, (N, J) mm.
+
+    Direction, height and distance of a sample all move with its camera, so it is the residual that is compared.
+    """
+    here = samples.h - basis.design(samples.theta, samples.z) @ mean
+    columns = []
+    for planes in moved:
+        there = _touch_limb(planes, basis, mean, samples.z)
+        columns.append(there.h - basis.design(there.theta, there.z) @ mean - here)
+    return np.stack(columns, axis=1) if columns else np.zeros((len(here), 0))
+
+
+def _residual(scene: _Scene, basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeResidual:
+    samples = data.samples
+    left = samples.h - basis.design(samples.theta, samples.z) @ posterior.mean - data.modes @ posterior.modes
+    pixels = (left / samples.mm_per_px)[samples.sure]
+    rms = float(np.sqrt(np.mean(pixels**2))) if len(pixels) else float("nan")
+    return EdgeResidual(scene.names[data.view], data.edge, rms, float(np.mean(data.weight < 0.5)))
+
+
+def _warnings(
+    levels: Levels, limb: str, cross: TapeCross, edges: tuple[EdgeData, ...], names: tuple[str, ...]
+) -> tuple[FitWarning, ...]:
+    found = []
+    if cross.ratio_is_off:
+        found.append(
+            FitWarning(
+                "scale",
+                f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs: check that the sheets "
+                "were printed at 100 % and that the tape lies flat.",
+            )
+        )
+    for check in cross.checks:
+        if check.verdict == "suspect":
+            found.append(
+                FitWarning(
+                    "tape-row",
+                    f"The tape at {check.row.height_mm:.0f} mm reads {check.row.girth_mm:.0f} mm where the "
+                    f"photographs say {check.photo_mm:.0f} mm: check the reading and the outline there.",
+                )
+            )
+        if check.verdict == "not seen":
+            found.append(
+                FitWarning(
+                    "tape-unseen",
+                    f"The tape at {check.row.height_mm:.0f} mm lies outside the stretch seen and was not used.",
+                )
+            )
+    if levels.foot_top_mm is not None and levels.from_mm < levels.foot_top_mm - 2 * MARGIN_MM:
+        found.append(
+            FitWarning(
+                "foot",
+                f"The stretch starts at {levels.from_mm:.0f} mm, but the foot begins near "
+                f"{levels.foot_top_mm:.0f} mm; sections of a foot are not measured well.",
+            )
+        )
+    found.extend(_unsure_warnings(levels, edges, names))
+    return tuple(found)
+
+
+def _unsure_warnings(levels: Levels, edges: tuple[EdgeData, ...], names: tuple[str, ...]) -> list[FitWarning]:
+    """Name the stretches of edge, at least 20 mm long within the reported levels, that could not be trusted."""
+    found = []
+    for data in edges:
+        inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
+        z = np.sort(data.samples.z[inside])
+        if len(z) < 2 or z[-1] - z[0] < _UNSURE_NOTED_MM:
+            continue
+        found.append(
+            FitWarning(
+                "edge-unsure",
+                f"{names[data.view]}: the {'left' if data.edge == 0 else 'right'} edge is unsure between {z[0]:.0f} and "
+                f"{z[-1]:.0f} mm; the limb is less certain there.",
+            )
+        )
+    return found

@@ -1,0 +1,146 @@
+"""Between which heights the limb is seen, and where a leg ends and its foot begins."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitise.errors import ShapeError
+from digitise.geometry.rigid import Array
+from digitise.geometry.view import View
+from digitise.shape.tangents import Samples
+
+GRID_MM = 5.0
+ROUND_MM = 10.0
+# How far a wanted height may lie beyond the edges that were seen.
+REACH_MM = 15.0
+# Going down, a foot begins where a section grows by more than 1 mm per mm (heel and instep at some 25 degrees
+# each); the ankle bones themselves, 70-75 mm high on adults, widen a section by less.
+FOOT_GROWTH = 1.0
+# A tape row down to this growth still lies on the leg.
+TAPED_GROWTH = 1.5
+FOOT_BELOW_MM = 160.0
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Heights along the axis, mm.
+
+    Attributes
+    ----------
+    seen_low, seen_high
+        Lowest and highest level with sure edges on both sides in all views.
+    from_mm, to_mm
+        The levels to report between.
+    foot_top_mm
+        Where the foot begins; None for an arm or when no foot is in the pictures.
+    """
+
+    seen_low: float
+    seen_high: float
+    from_mm: float
+    to_mm: float
+    foot_top_mm: float | None
+
+
+def _side_profile(sides: Sequence[Samples], levels: Array) -> Array:
+    """Return the mean support distance of one side at each level, NaN where no sure edge is near."""
+    z = np.concatenate([side.z[side.sure] for side in sides])
+    h = np.concatenate([side.h[side.sure] for side in sides])
+    index = np.round((z - levels[0]) / GRID_MM).astype(int)
+    keep = (index >= 0) & (index < len(levels))
+    total = np.bincount(index[keep], h[keep], len(levels))
+    count = np.bincount(index[keep], minlength=len(levels))
+    return np.divide(total, count, out=np.full(len(levels), np.nan), where=count > 0)
+
+
+def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array) -> Array:
+    """Return the silhouette width of each view at each level: (V, L) mm, NaN where not seen."""
+    rows = []
+    for edges in views:
+        first = edges[0].theta[len(edges[0].theta) // 2]
+        same = [np.cos(edge.theta[len(edge.theta) // 2] - first) > 0 for edge in edges]
+        left = [edge for edge, is_same in zip(edges, same, strict=True) if is_same]
+        right = [edge for edge, is_same in zip(edges, same, strict=True) if not is_same]
+        empty = np.full(len(levels), np.nan)
+        rows.append(_side_profile(left, levels) + (_side_profile(right, levels) if right else empty))
+    return np.stack(rows)
+
+
+def _growth_downward(levels: Array, widths: Array) -> Array:
+    """Return the greatest growth of width per mm going down over the views, (L,), over 20 mm."""
+    growth = np.zeros(len(levels))
+    for width in widths:
+        known = np.isfinite(width)
+        if np.count_nonzero(known) < 2:
+            continue
+        filled = np.interp(levels, levels[known], width[known])
+        slope = (filled[:-4] - filled[4:]) / (4 * GRID_MM)
+        growth[2:-2] = np.maximum(growth[2:-2], slope)
+    return growth
+
+
+def foot_top(levels: Array, widths: Array, growth_limit: float = FOOT_GROWTH) -> float | None:
+    """Return the height above which a leg no longer widens towards the foot, or None without a foot."""
+    growth = np.where(levels < FOOT_BELOW_MM, _growth_downward(levels, widths), 0.0)
+    steepest = int(np.argmax(growth))
+    if growth[steepest] <= growth_limit:
+        return None
+    return float(levels[steepest + int(np.argmax(growth[steepest:] <= growth_limit))])
+
+
+def find_levels(
+    samples: tuple[tuple[Samples, ...], ...],
+    views: tuple[View, ...],
+    *,
+    is_leg: bool,
+    lowest_tape: float | None,
+    from_mm: float | None,
+    to_mm: float | None,
+) -> Levels:
+    """Choose the heights to report between from the evidence, or check those that were asked for.
+
+    Raises
+    ------
+    ShapeError
+        When no level is seen in all views, or a wanted level lies more than 15 mm beyond what is seen.
+    """
+    every = np.concatenate([edge.z for edges in samples for edge in edges])
+    low = GRID_MM * np.floor(max(every.min(), -1000.0) / GRID_MM)
+    levels = np.arange(low, min(every.max(), 3000.0) + GRID_MM, GRID_MM)
+    widths = width_profiles(samples, levels)
+    seen = levels[np.all(np.isfinite(widths), axis=0)]
+    if len(seen) < 8:
+        raise ShapeError(
+            "The limb's edges are not surely seen on both sides at the same height in all photographs.",
+            where=", ".join(view.name for view in views),
+            do="Correct the outlines by hand or take the photographs again.",
+        )
+    seen_low, seen_high = float(seen[0]), float(seen[-1])
+    foot = foot_top(levels, widths) if is_leg else None
+    start = seen_low if foot is None else max(seen_low, foot)
+    if foot is not None and lowest_tape is not None and seen_low <= lowest_tape < start:
+        taped = foot_top(levels, widths, TAPED_GROWTH)
+        start = lowest_tape if taped is None or lowest_tape >= taped else start
+    found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)
+    found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
+    bottom = float(found_from if from_mm is None else from_mm)
+    top = float(found_to if to_mm is None else to_mm)
+    _check_wanted(bottom, top, seen_low, seen_high)
+    return Levels(seen_low, seen_high, bottom, top, foot)
+
+
+def _check_wanted(bottom: float, top: float, seen_low: float, seen_high: float) -> None:
+    seen = f"The photographs show the limb from {seen_low:.0f} to {seen_high:.0f} mm"
+    if bottom < seen_low - REACH_MM or top > seen_high + REACH_MM:
+        wanted = f"{bottom:.0f} to {top:.0f} mm was asked for"
+        raise ShapeError(
+            f"{seen}, but {wanted}.", do="Choose heights within that, or retake the photographs."
+        )
+    if top - bottom < 2 * ROUND_MM:
+        raise ShapeError(
+            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable stretch.",
+            do="Choose heights at least 20 mm apart within it.",
+        )

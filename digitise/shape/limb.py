@@ -1,0 +1,203 @@
+"""A limb as a value, and what can be read off it, each with its standard deviation.
+
+Girth is linear in the parameters.  Area and volume are quadratic, so their expectation is not their value at
+the mean: harmonics that no view sees take area away whatever their sign, and the covariance says how much.
+Every area and volume here is the expectation ``m' Q m + tr(Q S)``, with variance
+``4 m' Q S Q m + 2 tr(Q S Q S)`` (moments of a Gaussian quadratic form).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from digitise.errors import ShapeError
+from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.support import area_weights, fourier
+from digitise.shape.basis import Basis
+
+# 97.5 % point of the normal distribution
+Z95 = 1.959963984540054
+MM3_PER_ML = 1000.0
+
+
+class Estimate(NamedTuple):
+    """A value with its standard deviation, in the same unit (scalars or arrays)."""
+
+    mean: Array
+    sd: Array
+
+    @property
+    def interval_95(self) -> tuple[Array, Array]:
+        """Lower and upper end of the 95 % interval."""
+        return self.mean - Z95 * self.sd, self.mean + Z95 * self.sd
+
+
+@dataclass(frozen=True)
+class Limb:
+    """Belief about a limb's shape.
+
+    Attributes
+    ----------
+    kind
+        ``leg`` or ``arm``.
+    side
+        ``left`` or ``right``.
+    axis_from_world
+        Frame of the limb's axis: z along it, heights counted from its origin.
+    from_mm, to_mm
+        The limb is reported between these heights.
+    basis
+        Splines and harmonics the parameters belong to.
+    mean
+        (p,) parameters, mm.
+    covariance
+        (p, p) mm^2.
+    prior_precision
+        (p, p) what the priors alone said; two visits share it when they are solved together.
+    """
+
+    kind: str
+    side: str
+    axis_from_world: Pose
+    from_mm: float
+    to_mm: float
+    basis: Basis
+    mean: Array
+    covariance: Array
+    prior_precision: Array
+
+
+@dataclass(frozen=True)
+class Section:
+    """One level of a limb; lengths in mm, area in mm^2.
+
+    ``width`` is along x and ``depth`` along y of the axis frame; ``centre`` is the section's Steiner point
+    there, which for an oval is its middle.
+    """
+
+    height_mm: float
+    girth: Estimate
+    area: Estimate
+    width: Estimate
+    depth: Estimate
+    centre_mm: tuple[float, float]
+
+
+def _check_heights(limb: Limb, z: Array) -> None:
+    if len(z) and (z.min() < limb.basis.low - 1e-6 or z.max() > limb.basis.high + 1e-6):
+        raise ShapeError(
+            f"The limb is known from {limb.from_mm:.0f} to {limb.to_mm:.0f} mm only.",
+            do="Choose heights within that.",
+        )
+
+
+def coefficients(limb: Limb, z: Array) -> tuple[Array, Array]:
+    """Return mean (N, 2 K + 1) and covariance (N, 2 K + 1, 2 K + 1) of the harmonics at heights (N,)."""
+    z = np.atleast_1d(np.asarray(z, float))
+    _check_heights(limb, z)
+    basis = limb.basis
+    splines = basis.splines(z)
+    shape = (basis.n_terms, basis.n_splines)
+    mean = splines @ limb.mean.reshape(shape).T
+    blocks = limb.covariance.reshape(*shape, *shape).transpose(1, 0, 2, 3)
+    half = np.tensordot(splines, blocks, axes=(1, 0))
+    return mean, np.einsum("nklj,nj->nkl", half, splines)
+
+
+def _linear(mean: Array, covariance: Array, row: Array) -> Estimate:
+    variance = np.einsum("k,nkl,l->n", row, covariance, row)
+    return Estimate(mean @ row, np.sqrt(np.maximum(variance, 0.0)))
+
+
+def _area(mean: Array, covariance: Array, harmonics: int) -> Estimate:
+    weight = area_weights(harmonics)
+    value = mean**2 @ weight + np.diagonal(covariance, axis1=1, axis2=2) @ weight
+    slope = mean * weight
+    linear = 4 * np.einsum("nk,nkl,nl->n", slope, covariance, slope)
+    curved = 2 * np.einsum("k,nkl,l,nkl->n", weight, covariance, weight, covariance)
+    return Estimate(value, np.sqrt(linear + curved))
+
+
+def girth(limb: Limb, z: Array) -> Estimate:
+    """Return what a taut tape would read at heights (N,): 2 pi a_0, mm."""
+    mean, covariance = coefficients(limb, z)
+    row = np.zeros(limb.basis.n_terms)
+    row[0] = 2 * np.pi
+    return _linear(mean, covariance, row)
+
+
+def area(limb: Limb, z: Array) -> Estimate:
+    """Return the sections' expected areas at heights (N,), mm^2."""
+    return _area(*coefficients(limb, z), limb.basis.harmonics)
+
+
+def extent(limb: Limb, z: Array, theta: float) -> Estimate:
+    """Return the sections' caliper widths at heights (N,) along direction ``theta`` (radians), mm."""
+    directions = np.array([theta, theta + np.pi])
+    return _linear(*coefficients(limb, z), fourier(directions, limb.basis.harmonics).sum(axis=0))
+
+
+def radius(limb: Limb, theta: Array, z: Array) -> Estimate:
+    """Return the support distance from the axis in directions (N,) at heights (N,), mm."""
+    mean, covariance = coefficients(limb, z)
+    rows = fourier(np.atleast_1d(theta), limb.basis.harmonics)
+    variance = np.einsum("nk,nkl,nl->n", rows, covariance, rows)
+    return Estimate(np.sum(rows * mean, axis=1), np.sqrt(np.maximum(variance, 0.0)))
+
+
+def volume(limb: Limb, low: float, high: float) -> Estimate:
+    """Return the expected volume between two heights, mL.
+
+    The integral over z is exact: products of two splines are integrated by Gauss's rule span by span.
+    """
+    _check_heights(limb, np.array([low, high]))
+    if not high > low:
+        raise ShapeError(f"A volume from {low:.0f} up to {high:.0f} mm is empty.", do="Swap the heights.")
+    basis = limb.basis
+    gram = basis.gram(low, high)
+    weight = area_weights(basis.harmonics)
+    shape = (basis.n_terms, basis.n_splines)
+
+    def form(matrix: Array) -> Array:
+        """Return Q @ matrix for the block-diagonal Q = diag(weight) x gram."""
+        blocks = matrix.reshape(*shape, -1)
+        return (weight[:, None, None] * np.einsum("ij,kjc->kic", gram, blocks)).reshape(matrix.shape)
+
+    slope = form(limb.mean[:, None])[:, 0]
+    spread = form(limb.covariance)
+    mean = limb.mean @ slope + np.trace(spread)
+    variance = 4 * slope @ limb.covariance @ slope + 2 * np.sum(spread * spread.T)
+    return Estimate(mean / MM3_PER_ML, np.sqrt(variance) / MM3_PER_ML)
+
+
+def levels(limb: Limb, step: float = 10.0) -> Array:
+    """Return heights from ``from_mm`` to ``to_mm``: its ends and the multiples of ``step`` between."""
+    inner = step * np.arange(np.ceil(limb.from_mm / step), np.floor(limb.to_mm / step) + 1)
+    every = np.concatenate([[limb.from_mm], inner, [limb.to_mm]])
+    return every[np.concatenate([[True], np.diff(every) > 1e-6])]
+
+
+def sections(limb: Limb, step: float = 10.0) -> tuple[Section, ...]:
+    """Return the sections at :func:`levels`."""
+    z = levels(limb, step)
+    mean, covariance = coefficients(limb, z)
+    harmonics = limb.basis.harmonics
+    quarter = np.pi / 2 * np.arange(4)
+    rows = fourier(quarter, harmonics)
+    table = (
+        _linear(mean, covariance, 2 * np.pi * np.eye(limb.basis.n_terms)[0]),
+        _area(mean, covariance, harmonics),
+        _linear(mean, covariance, rows[0] + rows[2]),
+        _linear(mean, covariance, rows[1] + rows[3]),
+    )
+    return tuple(
+        Section(
+            float(height),
+            *(Estimate(values.mean[i], values.sd[i]) for values in table),
+            centre_mm=(float(mean[i, 1]), float(mean[i, 2])),
+        )
+        for i, height in enumerate(z)
+    )

@@ -1,0 +1,171 @@
+"""The penalised least squares: tangent samples and girths in, mean and covariance out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
+
+from digitise.errors import ShapeError
+from digitise.geometry.rigid import Array
+from digitise.shape.basis import Basis
+from digitise.shape.tangents import Samples
+
+# Errors of an outline are not independent from point to point: light from one side or a soft backdrop moves a
+# whole edge.  Each edge may be off by a constant and by a slowly wandering amount (Matern 3/2).
+OFFSET_SD_PX = 0.25
+WANDER_SD_PX = 0.3
+WANDER_LENGTH_MM = 50.0
+# Unsure stretches keep their say, but as errors ten times as large, as correlated as the others.
+UNSURE_FACTOR = 10.0
+# Below this an edge's own sd is not believed; it also keeps the covariance well conditioned.
+LEAST_SD_PX = 0.02
+HUBER = 2.5
+
+
+@dataclass(frozen=True)
+class EdgeData:
+    """The samples of one edge that enter the solve.
+
+    Attributes
+    ----------
+    view, edge
+        Which photograph and which of its edges.
+    samples
+        Support samples.
+    modes
+        (N, J) change of the samples' residual for one sd of each camera mode, mm.
+    weight
+        (N,) robust weights in (0, 1].
+    """
+
+    view: int
+    edge: int
+    samples: Samples
+    modes: Array
+    weight: Array
+
+
+@dataclass(frozen=True)
+class GirthData:
+    """Girths that enter the solve.
+
+    Attributes
+    ----------
+    z, girth, sd
+        (T,) mm.
+    """
+
+    z: Array
+    girth: Array
+    sd: Array
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Gaussian belief about the parameters (camera modes integrated out).
+
+    Attributes
+    ----------
+    mean
+        (p,).
+    covariance
+        (p, p).
+    modes
+        (J,) estimate of each camera mode, in its sd.
+    """
+
+    mean: Array
+    covariance: Array
+    modes: Array
+
+
+def edge_covariance(data: EdgeData) -> Array:
+    """Return the covariance of one edge's samples, (N, N) mm^2."""
+    samples = data.samples
+    distance = np.abs(samples.z[:, None] - samples.z) * np.sqrt(3.0) / WANDER_LENGTH_MM
+    shared = OFFSET_SD_PX**2 + WANDER_SD_PX**2 * (1 + distance) * np.exp(-distance)
+    scale = samples.mm_per_px * np.where(samples.sure, 1.0, UNSURE_FACTOR)
+    own = np.maximum(samples.sd_px, LEAST_SD_PX) * scale
+    return np.outer(scale, scale) * shared + np.diag(own**2 / data.weight)
+
+
+def girth_rows(basis: Basis, z: Array) -> Array:
+    """Return the rows that turn parameters into girths 2 pi a_0 (Cauchy): (T, size)."""
+    rows = np.zeros((len(z), basis.size))
+    rows[:, : basis.n_splines] = 2 * np.pi * basis.splines(z)
+    return rows
+
+
+def _information(rows: Array, values: Array, covariance: Array) -> tuple[Array, Array]:
+    root = cholesky(covariance, lower=True)
+    white = solve_triangular(root, np.column_stack([rows, values]), lower=True)
+    return white[:, :-1].T @ white[:, :-1], white[:, :-1].T @ white[:, -1]
+
+
+def edge_information(basis: Basis, edges: tuple[EdgeData, ...]) -> tuple[Array, Array]:
+    """Return the normal matrix and right side of all edges, parameters first, then camera modes."""
+    total = basis.size + edges[0].modes.shape[1]
+    matrix, right = np.zeros((total, total)), np.zeros(total)
+    for data in edges:
+        rows = np.column_stack([basis.design(data.samples.theta, data.samples.z), data.modes])
+        part = _information(rows, data.samples.h, edge_covariance(data))
+        matrix += part[0]
+        right += part[1]
+    return matrix, right
+
+
+def solve(
+    basis: Basis,
+    prior_precision: Array,
+    edge_part: tuple[Array, Array],
+    girths: GirthData | None = None,
+) -> Posterior:
+    """Solve for the parameters.
+
+    Raises
+    ------
+    ShapeError
+        When edges, girths and prior leave the limb undetermined.
+    """
+    matrix, right = edge_part[0].copy(), edge_part[1].copy()
+    p = basis.size
+    matrix[:p, :p] += prior_precision
+    matrix[p:, p:] += np.eye(len(matrix) - p)
+    if girths is not None and len(girths.z):
+        part = _information(girth_rows(basis, girths.z), girths.girth, np.diag(girths.sd**2))
+        matrix[:p, :p] += part[0]
+        right[:p] += part[1]
+    try:
+        factor = cho_factor(matrix, lower=True)
+    except np.linalg.LinAlgError as error:
+        raise ShapeError(
+            "The edges do not determine the limb between the wanted heights.",
+            do="Choose nearer heights or take the photographs again.",
+        ) from error
+    inverse = cho_solve(factor, np.eye(len(matrix)))
+    mean = inverse @ right
+    covariance = inverse[:p, :p]
+    return Posterior(mean[:p], (covariance + covariance.T) / 2, mean[p:])
+
+
+def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:
+    """Update the robust weights of one edge (Huber).
+
+    A point is judged by its residual given all other points of its edge, so that a wandering edge is not
+    mistaken for outliers, and by its residual as it stands; both in units of their sd.
+    """
+    samples = data.samples
+    trusted = replace(data, weight=np.ones_like(data.weight))
+    covariance = edge_covariance(trusted)
+    residual = samples.h - basis.design(samples.theta, samples.z) @ posterior.mean
+    residual -= data.modes @ posterior.modes
+    inverse = cho_solve(cho_factor(edge_covariance(data), lower=True), np.eye(len(residual)))
+    expected = residual - (inverse @ residual) / np.diag(inverse)
+    own = np.maximum(samples.sd_px, LEAST_SD_PX) * samples.mm_per_px
+    own *= np.where(samples.sure, 1.0, UNSURE_FACTOR)
+    unexplained = 1.0 / np.diag(inverse) - own**2 / data.weight + own**2
+    score = np.abs(residual - expected) / np.sqrt(unexplained)
+    score = np.maximum(score, np.abs(residual) / np.sqrt(np.diag(covariance)))
+    return replace(data, weight=np.minimum(1.0, HUBER / np.maximum(score, 1e-12)))

@@ -1,0 +1,175 @@
+"""The tape against the photographs: cross-check, and rows that do not fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.geometry.rigid import Array
+from digitise.shape.basis import Basis
+from digitise.shape.solve import GirthData, Posterior, girth_rows
+from digitise.tape.rows import TapeRow
+
+# A taut tape on soft tissue repeats within 2-3 mm; its height is set to about 3 mm (common practice).
+READING_SD_MM = 2.5
+HEIGHT_SD_MM = 3.0
+SUSPECT_Z = 3.0
+DIFFERS_Z = 2.0
+# A common ratio is told from chance at 3 sd, and told to people from 1.5 % on: less is within what a tape's
+# pull does.
+RATIO_Z = 3.0
+RATIO_LEAST = 0.015
+_ROWS_FOR_RATIO = 3
+
+
+@dataclass(frozen=True)
+class TapeCheck:
+    """One tape row beside the girth predicted from the photographs alone.
+
+    Attributes
+    ----------
+    row
+        The row as read; never altered.
+    photo_mm, photo_sd_mm
+        Predicted girth and its sd; NaN where the height is not seen.
+    difference_mm
+        Tape minus photographs.
+    z
+        The difference over its own sd, given all other rows where the row is suspect.
+    sd_mm
+        The sd with which the row enters the final fit.
+    verdict
+        ``agrees``, ``differs``, ``suspect`` (enters with next to no weight) or ``not seen`` (not used).
+    """
+
+    row: TapeRow
+    photo_mm: float
+    photo_sd_mm: float
+    difference_mm: float
+    z: float
+    sd_mm: float
+    verdict: str
+
+
+@dataclass(frozen=True)
+class TapeCross:
+    """The whole cross-check.
+
+    Attributes
+    ----------
+    checks
+        One per tape row, in order.
+    girths
+        The rows as they enter the final fit.
+    ratio, ratio_sd
+        Common ratio of tape over photographs minus one, and its sd; zero rows give (0, inf).
+    """
+
+    checks: tuple[TapeCheck, ...]
+    girths: GirthData
+    ratio: float
+    ratio_sd: float
+
+    @property
+    def ratio_is_off(self) -> bool:
+        """True when all rows together say that one of the two scales is wrong."""
+        enough = len(self.girths.z) >= _ROWS_FOR_RATIO
+        return enough and abs(self.ratio) > max(RATIO_LEAST, RATIO_Z * self.ratio_sd)
+
+
+def _common_ratio(difference: Array, predicted: Array, covariance: Array) -> tuple[float, float]:
+    """Return the generalised least-squares ratio of ``difference`` to ``predicted`` and its sd."""
+    weight = np.linalg.solve(covariance, predicted)
+    information = float(predicted @ weight)
+    return float(difference @ weight) / information, information**-0.5
+
+
+def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
+    """Return each row's difference given all others, and its sd (both (T,))."""
+    inverse = np.linalg.inv(covariance)
+    return (inverse @ difference) / np.diag(inverse), np.diag(inverse) ** -0.5
+
+
+def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], Array, Array]:
+    """Find rows that contradict the rest, worst first, at most half of them.
+
+    Returns
+    -------
+    suspect
+        (T,).
+    excess_sd
+        (T,) sd to add to the row: the size of its misfit for a suspect, else 0.
+    z
+        (T,) misfit of the suspects at the time they were found, in sd.
+    """
+    suspect = np.zeros(len(difference), dtype=bool)
+    excess, z = np.zeros(len(difference)), np.zeros(len(difference))
+    for _ in range(len(difference) // 2):
+        misfit, sd = _left_out(difference, covariance + np.diag(excess**2))
+        score = np.where(suspect, 0.0, np.abs(misfit) / sd)
+        worst = int(np.argmax(score))
+        if score[worst] <= SUSPECT_Z:
+            break
+        suspect[worst], excess[worst], z[worst] = True, abs(misfit[worst]), misfit[worst] / sd[worst]
+    return suspect, excess, z
+
+
+def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> TapeCross:
+    """Compare tape rows with the girths predicted from photographs alone.
+
+    A suspect row keeps its value; its sd in the final fit grows to the size of its misfit, which leaves it
+    next to no pull.  A ratio common to all rows is set aside first, so that a wrong print scale does not make
+    single rows suspect.
+    """
+    height = np.array([row.height_mm for row in tape])
+    girth = np.array([row.girth_mm for row in tape])
+    inside = (height >= basis.low) & (height <= basis.high)
+    z, measured = height[inside], girth[inside]
+    rows = girth_rows(basis, z)
+    predicted = rows @ posterior.mean
+    photo_cov = rows @ posterior.covariance @ rows.T
+    slope = 2 * np.pi * basis.splines(z, 1) @ posterior.mean[: basis.n_splines]
+    sd = np.hypot(READING_SD_MM, HEIGHT_SD_MM * slope)
+    difference = measured - predicted
+    covariance = photo_cov + np.diag(sd**2)
+    ratio, ratio_sd = (0.0, np.inf)
+    suspect = np.zeros(len(z), dtype=bool)
+    excess, score = np.zeros(len(z)), np.zeros(len(z))
+    if len(z):
+        ratio, ratio_sd = _robust_ratio(difference, predicted, covariance)
+        shared = ratio if abs(ratio) > RATIO_Z * ratio_sd and len(z) >= _ROWS_FOR_RATIO else 0.0
+        suspect, excess, score = _suspects(difference - shared * predicted, covariance)
+    plain = difference / np.sqrt(np.diag(covariance))
+    final = np.hypot(sd, excess)
+    verdict = np.where(suspect, "suspect", np.where(np.abs(plain) > DIFFERS_Z, "differs", "agrees"))
+    found = iter(
+        zip(
+            predicted,
+            np.sqrt(np.diag(photo_cov)),
+            difference,
+            np.where(suspect, score, plain),
+            final,
+            verdict,
+            strict=True,
+        )
+    )
+    checks = tuple(
+        _check(row, *next(found)) if is_in else TapeCheck(row, *([np.nan] * 5), "not seen")
+        for row, is_in in zip(tape, inside, strict=True)
+    )
+    return TapeCross(checks, GirthData(z, measured, final), ratio, ratio_sd)
+
+
+def _check(
+    row: TapeRow, photo: float, sd: float, difference: float, z: float, final: float, verdict: str
+) -> TapeCheck:
+    return TapeCheck(row, float(photo), float(sd), float(difference), float(z), float(final), str(verdict))
+
+
+def _robust_ratio(difference: Array, predicted: Array, covariance: Array) -> tuple[float, float]:
+    """Return the common ratio with single wrong rows set aside, and its sd."""
+    middle = float(np.median(difference / predicted))
+    _, excess, _ = _suspects(difference - middle * predicted, covariance)
+    return _common_ratio(difference, predicted, covariance + np.diag(excess**2))
