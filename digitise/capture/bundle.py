@@ -22,6 +22,9 @@ POSE = 6  # of a pose: rotation vector (rad), translation (mm)
 _ROBUST_SD = 3.0  # residuals beyond this many sd count linearly
 _NEAREST_MM = 1.0  # keeps a trial step that puts a point behind the camera finite
 _MAX_EVALUATIONS = 200
+_FINE = 1e-12
+_CHI2_MEDIAN = 0.4549  # of one degree of freedom
+_ROUGH = 1e-5  # a robust solve only tells right points from wrong and starts the final one
 
 
 @dataclass(frozen=True)
@@ -98,22 +101,20 @@ class State:
 
 @dataclass(frozen=True)
 class Solution:
-    """A solved state with the covariance (size, size) of its unknowns and the residuals (N, 2) in px.
-
-    ``chi2`` is the reduced chi-square with which the covariance was scaled where above one.
-    """
+    """A solved state with the covariance (size, size) of its unknowns and the residuals (N, 2) in px."""
 
     state: State
     covariance: Array
     residuals: Array
-    chi2: float
 
 
 def rotations_from_vectors(vectors: Array) -> Array:
     """Return (n, 3, 3) rotations of rotation vectors (n, 3) by Rodrigues' formula."""
     angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
     cross = cross_matrices(vectors)
-    return np.eye(3) + np.sinc(angle / np.pi) * cross + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * cross @ cross
+    return (
+        np.eye(3) + np.sinc(angle / np.pi) * cross + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * cross @ cross
+    )
 
 
 def vector_from_rotation(rotation: Array) -> Array:
@@ -234,6 +235,9 @@ def _step_jacobians(state: State, step: Array | None) -> Array:
 def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: bool = False) -> Solution:
     """Find the most probable state, given the points and the priors of the lenses.
 
+    Where the residuals are larger than their stated sd, the sd are raised to what the residuals show and the
+    solve is repeated, so that priors and points keep their due weight.
+
     Parameters
     ----------
     start
@@ -245,52 +249,88 @@ def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: 
     robust
         Let residuals beyond three sd count linearly (Huber), against wrong points.
     """
-    whiten = [np.linalg.inv(np.linalg.cholesky(prior.covariance)) for prior in priors]
+    state = _optimum(start, points, priors, robust)
+    level = spread(predict(state, points) - points.pixels, points.sd)
+    if not robust:
+        level = np.sqrt(_reduced_chi2(state, points))
+    if level > 1.0:
+        points = replace(points, sd=points.sd * level)
+        state = _optimum(state, points, priors, robust)
+    chi2 = _reduced_chi2(state, points)
+    rows = np.vstack([_weighted_jacobian(state, points), _prior_rows(priors, state.size)])
+    covariance = _inverse_normal(rows) * max(1.0, chi2)
+    return Solution(state, covariance, predict(state, points) - points.pixels)
+
+
+def spread(residuals: Array, sd: Array) -> float:
+    """Return how many times their stated sd (N,) the residuals (N, 2) spread, from the median; at least 1."""
+    z2 = (residuals / sd[:, None]) ** 2
+    return max(1.0, float(np.sqrt(np.median(z2) / _CHI2_MEDIAN)))
+
+
+def _optimum(start: State, points: Points, priors: Sequence[LensPrior], robust: bool) -> State:
     weight = np.repeat(1.0 / points.sd, 2)
+    prior_rows = _prior_rows(priors, start.size)
+
+    def seen(state: State) -> Array:
+        return (predict(state, points) - points.pixels).reshape(-1) * weight
 
     def residuals(step: Array) -> Array:
         state = start.moved(step)
-        seen = (predict(state, points) - points.pixels).reshape(-1) * weight
-        belief = [w @ (lens - p.mean) for w, lens, p in zip(whiten, state.lenses, priors, strict=True)]
-        return np.concatenate([seen, *belief])
+        belief = [p.whiten @ (lens - p.mean) for lens, p in zip(state.lenses, priors, strict=True)]
+        return np.concatenate([_huber_root(seen(state)) if robust else seen(state), *belief])
 
     def derivative(step: Array) -> Array:
-        rows = jacobian(start.moved(step), points, step) * weight[:, None]
-        return np.vstack([rows, _prior_rows(whiten, start.size)])
+        state = start.moved(step)
+        rows = _weighted_jacobian(state, points, step)
+        if robust:
+            rows *= _huber_root_slope(seen(state))[:, None]
+        return np.vstack([rows, prior_rows])
 
+    tolerance = _ROUGH if robust else _FINE
     found = least_squares(
         residuals,
         np.zeros(start.size),
         derivative,
+        method="lm",
         x_scale="jac",
-        loss="huber" if robust else "linear",
-        f_scale=_ROBUST_SD,
-        ftol=1e-12,
-        xtol=1e-12,
-        gtol=1e-12,
+        ftol=tolerance,
+        xtol=tolerance,
+        gtol=tolerance,
         max_nfev=_MAX_EVALUATIONS,
     )
-    return _summary(start.moved(found.x), points, whiten, weight)
+    return start.moved(found.x)
 
 
-def _summary(state: State, points: Points, whiten: Sequence[Array], weight: Array) -> Solution:
-    residuals = predict(state, points) - points.pixels
-    rows = np.vstack([jacobian(state, points) * weight[:, None], _prior_rows(whiten, state.size)])
-    freedom = max(2 * len(points.xyz) - POSE * (len(state.views) + len(state.bodies)), 1)
-    chi2 = float(np.sum((residuals.reshape(-1) * weight) ** 2)) / freedom
-    return Solution(state, _inverse_normal(rows) * max(1.0, chi2), residuals, chi2)
+def _weighted_jacobian(state: State, points: Points, step: Array | None = None) -> Array:
+    return jacobian(state, points, step) / np.repeat(points.sd, 2)[:, None]
 
 
-def _prior_rows(whiten: Sequence[Array], size: int) -> Array:
-    rows = np.zeros((LENS * len(whiten), size))
-    for k, matrix in enumerate(whiten):
-        rows[LENS * k : LENS * (k + 1), LENS * k : LENS * (k + 1)] = matrix
+def _reduced_chi2(state: State, points: Points) -> float:
+    z = (predict(state, points) - points.pixels) / points.sd[:, None]
+    freedom = z.size - POSE * (len(state.views) + len(state.bodies))
+    return float(np.sum(z**2)) / max(freedom, 1)
+
+
+def _huber_root(z: Array) -> Array:
+    """Return the number whose square is Huber's loss of z: z up to the knee, then growing like its root."""
+    tail = np.sqrt(np.maximum(2 * _ROBUST_SD * np.abs(z) - _ROBUST_SD**2, _ROBUST_SD**2))
+    return np.where(np.abs(z) <= _ROBUST_SD, z, np.sign(z) * tail)
+
+
+def _huber_root_slope(z: Array) -> Array:
+    return np.where(np.abs(z) <= _ROBUST_SD, 1.0, _ROBUST_SD / np.abs(_huber_root(z)))
+
+
+def _prior_rows(priors: Sequence[LensPrior], size: int) -> Array:
+    rows = np.zeros((LENS * len(priors), size))
+    for k, prior in enumerate(priors):
+        rows[LENS * k : LENS * (k + 1), LENS * k : LENS * (k + 1)] = prior.whiten
     return rows
 
 
 def _inverse_normal(rows: Array) -> Array:
-    """Return ``(rows.T rows)^-1`` through a QR factor of the column-scaled rows."""
+    """Return ``(rows.T rows)^-1``; scaling the columns first keeps it accurate across units."""
     scale = np.linalg.norm(rows, axis=0)
-    factor = np.linalg.qr(rows / scale, mode="r")
-    inverse = np.linalg.inv(factor) / scale[:, None]
-    return inverse @ inverse.T
+    scaled = rows / scale
+    return np.asarray(np.linalg.inv(scaled.T @ scaled) / np.outer(scale, scale))

@@ -18,7 +18,9 @@ CORNER_FLOOR_PX = 0.1  # paper, print and lens model are not better than this
 UNREFINED_SD_PX = 1.0  # whole-pixel contour corners of the detector
 _PROFILES = 24
 _SAMPLES = 31
-_ROUNDS = 2
+_ROUNDS = 3
+_CONTOUR_SHORT_PX = 0.7  # half a pixel, and the shift by the tone curve
+_MAX_MOVE_PX = 2.0
 _REACH_MODULES = 0.7  # stays inside the black border and inside a white margin of at least 0.7 module
 _REACH_PX = 9.0
 _FEWEST_PROFILES = 8
@@ -64,16 +66,27 @@ def refine_corners(grey: NDArray[np.uint8], corners: Array) -> tuple[Array, Arra
     blur : (M,) px
         Standard deviation of the edge blur, NaN where it could not be measured.
     """
-    current = corners
+    current = _grown(corners)
     for _ in range(_ROUNDS):
         lines = _measure_sides(grey, current)
         placed, sd = _meet(lines)
-        near = np.linalg.norm(placed - corners, axis=-1) < np.maximum(3.0, 0.5 * _modules(corners))
-        good = np.all(lines.good, axis=1) & np.all(near, axis=1)
-        current = np.where(good[:, None, None], placed, corners)
+        near = np.linalg.norm(placed - corners, axis=-1) < _MAX_MOVE_PX + 0.5 * _modules(corners)
+        current = np.where(near[..., None], placed, current)
+    good = np.all(lines.good & near, axis=1)
+    current = np.where(good[:, None, None], current, _grown(corners))
     sd = np.where(good[:, None], np.hypot(sd, CORNER_FLOOR_PX), UNREFINED_SD_PX)
     blur = np.where(good, np.median(lines.blur, axis=1), np.nan)
     return current, sd, blur
+
+
+def _grown(corners: Array) -> Array:
+    """Move every side outwards by what the detector's contour, drawn through dark pixels' centres, falls short."""
+    before = corners - np.roll(corners, 1, axis=1)
+    after = corners - np.roll(corners, -1, axis=1)
+    before /= np.maximum(np.linalg.norm(before, axis=-1, keepdims=True), 1e-9)
+    after /= np.maximum(np.linalg.norm(after, axis=-1, keepdims=True), 1e-9)
+    sine = np.abs(before[..., 0] * after[..., 1] - before[..., 1] * after[..., 0])
+    return corners + _CONTOUR_SHORT_PX * (before + after) / np.maximum(sine, 0.3)[..., None]
 
 
 def linear_light(levels: Array) -> Array:
@@ -205,6 +218,7 @@ def _fit_lines(
     count = (weight > 0).sum(-1)
     variance = (weight * residual**2).sum(-1) / np.maximum(total - 2, 1.0)
     good = (count >= _FEWEST_PROFILES) & (np.sqrt(variance) < _MAX_LINE_RMS_PX)
+    offset, slope = np.where(good, offset, 0.0), np.where(good, slope, 0.0)
     return _Lines(
         corners, direction, normal, mean, offset, slope, variance / total, variance / spread, blur, good
     )

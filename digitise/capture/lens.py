@@ -39,6 +39,11 @@ class LensPrior:
     mean: Array
     covariance: Array
 
+    @property
+    def whiten(self) -> Array:
+        """Matrix (5, 5) that turns a difference from the mean into unit normal numbers."""
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(self.covariance)))
+
 
 @dataclass(frozen=True)
 class LensProfile:

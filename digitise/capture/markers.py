@@ -83,9 +83,7 @@ def _detector(dictionary: str) -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code))
 
 
-def _detect(
-    detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]
-) -> tuple[list[int], list[Array]]:
+def _detect(detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]) -> tuple[list[int], list[Array]]:
     corners, ids, _ = detector.detectMarkers(grey)
     if ids is None:
         return [], []

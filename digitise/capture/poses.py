@@ -18,6 +18,7 @@ from digitise.capture.bundle import (
     State,
     jacobian,
     solve,
+    spread,
     vector_from_rotation,
 )
 from digitise.capture.field import MarkerField
@@ -45,7 +46,6 @@ STILL_QUANTILE = 0.999  # of chi-square with six degrees of freedom
 _MAX_MODES = 12
 _NEGLIGIBLE_MODE = 0.01  # of the strongest mode's effect in the pictures
 _REFERENCE_HEIGHTS_MM = (50.0, 250.0, 450.0, 650.0, 850.0)
-_CHI2_MEDIAN = 0.4549  # of one degree of freedom
 
 Key = tuple[int, int]  # photograph, board
 
@@ -204,20 +204,7 @@ def _first_pose(problem: _Problem, seen: Sightings, key: Key) -> Pose:
 def _solve(
     problem: _Problem, seen: Sightings, bodies: Mapping[Key, int], start: State, *, robust: bool = False
 ) -> Solution:
-    """Solve, then once more with the corners' sd raised to the level the residuals show."""
-    points = _points(seen, bodies)
-    solution = solve(start, points, problem.priors, robust=robust)
-    level = _level(solution.residuals, points) if robust else np.sqrt(solution.chi2)
-    if level <= 1.0:
-        return solution
-    raised = replace(points, sd=points.sd * level)
-    return solve(solution.state, raised, problem.priors, robust=robust)
-
-
-def _level(residuals: Array, points: Points) -> float:
-    """Return the robust ratio of the residuals to their stated sd, at least 1."""
-    z2 = (residuals / points.sd[:, None]) ** 2
-    return max(1.0, float(np.sqrt(np.median(z2) / _CHI2_MEDIAN)))
+    return solve(start, _points(seen, bodies), problem.priors, robust=robust)
 
 
 def _without_wrong(
@@ -231,7 +218,7 @@ def _without_wrong(
     """
     rejected: tuple[dict[int, float], ...] = tuple({} for _ in problem.photos)
     bodies = dict(bodies)
-    wrong = _wrong(seen, bodies, solution, rejected)
+    wrong = _wrong(seen, solution, rejected)
     while True:
         _limit_rejected(problem, seen, wrong, rejected)
         seen = seen.subset(~wrong).well_seen()
@@ -240,16 +227,14 @@ def _without_wrong(
         state = replace(solution.state, bodies=tuple(solution.state.bodies[bodies[key]] for key in left))
         bodies = left
         solution = _solve(problem, seen, bodies, state)
-        wrong = _wrong(seen, bodies, solution, rejected)
+        wrong = _wrong(seen, solution, rejected)
         if not wrong.any():
             return seen, bodies, solution, rejected
 
 
-def _wrong(
-    seen: Sightings, bodies: Mapping[Key, int], solution: Solution, rejected: Sequence[dict[int, float]]
-) -> NDArray[np.bool_]:
+def _wrong(seen: Sightings, solution: Solution, rejected: Sequence[dict[int, float]]) -> NDArray[np.bool_]:
     """Tell (M,) which markers lie too far from where the solution puts them, and note their distance."""
-    level = _level(solution.residuals, _points(seen, bodies))
+    level = spread(solution.residuals, seen.sd.reshape(-1))
     distance = np.linalg.norm(solution.residuals, axis=1).reshape(-1, 4)
     wrong = np.any(distance > np.maximum(REJECT_PX, REJECT_SD * level * seen.sd), axis=1)
     for n in np.flatnonzero(wrong):
@@ -295,9 +280,9 @@ def _still(a: int, b: int, solution: Solution) -> bool:
         return True
     first, second = state.body_slice(a), state.body_slice(b)
     c = solution.covariance
-    spread = c[first, first] + c[second, second] - c[first, second] - c[second, first]
+    doubt = c[first, first] + c[second, second] - c[first, second] - c[second, first]
     difference = np.concatenate([turn, shift])
-    distance2 = float(difference @ np.linalg.solve(spread, difference))
+    distance2 = float(difference @ np.linalg.solve(doubt, difference))
     return distance2 < float(chi2_distribution.ppf(STILL_QUANTILE, POSE))
 
 

@@ -88,10 +88,14 @@ class Sightings:
 
     def well_seen(self) -> Sightings:
         """Return the sightings of boards that show at least ``FEWEST_MARKERS`` markers in a photograph."""
-        count = [np.sum((self.photo == p) & (self.board == b)) for p, b in zip(self.photo, self.board, strict=True)]
+        count = [
+            np.sum((self.photo == p) & (self.board == b)) for p, b in zip(self.photo, self.board, strict=True)
+        ]
         return self.subset(np.array(count, int) >= FEWEST_MARKERS)
 
-    def points(self, view_of: Mapping[tuple[int, int], int], body_of: Mapping[tuple[int, int], int]) -> Points:
+    def points(
+        self, view_of: Mapping[tuple[int, int], int], body_of: Mapping[tuple[int, int], int]
+    ) -> Points:
         """Return the corners as points for the joint solve, given the view and body of every pair."""
         keys = [(int(p), int(b)) for p, b in zip(self.photo, self.board, strict=True)]
         return Points(

@@ -39,7 +39,9 @@ def board_pose(lens: Lens, xyz: Array, pixels: Array) -> Pose | None:
     seen = np.ascontiguousarray(plane[agree])
     flat = np.ascontiguousarray(xyz[agree])
     guesses = _candidates(flat, seen, matrix)
-    facing = [pose for pose in guesses if pose.inverse().translation[2] > 0 and np.all(pose.apply(flat)[:, 2] > 0)]
+    facing = [
+        pose for pose in guesses if pose.inverse().translation[2] > 0 and np.all(pose.apply(flat)[:, 2] > 0)
+    ]
     if not facing:
         return None
     return min(facing, key=lambda pose: _misfit(pose, flat, seen, lens.focal_px))
@@ -58,7 +60,9 @@ def _candidates(xyz: Array, seen: Array, matrix: Array) -> list[Pose]:
         cv2.solvePnPRefineLM(xyz, seen, matrix, none, turn.copy(), shift.copy())
         for turn, shift in zip(turns, shifts, strict=True)
     ]
-    return [Pose(np.asarray(cv2.Rodrigues(turn)[0]), np.asarray(shift, float).ravel()) for turn, shift in refined]
+    return [
+        Pose(np.asarray(cv2.Rodrigues(turn)[0]), np.asarray(shift, float).ravel()) for turn, shift in refined
+    ]
 
 
 def _misfit(pose: Pose, xyz: Array, seen: Array, focal_px: float) -> float:
