@@ -211,8 +211,8 @@ def _bottom_strip(width: float, height: float, strip: float) -> tuple[float, flo
 
 def _squares(top_lefts: list[tuple[float, float]], side: float) -> Array:
     """Return (n, 4, 2) corners, clockwise from the top left."""
-    offsets = np.array([[0.0, 0.0], [side, 0.0], [side, -side], [0.0, -side]])
-    return np.array(top_lefts)[:, None, :] + offsets
+    offsets: Array = np.array([[0.0, 0.0], [side, 0.0], [side, -side], [0.0, -side]])
+    return np.array(top_lefts, dtype=np.float64)[:, None, :] + offsets
 
 
 def _board(name: str, role: Role, size: tuple[float, float], corners: Array) -> Board:
