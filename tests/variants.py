@@ -29,7 +29,7 @@ PANELS = {  # sRGB of a panel lit like white paper that shows as 236
 }
 SKINS = {  # sRGB; individual typology angle above 55, 41 to 55, -30 to 10, below -30 degrees
     "very-light": (232, 206, 192),
-    "light": (214, 182, 160),
+    "light": (205, 170, 146),
     "brown": (150, 106, 80),
     "very-dark": (72, 49, 39),
 }
