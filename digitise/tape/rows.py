@@ -1,8 +1,22 @@
-"""The value handed on by the tape: one girth at one height."""
+"""The values handed on by the tape: a girth at a height, and a remark on such rows."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+Code = Literal[
+    "swapped-digits",
+    "unit-slip",
+    "swapped-rows",
+    "swapped-columns",
+    "height-unit",
+    "unit-slip-all",
+    "ratio-all",
+    "check-row",
+    "steep-step",
+    "unusual-girth",
+]
 
 
 @dataclass(frozen=True)
@@ -17,8 +31,36 @@ class TapeRow:
         What the taut tape read.
     line
         Line number in the file it came from, 1-based; 0 when typed in.
+    point
+        Letter of the girth point (``B``, ``C`` ...); empty when none was given.
     """
 
     height_mm: float
     girth_mm: float
     line: int = 0
+    point: str = ""
+
+
+@dataclass(frozen=True)
+class TapeAdvice:
+    """One remark on a tape table.
+
+    Attributes
+    ----------
+    code
+        What kind of remark.
+    text
+        The remark in plain sentences.
+    rows
+        The rows it is about, as they stand.
+    likely
+        What they would be with the likely slip undone, in the same order; empty without a proposal.
+    ratio
+        How many times nearer to the expected value the proposal lies; 0 without a proposal.
+    """
+
+    code: Code
+    text: str
+    rows: tuple[TapeRow, ...]
+    likely: tuple[TapeRow, ...] = ()
+    ratio: float = 0.0

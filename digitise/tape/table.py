@@ -1,0 +1,253 @@
+"""Reading tape.csv: height and girth in mm or cm, refused with line number and reason."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+from digitise.errors import TapeError
+from digitise.tape.points import known_letters
+from digitise.tape.rows import TapeRow
+
+SMALLEST_GIRTH_MM = 50.0
+LARGEST_GIRTH_MM = 1500.0
+LARGEST_FILE = 2**20
+MOST_ROWS = 1000
+_MM = {"mm": 1.0, "cm": 10.0}
+_NUMBER = re.compile(r"[+-]?[0-9]{1,6}([.,][0-9]{0,6})?")
+_HEADER = "Begin with the line height_mm,girth_mm or height_cm,girth_cm."
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """What the header line says: the separator, and per quantity its column and unit."""
+
+    separator: str
+    count: int
+    height: tuple[int, str]
+    girth: tuple[int, str]
+    point: int | None
+
+
+def read_tape(path: Path | str, at_least: int = 1) -> tuple[TapeRow, ...]:
+    """Read a tape.csv file; see :func:`tape_from_csv`.
+
+    Raises
+    ------
+    TapeError
+        When the file cannot be opened or is no text, and as :func:`tape_from_csv`.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise TapeError("The file is too large for a tape table.", where=path.name, do=_HEADER)
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
+        reason = getattr(error, "strerror", None) or str(error)
+        raise TapeError(
+            f"The tape table cannot be opened ({reason}).",
+            where=path.name,
+            do="Check the file's name and folder.",
+        ) from error
+    wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))  # spreadsheets' "Unicode text"
+    try:
+        text = data.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise TapeError(
+            "The file is not plain text.", where=path.name, do="Save it as CSV in UTF-8."
+        ) from error
+    return tape_from_csv(text, path.name, at_least)
+
+
+def tape_from_csv(text: str, where: str = "tape", at_least: int = 1) -> tuple[TapeRow, ...]:
+    """Return the rows of a tape table, lowest first.
+
+    The header names the columns, in any order: ``height_mm`` or ``height_cm``, ``girth_mm`` or
+    ``girth_cm``, and optionally ``point`` (a letter of the girth list).  Text after ``#`` and blank
+    lines are skipped.  Columns may be separated by commas, semicolons or tabs; decimal commas are
+    accepted with the latter two, where they cannot be taken for a separator.
+
+    Parameters
+    ----------
+    text
+        The file's text.
+    where
+        The file's name, for messages.
+    at_least
+        How many rows the caller needs.
+
+    Raises
+    ------
+    TapeError
+        With the line number, when the header or a row cannot be used: not a number, not positive, two
+        rows at one height, a girth outside 50 to 1500 mm, an unknown letter; or with too few rows.
+    """
+    lines = _meaningful_lines(text)
+    first = next(lines, None)
+    if first is None:
+        raise TapeError("The tape table is empty.", where=where, do=_HEADER)
+    columns = _read_header(first[1], _line(where, first[0]))
+    rows: list[TapeRow] = []
+    for number, line in lines:
+        if len(rows) >= MOST_ROWS:
+            raise TapeError(
+                f"The table has more than {MOST_ROWS} rows.", where=_line(where, number), do="Keep one visit."
+            )
+        rows.append(_read_row(line, number, columns, _line(where, number)))
+    rows.sort(key=lambda row: row.height_mm)
+    _refuse_doubles(rows, where)
+    if len(rows) < at_least:
+        raise TapeError(
+            f"The table has {len(rows)} row{'' if len(rows) == 1 else 's'}; {at_least} or more are needed.",
+            where=where,
+            do="Add girths at further heights.",
+        )
+    return tuple(rows)
+
+
+def _line(where: str, number: int) -> str:
+    return f"{where}, line {number}"
+
+
+def _meaningful_lines(text: str) -> Iterator[tuple[int, str]]:
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    for number, line in enumerate(text.split("\n"), start=1):
+        kept = line.split("#", 1)[0]
+        if kept.strip(" \t,;\xa0"):
+            yield number, kept
+
+
+def _cells(line: str, separator: str, where: str) -> list[str]:
+    try:
+        cells = next(csv.reader([line], delimiter=separator, strict=True, skipinitialspace=True))
+    except (csv.Error, StopIteration) as error:
+        raise TapeError(
+            "The line has a quotation mark without its partner.", where=where, do="Remove it."
+        ) from error
+    return [cell.strip() for cell in cells]
+
+
+def _read_header(line: str, where: str) -> _Columns:
+    separator = next((mark for mark in (";", "\t") if mark in line), ",")
+    names = [name.lower() for name in _cells(line, separator, where)]
+    while names and not names[-1]:
+        names.pop()
+    for name in names:
+        if re.fullmatch(r"(height|girth)_(mm|cm)|point", name) is None:
+            raise TapeError(f"The column name {_shown(name)} is unknown.", where=where, do=_HEADER)
+    return _Columns(
+        separator,
+        len(names),
+        _find(names, "height", where),
+        _find(names, "girth", where),
+        names.index("point") if "point" in names else None,
+    )
+
+
+def _find(names: list[str], quantity: str, where: str) -> tuple[int, str]:
+    found = [(index, name[-2:]) for index, name in enumerate(names) if name.startswith(quantity)]
+    if len(found) != 1:
+        count = "no" if not found else "more than one"
+        raise TapeError(f"There is {count} {quantity} column.", where=where, do=_HEADER)
+    return found[0]
+
+
+def _read_row(line: str, number: int, columns: _Columns, where: str) -> TapeRow:
+    cells = _cells(line, columns.separator, where)
+    while len(cells) > columns.count and not cells[-1]:
+        cells.pop()
+    if len(cells) > columns.count:
+        do = (
+            "If these are decimal commas, write points instead, or put ; between the columns."
+            if columns.separator == ","
+            else "Remove what is too much."
+        )
+        raise TapeError(f"The line has {len(cells)} entries for {columns.count} columns.", where=where, do=do)
+    cells += [""] * (columns.count - len(cells))
+    height = _positive(cells, "height", columns.height, columns.separator, where)
+    girth = _positive(cells, "girth", columns.girth, columns.separator, where)
+    _refuse_impossible_girth(girth, columns.girth[1], where)
+    return TapeRow(
+        _in_mm(height, columns.height[1]),
+        _in_mm(girth, columns.girth[1]),
+        number,
+        _letter(cells, columns, where),
+    )
+
+
+def _in_mm(value: float, unit: str) -> float:
+    # rounded, so that 32.3 cm and 323 mm are the same number
+    return round(value * _MM[unit], 6)
+
+
+def _positive(cells: list[str], quantity: str, column: tuple[int, str], separator: str, where: str) -> float:
+    cell = cells[column[0]]
+    if not cell:
+        raise TapeError(f"The {quantity} is missing.", where=where, do="Fill it in or remove the line.")
+    if _NUMBER.fullmatch(cell) is None or (separator == "," and "," in cell):
+        raise TapeError(
+            f"The {quantity} {_shown(cell)} is not a plain number.",
+            where=where,
+            do=f"Write the number of {column[1]} alone, without unit or thousands mark.",
+        )
+    value = float(cell.replace(",", "."))
+    if value <= 0:
+        raise TapeError(f"The {quantity} {cell} is not above zero.", where=where, do="Measure it again.")
+    return value
+
+
+def _refuse_impossible_girth(value: float, unit: str, where: str) -> None:
+    girth = _in_mm(value, unit)
+    if SMALLEST_GIRTH_MM <= girth <= LARGEST_GIRTH_MM:
+        return
+    meant = [
+        f"{value:g} {name} are {value * factor:g} mm"
+        for name, factor in (("mm", 1.0), ("cm", 10.0), ("inches", 25.4))
+        if name != unit and SMALLEST_GIRTH_MM <= value * factor <= LARGEST_GIRTH_MM
+    ]
+    advice = f"If another unit was meant: {', '.join(meant)}." if meant else "Measure it again."
+    raise TapeError(
+        f"The girth {girth:g} mm is outside {SMALLEST_GIRTH_MM:g} to {LARGEST_GIRTH_MM:g} mm.",
+        where=where,
+        do=advice,
+    )
+
+
+def _letter(cells: list[str], columns: _Columns, where: str) -> str:
+    letter = "" if columns.point is None else cells[columns.point].upper()
+    if letter and letter not in known_letters():
+        raise TapeError(
+            f"The point {_shown(letter)} is unknown.",
+            where=where,
+            do=f"Use one of {', '.join(known_letters())}, or leave it empty.",
+        )
+    return letter
+
+
+def _refuse_doubles(rows: list[TapeRow], where: str) -> None:
+    for low, high in pairwise(rows):
+        if low.height_mm == high.height_mm:
+            raise TapeError(
+                f"The height {high.height_mm:g} mm is already on line {min(low.line, high.line)}.",
+                where=_line(where, max(low.line, high.line)),
+                do="Keep one of the two, and check that heights and girths are not in each other's column.",
+            )
+    lettered = [row for row in rows if row.point]
+    for index, row in enumerate(lettered):
+        for other in lettered[:index]:
+            if other.point == row.point:
+                raise TapeError(
+                    f"The point {row.point} is already on line {min(other.line, row.line)}.",
+                    where=_line(where, max(other.line, row.line)),
+                    do="Give each letter once.",
+                )
+
+
+def _shown(cell: str) -> str:
+    """Return a cell for a message: quoted, printable, of bounded length."""
+    kept = "".join(c if c.isprintable() else "?" for c in cell[:30])
+    return f"'{kept}{'...' if len(cell) > 30 else ''}'"
