@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from scipy.spatial.transform import Rotation
 
 from digitise.capture.lens import LensPrior
 from digitise.geometry.rigid import Array, Pose
@@ -39,8 +40,8 @@ class Points:
         (N, 2) px.
     sd
         (N,) standard deviation of the pixels along either axis.
-    view, body, label
-        (N,) which view, which body (-1: the world), and a number shared by points that stand or fall together.
+    view, body
+        (N,) which view and which body (-1: the world).
     """
 
     xyz: Array
@@ -48,23 +49,21 @@ class Points:
     sd: Array
     view: IntArray
     body: IntArray
-    label: IntArray
-
-    def subset(self, keep: NDArray[np.bool_]) -> Points:
-        """Return the points where ``keep`` (N,) is true."""
-        return Points(
-            self.xyz[keep],
-            self.pixels[keep],
-            self.sd[keep],
-            self.view[keep],
-            self.body[keep],
-            self.label[keep],
-        )
 
 
 @dataclass(frozen=True)
 class State:
-    """The unknowns: lenses (L, 5), the lens of every view (V,), camera-from-world and world-from-body poses."""
+    """The unknowns.
+
+    Attributes
+    ----------
+    lenses
+        (L, 5) in the order of ``lens.PARAMETERS``.
+    lens_of
+        (V,) the lens of every view.
+    views, bodies
+        Camera-from-world and world-from-body.
+    """
 
     lenses: Array
     lens_of: IntArray
@@ -90,7 +89,7 @@ class State:
         split = LENS * len(self.lenses)
         poses = (*self.views, *self.bodies)
         steps = step[split:].reshape(-1, POSE)
-        turns = rotations_from_vectors(steps[:, :3])
+        turns = Rotation.from_rotvec(steps[:, :3]).as_matrix()
         new = tuple(
             Pose(turn @ pose.rotation, pose.translation + move[3:])
             for pose, turn, move in zip(poses, turns, steps, strict=True)
@@ -108,30 +107,7 @@ class Solution:
     residuals: Array
 
 
-def rotations_from_vectors(vectors: Array) -> Array:
-    """Return (n, 3, 3) rotations of rotation vectors (n, 3) by Rodrigues' formula."""
-    angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
-    cross = cross_matrices(vectors)
-    return (
-        np.eye(3) + np.sinc(angle / np.pi) * cross + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * cross @ cross
-    )
-
-
-def vector_from_rotation(rotation: Array) -> Array:
-    """Return the rotation vector (3,) of a rotation below half a turn."""
-    skew = np.array(
-        [
-            rotation[2, 1] - rotation[1, 2],
-            rotation[0, 2] - rotation[2, 0],
-            rotation[1, 0] - rotation[0, 1],
-        ]
-    )
-    sine = float(np.linalg.norm(skew))
-    angle = float(np.arctan2(sine, np.trace(rotation) - 1.0))
-    return 0.5 * skew if sine < 1e-9 else skew * (angle / sine)
-
-
-def cross_matrices(vectors: Array) -> Array:
+def _cross_matrices(vectors: Array) -> Array:
     """Return (n, 3, 3) matrices C with ``C b = a x b`` of vectors (n, 3)."""
     x, y, z = np.moveaxis(vectors, -1, 0)
     zero = np.zeros_like(x)
@@ -141,13 +117,15 @@ def cross_matrices(vectors: Array) -> Array:
 def _left_jacobians(vectors: Array) -> Array:
     """Return (n, 3, 3) J with ``exp(w + d) = exp(J d) exp(w)`` to first order.
 
-    Source: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics", 2018, eq. 145.
+    Source: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics", 2018, appendix B
+    (from memory; a test compares with finite differences).
     """
     angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
-    cross = cross_matrices(vectors)
+    cross = _cross_matrices(vectors)
     safe = np.where(angle < 1e-4, 1.0, angle)
     second = np.where(angle < 1e-4, 1 / 6, (safe - np.sin(safe)) / safe**3)
-    return np.eye(3) + 0.5 * np.sinc(angle / (2 * np.pi)) ** 2 * cross + second * cross @ cross
+    first = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    return np.asarray(np.eye(3) + first * cross + second * cross @ cross)
 
 
 def predict(state: State, points: Points) -> Array:
@@ -157,11 +135,11 @@ def predict(state: State, points: Points) -> Array:
     lens = state.lenses[state.lens_of[points.view]]
     r2 = np.sum(plane**2, axis=1, keepdims=True)
     stretch = 1 + r2 * (lens[:, 3:4] + r2 * lens[:, 4:5])
-    return lens[:, :1] * plane * stretch + lens[:, 1:3]
+    return np.asarray(lens[:, :1] * plane * stretch + lens[:, 1:3])
 
 
 def _local(state: State, points: Points) -> tuple[Array, Array]:
-    """Return the points in camera and in world axes, (N, 3) mm; both without the other's translation."""
+    """Return the points in the camera's and in the world frame, (N, 3) mm."""
     with_world = (*state.bodies, Pose.identity())  # index -1 is the world
     turn = np.stack([pose.rotation for pose in with_world])[points.body]
     shift = np.stack([pose.translation for pose in with_world])[points.body]
@@ -199,7 +177,7 @@ def jacobian(state: State, points: Points, step: Array | None = None) -> Array:
     left = _step_jacobians(state, step)
     views, bodies = left[: len(state.views)], left[len(state.views) :]
     turn = np.stack([pose.rotation for pose in state.views])[points.view]
-    swing = -cross_matrices(np.einsum("nij,nj->ni", turn, world)) @ views[points.view]
+    swing = -_cross_matrices(np.einsum("nij,nj->ni", turn, world)) @ views[points.view]
     first = LENS * len(state.lenses)
     _put(out, rows, first + POSE * points.view, np.concatenate([by_local @ swing, by_local], axis=2))
     on = rows[points.body >= 0]
@@ -207,7 +185,7 @@ def jacobian(state: State, points: Points, step: Array | None = None) -> Array:
         body = points.body[on]
         about = world[on] - np.stack([pose.translation for pose in state.bodies])[body]
         by_world = by_local[on] @ turn[on]
-        swing = -cross_matrices(about) @ bodies[body]
+        swing = -_cross_matrices(about) @ bodies[body]
         start = first + POSE * (len(state.views) + body)
         _put(out, on, start, np.concatenate([by_world @ swing, by_world], axis=2))
     return out.reshape(2 * n, state.size)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.capture.photo import linear_light
 from digitise.geometry.rigid import Array
 
 MODULES_ACROSS = 8  # black square: six data modules and a border of one on both sides
@@ -26,13 +27,15 @@ _REACH_PX = 9.0
 _FEWEST_PROFILES = 8
 _MAX_LINE_RMS_PX = 0.6
 _MIN_CONTRAST = 0.02  # of full white, linear light
+_LIGHT = linear_light(np.arange(256, dtype=np.uint8))
 
 
 @dataclass(frozen=True)
 class _Lines:
-    """Side lines of all markers, (M, 4) each: ``start + along * u + normal * (offset + slope (along - mean))``.
+    """Side lines of all markers, (M, 4) each.
 
-    ``offset_var`` is the variance of the offset at ``mean``, ``slope_var`` that of the slope.
+    A line runs through ``start + u * direction + (offset + slope * (u - mean)) * normal``; ``offset_var`` is
+    the variance of the offset at ``mean``, ``slope_var`` that of the slope.
     """
 
     start: Array
@@ -80,7 +83,7 @@ def refine_corners(grey: NDArray[np.uint8], corners: Array) -> tuple[Array, Arra
 
 
 def _grown(corners: Array) -> Array:
-    """Move every side outwards by what the detector's contour, drawn through dark pixels' centres, falls short."""
+    """Move every side outwards by what the detector's contour falls short: it joins dark pixels' centres."""
     before = corners - np.roll(corners, 1, axis=1)
     after = corners - np.roll(corners, -1, axis=1)
     before /= np.maximum(np.linalg.norm(before, axis=-1, keepdims=True), 1e-9)
@@ -89,20 +92,12 @@ def _grown(corners: Array) -> Array:
     return corners + _CONTOUR_SHORT_PX * (before + after) / np.maximum(sine, 0.3)[..., None]
 
 
-def linear_light(levels: Array) -> Array:
-    """Undo the sRGB tone curve (IEC 61966-2-1): stored values 0..1 to light 0..1."""
-    return np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
-
-
-_LIGHT = linear_light(np.arange(256) / 255.0).astype(np.float32)
-
-
 def _modules(corners: Array) -> Array:
     """Return (M, 4) size of one module square to each side, px."""
     side = np.roll(corners, -1, axis=1) - corners
     normal = _quarter_turn(side / np.linalg.norm(side, axis=-1, keepdims=True))
     opposite = 0.5 * (np.roll(corners, -2, axis=1) + np.roll(corners, -3, axis=1))
-    depth = np.abs(np.sum((opposite - corners) * normal, axis=-1))
+    depth: Array = np.abs(np.sum((opposite - corners) * normal, axis=-1))
     return depth / MODULES_ACROSS
 
 
@@ -235,9 +230,8 @@ def _meet(lines: _Lines) -> tuple[Array, Array]:
     """Intersect every side with the side before it: corners (M, 4, 2) and their sd (M, 4), px."""
     tilt = lines.slope[..., None]
     facing = lines.normal - tilt * lines.direction
-    level = (
-        np.sum(facing * lines.start, axis=-1) + lines.offset - lines.slope * lines.mean
-    )  # facing . x = level
+    # the line is facing . x = level
+    level = np.sum(facing * lines.start, axis=-1) + lines.offset - lines.slope * lines.mean
     pairs = np.stack([np.roll(facing, 1, axis=1), facing], axis=2)
     levels = np.stack([np.roll(level, 1, axis=1), level], axis=2)
     det = pairs[..., 0, 0] * pairs[..., 1, 1] - pairs[..., 0, 1] * pairs[..., 1, 0]

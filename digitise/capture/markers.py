@@ -51,7 +51,7 @@ def find_markers(photo: Photograph, field: MarkerField) -> tuple[Detection, ...]
     FieldError
         When the field names a dictionary that OpenCV does not have.
     """
-    grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
+    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     detector = _detector(field.dictionary)
     ids, corners = _detect(detector, grey)
     if not ids:
@@ -93,7 +93,7 @@ def _detect(detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]) -> tuple
 def _nothing_found(
     photo: Photograph, detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]
 ) -> PhotoError:
-    if _detect(detector, cv2.flip(grey, 1))[0]:
+    if _detect(detector, np.ascontiguousarray(grey[:, ::-1]))[0]:
         return PhotoError(
             "The photograph is mirrored, as selfie cameras save it.",
             where=photo.name,

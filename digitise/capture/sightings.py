@@ -104,7 +104,6 @@ class Sightings:
             self.sd.reshape(-1),
             np.repeat(np.array([view_of[key] for key in keys], np.intp), 4),
             np.repeat(np.array([body_of[key] for key in keys], np.intp), 4),
-            np.repeat(np.arange(len(keys)), 4),
         )
 
 

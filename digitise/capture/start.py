@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from digitise.geometry.camera import Lens
 from digitise.geometry.rigid import Array, Pose
@@ -47,7 +48,7 @@ def board_pose(lens: Lens, xyz: Array, pixels: Array) -> Pose | None:
     return min(facing, key=lambda pose: _misfit(pose, flat, seen, lens.focal_px))
 
 
-def _agreeing(xyz: Array, plane: Array) -> Array:
+def _agreeing(xyz: Array, plane: Array) -> NDArray[np.bool_]:
     extent = float(np.max(np.ptp(plane, axis=0)))
     _, mask = cv2.findHomography(xyz[:, :2], plane, cv2.RANSAC, max(_AGREE_PX, _AGREE_SHARE * extent))
     return np.zeros(len(xyz), bool) if mask is None else np.asarray(mask).ravel() > 0
