@@ -12,6 +12,7 @@ with its coefficients in the order ``a_0, a_1, b_1, a_2, b_2, ...``.  ``a_0`` is
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from digitise.geometry.rigid import Array, Pose
 
@@ -55,7 +56,24 @@ def area_weights(harmonics: int) -> Array:
     return np.where(k == 0, np.pi, -np.pi / 2 * (k**2 - 1))
 
 
-def nearest_tangents(h: Array, n_rays: int) -> tuple[Array, Array]:
+def ellipse_overtones(second: Array) -> tuple[Array, Array]:
+    """Return orders 4 and 6 of an ellipse's support function from its order 2, all over order 0.
+
+    An ellipse has ``h = sqrt(1 + e cos 2 theta)`` but for its size and turn, so its size-free coefficients
+    are a curve in e; to leading order ``-second^2 / 4`` and ``second^3 / 8``.
+
+    Parameters
+    ----------
+    second
+        (N,) coefficient of order 2 over the mean radius, in [0, 0.3); greater ones are taken as the greatest.
+    """
+    theta = 2 * np.pi * np.arange(64) / 64
+    curve = np.sqrt(1 + np.outer(np.linspace(0.0, 0.9, 400), np.cos(2 * theta)))
+    ratio = [curve @ np.cos(k * theta) * 2 / curve.sum(axis=1) for k in (2, 4, 6)]
+    return np.interp(second, ratio[0], ratio[1]), np.interp(second, ratio[0], ratio[2])
+
+
+def nearest_tangents(h: Array, n_rays: int) -> tuple[NDArray[np.intp], Array]:
     """Find which tangent line bounds the section on each ray from the origin.
 
     The section is the intersection of the half-planes behind its tangent lines, so on the ray in direction

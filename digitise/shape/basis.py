@@ -71,7 +71,8 @@ class Basis:
     @property
     def places(self) -> Array:
         """(n_splines,) height that each spline coefficient speaks for (Greville abscissae), mm."""
-        return np.stack([self.knots[i : i + self.n_splines] for i in range(1, self.order)]).mean(axis=0)
+        windows = [self.knots[i : i + self.n_splines] for i in range(1, self.order)]
+        return np.asarray(np.mean(windows, axis=0))
 
     def splines(self, z: Array, derivative: int = 0) -> Array:
         """Evaluate every spline, or its derivative, at heights (N,) mm: (N, n_splines)."""
@@ -133,7 +134,7 @@ class Basis:
         end = np.array([self.low])
         value, slope = self.splines(end), self.splines(end, 1)
         inner = driven.T @ (weight[:, None] * driven) / (4 * rate**3)
-        return inner + value.T @ value + slope.T @ slope / rate**2
+        return np.asarray(inner + value.T @ value + slope.T @ slope / rate**2)
 
     def roughness_precision(self, slope_sd: float) -> Array:
         """Return the precision of an integrated random walk on the splines.

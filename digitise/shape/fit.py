@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,11 +10,11 @@ from digitise.errors import ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
+from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
-from digitise.shape.priors import BY_LIMB, HARMONICS, KNOT_SPACING_MM, precision
-from digitise.shape.solve import EdgeData, Posterior, edge_information, reweigh, solve
+from digitise.shape.solve import EdgeData, Posterior, Prior, edge_information, reweigh, solve
 from digitise.shape.tangents import (
     Planes,
     Samples,
@@ -116,7 +116,7 @@ class _Scene:
 class _Belief:
     """The current estimate within the rounds."""
 
-    basis: Basis
+    prior: Prior
     posterior: Posterior
     edges: tuple[EdgeData, ...]
 
@@ -131,6 +131,7 @@ def fit_limb(
     from_mm: float | None = None,
     to_mm: float | None = None,
     camera_modes: tuple[tuple[Camera, ...], ...] = (),
+    prior: priors.SectionPrior | None = None,
 ) -> LimbFit:
     """Find the limb that explains all edges and girths, with its uncertainty.
 
@@ -149,6 +150,8 @@ def fit_limb(
     camera_modes
         Uncertainty of the cameras: each item holds all cameras, in the order of ``views``, moved by one sd
         along one independent direction of the calibration's uncertainty.
+    prior
+        What is known of the sections beforehand, where it is more than that they are a leg's or an arm's.
 
     Returns
     -------
@@ -159,7 +162,7 @@ def fit_limb(
     ShapeError
         When the edges do not determine a limb between the wanted levels.
     """
-    if limb not in BY_LIMB:
+    if limb not in priors.BY_LIMB:
         raise ShapeError(f"A limb is a leg or an arm, not {limb!r}.", do="Choose leg or arm.")
     axis = Pose.identity() if axis_from_world is None else axis_from_world
     scene = _scene(views, axis, camera_modes)
@@ -172,17 +175,29 @@ def fit_limb(
         from_mm=from_mm,
         to_mm=to_mm,
     )
-    basis = Basis.uniform(levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, KNOT_SPACING_MM, HARMONICS)
-    belief, prior = _rounds(scene, basis, start, limb)
+    basis = Basis.uniform(
+        levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, priors.KNOT_SPACING_MM, priors.HARMONICS
+    )
+    belief = _rounds(scene, basis, start, priors.BY_LIMB[limb] if prior is None else prior)
     cross = cross_check(tape, basis, belief.posterior)
-    final = solve(basis, prior, edge_information(basis, belief.edges), cross.girths)
+    final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
 
     def as_limb(posterior: Posterior) -> Limb:
-        shape = (posterior.mean, posterior.covariance, prior)
-        return Limb(limb, side, axis, levels.from_mm, levels.to_mm, basis, *shape)
+        return Limb(
+            limb,
+            side,
+            axis,
+            levels.from_mm,
+            levels.to_mm,
+            basis,
+            posterior.mean,
+            posterior.covariance,
+            belief.prior.mean,
+            belief.prior.precision,
+        )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    warnings = _warnings(levels, limb, cross, belief.edges, scene.names)
+    warnings = _warnings(levels, cross, belief.edges, scene.names)
     return LimbFit(as_limb(final), as_limb(belief.posterior), levels, cross.checks, residuals, warnings)
 
 
@@ -213,18 +228,19 @@ def _touch_limb(planes: Planes, basis: Basis, mean: Array, z: Array) -> Samples:
 
 
 def _rounds(
-    scene: _Scene, basis: Basis, start: tuple[tuple[Samples, ...], ...], limb: str
-) -> tuple[_Belief, Array]:
-    """Iterate touching points, robust weights and solve; return the belief from edges alone, and the prior."""
+    scene: _Scene, basis: Basis, start: tuple[tuple[Samples, ...], ...], sections: priors.SectionPrior
+) -> _Belief:
+    """Iterate touching points, robust weights and solve; return the belief from edges alone."""
     touched = start
     level = float(np.median(np.concatenate([edge.h for view in touched for edge in view])))
     radius = np.full(basis.n_splines, max(level, _LEAST_RADIUS_MM))
     belief: _Belief | None = None
     for _ in range(_ROUNDS):
         edges = _edge_data(scene, basis, touched, belief)
-        prior = precision(BY_LIMB[limb], basis, radius)
+        centre = np.zeros(basis.size) if belief is None else priors.mean(basis, belief.posterior.mean)
+        prior = Prior(centre, priors.precision(sections, basis, radius))
         posterior = solve(basis, prior, edge_information(basis, edges))
-        belief = _Belief(basis, posterior, edges)
+        belief = _Belief(prior, posterior, edges)
         radius = np.maximum(basis.splines(basis.places) @ posterior.mean[: basis.n_splines], _LEAST_RADIUS_MM)
         touched = tuple(
             tuple(
@@ -234,7 +250,7 @@ def _rounds(
             for view, last in zip(scene.nominal, touched, strict=True)
         )
     assert belief is not None
-    return belief, prior
+    return belief
 
 
 def _edge_data(
@@ -259,7 +275,7 @@ def _edge_data(
 def _mode_columns(moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:
     """Return how each camera mode changes the samples' distance from the current limb, (N, J) mm.
 
-    Direction, height and distance of a sample all move with its camera, so it is the residual that is compared.
+    Direction, height and distance of a sample all move with its camera, so residuals are compared.
     """
     here = samples.h - basis.design(samples.theta, samples.z) @ mean
     columns = []
@@ -278,15 +294,15 @@ def _residual(scene: _Scene, basis: Basis, data: EdgeData, posterior: Posterior)
 
 
 def _warnings(
-    levels: Levels, limb: str, cross: TapeCross, edges: tuple[EdgeData, ...], names: tuple[str, ...]
+    levels: Levels, cross: TapeCross, edges: tuple[EdgeData, ...], names: tuple[str, ...]
 ) -> tuple[FitWarning, ...]:
     found = []
     if cross.ratio_is_off:
         found.append(
             FitWarning(
                 "scale",
-                f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs: check that the sheets "
-                "were printed at 100 % and that the tape lies flat.",
+                f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs: check that the "
+                "sheets were printed at 100 % and that the tape lies flat.",
             )
         )
     for check in cross.checks:
@@ -302,7 +318,7 @@ def _warnings(
             found.append(
                 FitWarning(
                     "tape-unseen",
-                    f"The tape at {check.row.height_mm:.0f} mm lies outside the stretch seen and was not used.",
+                    f"The tape at {check.row.height_mm:.0f} mm lies outside the stretch used and has no say.",
                 )
             )
     if levels.foot_top_mm is not None and levels.from_mm < levels.foot_top_mm - 2 * MARGIN_MM:
@@ -318,7 +334,7 @@ def _warnings(
 
 
 def _unsure_warnings(levels: Levels, edges: tuple[EdgeData, ...], names: tuple[str, ...]) -> list[FitWarning]:
-    """Name the stretches of edge, at least 20 mm long within the reported levels, that could not be trusted."""
+    """Name the stretches of edge, 20 mm or longer within the levels, that could not be trusted."""
     found = []
     for data in edges:
         inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
@@ -328,8 +344,8 @@ def _unsure_warnings(levels: Levels, edges: tuple[EdgeData, ...], names: tuple[s
         found.append(
             FitWarning(
                 "edge-unsure",
-                f"{names[data.view]}: the {'left' if data.edge == 0 else 'right'} edge is unsure between {z[0]:.0f} and "
-                f"{z[-1]:.0f} mm; the limb is less certain there.",
+                f"{names[data.view]}: the {'left' if data.edge == 0 else 'right'} edge is unsure between "
+                f"{z[0]:.0f} and {z[-1]:.0f} mm; the limb is less certain there.",
             )
         )
     return found

@@ -53,7 +53,7 @@ def _side_profile(sides: Sequence[Samples], levels: Array) -> Array:
     keep = (index >= 0) & (index < len(levels))
     total = np.bincount(index[keep], h[keep], len(levels))
     count = np.bincount(index[keep], minlength=len(levels))
-    return np.divide(total, count, out=np.full(len(levels), np.nan), where=count > 0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array) -> Array:

@@ -55,8 +55,8 @@ class Limb:
         (p,) parameters, mm.
     covariance
         (p, p) mm^2.
-    prior_precision
-        (p, p) what the priors alone said; two visits share it when they are solved together.
+    prior_mean, prior_precision
+        (p,), (p, p) what the priors alone said; two visits share it when they are solved together.
     """
 
     kind: str
@@ -67,6 +67,7 @@ class Limb:
     basis: Basis
     mean: Array
     covariance: Array
+    prior_mean: Array
     prior_precision: Array
 
 
@@ -143,7 +144,7 @@ def extent(limb: Limb, z: Array, theta: float) -> Estimate:
 def radius(limb: Limb, theta: Array, z: Array) -> Estimate:
     """Return the support distance from the axis in directions (N,) at heights (N,), mm."""
     mean, covariance = coefficients(limb, z)
-    rows = fourier(np.atleast_1d(theta), limb.basis.harmonics)
+    rows = fourier(np.atleast_1d(np.asarray(theta, float)), limb.basis.harmonics)
     variance = np.einsum("nk,nkl,nl->n", rows, covariance, rows)
     return Estimate(np.sum(rows * mean, axis=1), np.sqrt(np.maximum(variance, 0.0)))
 
@@ -159,12 +160,11 @@ def volume(limb: Limb, low: float, high: float) -> Estimate:
     basis = limb.basis
     gram = basis.gram(low, high)
     weight = area_weights(basis.harmonics)
-    shape = (basis.n_terms, basis.n_splines)
 
     def form(matrix: Array) -> Array:
         """Return Q @ matrix for the block-diagonal Q = diag(weight) x gram."""
-        blocks = matrix.reshape(*shape, -1)
-        return (weight[:, None, None] * np.einsum("ij,kjc->kic", gram, blocks)).reshape(matrix.shape)
+        blocks = matrix.reshape(basis.n_terms, basis.n_splines, -1)
+        return np.asarray(weight[:, None, None] * (gram @ blocks)).reshape(matrix.shape)
 
     slope = form(limb.mean[:, None])[:, 0]
     spread = form(limb.covariance)
@@ -177,7 +177,7 @@ def levels(limb: Limb, step: float = 10.0) -> Array:
     """Return heights from ``from_mm`` to ``to_mm``: its ends and the multiples of ``step`` between."""
     inner = step * np.arange(np.ceil(limb.from_mm / step), np.floor(limb.to_mm / step) + 1)
     every = np.concatenate([[limb.from_mm], inner, [limb.to_mm]])
-    return every[np.concatenate([[True], np.diff(every) > 1e-6])]
+    return np.asarray(every[np.concatenate([[True], np.diff(every) > 1e-6])])
 
 
 def sections(limb: Limb, step: float = 10.0) -> tuple[Section, ...]:
@@ -185,19 +185,24 @@ def sections(limb: Limb, step: float = 10.0) -> tuple[Section, ...]:
     z = levels(limb, step)
     mean, covariance = coefficients(limb, z)
     harmonics = limb.basis.harmonics
-    quarter = np.pi / 2 * np.arange(4)
-    rows = fourier(quarter, harmonics)
-    table = (
-        _linear(mean, covariance, 2 * np.pi * np.eye(limb.basis.n_terms)[0]),
-        _area(mean, covariance, harmonics),
-        _linear(mean, covariance, rows[0] + rows[2]),
-        _linear(mean, covariance, rows[1] + rows[3]),
-    )
+    quarter = np.pi / 2 * np.arange(4.0)
+    rows = fourier(np.asarray(quarter), harmonics)
+    girths = _linear(mean, covariance, 2 * np.pi * np.eye(limb.basis.n_terms)[0])
+    areas = _area(mean, covariance, harmonics)
+    widths = _linear(mean, covariance, rows[0] + rows[2])
+    depths = _linear(mean, covariance, rows[1] + rows[3])
+
+    def at(values: Estimate, i: int) -> Estimate:
+        return Estimate(values.mean[i], values.sd[i])
+
     return tuple(
         Section(
             float(height),
-            *(Estimate(values.mean[i], values.sd[i]) for values in table),
-            centre_mm=(float(mean[i, 1]), float(mean[i, 2])),
+            at(girths, i),
+            at(areas, i),
+            at(widths, i),
+            at(depths, i),
+            (float(mean[i, 1]), float(mean[i, 2])),
         )
         for i, height in enumerate(z)
     )

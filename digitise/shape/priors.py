@@ -1,7 +1,7 @@
 """What is known of a limb's sections before any photograph: the stated priors.
 
-The numbers were chosen from the look of adult limb sections in anatomy books, from memory, before any
-case was measured, and are wide on purpose.  An amplitude is the standard deviation of one coefficient over the mean radius.
+A section is an ellipse with small corrections.  The numbers were chosen from the look of adult limb sections
+in anatomy books, from memory, before any case was measured, and are wide on purpose.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 from scipy.linalg import block_diag
 
 from digitise.geometry.rigid import Array
+from digitise.geometry.support import ellipse_overtones
 from digitise.shape.basis import Basis
 
 KNOT_SPACING_MM = 25.0
@@ -27,7 +28,8 @@ class SectionPrior:
     slope_sd
         Mean radius and centre: by how much their slope wanders in 100 mm (mm per mm).
     amplitude
-        Orders 2 to 6: sd of (cosine, sine) coefficient over the mean radius.
+        Orders 2 to 6: sd of (cosine, sine) coefficient over the mean radius; orders 4 and 6 are counted from
+        those of the ellipse that order 2 describes.
     length_mm
         Correlation length of those orders along the limb.
     """
@@ -37,7 +39,8 @@ class SectionPrior:
     length_mm: float
 
 
-# A calf's radius goes from level at the ankle to a slope of 0.15-0.2 within 100 mm; heel and knee bend as fast.
+# A calf's radius goes from level at the ankle to a slope of 0.15-0.2 within 100 mm; heel and knee bend as
+# fast.
 # A leg's section is wide or deep along its own axes (order 2, cosine) and a little turned (sine); the calf is
 # triangular (3), thigh and ankle somewhat square (4); tendons and the shin's crest give the rest.
 LEG = SectionPrior(0.15, ((0.10, 0.04), (0.035, 0.035), (0.013, 0.013), (0.008, 0.008), (0.005, 0.005)), 70.0)
@@ -47,7 +50,7 @@ BY_LIMB = {"leg": LEG, "arm": ARM}
 
 
 def precision(prior: SectionPrior, basis: Basis, radius: Array) -> Array:
-    """Return the prior precision of all parameters; the prior mean is zero.
+    """Return the prior precision of all parameters.
 
     Parameters
     ----------
@@ -70,3 +73,20 @@ def precision(prior: SectionPrior, basis: Basis, radius: Array) -> Array:
             scale = 1.0 / (amplitude * radius)
             blocks.append(unit * np.outer(scale, scale))
     return np.asarray(block_diag(*blocks))
+
+
+def mean(basis: Basis, parameters: Array) -> Array:
+    """Return the prior mean (size,): orders 4 and 6 of the ellipses that order 2 of ``parameters`` describes.
+
+    All other orders have mean zero.  The ellipse is not linear in order 2, so the mean follows the estimate
+    from round to round.
+    """
+    now = parameters.reshape(basis.n_terms, basis.n_splines)
+    second = now[3] + 1j * now[4]
+    turn = second / np.maximum(np.abs(second), 1e-12)
+    fourth, sixth = ellipse_overtones(np.abs(second) / np.maximum(now[0], 1e-12))
+    found = np.zeros_like(now)
+    for order, ratio in ((4, fourth), (6, sixth)):
+        wave = now[0] * ratio * turn ** (order // 2)
+        found[2 * order - 1], found[2 * order] = wave.real, wave.imag
+    return found.ravel()

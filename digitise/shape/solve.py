@@ -63,6 +63,22 @@ class GirthData:
 
 
 @dataclass(frozen=True)
+class Prior:
+    """Gaussian belief before the photographs.
+
+    Attributes
+    ----------
+    mean
+        (p,) mm.
+    precision
+        (p, p); rank-deficient where nothing is known beforehand.
+    """
+
+    mean: Array
+    precision: Array
+
+
+@dataclass(frozen=True)
 class Posterior:
     """Gaussian belief about the parameters (camera modes integrated out).
 
@@ -88,7 +104,7 @@ def edge_covariance(data: EdgeData) -> Array:
     shared = OFFSET_SD_PX**2 + WANDER_SD_PX**2 * (1 + distance) * np.exp(-distance)
     scale = samples.mm_per_px * np.where(samples.sure, 1.0, UNSURE_FACTOR)
     own = np.maximum(samples.sd_px, LEAST_SD_PX) * scale
-    return np.outer(scale, scale) * shared + np.diag(own**2 / data.weight)
+    return np.asarray(np.outer(scale, scale) * shared + np.diag(own**2 / data.weight))
 
 
 def girth_rows(basis: Basis, z: Array) -> Array:
@@ -100,7 +116,7 @@ def girth_rows(basis: Basis, z: Array) -> Array:
 
 def _information(rows: Array, values: Array, covariance: Array) -> tuple[Array, Array]:
     root = cholesky(covariance, lower=True)
-    white = solve_triangular(root, np.column_stack([rows, values]), lower=True)
+    white: Array = solve_triangular(root, np.column_stack([rows, values]), lower=True)
     return white[:, :-1].T @ white[:, :-1], white[:, :-1].T @ white[:, -1]
 
 
@@ -118,7 +134,7 @@ def edge_information(basis: Basis, edges: tuple[EdgeData, ...]) -> tuple[Array, 
 
 def solve(
     basis: Basis,
-    prior_precision: Array,
+    prior: Prior,
     edge_part: tuple[Array, Array],
     girths: GirthData | None = None,
 ) -> Posterior:
@@ -131,7 +147,8 @@ def solve(
     """
     matrix, right = edge_part[0].copy(), edge_part[1].copy()
     p = basis.size
-    matrix[:p, :p] += prior_precision
+    matrix[:p, :p] += prior.precision
+    right[:p] += prior.precision @ prior.mean
     matrix[p:, p:] += np.eye(len(matrix) - p)
     if girths is not None and len(girths.z):
         part = _information(girth_rows(basis, girths.z), girths.girth, np.diag(girths.sd**2))

@@ -198,4 +198,4 @@ def common_centre(views: tuple[tuple[Planes, ...], ...], names: tuple[str, ...])
             where=", ".join(names),
             do="Take a second photograph from a quarter turn round the limb.",
         )
-    return np.linalg.solve(matrix, right)
+    return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)

@@ -144,28 +144,22 @@ def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -
     plain = difference / np.sqrt(np.diag(covariance))
     final = np.hypot(sd, excess)
     verdict = np.where(suspect, "suspect", np.where(np.abs(plain) > DIFFERS_Z, "differs", "agrees"))
-    found = iter(
-        zip(
-            predicted,
-            np.sqrt(np.diag(photo_cov)),
-            difference,
-            np.where(suspect, score, plain),
-            final,
-            verdict,
-            strict=True,
-        )
-    )
+    columns = (predicted, np.sqrt(np.diag(photo_cov)), difference, np.where(suspect, score, plain), final)
+    found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
     checks = tuple(
-        _check(row, *next(found)) if is_in else TapeCheck(row, *([np.nan] * 5), "not seen")
-        for row, is_in in zip(tape, inside, strict=True)
+        _check(row, *next(found)) if is_in else _unseen(row) for row, is_in in zip(tape, inside, strict=True)
     )
     return TapeCross(checks, GirthData(z, measured, final), ratio, ratio_sd)
 
 
-def _check(
-    row: TapeRow, photo: float, sd: float, difference: float, z: float, final: float, verdict: str
-) -> TapeCheck:
-    return TapeCheck(row, float(photo), float(sd), float(difference), float(z), float(final), str(verdict))
+def _check(row: TapeRow, numbers: list[float], verdict: str) -> TapeCheck:
+    photo, photo_sd, difference, z, sd = numbers
+    return TapeCheck(row, photo, photo_sd, difference, z, sd, verdict)
+
+
+def _unseen(row: TapeRow) -> TapeCheck:
+    unknown = float("nan")
+    return TapeCheck(row, unknown, unknown, unknown, unknown, unknown, "not seen")
 
 
 def _robust_ratio(difference: Array, predicted: Array, covariance: Array) -> tuple[float, float]:
