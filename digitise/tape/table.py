@@ -205,7 +205,7 @@ def _refuse_impossible_girth(value: float, unit: str, where: str) -> None:
     if SMALLEST_GIRTH_MM <= girth <= LARGEST_GIRTH_MM:
         return
     meant = [
-        f"{value:g} {name} are {value * factor:g} mm"
+        f"{value:g} {name}" + ("" if name == "mm" else f" are {value * factor:g} mm")
         for name, factor in (("mm", 1.0), ("cm", 10.0), ("inches", 25.4))
         if name != unit and SMALLEST_GIRTH_MM <= value * factor <= LARGEST_GIRTH_MM
     ]
