@@ -63,6 +63,11 @@ _STEPS = (
         "foot together by a quarter turn, and take the second from the same place.",
     ),
 )
+_BESIDE_THE_PLAN = """\
+Both cameras at knee height,
+each facing the limb and
+the backdrop behind it.
+For the other leg, mirror the plan."""
 
 
 def add_instructions(document: FPDF, paper: Paper) -> None:
@@ -171,9 +176,7 @@ class _Drawing:
             (-330, -520, "other foot"),
         ):
             self.words(x, y, label)
-        self.words(
-            1200, -400, "Both cameras at knee height,\neach facing the limb and\nthe backdrop behind it."
-        )
+        self.words(1200, -400, _BESIDE_THE_PLAN)
 
     def panel(self, width_mm: float, pages: _Point) -> None:
         """Draw one backdrop of five pages from the front."""
@@ -195,7 +198,7 @@ class _Drawing:
             _mat_pages(pages), ("left", "middle", "right"), strict=True
         ):
             self.rectangle(left, bottom, right, top)
-            self.words((left + right) / 2, bottom + 32, name, 7)
+            self.words((left + right) / 2, bottom + 10, name, 7)
         self.foot(0, -70, 205)
         self.words(0, 110, "toes", 7)
         self.words(0, pages[1] - pages[0] / 2 + 50, "Mat, from above", 9, "B")

@@ -1,0 +1,60 @@
+"""The frame of the command line: the list of commands, and what becomes of errors."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from digitise import __version__
+from digitise.cli import capture, show
+from digitise.errors import DigitiseError
+
+UNUSABLE_INPUT = 3
+WRONG_USE = 2
+
+app = typer.Typer(
+    name="digitise",
+    help="Measure a swollen limb from photographs and a few tape girths. It measures, shows and cautions; "
+    "it never diagnoses.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+app.command("sheets")(capture.sheets)
+app.command("lens")(capture.lens)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"digitise {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+def main(args: Sequence[str] | None = None) -> None:
+    """Run the command line and exit: 0 done, 2 wrong use, 3 input that cannot be used."""
+    words = list(sys.argv[1:] if args is None else args)
+    as_json = "--json" in words
+    show.forgiving_streams()
+    try:
+        app(words, prog_name="digitise")
+    except DigitiseError as error:
+        show.error(error, as_json)
+        sys.exit(UNUSABLE_INPUT)
+    except SystemExit as end:
+        if end.code == WRONG_USE and as_json:
+            show.wrong_use()
+        raise

@@ -1,0 +1,92 @@
+"""Commands about sheets, photographs and lenses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from digitise.capture.field import MarkerField, read_field
+from digitise.capture.lens import PARAMETERS, write_lens
+from digitise.capture.markers import find_markers
+from digitise.capture.photo import read_photo
+from digitise.capture.profile import lens_profile
+from digitise.capture.sheetfiles import save_sheets
+from digitise.capture.sheets import Paper, parse_print_scale
+from digitise.capture.sightings import MarkedPhoto
+from digitise.cli import show
+
+PhotosArgument = Annotated[
+    list[Path], typer.Argument(metavar="PHOTO...", help="Photographs: JPEG, PNG or HEIC.")
+]
+FieldOption = Annotated[
+    Path, typer.Option("--field", help="The field.json that was written together with the printed sheets.")
+]
+
+
+def sheets(
+    out: Annotated[Path, typer.Option("--out", help="Folder for the files to print; made when missing.")],
+    paper: Annotated[
+        Paper, typer.Option("--paper", help="Paper of your printer, or roll for a print shop.")
+    ] = "a4",
+    print_scale: Annotated[
+        str, typer.Option("--print-scale", help="MEASURED/PRINTED length of the ruler, such as 98.5/100.")
+    ] = "1",
+    as_json: show.JsonOption = False,
+) -> None:
+    """Make the sheets to print, and the field.json that belongs to them."""
+    scale = parse_print_scale(print_scale)
+    files = save_sheets(out, paper, scale)
+
+    def human(console: Console) -> None:
+        for pdf in files.pdfs:
+            console.print(f"Print {pdf}")
+        console.print("Print at 100 %, then measure the ruler on a sheet: it must be 100 mm.")
+        console.print(f"Keep {files.field}: photographs of these sheets need it.")
+
+    data = {
+        "pdfs": [str(pdf) for pdf in files.pdfs],
+        "field": str(files.field),
+        "paper": paper,
+        "print_scale": scale,
+        "boards": files.boards,
+        "markers": files.markers,
+    }
+    show.result(as_json, data, human)
+
+
+def lens(
+    photos: PhotosArgument,
+    field: FieldOption,
+    out: Annotated[Path, typer.Option("--out", help="File for the lens profile, such as lens.json.")],
+    as_json: show.JsonOption = False,
+) -> None:
+    """Measure a phone's lens from eight or more photographs of a sheet, for use with --lens."""
+    known = read_field(field)
+    marked = [_marked(path, known) for path in show.progress(photos, "Finding markers", len(photos))]
+    profile = lens_profile(marked, known)
+    with show.writing(out):
+        write_lens(profile, out)
+
+    focal, sd = float(profile.mean[0]), float(profile.covariance[0, 0]) ** 0.5
+
+    def human(console: Console) -> None:
+        console.print(f"Focal length {focal:.1f} ± {1.96 * sd:.1f} px, rms {profile.rms_px:.2f} px.")
+        console.print(f"Wrote {out} from {profile.photos} photographs.")
+
+    data = {
+        "lens": str(out),
+        "photos": profile.photos,
+        "rms_px": profile.rms_px,
+        "size": list(profile.size),
+        "sd_focal_px": sd,
+        **dict(zip(PARAMETERS, profile.mean.tolist(), strict=True)),
+    }
+    show.result(as_json, data, human)
+
+
+def _marked(path: Path, known: MarkerField) -> MarkedPhoto:
+    photo = read_photo(path)
+    return MarkedPhoto.of(photo, find_markers(photo, known))

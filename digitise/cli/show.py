@@ -1,0 +1,83 @@
+"""How commands speak: results on stdout, progress and errors on stderr."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+import typer
+from rich.console import Console
+from rich.progress import Progress
+from rich.text import Text
+
+from digitise.errors import DigitiseError, OutputError
+
+T = TypeVar("T")
+
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print one JSON object on stdout instead of text for people.")
+]
+
+
+def result(as_json: bool, data: Mapping[str, Any], human: Callable[[Console], None]) -> None:
+    """Print a command's result once: ``data`` as one JSON object, or what ``human`` draws."""
+    if as_json:
+        print(json.dumps(data, allow_nan=False))
+    else:
+        human(Console(markup=False, highlight=False, soft_wrap=True))
+
+
+def error(problem: DigitiseError, as_json: bool) -> None:
+    """Print an error in red on stderr, and as JSON on stdout when JSON was asked for."""
+    Console(stderr=True, soft_wrap=True).print(Text(str(problem), style="red"))
+    if as_json:
+        print(json.dumps({"error": {"where": problem.where, "what": problem.what, "do": problem.do}}))
+
+
+def wrong_use() -> None:
+    """Say on stdout, as JSON, that the command was not understood; the reason is on stderr already."""
+    what = "The command was not understood; the reason is on stderr."
+    print(
+        json.dumps(
+            {"error": {"where": "command line", "what": what, "do": "Add --help to see what it takes."}}
+        )
+    )
+
+
+def progress(items: Iterable[T], label: str, count: int) -> Iterator[T]:
+    """Yield the items while a bar on stderr counts them; no bar where nobody watches."""
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(label, total=count)
+        for item in items:
+            yield item
+            bar.advance(task)
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn a failure to write ``path`` into an error for people.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    try:
+        yield
+    except OSError as failure:
+        reason = failure.strerror or failure
+        raise OutputError(
+            f"The file cannot be written ({reason}).", where=str(path), do="Choose another place."
+        ) from failure
+
+
+def forgiving_streams() -> None:
+    """Let file names with characters the terminal does not know be printed as escapes."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
