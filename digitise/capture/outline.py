@@ -1,0 +1,233 @@
+"""The limb's outline in a photograph: both edges to a fraction of a pixel, each point with its own sd."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+
+from digitise.capture.backdrop import Values, find_panel, plain_areas
+from digitise.capture.field import Board
+from digitise.capture.hem import skin_rows
+from digitise.capture.paths import best_path
+from digitise.capture.photo import Photograph, linear_light
+from digitise.capture.region import Region, find_region
+from digitise.capture.step import StepFit, explained_by_step, fit_steps
+from digitise.capture.strip import STEP_MM, Strip, cut_strip
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.view import Edge
+
+# brightness (Rec. 709 luminance) and two colour differences: photographs keep colour at half resolution
+_LUMA = np.array([0.2126, 0.7152, 0.0722])
+_CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).astype(np.float32)
+_BLUR_PX = np.array([0.85, 1.5, 1.5])
+_COLOUR_NOISE = np.array([1.0, 2.0, 2.0])  # half resolution: neighbouring samples repeat each other's noise
+_PITCH_MM = 0.25
+_REACH_MM = 30.0
+_STEP_GAIN = 6.0  # a perfect step at both scales weighs as much as 6 mm of full evidence
+_STEP_HALVES_PX = (6.0, 11.0)
+_STIFFNESS = 0.5
+_ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
+_SMOOTH_ROWS = 4.0
+_HALF_PX = 8
+_FLOOR_PX = 0.15  # what the point spread and tone curve leave unknown
+_UNSURE_PX = 1.0
+_OUTLIER_PX = 1.5
+_LEAST_EXPLAINED = 0.35
+_BORDER_PX = 4.0
+_LOWEST_MM = 40.0
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of one edge that could not be told from its surroundings.
+
+    Attributes
+    ----------
+    side
+        ``left`` or ``right`` as seen in the photograph.
+    from_mm, to_mm
+        Heights on the axis, mm.
+    """
+
+    side: str
+    from_mm: float
+    to_mm: float
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Both edges of the limb in one photograph.
+
+    Attributes
+    ----------
+    edges
+        Left and right edge as seen, each from the foot to the trunk.
+    heights
+        For each edge (N,) the height at which a point's ray meets the plane through the axis, mm.
+    hem_mm
+        Height at which cloth begins, where the edges end; None when skin is seen to the top.
+    """
+
+    edges: tuple[Edge, Edge]
+    heights: tuple[Array, Array]
+    hem_mm: float | None
+
+    @property
+    def unsure(self) -> tuple[Stretch, ...]:
+        """Stretches longer than 10 mm that are not sure."""
+        return tuple(
+            stretch
+            for side, edge, heights in zip(("left", "right"), self.edges, self.heights, strict=True)
+            for stretch in _stretches(side, ~edge.sure, heights)
+        )
+
+
+def find_outline(
+    photo: Photograph,
+    camera: Camera,
+    boards: Iterable[tuple[Board, Pose]],
+    axis_from_world: Pose,
+) -> Outline:
+    """Find the limb's two edges in a photograph.
+
+    Parameters
+    ----------
+    photo
+        The photograph.
+    camera
+        Its solved camera.
+    boards
+        The backdrops it shows, each with its pose world_from_board.
+    axis_from_world
+        Pose of the axis frame: origin on the mat, z along the limb.
+
+    Raises
+    ------
+    OutlineError
+        When no plain backdrop or no limb before it is seen.
+    """
+    areas = plain_areas(boards, camera)
+    strip = cut_strip(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
+    region = find_region(strip, find_panel(strip, areas), photo.name)
+    skin, hem_mm = skin_rows(strip, region)
+    heights = strip.heights[region.rows][skin]
+    found = []
+    for index, offsets in enumerate((region.left, region.right)):
+        near = _near_edge(photo.pixels, strip, region, index, offsets)[skin]
+        found.append(_sub_pixel_edge(photo.pixels, strip.photo_from_plane(near, heights), (-1, 1)[index]))
+    keep = heights > _LOWEST_MM
+    edges = [_upwards(edge, keep) for edge in found]
+    return Outline((edges[0], edges[1]), (heights[keep][::-1], heights[keep][::-1]), hem_mm)
+
+
+def _top(areas: Iterable[object], axis_from_world: Pose) -> float:
+    outlines = [area.outline for area in areas]  # type: ignore[attr-defined]
+    highest = max((float(axis_from_world.apply(o)[:, 2].max()) for o in outlines), default=1000.0)
+    return highest
+
+
+def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
+    """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
+    low = np.maximum(np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 2, 0)
+    high = np.ceil(at.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    crop = linear_light(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+    where = (at - low).astype(np.float32)
+    light = cv2.remap(crop, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(light @ _CHANNELS, np.float32)
+
+
+def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
+    """Move a boundary of the strip to the step in the photograph next to it: (n,) offsets, mm."""
+    shift = np.arange(-_REACH_MM, _REACH_MM + _PITCH_MM / 2, _PITCH_MM)
+    across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
+    heights = strip.heights[region.rows]
+    at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
+    light = gaussian_filter1d(_sample(pixels, at), _ALONG, axis=0, mode="nearest")
+    pitch_px = float(np.median(np.linalg.norm(np.diff(at, axis=1), axis=-1)))
+    noise = 2.0 * _noise(light, int(np.ceil(2.0 / pitch_px)))
+    blur = 0.85 / pitch_px
+    step = sum(explained_by_step(light, int(round(half / pitch_px)), blur, noise) for half in _STEP_HALVES_PX)
+    evidence = _on_strip(region.evidence[index], strip, region, across)
+    outward = (-1, 1)[index]
+    score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (_PITCH_MM / STEP_MM)
+    path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=5)
+    return np.asarray(across[np.arange(len(path)), path])
+
+
+def _noise(light: NDArray[np.float32], lag: int) -> Array:
+    """Noise of each channel from second differences over ``lag`` samples, which no longer share pixels."""
+    second = light[:, 2 * lag :] - 2.0 * light[:, lag:-lag] + light[:, : -2 * lag]
+    return np.asarray(1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0) + 1e-4)
+
+
+def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
+    column = ((across - strip.offsets[0]) / STEP_MM).astype(np.float32)
+    row = np.broadcast_to(region.rows[:, None], across.shape).astype(np.float32)
+    return np.asarray(cv2.remap(table, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def _sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int) -> Edge:
+    """Refine edge points (n, 2), ordered down the limb, along their normals."""
+    for reach in (2.5, 1.5):
+        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
+        normals = outward * _right_normals(smooth)
+        fit = _fit_along(pixels, smooth, normals, reach)
+        points = smooth + fit.position[:, None] * normals
+    sd = np.hypot(fit.sd, _FLOOR_PX)
+    sure = _sure(points, normals, fit, sd) & _inside(points, pixels)
+    return Edge(points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * _UNSURE_PX)), sure)
+
+
+def _fit_along(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: float) -> StepFit:
+    s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
+    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])
+    light = gaussian_filter1d(light, _ALONG, axis=0, mode="nearest")
+    return fit_steps(light, _HALF_PX, _BLUR_PX, reach, _COLOUR_NOISE)
+
+
+def _without_spikes(points: Array) -> Array:
+    """Replace points that leave their neighbours' line by more than a few pixels by that line."""
+    smooth = median_filter(points, size=(9, 1), mode="nearest")
+    # the median of a sloping line is the line itself, so only spikes are far from it
+    spike = np.linalg.norm(points - smooth, axis=1) > 3.0 * _OUTLIER_PX + _median_step(points)
+    return np.where(spike[:, None], smooth, points)
+
+
+def _median_step(points: Array) -> float:
+    return float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
+
+
+def _right_normals(points: Array) -> Array:
+    """Unit normals to the right of a curve that runs down the limb."""
+    along = np.gradient(gaussian_filter1d(points, 2.0, axis=0, mode="nearest"), axis=0)
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    return np.stack([along[:, 1], -along[:, 0]], axis=1)
+
+
+def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.bool_]:
+    """Tell points that rest on a clear step and keep to their neighbours' line."""
+    line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
+    off = np.abs(np.sum((points - line) * normals, axis=1))
+    clear = (fit.explained > _LEAST_EXPLAINED) & (sd < _UNSURE_PX) & (np.abs(fit.position) < 1.45)
+    return np.asarray(clear & (off < _OUTLIER_PX))
+
+
+def _inside(points: Array, pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    size = np.array(pixels.shape[1::-1])
+    return np.asarray(np.all((points > _BORDER_PX) & (points < size - 1 - _BORDER_PX), axis=1))
+
+
+def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
+    return Edge(*(part[keep][::-1] for part in (edge.points, edge.normals, edge.sd_px, edge.sure)))
+
+
+def _stretches(side: str, flags: NDArray[np.bool_], heights: Array) -> list[Stretch]:
+    steps = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))).reshape(-1, 2)
+    found = [Stretch(side, float(heights[a]), float(heights[b - 1])) for a, b in steps]
+    return [stretch for stretch in found if stretch.to_mm - stretch.from_mm >= 10.0]

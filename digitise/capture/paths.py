@@ -1,0 +1,45 @@
+"""Best smooth paths through a table of scores."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def best_path(scores: NDArray[np.float32], *, stiffness: float, reach: int) -> NDArray[np.intp]:
+    """Find the path, one column per row, of greatest total score less its bending.
+
+    Parameters
+    ----------
+    scores
+        (H, W) gain of passing through each cell; ``-inf`` forbids a cell.
+    stiffness
+        Price of a step of d columns between neighbouring rows is ``stiffness * d**2``.
+    reach
+        Largest step between neighbouring rows, columns.
+
+    Returns
+    -------
+    (H,) column in each row.
+
+    Notes
+    -----
+    Viterbi's algorithm: exact, rows in turn.
+    """
+    height, width = scores.shape
+    steps = np.arange(-reach, reach + 1)
+    price = (stiffness * steps**2).astype(np.float32)[:, None]
+    came_from = np.zeros((height, width), np.intp)
+    columns = np.arange(width)
+    total = scores[0].astype(np.float32)
+    for row in range(1, height):
+        padded = np.pad(total, reach, constant_values=-np.inf)
+        reached = np.stack([padded[reach + d : reach + d + width] for d in steps]) - price
+        choice = np.argmax(reached, axis=0)
+        came_from[row] = np.clip(columns + steps[choice], 0, width - 1)
+        total = reached[choice, columns] + scores[row]
+    path = np.empty(height, np.intp)
+    path[-1] = int(np.argmax(total))
+    for row in range(height - 1, 0, -1):
+        path[row - 1] = came_from[row, path[row]]
+    return path

@@ -1,0 +1,149 @@
+"""A blurred step between two slopes: where along a line of pixels one surface ends and another begins.
+
+Model of a profile in linear light, s in pixels along the edge's normal, s0 the edge:
+
+    y(s) = (a + b (s - s0)) (1 - B(s - s0)) + (c + d (s - s0)) B(s - s0)
+
+with B the integral of the picture's point spread, taken as Gaussian.  Light adds up in linear light only:
+through a photograph's tone curve the same blur moves the place of equal grey towards the dark side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from digitise.geometry.rigid import Array
+
+_PARAMETERS = 4
+
+
+@dataclass(frozen=True)
+class StepFit:
+    """Fitted steps of n profiles.
+
+    Attributes
+    ----------
+    position
+        (n,) edge, in samples from the middle of each profile.
+    sd
+        (n,) its standard deviation from the noise, samples.
+    contrast
+        (n, channels) value after the edge less value before it, at the edge.
+    noise
+        (channels,) standard deviation of one sample about the model.
+    explained
+        (n,) share of the profile's variation about a straight slope that the step explains, in [0, 1].
+    """
+
+    position: Array
+    sd: Array
+    contrast: Array
+    noise: Array
+    explained: Array
+
+
+def step_basis(half: int, shift: float, blur: float) -> Array:
+    """Return (2 half + 1, 4) model columns a, b, c, d for an edge at ``shift`` samples from the middle."""
+    s = np.arange(-half, half + 1) - shift
+    after = ndtr(s / blur)
+    before = 1.0 - after
+    return np.stack([before, s * before, after, s * after], axis=1)
+
+
+def explained_by_step(profiles: NDArray[np.float32], half: int, blur: float, noise: Array) -> Array:
+    """Share of variation that a step explains, at every place of every profile.
+
+    Parameters
+    ----------
+    profiles
+        (n, m, channels) linear light.
+    half
+        Half length of the window about each place, samples.
+    blur
+        Standard deviation of the point spread, samples.
+    noise
+        (channels,) noise of one sample: channels weigh by it, and variation within it counts for nothing.
+
+    Returns
+    -------
+    (n, m) in [0, 1]; zero nearer than ``half`` to the ends.
+    """
+    windows = np.lib.stride_tricks.sliding_window_view(
+        profiles / noise.astype(np.float32), 2 * half + 1, axis=1
+    )
+    stepped, _ = np.linalg.qr(step_basis(half, 0.0, blur))
+    sloped, _ = np.linalg.qr(np.stack([np.ones(2 * half + 1), np.arange(-half, half + 1.0)], axis=1))
+    energy = np.einsum("nmcw,nmcw->nm", windows, windows)
+    by_step = np.sum((windows @ stepped.astype(np.float32)) ** 2, axis=(2, 3))
+    by_slope = np.sum((windows @ sloped.astype(np.float32)) ** 2, axis=(2, 3))
+    expected = windows.shape[2] * windows.shape[3]
+    gain = (by_step - by_slope) / (energy - by_slope + expected)
+    found = np.zeros(profiles.shape[:2])
+    found[:, half:-half] = np.clip(gain, 0.0, 1.0)
+    return found
+
+
+def fit_steps(
+    profiles: NDArray[np.float32], half: int, blur: Array, reach: float, noise_factor: Array
+) -> StepFit:
+    """Locate the step in each profile to a fraction of a sample.
+
+    Parameters
+    ----------
+    profiles
+        (n, m, channels), the edge expected within ``reach`` samples of the middle.
+    half
+        Half length of the fitted window, samples.
+    blur
+        (channels,) standard deviation of each channel's point spread, samples.
+    reach
+        Greatest distance of the edge from the middle, samples.
+    noise_factor
+        (channels,) by how much neighbouring samples' common noise exceeds what their differences show.
+    """
+    shifts = np.arange(-reach, reach + 0.05, 0.1)
+    middle = profiles.shape[1] // 2
+    window = profiles[:, middle - half : middle + half + 1].astype(np.float64)
+    energy = np.einsum("nwc,nwc->nc", window, window)
+    misfit = np.empty((len(shifts), *energy.shape))
+    for index, shift in enumerate(shifts):
+        for channel, width in enumerate(blur):
+            basis, _ = np.linalg.qr(step_basis(half, float(shift), float(width)))
+            misfit[index, :, channel] = energy[:, channel] - np.sum(
+                (window[:, :, channel] @ basis) ** 2, axis=1
+            )
+    freedom = 2 * half + 1 - _PARAMETERS - 1
+    noise = np.sqrt(np.median(misfit.min(axis=0), axis=0) / freedom) * noise_factor + 1e-5
+    chi2 = np.sum(misfit / noise**2, axis=2)
+    position, sd = _parabola_minimum(shifts, chi2)
+    sloped, _ = np.linalg.qr(np.stack([np.ones(2 * half + 1), np.arange(-half, half + 1.0)], axis=1))
+    by_slope = np.sum(np.einsum("nwc,wk->nkc", window, sloped) ** 2, axis=1)
+    straight = np.sum((energy - by_slope) / noise**2, axis=1)
+    explained = 1.0 - chi2.min(axis=0) / np.maximum(straight, 1e-12)
+    return StepFit(position, sd, _contrast(window, position, half, blur), noise, np.clip(explained, 0.0, 1.0))
+
+
+def _parabola_minimum(shifts: Array, chi2: Array) -> tuple[Array, Array]:
+    """Vertex and 1-sd half width (chi-square up by one) of a parabola about each column's minimum."""
+    best = np.clip(np.argmin(chi2, axis=0), 2, len(shifts) - 3)
+    step = 2 * (shifts[1] - shifts[0])
+    columns = np.arange(chi2.shape[1])
+    low, mid, high = (chi2[best + d, columns] for d in (-2, 0, 2))
+    curvature = np.maximum((low - 2 * mid + high) / step**2, 1e-9)
+    vertex = shifts[best] - np.clip((high - low) / (2 * step) / curvature, -step, step)
+    return np.clip(vertex, shifts[0], shifts[-1]), np.sqrt(2.0 / curvature)
+
+
+def _contrast(window: Array, position: Array, half: int, blur: Array) -> Array:
+    """Values just after less just before the edge, from the outer parts of the window on each side."""
+    s = np.arange(-half, half + 1)[None, :] - position[:, None]
+    clear = 1.5 * float(np.max(blur))
+    sides = []
+    for part in ((s > clear), (s < -clear)):
+        weight = part / (1.0 + np.abs(s))
+        sides.append(np.einsum("nw,nwc->nc", weight, window) / np.maximum(weight.sum(axis=1), 1e-9)[:, None])
+    return np.asarray(sides[0] - sides[1])

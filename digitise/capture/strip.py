@@ -1,0 +1,96 @@
+"""The strip: a photograph resampled to millimetres along and across the limb's axis.
+
+Every point of the strip lies on one upright plane through the axis that faces the camera, so a row is
+(nearly) one height and a column one distance from the axis, whatever the picture's size or tilt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array, Pose
+
+STEP_MM = 2.0
+HALF_WIDTH_MM = 340.0
+LOWEST_MM = 20.0
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A photograph seen in the plane through the limb's axis.
+
+    Attributes
+    ----------
+    camera
+        The photograph's camera, in the world frame, mm.
+    world_from_plane
+        Pose whose source frame has x = offset to the right as seen, y = height along the axis, mm.
+    heights
+        (H,) heights of the rows, mm, falling from the trunk to the foot.
+    offsets
+        (W,) distances of the columns from the axis, mm, growing to the right as seen.
+    pixels
+        (H, W, 3) uint8 RGB.
+    """
+
+    camera: Camera
+    world_from_plane: Pose
+    heights: Array
+    offsets: Array
+    pixels: NDArray[np.uint8]
+
+    def photo_from_plane(self, offsets: Array, heights: Array) -> Array:
+        """Map plane coordinates (...,) in mm to photograph pixels (..., 2)."""
+        points = np.stack([offsets, heights, np.zeros_like(offsets)], axis=-1)
+        return self.camera.project(self.world_from_plane.apply(points))
+
+    def plane_from_world(self, points: Array) -> Array:
+        """Cast world points (..., 3) through the camera onto the plane: (..., 2) offset and height, mm."""
+        local = self.world_from_plane.inverse()
+        eye = local.apply(self.camera.centre)
+        ray = local.apply(points) - eye
+        depth = np.divide(
+            -eye[2], ray[..., 2:], out=np.full_like(ray[..., 2:], np.nan), where=ray[..., 2:] < 0
+        )
+        return (eye + depth * ray)[..., :2]
+
+    def cells(self, plane: Array) -> Array:
+        """Map plane coordinates (..., 2) in mm to (column, row) positions in the strip."""
+        column = (plane[..., 0] - self.offsets[0]) / STEP_MM
+        row = (self.heights[0] - plane[..., 1]) / STEP_MM
+        return np.stack([column, row], axis=-1)
+
+
+def facing_plane(camera: Camera, axis_from_world: Pose) -> Pose:
+    """Return world_from_plane of the plane through the axis that faces the camera (its z to the camera)."""
+    world_from_axis = axis_from_world.inverse()
+    up = world_from_axis.rotation[:, 2]
+    towards = camera.centre - world_from_axis.translation
+    towards = towards - up * (towards @ up)
+    towards /= np.linalg.norm(towards)
+    return Pose(np.column_stack([np.cross(up, towards), up, towards]), world_from_axis.translation)
+
+
+def cut_strip(pixels: NDArray[np.uint8], camera: Camera, axis_from_world: Pose, top_mm: float) -> Strip:
+    """Resample a photograph (H, W, 3) uint8 into the strip up to the height ``top_mm``."""
+    plane = facing_plane(camera, axis_from_world)
+    heights = np.arange(top_mm, LOWEST_MM, -STEP_MM)
+    offsets = np.arange(-HALF_WIDTH_MM, HALF_WIDTH_MM + STEP_MM / 2, STEP_MM)
+    empty = Strip(camera, plane, heights, offsets, np.zeros((0, 0, 3), np.uint8))
+    grid = empty.photo_from_plane(*np.broadcast_arrays(offsets[None, :], heights[:, None]))
+    shrink = _shrinking(grid)
+    small = cv2.resize(pixels, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
+    at = ((grid + 0.5) / shrink - 0.5).astype(np.float32)
+    cut = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return Strip(camera, plane, heights, offsets, np.asarray(cut, np.uint8))
+
+
+def _shrinking(grid: Array) -> int:
+    # averaging over one cell of the strip before resampling keeps out aliases and noise
+    pitch = np.linalg.norm(np.diff(grid[len(grid) // 2], axis=0), axis=1)
+    return max(1, int(np.nanmedian(pitch)))
