@@ -25,6 +25,7 @@ from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
 
 _STEEPEST_PER_40_MM = 0.35
 _LARGEST_CM_ON_A_LIMB = 150.0
+_CLOSEST_TAPED_MM = 30.0
 _PRINT_SCALE = 0.06
 """The largest scale error that a printer's "fit to page" makes."""
 
@@ -102,18 +103,21 @@ def _ratio_remark(rows: Sequence[TapeRow], ratio: float) -> TapeAdvice:
 def _misread_table(rows: Sequence[TapeRow]) -> TapeAdvice | None:
     """Tell when columns are exchanged or heights are in another unit.
 
-    Doubted when most steps are steeper than on any limb; a reading is named when it has no such step.
+    Doubted when the girth changes faster than on any limb: on most steps for exchanged columns (one bad
+    row makes two steps steep), on any step for heights that stand closer than a limb is taped.  The other
+    reading is named when it has no such step.
     """
     steep = [step > _STEEPEST_PER_40_MM for step in _steps(rows)]
-    if len(rows) < 3 or 2 * sum(steep) <= len(steep):
+    if len(rows) < 3 or not any(steep):
         return None
     exchanged = [replace(row, height_mm=row.girth_mm, girth_mm=row.height_mm) for row in rows]
-    if _typed_in_order_of_girth(rows) and _is_limb(exchanged):
+    if 2 * sum(steep) > len(steep) and _typed_in_order_of_girth(rows) and _is_limb(exchanged):
         return _table_remark(
             "swapped-columns", "heights and girths are in each other's column", rows, exchanged
         )
     in_cm = [replace(row, height_mm=row.height_mm * 10) for row in rows]
-    if rows[-1].height_mm <= _LARGEST_CM_ON_A_LIMB and _is_limb(in_cm):
+    close = float(np.median(np.diff([row.height_mm for row in rows]))) < _CLOSEST_TAPED_MM
+    if close and rows[-1].height_mm <= _LARGEST_CM_ON_A_LIMB and _is_limb(in_cm):
         return _table_remark("height-unit", "the heights are centimetres written as millimetres", rows, in_cm)
     return None
 

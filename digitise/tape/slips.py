@@ -2,8 +2,8 @@
 
 A row is doubted when it lies more than three standard deviations from what is expected at its height:
 from the photographs where they say something, else from the neighbouring rows.  A correction is named
-only when the corrected value lies within one and a half standard deviations, so that it fits at least
-twice as well; how many times better is stated in the text and kept as ``ratio``.
+only when the corrected value lies within two standard deviations and at least twice as near; how many
+times nearer is stated in the text and kept as ``ratio``.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
 Expected = Mapping[int, tuple[float, float]]
 """Per index of a row, what the photographs say of it: (girth mm, sd mm)."""
 
-DOUBTED_SD, FITS_SD = 3.0, 1.5
+DOUBTED_SD, FITS_SD = 3.0, 2.0
 TAPE_SD_MM = 3.0
 """Ordinary differences between two readings of one girth are 2 to 5 mm (common practice)."""
 _NEIGHBOUR_SD = 0.03
