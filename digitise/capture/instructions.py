@@ -198,7 +198,7 @@ class _Drawing:
             _mat_pages(pages), ("left", "middle", "right"), strict=True
         ):
             self.rectangle(left, bottom, right, top)
-            self.words((left + right) / 2, bottom + 10, name, 7)
+            self.words((left + right) / 2, bottom - 35, name, 7)
         self.foot(0, -70, 205)
         self.words(0, 110, "toes", 7)
         self.words(0, pages[1] - pages[0] / 2 + 50, "Mat, from above", 9, "B")

@@ -1,0 +1,1 @@
+"""A limb, or two, becomes decisions; nothing here sees a photograph."""
