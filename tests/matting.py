@@ -217,7 +217,7 @@ def _paper_and_green(field: dict, photo: dict, light: np.ndarray) -> tuple[np.nd
 
 
 def _skin(limb: np.ndarray, mask: np.ndarray) -> np.ndarray:
-    """Return the share (H, W) of skin, as against the hem, which is the redder part of the limb."""
+    """Return the share (H, W) of skin, the redder part of the limb, as against the hem."""
     share = np.ones(mask.shape, np.float32)
     rows = np.flatnonzero(mask.any(axis=1))
     box = around(mask, 40)
@@ -227,6 +227,16 @@ def _skin(limb: np.ndarray, mask: np.ndarray) -> np.ndarray:
     usual = np.median(limb[mask][::97, 0] / np.maximum(limb[mask][::97, 2], 1e-4))
     skin = (red > 1 + 0.4 * (usual - 1)).astype(np.uint8)
     skin = cv2.morphologyEx(cv2.morphologyEx(skin, cv2.MORPH_OPEN, _disc(6)), cv2.MORPH_CLOSE, _disc(6))
+    # a mirror-like rim of the skin has the hem's colour too: nothing far below the hem's border is hem
+    inner = cv2.erode(mask[box].astype(np.uint8), _disc(BAND_PX)).astype(bool)
+    hem = inner & (skin == 0)
+    columns = np.flatnonzero(hem.any(axis=0))
+    border = len(skin) - 1 - np.argmax(hem[::-1, columns], axis=0)
+    arc = np.full(skin.shape[1], np.median(border))
+    for tolerance in (60, 15, 5):  # px, about the middle value first, then about the arc fitted
+        good = np.abs(border - arc[columns]) < tolerance
+        arc = np.polynomial.Polynomial.fit(columns[good], border[good], 2)(np.arange(skin.shape[1]))
+    skin[np.arange(len(skin))[:, None] > arc + 8] = 1
     share[box] = cv2.GaussianBlur(skin.astype(np.float32), (0, 0), 1.2)
     return share
 
