@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 _SOI, _EOI, _SOS, _COM = 0xD8, 0xD9, 0xDA, 0xFE
 _APP0, _APP1, _APP14, _APP15 = 0xE0, 0xE1, 0xEE, 0xEF
-_NEXT_MARKER = re.compile(rb"\xff+([\x01-\xcf\xd8-\xfe])", re.DOTALL)
+_NEXT_MARKER = re.compile(rb"\xff[\x01-\xcf\xd8-\xfe]", re.DOTALL)
 """A marker that ends entropy-coded data: neither a stuffed zero nor a restart marker (T.81 B.1.1)."""
 _JFIF_LENGTH, _ADOBE_LENGTH = 12, 12
 
