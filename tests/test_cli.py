@@ -1,0 +1,145 @@
+"""The command line from outside: exit codes, one JSON object, errors for people, no traceback."""
+
+import json
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from digitise import __version__
+from digitise.cli import main
+
+SAMPLES = Path(__file__).parents[1] / "sample-images"
+FIELD = SAMPLES / "pair-calf-week0/field.json"
+PHOTO = SAMPLES / "pair-calf-week0/photo-1.jpg"
+
+
+def run(capsys, *words):
+    """Run a command in this process; return exit code, stdout and stderr."""
+    with pytest.raises(SystemExit) as end:
+        main([str(word) for word in words])
+    out, err = capsys.readouterr()
+    assert "Traceback" not in err
+    return end.value.code or 0, out, err
+
+
+def test_version(capsys):
+    assert run(capsys, "--version") == (0, f"digitise {__version__}\n", "")
+
+
+def test_help_lists_the_commands(capsys):
+    code, out, _ = run(capsys, "--help")
+    assert code == 0
+    assert "sheets" in out
+
+
+def test_module_runs_too():
+    done = subprocess.run(
+        [sys.executable, "-m", "digitise", "--version"], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == f"digitise {__version__}\n"
+
+
+def test_sheets_for_people(capsys, tmp_path):
+    code, out, err = run(capsys, "sheets", "--out", tmp_path / "s")
+    assert (code, err) == (0, "")
+    assert "sheets-a4.pdf" in out
+    assert "100 mm" in out
+
+
+def test_sheets_as_json(capsys, tmp_path):
+    code, out, err = run(capsys, "sheets", "--out", tmp_path / "s", "--print-scale", "99/100", "--json")
+    assert (code, err) == (0, "")
+    result = json.loads(out)
+    assert result["print_scale"] == 0.99
+    assert Path(result["field"]).is_file()
+    assert all(Path(pdf).is_file() for pdf in result["pdfs"])
+
+
+WRONG_USE = {
+    "no command": [],
+    "unknown command": ["measure"],
+    "unknown option": ["sheets", "--colour", "red"],
+    "missing option": ["sheets"],
+    "unknown paper": ["sheets", "--out", "x", "--paper", "a5"],
+    "no photographs": ["lens", "--field", str(FIELD), "--out", "x"],
+}
+
+
+@pytest.mark.parametrize("name", WRONG_USE)
+def test_wrong_use_is_2(capsys, tmp_path, monkeypatch, name):
+    monkeypatch.chdir(tmp_path)
+    code, _, _ = run(capsys, *WRONG_USE[name])
+    assert code == 2
+    assert not list(tmp_path.iterdir())
+
+
+def test_wrong_use_with_json_still_is_one_object(capsys):
+    code, out, err = run(capsys, "sheets", "--json")
+    assert code == 2
+    assert json.loads(out)["error"]["do"]
+    assert "--out" in err
+
+
+UNUSABLE = {
+    "print scale": (["sheets", "--out", "s", "--print-scale", "985/100"], "985/100"),
+    "folder": (["sheets", "--out", "taken"], "taken"),
+    "field missing": (["lens", str(PHOTO), "--field", "none.json", "--out", "x"], "none.json"),
+    "field damaged": (["lens", str(PHOTO), "--field", "taken", "--out", "x"], "taken"),
+    "photograph missing": (["lens", "none.jpg", "--field", str(FIELD), "--out", "x"], "none.jpg"),
+    "photograph damaged": (["lens", "taken", "--field", str(FIELD), "--out", "x"], "taken"),
+    "too few photographs": (["lens", str(PHOTO), "--field", str(FIELD), "--out", "x"], "8"),
+}
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_unusable_input_is_3_and_says_what_to_do(capsys, tmp_path, monkeypatch, name, as_json):
+    words, piece = UNUSABLE[name]
+    monkeypatch.chdir(tmp_path)
+    Path("taken").write_text("neither a folder nor JSON nor a picture")
+    code, out, err = run(capsys, *words, *(["--json"] if as_json else []))
+    assert code == 3
+    assert piece in err
+    assert [item.name for item in tmp_path.iterdir()] == ["taken"]
+    if as_json:
+        problem = json.loads(out)["error"]
+        assert set(problem) == {"where", "what", "do"}
+        assert problem["what"]
+        assert problem["do"]
+    else:
+        assert out == ""
+
+
+def test_file_names_of_any_bytes_are_printed(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-m", "digitise", "lens", b"\xff[red].jpg", "--field", str(FIELD), "--out", "x"],
+        cwd=tmp_path,
+        capture_output=True,
+        env={"PYTHONIOENCODING": "ascii", "PATH": ""},
+        check=False,
+    )
+    assert done.returncode == 3
+    assert b"Traceback" not in done.stderr
+    assert b"[red].jpg" in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGINT for another process")
+@pytest.mark.slow
+def test_ctrl_c_ends_quietly(tmp_path):
+    words = ["lens", *[str(PHOTO)] * 60, "--field", str(FIELD), "--out", "x"]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "digitise", *words],
+        cwd=tmp_path,
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    time.sleep(4.0)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=30)
+    assert process.returncode not in (0, 3)
+    assert b"Traceback" not in err
+    assert not list(tmp_path.iterdir())
