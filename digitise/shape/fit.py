@@ -24,32 +24,16 @@ from digitise.shape.tangents import (
     touch,
     view_planes,
 )
-from digitise.shape.taped import TapeCheck, TapeCross, cross_check
+from digitise.shape.taped import TapeCheck, cross_check
+from digitise.shape.warn import FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
 # Evidence this far beyond the reported stretch steadies its ends.
 MARGIN_MM = 20.0
 # Rounds of: where do the planes touch, how far is each point to be trusted, solve.  The depth of the touching
 # point gains about two digits a round.
-_ROUNDS = 4
+_ROUNDS = 5
 _LEAST_RADIUS_MM = 10.0
-_UNSURE_NOTED_MM = 20.0
-
-
-@dataclass(frozen=True)
-class FitWarning:
-    """Something a person should know about a fit.
-
-    Attributes
-    ----------
-    code
-        Stable short name.
-    text
-        One sentence for people.
-    """
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -197,7 +181,7 @@ def fit_limb(
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    warnings = _warnings(levels, cross, belief.edges, scene.names)
+    warnings = fit_warnings(levels, cross, belief.edges, scene.names)
     return LimbFit(as_limb(final), as_limb(belief.posterior), levels, cross.checks, residuals, warnings)
 
 
@@ -291,61 +275,3 @@ def _residual(scene: _Scene, basis: Basis, data: EdgeData, posterior: Posterior)
     pixels = (left / samples.mm_per_px)[samples.sure]
     rms = float(np.sqrt(np.mean(pixels**2))) if len(pixels) else float("nan")
     return EdgeResidual(scene.names[data.view], data.edge, rms, float(np.mean(data.weight < 0.5)))
-
-
-def _warnings(
-    levels: Levels, cross: TapeCross, edges: tuple[EdgeData, ...], names: tuple[str, ...]
-) -> tuple[FitWarning, ...]:
-    found = []
-    if cross.ratio_is_off:
-        found.append(
-            FitWarning(
-                "scale",
-                f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs: check that the "
-                "sheets were printed at 100 % and that the tape lies flat.",
-            )
-        )
-    for check in cross.checks:
-        if check.verdict == "suspect":
-            found.append(
-                FitWarning(
-                    "tape-row",
-                    f"The tape at {check.row.height_mm:.0f} mm reads {check.row.girth_mm:.0f} mm where the "
-                    f"photographs say {check.photo_mm:.0f} mm: check the reading and the outline there.",
-                )
-            )
-        if check.verdict == "not seen":
-            found.append(
-                FitWarning(
-                    "tape-unseen",
-                    f"The tape at {check.row.height_mm:.0f} mm lies outside the stretch used and has no say.",
-                )
-            )
-    if levels.foot_top_mm is not None and levels.from_mm < levels.foot_top_mm - 2 * MARGIN_MM:
-        found.append(
-            FitWarning(
-                "foot",
-                f"The stretch starts at {levels.from_mm:.0f} mm, but the foot begins near "
-                f"{levels.foot_top_mm:.0f} mm; sections of a foot are not measured well.",
-            )
-        )
-    found.extend(_unsure_warnings(levels, edges, names))
-    return tuple(found)
-
-
-def _unsure_warnings(levels: Levels, edges: tuple[EdgeData, ...], names: tuple[str, ...]) -> list[FitWarning]:
-    """Name the stretches of edge, 20 mm or longer within the levels, that could not be trusted."""
-    found = []
-    for data in edges:
-        inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
-        z = np.sort(data.samples.z[inside])
-        if len(z) < 2 or z[-1] - z[0] < _UNSURE_NOTED_MM:
-            continue
-        found.append(
-            FitWarning(
-                "edge-unsure",
-                f"{names[data.view]}: the {'left' if data.edge == 0 else 'right'} edge is unsure between "
-                f"{z[0]:.0f} and {z[-1]:.0f} mm; the limb is less certain there.",
-            )
-        )
-    return found

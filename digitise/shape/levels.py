@@ -49,11 +49,14 @@ def _side_profile(sides: Sequence[Samples], levels: Array) -> Array:
     """Return the mean support distance of one side at each level, NaN where no sure edge is near."""
     z = np.concatenate([side.z[side.sure] for side in sides])
     h = np.concatenate([side.h[side.sure] for side in sides])
-    index = np.round((z - levels[0]) / GRID_MM).astype(int)
-    keep = (index >= 0) & (index < len(levels))
-    total = np.bincount(index[keep], h[keep], len(levels))
-    count = np.bincount(index[keep], minlength=len(levels))
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    if len(z) < 2:
+        return np.full(len(levels), np.nan)
+    order = np.argsort(z)
+    z, h = z[order], h[order]
+    known = (levels >= z[0] - GRID_MM / 2) & (levels <= z[-1] + GRID_MM / 2)
+    above = np.clip(np.searchsorted(z, levels), 1, len(z) - 1)
+    known &= np.minimum(np.abs(levels - z[above - 1]), np.abs(levels - z[above])) <= 2 * GRID_MM
+    return np.where(known, np.interp(levels, z, h), np.nan)
 
 
 def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array) -> Array:
@@ -69,26 +72,19 @@ def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array) -> Arr
     return np.stack(rows)
 
 
-def _growth_downward(levels: Array, widths: Array) -> Array:
-    """Return the greatest growth of width per mm going down over the views, (L,), over 20 mm."""
-    growth = np.zeros(len(levels))
-    for width in widths:
-        known = np.isfinite(width)
-        if np.count_nonzero(known) < 2:
-            continue
-        filled = np.interp(levels, levels[known], width[known])
-        slope = (filled[:-4] - filled[4:]) / (4 * GRID_MM)
-        growth[2:-2] = np.maximum(growth[2:-2], slope)
+def _growth_downward(widths: Array) -> Array:
+    """Return the views' greatest growth of width per mm going down, measured over 20 mm: (L,)."""
+    growth = np.zeros(widths.shape[1])
+    slope = (widths[:, :-4] - widths[:, 4:]) / (4 * GRID_MM)
+    growth[2:-2] = np.max(np.nan_to_num(slope, nan=0.0), axis=0)
     return growth
 
 
 def foot_top(levels: Array, widths: Array, growth_limit: float = FOOT_GROWTH) -> float | None:
     """Return the height above which a leg no longer widens towards the foot, or None without a foot."""
-    growth = np.where(levels < FOOT_BELOW_MM, _growth_downward(levels, widths), 0.0)
-    steepest = int(np.argmax(growth))
-    if growth[steepest] <= growth_limit:
-        return None
-    return float(levels[steepest + int(np.argmax(growth[steepest:] <= growth_limit))])
+    growth = np.where(levels < FOOT_BELOW_MM, _growth_downward(widths), 0.0)
+    steep = np.flatnonzero(growth > growth_limit)
+    return float(levels[steep[-1] + 1]) if len(steep) else None
 
 
 def find_levels(
@@ -120,16 +116,28 @@ def find_levels(
         )
     seen_low, seen_high = float(seen[0]), float(seen[-1])
     foot = foot_top(levels, widths) if is_leg else None
-    start = seen_low if foot is None else max(seen_low, foot)
-    if foot is not None and lowest_tape is not None and seen_low <= lowest_tape < start:
-        taped = foot_top(levels, widths, TAPED_GROWTH)
-        start = lowest_tape if taped is None or lowest_tape >= taped else start
+    start = _start_level(levels, widths, seen_low, foot, lowest_tape)
     found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)
+    if lowest_tape is not None and lowest_tape >= start:
+        found_from = min(found_from, lowest_tape)
     found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
     bottom = float(found_from if from_mm is None else from_mm)
     top = float(found_to if to_mm is None else to_mm)
     _check_wanted(bottom, top, seen_low, seen_high)
     return Levels(seen_low, seen_high, bottom, top, foot)
+
+
+def _start_level(
+    levels: Array, widths: Array, seen_low: float, foot: float | None, lowest_tape: float | None
+) -> float:
+    """Return where the limb begins: above the foot, but not above a tape row that still lies on the leg."""
+    if foot is None:
+        return seen_low
+    start = max(seen_low, foot)
+    if lowest_tape is None or not seen_low <= lowest_tape < start:
+        return start
+    steep = foot_top(levels, widths, TAPED_GROWTH)
+    return lowest_tape if steep is None or lowest_tape >= steep else start
 
 
 def _check_wanted(bottom: float, top: float, seen_low: float, seen_high: float) -> None:

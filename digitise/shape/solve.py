@@ -21,7 +21,9 @@ WANDER_LENGTH_MM = 50.0
 UNSURE_FACTOR = 10.0
 # Below this an edge's own sd is not believed; it also keeps the covariance well conditioned.
 LEAST_SD_PX = 0.02
-HUBER = 2.5
+# Beyond this many sd a point's own sd grows with its residual, so that its pull falls off again: a bounded
+# pull (Huber) would still be strong, for the sd of single points is much below that of their whole edge.
+OUTLIER_Z = 2.5
 
 
 @dataclass(frozen=True)
@@ -168,7 +170,7 @@ def solve(
 
 
 def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:
-    """Update the robust weights of one edge (Huber).
+    """Update the robust weights of one edge.
 
     A point is judged by its residual given all other points of its edge, so that a wandering edge is not
     mistaken for outliers, and by its residual as it stands; both in units of their sd.
@@ -185,4 +187,4 @@ def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:
     unexplained = 1.0 / np.diag(inverse) - own**2 / data.weight + own**2
     score = np.abs(residual - expected) / np.sqrt(unexplained)
     score = np.maximum(score, np.abs(residual) / np.sqrt(np.diag(covariance)))
-    return replace(data, weight=np.minimum(1.0, HUBER / np.maximum(score, 1e-12)))
+    return replace(data, weight=np.minimum(1.0, (OUTLIER_Z / np.maximum(score, 1e-12)) ** 2))

@@ -79,13 +79,6 @@ class TapeCross:
         return enough and abs(self.ratio) > max(RATIO_LEAST, RATIO_Z * self.ratio_sd)
 
 
-def _common_ratio(difference: Array, predicted: Array, covariance: Array) -> tuple[float, float]:
-    """Return the generalised least-squares ratio of ``difference`` to ``predicted`` and its sd."""
-    weight = np.linalg.solve(covariance, predicted)
-    information = float(predicted @ weight)
-    return float(difference @ weight) / information, information**-0.5
-
-
 def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
     """Return each row's difference given all others, and its sd (both (T,))."""
     inverse = np.linalg.inv(covariance)
@@ -116,6 +109,38 @@ def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], 
     return suspect, excess, z
 
 
+@dataclass(frozen=True)
+class _Comparison:
+    """Tape rows within the stretch beside their prediction: (T,) values, (T, T) covariances, mm."""
+
+    z: Array
+    measured: Array
+    predicted: Array
+    photo_covariance: Array
+    tape_sd: Array
+
+    @property
+    def difference(self) -> Array:
+        return self.measured - self.predicted
+
+    @property
+    def covariance(self) -> Array:
+        return np.asarray(self.photo_covariance + np.diag(self.tape_sd**2))
+
+
+def _compare(rows: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> _Comparison:
+    z = np.array([row.height_mm for row in rows])
+    design = girth_rows(basis, z)
+    slope = 2 * np.pi * basis.splines(z, 1) @ posterior.mean[: basis.n_splines]
+    return _Comparison(
+        z,
+        np.array([row.girth_mm for row in rows]),
+        design @ posterior.mean,
+        design @ posterior.covariance @ design.T,
+        np.hypot(READING_SD_MM, HEIGHT_SD_MM * slope),
+    )
+
+
 def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> TapeCross:
     """Compare tape rows with the girths predicted from photographs alone.
 
@@ -123,33 +148,31 @@ def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -
     next to no pull.  A ratio common to all rows is set aside first, so that a wrong print scale does not make
     single rows suspect.
     """
-    height = np.array([row.height_mm for row in tape])
-    girth = np.array([row.girth_mm for row in tape])
-    inside = (height >= basis.low) & (height <= basis.high)
-    z, measured = height[inside], girth[inside]
-    rows = girth_rows(basis, z)
-    predicted = rows @ posterior.mean
-    photo_cov = rows @ posterior.covariance @ rows.T
-    slope = 2 * np.pi * basis.splines(z, 1) @ posterior.mean[: basis.n_splines]
-    sd = np.hypot(READING_SD_MM, HEIGHT_SD_MM * slope)
-    difference = measured - predicted
-    covariance = photo_cov + np.diag(sd**2)
-    ratio, ratio_sd = (0.0, np.inf)
-    suspect = np.zeros(len(z), dtype=bool)
-    excess, score = np.zeros(len(z)), np.zeros(len(z))
-    if len(z):
-        ratio, ratio_sd = _robust_ratio(difference, predicted, covariance)
-        shared = ratio if abs(ratio) > RATIO_Z * ratio_sd and len(z) >= _ROWS_FOR_RATIO else 0.0
-        suspect, excess, score = _suspects(difference - shared * predicted, covariance)
-    plain = difference / np.sqrt(np.diag(covariance))
-    final = np.hypot(sd, excess)
+    inside = tuple(row for row in tape if basis.low <= row.height_mm <= basis.high)
+    if not inside:
+        empty = np.zeros(0)
+        return TapeCross(tuple(_unseen(row) for row in tape), GirthData(empty, empty, empty), 0.0, np.inf)
+    rows = _compare(inside, basis, posterior)
+    ratio, ratio_sd = _robust_ratio(rows)
+    shared = ratio if len(inside) >= _ROWS_FOR_RATIO and abs(ratio) > RATIO_Z * ratio_sd else 0.0
+    suspect, excess, misfit = _suspects(rows.difference - shared * rows.predicted, rows.covariance)
+    plain = rows.difference / np.sqrt(np.diag(rows.covariance))
     verdict = np.where(suspect, "suspect", np.where(np.abs(plain) > DIFFERS_Z, "differs", "agrees"))
-    columns = (predicted, np.sqrt(np.diag(photo_cov)), difference, np.where(suspect, score, plain), final)
+    sd = np.hypot(rows.tape_sd, excess)
+    photo_sd = np.sqrt(np.diag(rows.photo_covariance))
+    columns = (rows.predicted, photo_sd, rows.difference, np.where(suspect, misfit, plain), sd)
     found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
-    checks = tuple(
-        _check(row, *next(found)) if is_in else _unseen(row) for row, is_in in zip(tape, inside, strict=True)
-    )
-    return TapeCross(checks, GirthData(z, measured, final), ratio, ratio_sd)
+    checks = tuple(_check(row, *next(found)) if row in inside else _unseen(row) for row in tape)
+    return TapeCross(checks, GirthData(rows.z, rows.measured, sd), ratio, ratio_sd)
+
+
+def _robust_ratio(rows: _Comparison) -> tuple[float, float]:
+    """Return the ratio of tape over photographs minus one, single wrong rows set aside, and its sd."""
+    middle = float(np.median(rows.difference / rows.predicted))
+    _, excess, _ = _suspects(rows.difference - middle * rows.predicted, rows.covariance)
+    weight = np.linalg.solve(rows.covariance + np.diag(excess**2), rows.predicted)
+    information = float(rows.predicted @ weight)
+    return float(rows.difference @ weight) / information, information**-0.5
 
 
 def _check(row: TapeRow, numbers: list[float], verdict: str) -> TapeCheck:
@@ -160,10 +183,3 @@ def _check(row: TapeRow, numbers: list[float], verdict: str) -> TapeCheck:
 def _unseen(row: TapeRow) -> TapeCheck:
     unknown = float("nan")
     return TapeCheck(row, unknown, unknown, unknown, unknown, unknown, "not seen")
-
-
-def _robust_ratio(difference: Array, predicted: Array, covariance: Array) -> tuple[float, float]:
-    """Return the common ratio with single wrong rows set aside, and its sd."""
-    middle = float(np.median(difference / predicted))
-    _, excess, _ = _suspects(difference - middle * predicted, covariance)
-    return _common_ratio(difference, predicted, covariance + np.diag(excess**2))

@@ -1,0 +1,91 @@
+"""What a person should be told about a fit, in sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitise.shape.levels import Levels
+from digitise.shape.solve import EdgeData
+from digitise.shape.taped import TapeCheck, TapeCross
+
+# Shorter unsure stretches are bridged by the rest without harm.
+_UNSURE_NOTED_MM = 20.0
+# A stretch may reach this far into the foot before it is worth a word.
+_FOOT_NOTED_MM = 20.0
+
+
+@dataclass(frozen=True)
+class FitWarning:
+    """Something a person should know about a fit.
+
+    Attributes
+    ----------
+    code
+        Stable short name.
+    text
+        One sentence for people.
+    """
+
+    code: str
+    text: str
+
+
+def fit_warnings(
+    levels: Levels, cross: TapeCross, edges: tuple[EdgeData, ...], names: tuple[str, ...]
+) -> tuple[FitWarning, ...]:
+    """Return all warnings, the one that touches most first: scale, tape rows, foot, edges."""
+    found = [*_scale(cross), *(note for check in cross.checks for note in _row(check)), *_foot(levels)]
+    for data in edges:
+        found.extend(_unsure(levels, data, names[data.view]))
+    return tuple(found)
+
+
+def _scale(cross: TapeCross) -> list[FitWarning]:
+    if not cross.ratio_is_off:
+        return []
+    text = (
+        f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs: check that the sheets were "
+        "printed at 100 %, that the photographs are full and uncropped, and that the tape is sound."
+    )
+    return [FitWarning("scale", text)]
+
+
+def _row(check: TapeCheck) -> list[FitWarning]:
+    row = check.row
+    if check.verdict == "suspect":
+        text = (
+            f"The tape at {row.height_mm:.0f} mm reads {row.girth_mm:.0f} mm where the photographs say "
+            f"{check.photo_mm:.0f} mm: check the reading and the outline there."
+        )
+        return [FitWarning("tape-row", text)]
+    if check.verdict == "not seen":
+        text = f"The tape at {row.height_mm:.0f} mm lies outside the stretch used and has no say."
+        return [FitWarning("tape-unseen", text)]
+    return []
+
+
+def _foot(levels: Levels) -> list[FitWarning]:
+    foot = levels.foot_top_mm
+    if foot is None or levels.from_mm >= foot - _FOOT_NOTED_MM:
+        return []
+    text = (
+        f"The stretch starts at {levels.from_mm:.0f} mm, but the foot begins near {foot:.0f} mm; sections of "
+        "a foot are not measured well."
+    )
+    return [FitWarning("foot", text)]
+
+
+def _unsure(levels: Levels, data: EdgeData, name: str) -> list[FitWarning]:
+    """Name the stretch of an edge, 20 mm or longer within the levels, that could not be trusted."""
+    inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
+    z = np.sort(data.samples.z[inside])
+    if len(z) < 2 or z[-1] - z[0] < _UNSURE_NOTED_MM:
+        return []
+    side = "left" if data.edge == 0 else "right"
+    text = (
+        f"{name}: the {side} edge is unsure between {z[0]:.0f} and {z[-1]:.0f} mm; the limb is less certain "
+        "there."
+    )
+    return [FitWarning("edge-unsure", text)]

@@ -1,0 +1,94 @@
+import dataclasses
+
+import numpy as np
+import pytest
+
+from digitise import synthetic
+from digitise.errors import ShapeError
+from digitise.shape.fit import fit_limb
+from digitise.shape.levels import foot_top
+from digitise.shape.limb import extent
+from digitise.tape.rows import TapeRow
+
+TUBE = synthetic.EllipticFrustum(0, 800, (50, 50), (60, 60))
+
+
+def tube_views(low=60, high=760):
+    return synthetic.exact_views(TUBE, synthetic.walking_cameras(), low, high, step=2)
+
+
+def leg_with_foot():
+    """A leg whose depth grows downward below 110 mm by 0.02 mm per mm^2: 1 mm per mm is reached at 60 mm."""
+    z = np.arange(0.0, 801.0, 10)
+    instep = np.maximum(110 - z, 0.0) ** 2 * 0.01
+    values = np.zeros((len(z), 5))
+    values[:, 0] = 45 + instep / 4
+    values[:, 3] = -instep / 4
+    return synthetic.HarmonicSolid.through(z, values)
+
+
+def test_default_levels_are_those_seen():
+    levels = fit_limb(tube_views()).levels
+    assert (levels.from_mm, levels.to_mm) == (60, 760)
+    assert levels.foot_top_mm is None
+
+
+def test_default_levels_start_above_the_foot():
+    views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
+    levels = fit_limb(views).levels
+    # growth is 1 mm per mm at 60 mm; it is measured over 20 mm on a grid of 5 mm
+    assert 55 <= levels.foot_top_mm <= 65
+    assert levels.from_mm == 10 * np.ceil(levels.foot_top_mm / 10)
+
+
+def test_an_arm_has_no_foot():
+    views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
+    assert fit_limb(views, limb="arm").levels.from_mm == 20
+
+
+@pytest.mark.parametrize(("height", "start"), [(50.0, 50.0), (25.0, 60.0), (62.0, 60.0), (120.0, 60.0)])
+def test_start_is_not_above_a_tape_row_on_the_leg(height, start):
+    # the depth grows by 1.5 mm per mm at 35 mm
+    views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
+    assert fit_limb(views, (TapeRow(height, 300.0),)).levels.from_mm == start
+
+
+def test_foot_top_of_a_straight_limb_is_none():
+    levels = np.arange(0, 500, 5.0)
+    assert foot_top(levels, np.full((2, len(levels)), 100.0)) is None
+
+
+def test_unsure_ends_are_not_seen():
+    views = tube_views()
+    edge = views[0].edges[0]
+    doubtful = dataclasses.replace(edge, sure=np.arange(len(edge.sure)) < 300)
+    views = (dataclasses.replace(views[0], edges=(doubtful, views[0].edges[1])), views[1])
+    assert fit_limb(views).levels.to_mm == pytest.approx(660, abs=10)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "message"),
+    [
+        ({"from_mm": 40.0}, "show the limb from 60 to 760 mm, but 40 to 760 mm was asked for"),
+        ({"to_mm": 780.0}, "but 60 to 780 mm was asked for"),
+        ({"from_mm": 300.0, "to_mm": 200.0}, "from 300 to 200 mm is not a usable stretch"),
+    ],
+)
+def test_levels_beyond_the_evidence_are_refused(wanted, message):
+    with pytest.raises(ShapeError, match=message):
+        fit_limb(tube_views(), **wanted)
+
+
+def test_a_small_step_beyond_the_evidence_widens_the_interval():
+    # the width along x is seen; between the harmonics' 70 mm and the radius's slope it soon is less so
+    limb = fit_limb(tube_views(), from_mm=50.0).limb
+    beyond, inside = extent(limb, np.array([50.0, 150.0]), 0.0).sd
+    assert limb.from_mm == 50
+    assert beyond > 1.2 * inside
+
+
+def test_no_common_level_is_refused():
+    views = tube_views()
+    edges = tuple(dataclasses.replace(edge, sure=np.zeros(len(edge.sure), bool)) for edge in views[0].edges)
+    with pytest.raises(ShapeError, match="view-1, view-2: The limb's edges are not surely seen"):
+        fit_limb((dataclasses.replace(views[0], edges=edges), views[1]))

@@ -1,0 +1,102 @@
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from digitise import synthetic
+from digitise.shape.fit import fit_limb
+from digitise.shape.limb import girth
+from digitise.tape.rows import TapeRow
+
+SOLID = synthetic.EllipticFrustum(0, 800, (38, 46), (75, 70))
+HEIGHTS = np.array([120.0, 250.0, 380.0, 520.0, 680.0])
+# what a tape and a person do to five readings, mm
+READING = np.array([1.0, -2.0, 0.5, 2.5, -1.5])
+
+
+@pytest.fixture(scope="module")
+def views():
+    return synthetic.exact_views(SOLID, synthetic.walking_cameras(), 80, 720, step=2)
+
+
+def tape(change=lambda girth: girth):
+    girths = change(SOLID.girth(HEIGHTS) + READING)
+    return tuple(
+        TapeRow(float(z), float(g), line) for line, (z, g) in enumerate(zip(HEIGHTS, girths, strict=True), 2)
+    )
+
+
+def test_good_rows_agree(views):
+    fit = fit_limb(views, tape())
+    assert [check.verdict for check in fit.tape_checks] == ["agrees"] * 5
+    assert fit.warnings == ()
+    assert_allclose([check.photo_mm for check in fit.tape_checks], girth(fit.photo_only, HEIGHTS).mean)
+    assert_allclose([check.photo_sd_mm for check in fit.tape_checks], girth(fit.photo_only, HEIGHTS).sd)
+    for check in fit.tape_checks:
+        assert_allclose(check.difference_mm, check.row.girth_mm - check.photo_mm)
+        # 2.5 mm of reading, and 3 mm of height on a girth that grows by 0.2 to 0.25 mm per mm
+        assert 2.5 <= check.sd_mm < 2.7
+
+
+def test_tape_narrows_the_interval(views):
+    fit = fit_limb(views, tape())
+    with_tape, without = girth(fit.limb, HEIGHTS).sd, girth(fit.photo_only, HEIGHTS).sd
+    assert np.all(with_tape < 0.75 * without)
+
+
+@pytest.mark.parametrize(("row", "wrong"), [(0, 40.0), (2, -45.0), (4, 90.0), (1, 200.0)])
+def test_one_wrong_row_is_suspect_and_has_no_pull(views, row, wrong):
+    def spoil(girths):
+        girths[row] += wrong
+        return girths
+
+    fit = fit_limb(views, tape(spoil))
+    verdicts = [check.verdict for check in fit.tape_checks]
+    assert verdicts[row] == "suspect"
+    assert verdicts.count("suspect") == 1
+    assert fit.tape_checks[row].row.girth_mm == pytest.approx(
+        SOLID.girth(HEIGHTS)[row] + READING[row] + wrong
+    )
+    assert [warning.code for warning in fit.warnings] == ["tape-row"]
+    # what is left of its pull: the photographs' variance there over the misfit, below 1.5 mm
+    assert np.abs(girth(fit.limb, HEIGHTS).mean - SOLID.girth(HEIGHTS))[row] < 5
+    good = fit_limb(views, tuple(r for i, r in enumerate(tape()) if i != row)).limb
+    assert_allclose(girth(fit.limb, HEIGHTS).mean, girth(good, HEIGHTS).mean, atol=1.5)
+
+
+def test_two_wrong_rows_are_both_found(views):
+    def swap(girths):
+        girths[[1, 3]] = girths[[3, 1]]
+        return girths
+
+    verdicts = [check.verdict for check in fit_limb(views, tape(swap)).tape_checks]
+    assert verdicts[1] == verdicts[3] == "suspect"
+    assert verdicts.count("suspect") == 2
+
+
+@pytest.mark.parametrize("ratio", [1.05, 0.95])
+def test_a_wrong_scale_is_told_apart_from_wrong_rows(views, ratio):
+    fit = fit_limb(views, tape(lambda girths: girths * ratio))
+    codes = [warning.code for warning in fit.warnings]
+    assert codes[0] == "scale"
+    assert f"{100 * (ratio - 1):+.0f}"[:2] in fit.warnings[0].text
+    assert "suspect" not in [check.verdict for check in fit.tape_checks]
+
+
+def test_scale_of_one_percent_is_not_called(views):
+    fit = fit_limb(views, tape(lambda girths: girths * 1.01))
+    assert fit.warnings == ()
+
+
+def test_rows_outside_are_named_and_not_used(views):
+    outside = (TapeRow(30.0, 250.0), *tape(), TapeRow(800.0, 480.0))
+    fit = fit_limb(views, outside)
+    verdicts = [check.verdict for check in fit.tape_checks]
+    assert verdicts == ["not seen", *["agrees"] * 5, "not seen"]
+    assert [warning.code for warning in fit.warnings] == ["tape-unseen"] * 2
+    assert_allclose(fit.limb.mean, fit_limb(views, tape()).limb.mean)
+
+
+def test_without_tape_photographs_stand_alone(views):
+    fit = fit_limb(views)
+    assert fit.tape_checks == ()
+    assert_allclose(fit.limb.mean, fit.photo_only.mean)
