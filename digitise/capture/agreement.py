@@ -43,8 +43,8 @@ def without_wrong(
     """
     rejected: Rejected = tuple({} for _ in problem.photos)
     bodies = dict(bodies)
-    while True:
-        wrong = note_wrong(seen, solution, rejected)
+    wrong = note_wrong(seen, solution, rejected)
+    while wrong.any():
         limit_rejected(problem.photos, seen, wrong, rejected)
         kept = seen.subset(~wrong)
         require_mat(problem, kept)
@@ -54,8 +54,8 @@ def without_wrong(
         state = replace(solution.state, bodies=tuple(place[n] for n in range(len(place))))
         bodies = left
         solution = solve(state, points(seen, bodies), problem.priors)
-        if not _wrong(seen, solution)[0].any():
-            return seen, bodies, solution, rejected
+        wrong = note_wrong(seen, solution, rejected)
+    return seen, bodies, solution, rejected
 
 
 def _wrong(seen: Sightings, solution: Solution) -> tuple[NDArray[np.bool_], Array]:

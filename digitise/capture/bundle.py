@@ -25,7 +25,8 @@ _NEAREST_MM = 1.0  # keeps a trial step that puts a point behind the camera fini
 _MAX_EVALUATIONS = 200
 _FINE = 1e-12
 _CHI2_MEDIAN = 0.4549  # of one degree of freedom
-_ROUGH = 1e-5  # a robust solve only tells right points from wrong and starts the final one
+_ROUGH = 1e-4
+_CLEARLY = 1.1
 
 
 @dataclass(frozen=True)
@@ -213,8 +214,9 @@ def _step_jacobians(state: State, step: Array | None) -> Array:
 def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: bool = False) -> Solution:
     """Find the most probable state, given the points and the priors of the lenses.
 
-    Where the residuals are larger than their stated sd, the sd are raised to what the residuals show and the
-    solve is repeated, so that priors and points keep their due weight.
+    Where the residuals are clearly larger than their stated sd, the sd are raised to what the residuals show
+    and the solve is repeated, so that priors and points keep their due weight.  A robust solve is left rough:
+    it tells right points from wrong and starts the final one.
 
     Parameters
     ----------
@@ -228,10 +230,8 @@ def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: 
         Let residuals beyond three sd count linearly (Huber), against wrong points.
     """
     state = _optimum(start, points, priors, robust)
-    level = spread(predict(state, points) - points.pixels, points.sd)
-    if not robust:
-        level = np.sqrt(_reduced_chi2(state, points))
-    if level > 1.0:
+    level = float(np.sqrt(_reduced_chi2(state, points)))
+    if level > _CLEARLY and not robust:
         points = replace(points, sd=points.sd * level)
         state = _optimum(state, points, priors, robust)
     chi2 = _reduced_chi2(state, points)
