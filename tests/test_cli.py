@@ -59,6 +59,36 @@ def test_sheets_as_json(capsys, tmp_path):
     assert all(Path(pdf).is_file() for pdf in result["pdfs"])
 
 
+def test_check_tells_that_photographs_can_be_used(capsys, case):
+    code, out, err = run(capsys, "check", *case.photos, "--field", case.field, "--json")
+    assert (code, err) == (0, "")
+    result = json.loads(out)
+    assert result["usable"] is True
+    assert [photo["file"] for photo in result["photos"]] == ["photo-1.jpg", "photo-2.jpg"]
+    assert all(photo["markers"]["mat"] >= 4 for photo in result["photos"])
+
+
+def test_check_for_people_draws_a_table(capsys):
+    code, out, _ = run(capsys, "check", PHOTO, "--field", FIELD)
+    assert code == 0
+    assert "photo-1.jpg" in out
+    assert "One photograph" in out  # the warning that a second view is missing
+
+
+def test_check_refuses_photographs_whose_cameras_disagree(capsys, tmp_path):
+    field = json.loads(FIELD.read_text())
+    for number, marker in enumerate(field["boards"][0]["markers"]):
+        # sheets of another size and order than those in the picture
+        left, top = -190.0 + 20.0 * (number % 7), 240.0 - 200.0 * (number // 7)
+        marker["corners"] = [[left, top], [left + 10, top], [left + 10, top - 10], [left, top - 10]]
+    other = tmp_path / "field.json"
+    other.write_text(json.dumps(field))
+    code, out, err = run(capsys, "check", PHOTO, "--field", other, "--json")
+    assert code == 3
+    assert json.loads(out)["error"]["do"]
+    assert "cannot be used" in err or "photo-1.jpg" in err
+
+
 WRONG_USE = {
     "no command": [],
     "unknown command": ["measure"],
@@ -91,6 +121,8 @@ UNUSABLE = {
     "field damaged": (["lens", str(PHOTO), "--field", "taken", "--out", "x"], "taken"),
     "photograph missing": (["lens", "none.jpg", "--field", str(FIELD), "--out", "x"], "none.jpg"),
     "photograph damaged": (["lens", "taken", "--field", str(FIELD), "--out", "x"], "taken"),
+    "same photograph twice": (["check", str(PHOTO), str(PHOTO), "--field", str(FIELD)], "photo-1.jpg"),
+    "lens missing": (["check", str(PHOTO), "--field", str(FIELD), "--lens", "none.json"], "none.json"),
     "too few photographs": (["lens", str(PHOTO), "--field", str(FIELD), "--out", "x"], "8"),
 }
 

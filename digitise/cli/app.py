@@ -12,7 +12,6 @@ from digitise import __version__
 from digitise.cli import capture, show
 from digitise.errors import DigitiseError
 
-UNUSABLE_INPUT = 3
 WRONG_USE = 2
 
 app = typer.Typer(
@@ -26,6 +25,7 @@ app = typer.Typer(
 )
 
 app.command("sheets")(capture.sheets)
+app.command("check")(capture.check)
 app.command("lens")(capture.lens)
 
 
@@ -53,7 +53,7 @@ def main(args: Sequence[str] | None = None) -> None:
         app(words, prog_name="digitise")
     except DigitiseError as error:
         show.error(error, as_json)
-        sys.exit(UNUSABLE_INPUT)
+        sys.exit(show.UNUSABLE_INPUT)
     except SystemExit as end:
         if end.code == WRONG_USE and as_json:
             show.wrong_use()

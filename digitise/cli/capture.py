@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 from rich.console import Console
+from rich.table import Table
+from rich.text import Text
 
 from digitise.capture.field import MarkerField, read_field
-from digitise.capture.lens import PARAMETERS, write_lens
-from digitise.capture.markers import find_markers
-from digitise.capture.photo import read_photo
+from digitise.capture.inspection import Inspection, inspect_photos
+from digitise.capture.lens import PARAMETERS, read_lens, write_lens
+from digitise.capture.markers import Detection, find_markers
+from digitise.capture.photo import Photograph, read_photo
 from digitise.capture.profile import lens_profile
 from digitise.capture.sheetfiles import save_sheets
 from digitise.capture.sheets import Paper, parse_print_scale
 from digitise.capture.sightings import MarkedPhoto
 from digitise.cli import show
+
+_SEVERITIES = {"note": ("ok", "green"), "warning": ("warning", "yellow"), "refuse": ("refused", "red")}
 
 PhotosArgument = Annotated[
     list[Path], typer.Argument(metavar="PHOTO...", help="Photographs: JPEG, PNG or HEIC.")
@@ -57,6 +63,32 @@ def sheets(
     show.result(as_json, data, human)
 
 
+def check(
+    photos: PhotosArgument,
+    field: FieldOption,
+    lens_profile_file: Annotated[
+        Path | None, typer.Option("--lens", help="A lens profile made by digitise lens.")
+    ] = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Tell whether photographs of a visit can be used, and what to retake."""
+    known = read_field(field)
+    profile = read_lens(lens_profile_file) if lens_profile_file else None
+    seen = [_seen(path, known) for path in show.progress(photos, "Finding markers", len(photos))]
+    inspection = inspect_photos([photo for photo, _ in seen], [found for _, found in seen], known, profile)
+    refusals = inspection.refusals
+    data = {
+        "usable": not refusals,
+        "photos": [asdict(facts) for facts in inspection.photos],
+        "findings": [asdict(finding) for finding in inspection.findings],
+    }
+    if refusals:
+        data["error"] = {"where": refusals[0].photo, "what": refusals[0].text, "do": refusals[0].do}
+    show.result(as_json, data, lambda console: _print_inspection(console, inspection))
+    if refusals:
+        show.refusal("These photographs cannot be used: see the findings.")
+
+
 def lens(
     photos: PhotosArgument,
     field: FieldOption,
@@ -87,6 +119,33 @@ def lens(
     show.result(as_json, data, human)
 
 
-def _marked(path: Path, known: MarkerField) -> MarkedPhoto:
+def _seen(path: Path, known: MarkerField) -> tuple[Photograph, tuple[Detection, ...]]:
     photo = read_photo(path)
-    return MarkedPhoto.of(photo, find_markers(photo, known))
+    return photo, find_markers(photo, known)
+
+
+def _marked(path: Path, known: MarkerField) -> MarkedPhoto:
+    # the picture itself is let go here: a dozen of them would fill a small machine's memory
+    return MarkedPhoto.of(*_seen(path, known))
+
+
+def _print_inspection(console: Console, inspection: Inspection) -> None:
+    figures = Table("photograph", "markers", "rms", "distance", "focal length")
+    for facts in inspection.photos:
+        markers = ", ".join(f"{count} {board}" for board, count in facts.markers.items())
+        figures.add_row(
+            Text(facts.file),
+            Text(markers),
+            "" if facts.rms_px is None else f"{facts.rms_px:.2f} px",
+            "" if facts.distance_mm is None else f"{facts.distance_mm / 1000:.2f} m",
+            "" if facts.focal_px is None else f"{facts.focal_px:.0f} px",
+        )
+    console.print(figures)
+    for finding in inspection.findings:
+        if finding.severity == "note" and finding.photo:
+            continue  # as it should be, and the table tells the figures
+        where = finding.photo or "all together"
+        word, style = _SEVERITIES[finding.severity]
+        console.print(Text(f"{word:<8} {where}: {finding.text} {finding.do}".rstrip(), style=style))
+    if not inspection.refusals:
+        console.print("These photographs can be used.")

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, NoReturn, TypeVar
 
 import typer
 from rich.console import Console
@@ -15,6 +15,8 @@ from rich.progress import Progress
 from rich.text import Text
 
 from digitise.errors import DigitiseError, OutputError
+
+UNUSABLE_INPUT = 3  # exit code
 
 T = TypeVar("T")
 
@@ -36,6 +38,12 @@ def error(problem: DigitiseError, as_json: bool) -> None:
     Console(stderr=True, soft_wrap=True).print(Text(str(problem), style="red"))
     if as_json:
         print(json.dumps({"error": {"where": problem.where, "what": problem.what, "do": problem.do}}))
+
+
+def refusal(words: str) -> NoReturn:
+    """End with the exit code of unusable input after a result that tells the reasons."""
+    Console(stderr=True, soft_wrap=True).print(Text(words, style="red"))
+    raise typer.Exit(UNUSABLE_INPUT)
 
 
 def wrong_use() -> None:
