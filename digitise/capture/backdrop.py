@@ -25,7 +25,8 @@ _RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0
 _ONE_PLANE_COS = np.cos(np.radians(12.0))
 _ONE_PLANE_MM = 60.0
-_SHADOW_WEIGHT = 0.35  # darkening counts a third: a shadow changes brightness far more than hue
+_SHADOW_WEIGHT = 0.2  # a shadow changes brightness far more than hue
+_DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
 _LEAST_SD = np.array([0.03, 0.015, 0.015])  # brightness and the two hues, log units: no paper is flatter
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
 _SMOOTH_MM = 40.0
@@ -148,22 +149,42 @@ def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
 
 def _distance2_from_backdrop(values: Values, whole: Mask, rim: Mask) -> Values:
     backdrop = _polynomial_fit(values, rim)
-    spread = np.maximum(_spread((values - backdrop)[rim]), _LEAST_SD)
-    plain = whole & (squared_distance((values - backdrop) / spread) < _INLIER)
-    backdrop = _smooth_fit(values, plain, backdrop)
-    spread = np.maximum(_spread((values - backdrop)[plain]), _LEAST_SD)
-    return squared_distance((values - backdrop) / spread)
+    # another leg may stand in a quarter of the rim
+    spread = np.maximum(np.quantile(np.abs(values - backdrop)[rim], 0.7, axis=0) / 1.036, _LEAST_SD)
+    for _ in range(2):
+        difference = values - backdrop
+        plain = whole & (squared_distance(difference / spread, difference[..., 0]) < _INLIER)
+        backdrop = _smooth_fit(values, plain, backdrop)
+        spread = np.maximum(_spread((values - backdrop)[plain]), _LEAST_SD)
+    difference = values - backdrop
+    return squared_distance(difference / spread, difference[..., 0])
 
 
-def squared_distance(scaled: Values, shadow_weight: float = _SHADOW_WEIGHT) -> Values:
-    """Squared length of colour differences (..., 3) in standard deviations, a shadow counted lightly."""
-    shade = scaled[..., 0]
-    shade = np.where(shade < 0, shade * np.float32(shadow_weight), shade)
+def squared_distance(scaled: Values, darkening: Values, shadow_weight: float = _SHADOW_WEIGHT) -> Values:
+    """Squared length of colour differences in standard deviations, a shadow counted lightly.
+
+    Parameters
+    ----------
+    scaled
+        (..., 3) differences of brightness and the two hues, each in its standard deviation.
+    darkening
+        (...) log brightness less that of the surroundings: beyond the depth of any soft shadow it
+        counts in full.
+    shadow_weight
+        What a darkening within a shadow's depth counts.
+    """
+    beyond = np.minimum(darkening + _DEEPEST_SHADOW, 0.0)
+    within = np.minimum(darkening, 0.0) - beyond
+    full = np.maximum(scaled[..., 0], 0.0)
+    per_unit = np.divide(scaled[..., 0], darkening, out=np.zeros_like(darkening), where=darkening < 0)
+    shade = full + per_unit * (beyond + shadow_weight * within)
     return np.asarray(shade**2 + scaled[..., 1] ** 2 + scaled[..., 2] ** 2, np.float32)
 
 
 def _spread(residuals: Values) -> NDArray[np.float32]:
-    return np.asarray(1.4826 * np.median(np.abs(residuals), axis=0), np.float32)
+    # compressed photographs have many exact repeats and a few large errors: heed both the middle and the tail
+    size = np.abs(residuals)
+    return np.asarray(np.maximum(1.4826 * np.median(size, axis=0), np.quantile(size, 0.9, axis=0) / 1.645))
 
 
 def _polynomial_fit(values: Values, where: Mask) -> Values:

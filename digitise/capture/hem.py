@@ -13,7 +13,8 @@ from digitise.geometry.rigid import Array
 
 _MARGIN_MM = 6.0  # the hem's rim is seen curved, and its shadow falls on the skin
 _WINDOW_MM = 16.0
-_LEAST_CONTRAST = 4.0  # of the row-to-row variation of skin
+_GAP_MM = 8.0  # the rows a curved rim crosses are left out of the comparison
+_LEAST_CONTRAST = 5.0  # of the variation along the limb of skin and cloth themselves
 
 
 def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
@@ -23,17 +24,14 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
     skin below: a patch of dressing or a tattoo leaves skin beside it and is no hem.
     """
     rows = _row_colours(strip, region)
-    n = int(_WINDOW_MM / STEP_MM)
-    upper_half = len(rows) // 2
-    step = np.zeros(len(rows))
-    for row in range(n, upper_half):
-        step[row] = _separation(rows[row - n : row], rows[row : row + n])
-    if upper_half <= n or step.max() < _LEAST_CONTRAST:
+    window, gap = int(_WINDOW_MM / STEP_MM), int(_GAP_MM / STEP_MM)
+    reach = window + gap
+    change = np.zeros(len(rows) // 2)
+    for row in range(reach, len(change)):
+        change[row] = _separation(rows[row - reach : row - gap], rows[row + gap : row + reach])
+    if change.max(initial=0.0) < _LEAST_CONTRAST:
         return slice(0, len(rows)), None
-    # the lowest clear change: everything above it is cloth
-    clear = np.flatnonzero(step > 0.6 * step.max())
-    first = int(clear[np.argmax(step[clear])])
-    first = first + int(_MARGIN_MM / STEP_MM)
+    first = int(np.argmax(change)) + int(_MARGIN_MM / STEP_MM)
     return slice(first, len(rows)), float(strip.heights[region.rows[first]])
 
 

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
-from digitise.capture.backdrop import Values, find_panel, plain_areas
+from digitise.capture.backdrop import Area, Values, find_panel, plain_areas
 from digitise.capture.field import Board
 from digitise.capture.hem import skin_rows
 from digitise.capture.paths import best_path
 from digitise.capture.photo import Photograph, linear_light
 from digitise.capture.region import Region, find_region
-from digitise.capture.step import StepFit, explained_by_step, fit_steps
+from digitise.capture.step import StepFit, estimate_blur, explained_by_step, fit_steps
 from digitise.capture.strip import STEP_MM, Strip, cut_strip
+from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import Edge
@@ -25,7 +26,8 @@ from digitise.geometry.view import Edge
 # brightness (Rec. 709 luminance) and two colour differences: photographs keep colour at half resolution
 _LUMA = np.array([0.2126, 0.7152, 0.0722])
 _CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).astype(np.float32)
-_BLUR_PX = np.array([0.85, 1.5, 1.5])
+_BLURS_PX = (0.6, 0.75, 0.9, 1.1, 1.4, 1.8, 2.3, 3.0)
+_COLOUR_BLUR_PX = 1.25  # added by the halved resolution
 _COLOUR_NOISE = np.array([1.0, 2.0, 2.0])  # half resolution: neighbouring samples repeat each other's noise
 _PITCH_MM = 0.25
 _REACH_MM = 30.0
@@ -35,11 +37,15 @@ _STIFFNESS = 0.5
 _ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
 _SMOOTH_ROWS = 4.0
 _HALF_PX = 8
-_FLOOR_PX = 0.15  # what the point spread and tone curve leave unknown
+_FLOOR_PX = 0.25  # what the point spread and tone curve leave unknown
 _UNSURE_PX = 1.0
 _OUTLIER_PX = 1.5
-_LEAST_EXPLAINED = 0.35
+_NOTCH_ROWS = 61
+_NOTCH_MM = 4.0
+_LEAST_GAIN = 30.0  # chi-square: a step that noise alone would not make
 _BORDER_PX = 4.0
+_LEAST_AGREEMENT = 0.7  # of the colours on both sides that the boundary parts limb from surroundings
+_LEAST_SURE = 0.55  # share of an edge
 _LOWEST_MM = 40.0
 
 
@@ -117,19 +123,38 @@ def find_outline(
     region = find_region(strip, find_panel(strip, areas), photo.name)
     skin, hem_mm = skin_rows(strip, region)
     heights = strip.heights[region.rows][skin]
-    found = []
+    edges = []
     for index, offsets in enumerate((region.left, region.right)):
         near = _near_edge(photo.pixels, strip, region, index, offsets)[skin]
-        found.append(_sub_pixel_edge(photo.pixels, strip.photo_from_plane(near, heights), (-1, 1)[index]))
-    keep = heights > _LOWEST_MM
-    edges = [_upwards(edge, keep) for edge in found]
-    return Outline((edges[0], edges[1]), (heights[keep][::-1], heights[keep][::-1]), hem_mm)
+        edge = _sub_pixel_edge(photo.pixels, strip.photo_from_plane(near, heights), (-1, 1)[index])
+        edge = _doubted(edge, region.agreement[index][skin] < _LEAST_AGREEMENT)
+        edges.append(_upwards(edge, heights > _LOWEST_MM))
+    _refuse_unsure(edges, photo.name)
+    heights = heights[heights > _LOWEST_MM][::-1]
+    return Outline((edges[0], edges[1]), (heights, heights), hem_mm)
 
 
-def _top(areas: Iterable[object], axis_from_world: Pose) -> float:
-    outlines = [area.outline for area in areas]  # type: ignore[attr-defined]
-    highest = max((float(axis_from_world.apply(o)[:, 2].max()) for o in outlines), default=1000.0)
-    return highest
+def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
+    return replace(
+        edge,
+        sure=edge.sure & ~doubt,
+        sd_px=np.where(doubt, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX), edge.sd_px),
+    )
+
+
+def _refuse_unsure(edges: list[Edge], name: str) -> None:
+    for side, edge in zip(("left", "right"), edges, strict=True):
+        if not len(edge.sure) or edge.sure.mean() < _LEAST_SURE:
+            raise OutlineError(
+                f"the limb's {side} edge cannot be told from what is behind it.",
+                where=name,
+                do="Use a backdrop of another colour than the skin, more even light, and hold the phone still; "
+                "or draw the edge by hand.",
+            )
+
+
+def _top(areas: Iterable[Area], axis_from_world: Pose) -> float:
+    return max((float(axis_from_world.apply(area.outline)[:, 2].max()) for area in areas), default=1000.0)
 
 
 def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
@@ -163,7 +188,7 @@ def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: i
 def _noise(light: NDArray[np.float32], lag: int) -> Array:
     """Noise of each channel from second differences over ``lag`` samples, which no longer share pixels."""
     second = light[:, 2 * lag :] - 2.0 * light[:, lag:-lag] + light[:, : -2 * lag]
-    return np.asarray(1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0) + 1e-4)
+    return np.asarray(1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0) + 2e-3)
 
 
 def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
@@ -188,7 +213,9 @@ def _fit_along(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: 
     s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
     light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])
     light = gaussian_filter1d(light, _ALONG, axis=0, mode="nearest")
-    return fit_steps(light, _HALF_PX, _BLUR_PX, reach, _COLOUR_NOISE)
+    blur = estimate_blur(light[..., 0], _HALF_PX, _BLURS_PX)
+    colour_blur = float(np.hypot(blur, _COLOUR_BLUR_PX))
+    return fit_steps(light, _HALF_PX, np.array([blur, colour_blur, colour_blur]), reach, _COLOUR_NOISE)
 
 
 def _without_spikes(points: Array) -> Array:
@@ -214,7 +241,11 @@ def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.
     """Tell points that rest on a clear step and keep to their neighbours' line."""
     line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
     off = np.abs(np.sum((points - line) * normals, axis=1))
-    clear = (fit.explained > _LEAST_EXPLAINED) & (sd < _UNSURE_PX) & (np.abs(fit.position) < 1.45)
+    # a patch that looks like the backdrop notches the edge: limbs do not bend that sharply above the instep
+    course = median_filter(points, size=(_NOTCH_ROWS, 1), mode="nearest")
+    notch = np.abs(np.sum((points - course) * normals, axis=1)) > _NOTCH_MM / STEP_MM * _median_step(points)
+    notch[-_NOTCH_ROWS:] = False
+    clear = ~notch & (fit.gain > _LEAST_GAIN) & (sd < _UNSURE_PX) & (np.abs(fit.position) < 1.45)
     return np.asarray(clear & (off < _OUTLIER_PX))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, gaussian_filter1d
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
 
 from digitise.capture.backdrop import Mask, Panel, Values, squared_distance
 from digitise.capture.colour import brightness_and_hue
@@ -24,9 +24,12 @@ _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two t
 _JUMP_MM = 20.0
 _CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
 _CLIP_BELOW = 0.5  # a floor is less well known than the panel
+_TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
+_OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
+_AGREE_MM = 12.0
 _BESIDE_MM = (40.0, 120.0)  # far enough out to miss an instep above the ankle bones
 _LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03])
 _FLOOR_SHADOW_WEIGHT = 0.7
@@ -49,12 +52,16 @@ class Region:
     evidence
         For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
         each cell, bounded.
+    agreement
+        For each boundary (n,) how well limb and surroundings differ on its two sides: 1 when every
+        cell nearby speaks for it, 0 when they cancel out.
     """
 
     rows: NDArray[np.intp]
     left: Array
     right: Array
     evidence: tuple[Values, Values]
+    agreement: tuple[Array, Array]
 
 
 def find_region(strip: Strip, panel: Panel, name: str) -> Region:
@@ -66,6 +73,7 @@ def find_region(strip: Strip, panel: Panel, name: str) -> Region:
         When no plain backdrop or no limb before it is seen.
     """
     rows, left, right = _track(strip, panel, name)
+    left, right = (median_filter(side, size=_TRACK_MEDIAN, mode="nearest") for side in (left, right))
     evidence = _evidence(strip, panel, rows, left, right)
     return _refine(strip, rows, left, right, evidence)
 
@@ -193,7 +201,8 @@ def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Val
     colour = gaussian_filter1d(np.median(around, axis=1), 2.0, axis=0, mode="nearest")
     spread = 1.4826 * np.median(np.abs(around - colour[:, None]), axis=1)
     spread = np.maximum(gaussian_filter1d(spread, 4.0, axis=0, mode="nearest"), _LEAST_FLOOR_SD)
-    distance2 = squared_distance((values - colour[:, None]) / spread[:, None], _FLOOR_SHADOW_WEIGHT)
+    difference = values - colour[:, None]
+    distance2 = squared_distance(difference / spread[:, None], difference[..., 0], _FLOOR_SHADOW_WEIGHT)
     return np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW).astype(np.float32)
 
 
@@ -241,12 +250,26 @@ def _refine(
     every = np.arange(rows[0], height)
     # below the panel the first guess goes straight on while a foot spreads
     outer = _SEARCH_MM + STEP_MM * np.maximum(every - rows[-1], 0)[:, None]
-    offsets = []
+    offsets, agreement = [], []
     for side, outward, map_ in ((left, -1, evidence[0]), (right, 1, evidence[1])):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
         guess = _extended(rows, side, height)[every]
         depth = outward * STEP_MM * (np.arange(width) - guess)
         near = (depth >= -_SEARCH_MM) & (depth <= outer)
-        path = best_path(np.where(near, gain, -np.inf).astype(np.float32), stiffness=_STIFFNESS, reach=_REACH)
+        scores = np.where(near, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
+        path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
-    return Region(every, offsets[0], offsets[1], evidence)
+        agreement.append(_agreement(map_, every, path, outward, int(rows[-1])))
+    return Region(every, offsets[0], offsets[1], evidence, (agreement[0], agreement[1]))
+
+
+def _agreement(
+    evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int, lowest: int
+) -> Array:
+    reach = np.arange(1, int(_AGREE_MM / STEP_MM) + 1)
+    sides = []
+    for away in (-outward * reach, outward * reach):
+        columns = np.clip(path[:, None] + away, 0, evidence.shape[1] - 1)
+        sides.append(evidence[rows[:, None], columns].mean(axis=1))
+    bound = np.where(rows <= lowest, _CLIP, _CLIP_BELOW)
+    return gaussian_filter1d((sides[0] - sides[1]) / (2.0 * bound), 2.0, mode="nearest")

@@ -10,6 +10,7 @@ through a photograph's tone curve the same blur moves the place of equal grey to
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,15 +36,15 @@ class StepFit:
         (n, channels) value after the edge less value before it, at the edge.
     noise
         (channels,) standard deviation of one sample about the model.
-    explained
-        (n,) share of the profile's variation about a straight slope that the step explains, in [0, 1].
+    gain
+        (n,) chi-square by which the step fits better than a straight slope.
     """
 
     position: Array
     sd: Array
     contrast: Array
     noise: Array
-    explained: Array
+    gain: Array
 
 
 def step_basis(half: int, shift: float, blur: float) -> Array:
@@ -123,8 +124,34 @@ def fit_steps(
     sloped, _ = np.linalg.qr(np.stack([np.ones(2 * half + 1), np.arange(-half, half + 1.0)], axis=1))
     by_slope = np.sum(np.einsum("nwc,wk->nkc", window, sloped) ** 2, axis=1)
     straight = np.sum((energy - by_slope) / noise**2, axis=1)
-    explained = 1.0 - chi2.min(axis=0) / np.maximum(straight, 1e-12)
-    return StepFit(position, sd, _contrast(window, position, half, blur), noise, np.clip(explained, 0.0, 1.0))
+    gain = straight - chi2.min(axis=0)
+    return StepFit(position, sd, _contrast(window, position, half, blur), noise, gain)
+
+
+def estimate_blur(profiles: NDArray[np.float32], half: int, candidates: Sequence[float]) -> float:
+    """Choose the point spread (standard deviation, samples) that fits the clearest steps best.
+
+    Parameters
+    ----------
+    profiles
+        (n, m) brightness in linear light, a step near the middle of each.
+    half
+        Half length of the fitted window, samples.
+    candidates
+        Point spreads to choose from.
+    """
+    middle = profiles.shape[1] // 2
+    window = profiles[:, middle - half : middle + half + 1].astype(np.float64)
+    contrast = np.abs(window[:, -half // 2 :].mean(axis=1) - window[:, : half // 2].mean(axis=1))
+    window = window[contrast >= np.median(contrast)] / np.maximum(np.median(contrast), 1e-6)
+    shifts = np.arange(-2.5, 2.6, 0.25)
+    energy = np.sum(window**2, axis=1)
+    misfits = []
+    for blur in candidates:
+        bases = [np.linalg.qr(step_basis(half, float(shift), blur))[0] for shift in shifts]
+        left = [energy - np.sum((window @ basis) ** 2, axis=1) for basis in bases]
+        misfits.append(float(np.median(np.min(left, axis=0))))
+    return candidates[int(np.argmin(misfits))]
 
 
 def _parabola_minimum(shifts: Array, chi2: Array) -> tuple[Array, Array]:
