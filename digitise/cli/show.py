@@ -59,7 +59,10 @@ def wrong_use() -> None:
 def progress(items: Iterable[T], label: str, count: int) -> Iterator[T]:
     """Yield the items while a bar on stderr counts them; no bar where nobody watches."""
     console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+    if not console.is_terminal:
+        yield from items
+        return
+    with Progress(console=console, transient=True) as bar:
         task = bar.add_task(label, total=count)
         for item in items:
             yield item
