@@ -297,7 +297,7 @@ def _huber_root(z: Array) -> Array:
 
 
 def _huber_root_slope(z: Array) -> Array:
-    return np.where(np.abs(z) <= _ROBUST_SD, 1.0, _ROBUST_SD / np.abs(_huber_root(z)))
+    return np.asarray(_ROBUST_SD / np.maximum(np.abs(_huber_root(z)), _ROBUST_SD))
 
 
 def _prior_rows(priors: Sequence[LensPrior], size: int) -> Array:

@@ -21,7 +21,7 @@ _PROFILES = 24
 _SAMPLES = 31
 _ROUNDS = 3
 _CONTOUR_SHORT_PX = 0.7  # half a pixel, and the shift by the tone curve
-_MAX_MOVE_PX = 2.0
+_MAX_MOVE_PX = 4.0  # a contour is off by more only where something else than the side was found
 _REACH_MODULES = 0.7  # stays inside the black border and inside a white margin of at least 0.7 module
 _REACH_PX = 9.0
 _FEWEST_PROFILES = 8
@@ -73,7 +73,7 @@ def refine_corners(grey: NDArray[np.uint8], corners: Array) -> tuple[Array, Arra
     for _ in range(_ROUNDS):
         lines = _measure_sides(grey, current)
         placed, sd = _meet(lines)
-        near = np.linalg.norm(placed - corners, axis=-1) < _MAX_MOVE_PX + 0.5 * _modules(corners)
+        near = np.linalg.norm(placed - corners, axis=-1) < _MAX_MOVE_PX
         current = np.where(near[..., None], placed, current)
     good = np.all(lines.good & near, axis=1)
     current = np.where(good[:, None, None], current, _grown(corners))
