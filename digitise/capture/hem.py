@@ -37,11 +37,11 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
 
 def _row_colours(strip: Strip, region: Region) -> Array:
     """Colours at five places across the limb in every row: (n, 5, 3)."""
-    values = brightness_and_hue(cv2.GaussianBlur(strip.pixels, (0, 0), 1.5))
+    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.5), np.uint8))
     across = np.linspace(0.2, 0.8, 5)
     offsets = region.left[:, None] + across * (region.right - region.left)[:, None]
     columns = np.round((offsets - strip.offsets[0]) / STEP_MM).astype(int)
-    return values[region.rows[:, None], np.clip(columns, 0, values.shape[1] - 1)].astype(float)
+    return np.asarray(values[region.rows[:, None], np.clip(columns, 0, values.shape[1] - 1)], float)
 
 
 def _separation(above: NDArray[np.float64], below: NDArray[np.float64]) -> float:

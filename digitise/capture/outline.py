@@ -44,7 +44,6 @@ _NOTCH_ROWS = 61
 _NOTCH_MM = 4.0
 _LEAST_GAIN = 30.0  # chi-square: a step that noise alone would not make
 _BORDER_PX = 4.0
-_LEAST_AGREEMENT = 0.7  # of the colours on both sides that the boundary parts limb from surroundings
 _LEAST_SURE = 0.55  # share of an edge
 _LOWEST_MM = 40.0
 
@@ -127,7 +126,7 @@ def find_outline(
     for index, offsets in enumerate((region.left, region.right)):
         near = _near_edge(photo.pixels, strip, region, index, offsets)[skin]
         edge = _sub_pixel_edge(photo.pixels, strip.photo_from_plane(near, heights), (-1, 1)[index])
-        edge = _doubted(edge, region.agreement[index][skin] < _LEAST_AGREEMENT)
+        edge = _doubted(edge, region.doubtful[index][skin])
         edges.append(_upwards(edge, heights > _LOWEST_MM))
     _refuse_unsure(edges, photo.name)
     heights = heights[heights > _LOWEST_MM][::-1]
@@ -148,8 +147,8 @@ def _refuse_unsure(edges: list[Edge], name: str) -> None:
             raise OutlineError(
                 f"the limb's {side} edge cannot be told from what is behind it.",
                 where=name,
-                do="Use a backdrop of another colour than the skin, more even light, and hold the phone still; "
-                "or draw the edge by hand.",
+                do="Use a backdrop of another colour than the skin and more even light, hold the phone "
+                "still, or draw the edge by hand.",
             )
 
 
@@ -177,7 +176,7 @@ def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: i
     pitch_px = float(np.median(np.linalg.norm(np.diff(at, axis=1), axis=-1)))
     noise = 2.0 * _noise(light, int(np.ceil(2.0 / pitch_px)))
     blur = 0.85 / pitch_px
-    step = sum(explained_by_step(light, int(round(half / pitch_px)), blur, noise) for half in _STEP_HALVES_PX)
+    step = sum(explained_by_step(light, round(half / pitch_px), blur, noise) for half in _STEP_HALVES_PX)
     evidence = _on_strip(region.evidence[index], strip, region, across)
     outward = (-1, 1)[index]
     score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (_PITCH_MM / STEP_MM)
@@ -231,7 +230,7 @@ def _median_step(points: Array) -> float:
 
 
 def _right_normals(points: Array) -> Array:
-    """Unit normals to the right of a curve that runs down the limb."""
+    """Return unit normals to the right of a curve that runs down the limb."""
     along = np.gradient(gaussian_filter1d(points, 2.0, axis=0, mode="nearest"), axis=0)
     along /= np.linalg.norm(along, axis=1, keepdims=True)
     return np.stack([along[:, 1], -along[:, 0]], axis=1)
@@ -255,7 +254,8 @@ def _inside(points: Array, pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
 
 
 def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
-    return Edge(*(part[keep][::-1] for part in (edge.points, edge.normals, edge.sd_px, edge.sure)))
+    back = np.flatnonzero(keep)[::-1]
+    return Edge(edge.points[back], edge.normals[back], edge.sd_px[back], edge.sure[back])
 
 
 def _stretches(side: str, flags: NDArray[np.bool_], heights: Array) -> list[Stretch]:

@@ -30,6 +30,8 @@ _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a 
 _STIFFNESS = 1.0
 _REACH = 4
 _AGREE_MM = 12.0
+_LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
+_LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
 _BESIDE_MM = (40.0, 120.0)  # far enough out to miss an instep above the ankle bones
 _LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03])
 _FLOOR_SHADOW_WEIGHT = 0.7
@@ -52,16 +54,15 @@ class Region:
     evidence
         For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
         each cell, bounded.
-    agreement
-        For each boundary (n,) how well limb and surroundings differ on its two sides: 1 when every
-        cell nearby speaks for it, 0 when they cancel out.
+    doubtful
+        For each boundary (n,) True where the colours on its two sides hardly differ.
     """
 
     rows: NDArray[np.intp]
     left: Array
     right: Array
     evidence: tuple[Values, Values]
-    agreement: tuple[Array, Array]
+    doubtful: tuple[Mask, Mask]
 
 
 def find_region(strip: Strip, panel: Panel, name: str) -> Region:
@@ -73,7 +74,8 @@ def find_region(strip: Strip, panel: Panel, name: str) -> Region:
         When no plain backdrop or no limb before it is seen.
     """
     rows, left, right = _track(strip, panel, name)
-    left, right = (median_filter(side, size=_TRACK_MEDIAN, mode="nearest") for side in (left, right))
+    left = np.asarray(median_filter(left, size=_TRACK_MEDIAN, mode="nearest"))
+    right = np.asarray(median_filter(right, size=_TRACK_MEDIAN, mode="nearest"))
     evidence = _evidence(strip, panel, rows, left, right)
     return _refine(strip, rows, left, right, evidence)
 
@@ -98,7 +100,7 @@ def _track(
     if len(found) * STEP_MM < 2 * _JUMP_MM:
         raise _no_limb(name)
     rows, left, right = np.array(found[::-1]).T
-    return rows, left, right
+    return rows.astype(np.intp), left.astype(np.intp), right.astype(np.intp)
 
 
 def _tube(strip: Strip) -> Mask:
@@ -109,15 +111,15 @@ def _no_limb(name: str) -> OutlineError:
     return OutlineError(
         "no limb was found standing on the mat before the backdrop.",
         where=name,
-        do="Retake it with the foot in the mat's middle and the plain part of a backdrop behind the whole limb.",
+        do="Retake it with the foot in the middle of the mat and plain backdrop behind the whole limb.",
     )
 
 
 def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
     stands_out = (panel.inside & (panel.distance2 > _STANDS_OUT)).astype(np.uint8)
-    stands_out = cv2.medianBlur(stands_out, 5)
+    stands_out = np.asarray(cv2.medianBlur(stands_out, 5), np.uint8)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
-    stands_out = cv2.morphologyEx(stands_out, cv2.MORPH_CLOSE, kernel)
+    stands_out = np.asarray(cv2.morphologyEx(stands_out, cv2.MORPH_CLOSE, kernel), np.uint8)
     _, labels = cv2.connectedComponents(stands_out, connectivity=4)
     lowest = strip.heights[np.flatnonzero(panel.inside.any(axis=1))[-1]]
     foot = _tube(strip) & (strip.heights < lowest + _TUBE_HEIGHT_MM)[:, None]
@@ -172,7 +174,7 @@ def _evidence(
     Before the panel the surroundings are known.  Below it (floor, skirting) every height has a colour
     of its own, which is read a little further out on the same row.
     """
-    values = brightness_and_hue(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7))
+    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
     columns = np.arange(values.shape[1])
     first, last = _extended(rows, left, values.shape[0]), _extended(rows, right, values.shape[0])
     margin = int(6.0 / STEP_MM)
@@ -193,7 +195,7 @@ def _evidence(
 
 
 def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Values:
-    """Tell how unlike its row's surroundings each cell (h, W, 3) is, given a first guess of the edge (h, 1)."""
+    """Tell how unlike its row's surroundings each cell (h, W, 3) is; ``edge`` (h, 1) is a first guess."""
     near, far = (int(mm / STEP_MM) for mm in _BESIDE_MM)
     beside = edge + outward * np.arange(near, far)
     row = np.arange(len(values))[:, None]
@@ -203,7 +205,7 @@ def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Val
     spread = np.maximum(gaussian_filter1d(spread, 4.0, axis=0, mode="nearest"), _LEAST_FLOOR_SD)
     difference = values - colour[:, None]
     distance2 = squared_distance(difference / spread[:, None], difference[..., 0], _FLOOR_SHADOW_WEIGHT)
-    return np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW).astype(np.float32)
+    return np.asarray(np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW), np.float32)
 
 
 def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> NDArray[np.intp]:
@@ -215,7 +217,7 @@ def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> ND
 
 def _bins(values: Values) -> NDArray[np.intp]:
     scaled = (values - _LOW) / (_HIGH - _LOW) * _BINS
-    return np.clip(scaled, 0, _BINS - 1).astype(np.intp)
+    return np.asarray(np.clip(scaled, 0, _BINS - 1), np.intp)
 
 
 def _log_density(values: Values, where: Mask) -> Values:
@@ -250,7 +252,7 @@ def _refine(
     every = np.arange(rows[0], height)
     # below the panel the first guess goes straight on while a foot spreads
     outer = _SEARCH_MM + STEP_MM * np.maximum(every - rows[-1], 0)[:, None]
-    offsets, agreement = [], []
+    offsets, doubtful = [], []
     for side, outward, map_ in ((left, -1, evidence[0]), (right, 1, evidence[1])):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
         guess = _extended(rows, side, height)[every]
@@ -259,17 +261,18 @@ def _refine(
         scores = np.where(near, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
-        agreement.append(_agreement(map_, every, path, outward, int(rows[-1])))
-    return Region(every, offsets[0], offsets[1], evidence, (agreement[0], agreement[1]))
+        agreement = _agreement(map_, every, path, outward)
+        before_panel = every <= rows[-1]
+        least = np.where(before_panel, _LEAST_AGREEMENT * _CLIP, _LEAST_AGREEMENT_BELOW * _CLIP_BELOW)
+        doubtful.append(agreement < least)
+    return Region(every, offsets[0], offsets[1], evidence, (doubtful[0], doubtful[1]))
 
 
-def _agreement(
-    evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int, lowest: int
-) -> Array:
+def _agreement(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:
+    """Half the difference of the evidence just inside and just outside a boundary: (n,)."""
     reach = np.arange(1, int(_AGREE_MM / STEP_MM) + 1)
     sides = []
     for away in (-outward * reach, outward * reach):
         columns = np.clip(path[:, None] + away, 0, evidence.shape[1] - 1)
         sides.append(evidence[rows[:, None], columns].mean(axis=1))
-    bound = np.where(rows <= lowest, _CLIP, _CLIP_BELOW)
-    return gaussian_filter1d((sides[0] - sides[1]) / (2.0 * bound), 2.0, mode="nearest")
+    return np.asarray(gaussian_filter1d((sides[0] - sides[1]) / 2.0, 2.0, mode="nearest"))

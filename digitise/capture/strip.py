@@ -57,7 +57,7 @@ class Strip:
         depth = np.divide(
             -eye[2], ray[..., 2:], out=np.full_like(ray[..., 2:], np.nan), where=ray[..., 2:] < 0
         )
-        return (eye + depth * ray)[..., :2]
+        return np.asarray((eye + depth * ray)[..., :2])
 
     def cells(self, plane: Array) -> Array:
         """Map plane coordinates (..., 2) in mm to (column, row) positions in the strip."""

@@ -36,7 +36,7 @@ class Lens:
     def pixels_from_plane(self, plane: Array) -> Array:
         """Map ideal image-plane points (..., 2) in focal units to distorted pixels."""
         r2 = np.sum(plane**2, axis=-1, keepdims=True)
-        return self.focal_px * plane * (1.0 + r2 * (self.k1 + r2 * self.k2)) + self.centre_px
+        return np.asarray(self.focal_px * plane * (1.0 + r2 * (self.k1 + r2 * self.k2)) + self.centre_px)
 
     def plane_from_pixels(self, pixels: Array) -> Array:
         """Map distorted pixels (..., 2) to ideal image-plane points in focal units.
@@ -53,7 +53,7 @@ class Lens:
             r = r - error / slope
             if np.all(np.abs(error) < 1e-14):
                 break
-        return distorted * np.divide(r, target, out=np.ones_like(r), where=target > 0)
+        return np.asarray(distorted * np.divide(r, target, out=np.ones_like(r), where=target > 0))
 
 
 @dataclass(frozen=True)
