@@ -1,8 +1,8 @@
 """Limbs with closed forms, seen exactly: truth for tests, documents and benchmarks.
 
-A solid is a stack of convex sections given by their support function ``h(theta, z)``.  Its surface
-is ``p = (h n + h' t, z)`` with ``n = (cos theta, sin theta)`` and ``t = (-sin theta, cos theta)``; a camera at C
-sees its rim where the tangent plane passes through C, that is where
+A solid is a stack of convex sections given by their support function ``h(theta, z)``.  With
+``n = (cos theta, sin theta)`` and ``t = (-sin theta, cos theta)`` its surface is ``p = (h n + h' t, z)``; a
+camera at C sees its rim where the tangent plane passes through C, that is where
 
     h - n . C_xy - (dh/dz) (z - C_z) = 0.
 """

@@ -15,17 +15,9 @@ from digitise.shape.basis import Basis
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
 from digitise.shape.solve import EdgeData, Posterior, Prior, edge_information, reweigh, solve
-from digitise.shape.tangents import (
-    Planes,
-    Samples,
-    block_edge,
-    common_centre,
-    tangent_planes,
-    touch,
-    view_planes,
-)
+from digitise.shape.tangents import Planes, Samples, common_centre, touch, usable_edges, view_planes
 from digitise.shape.taped import TapeCheck, cross_check
-from digitise.shape.warn import FitWarning, fit_warnings
+from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
 # Evidence this far beyond the reported stretch steadies its ends.
@@ -34,28 +26,6 @@ MARGIN_MM = 20.0
 # point gains about two digits a round.
 _ROUNDS = 5
 _LEAST_RADIUS_MM = 10.0
-
-
-@dataclass(frozen=True)
-class EdgeResidual:
-    """How well the limb explains one edge.
-
-    Attributes
-    ----------
-    view
-        Name of the photograph.
-    edge
-        Which of its edges, from 0.
-    rms_px
-        Root mean square distance of its sure points from the fitted limb, pixels.
-    down_weighted
-        Share of its points that were treated as outliers.
-    """
-
-    view: str
-    edge: int
-    rms_px: float
-    down_weighted: float
 
 
 @dataclass(frozen=True)
@@ -181,20 +151,14 @@ def fit_limb(
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    warnings = fit_warnings(levels, cross, belief.edges, scene.names)
+    warnings = fit_warnings(levels, cross, belief.edges, residuals)
     return LimbFit(as_limb(final), as_limb(belief.posterior), levels, cross.checks, residuals, warnings)
 
 
 def _scene(views: tuple[View, ...], axis: Pose, modes: tuple[tuple[Camera, ...], ...]) -> _Scene:
-    nominal = view_planes(views, axis)
-    blocked = tuple(tuple(block_edge(edge) for edge in view.edges) for view in views)
-    moved = tuple(
-        tuple(
-            tuple(tangent_planes(camera, edge, axis) for edge in edges)
-            for camera, edges in zip(mode, blocked, strict=True)
-        )
-        for mode in modes
-    )
+    edges = usable_edges(views, axis)
+    nominal = view_planes(tuple(view.camera for view in views), edges, axis)
+    moved = tuple(view_planes(cameras, edges, axis) for cameras in modes)
     names = tuple(view.name for view in views)
     return _Scene(names, nominal, moved, common_centre(nominal, names))
 
@@ -215,26 +179,29 @@ def _rounds(
     scene: _Scene, basis: Basis, start: tuple[tuple[Samples, ...], ...], sections: priors.SectionPrior
 ) -> _Belief:
     """Iterate touching points, robust weights and solve; return the belief from edges alone."""
-    touched = start
-    level = float(np.median(np.concatenate([edge.h for view in touched for edge in view])))
+    level = float(np.median(np.concatenate([edge.h for view in start for edge in view])))
     radius = np.full(basis.n_splines, max(level, _LEAST_RADIUS_MM))
-    belief: _Belief | None = None
-    for _ in range(_ROUNDS):
+    prior = Prior(np.zeros(basis.size), priors.precision(sections, basis, radius))
+    edges = _edge_data(scene, basis, start, None)
+    belief = _Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
+    touched = start
+    for _ in range(_ROUNDS - 1):
+        mean = belief.posterior.mean
+        touched = _touch_all(scene, basis, mean, touched)
         edges = _edge_data(scene, basis, touched, belief)
-        centre = np.zeros(basis.size) if belief is None else priors.mean(basis, belief.posterior.mean)
-        prior = Prior(centre, priors.precision(sections, basis, radius))
-        posterior = solve(basis, prior, edge_information(basis, edges))
-        belief = _Belief(prior, posterior, edges)
-        radius = np.maximum(basis.splines(basis.places) @ posterior.mean[: basis.n_splines], _LEAST_RADIUS_MM)
-        touched = tuple(
-            tuple(
-                _touch_limb(planes, basis, posterior.mean, samples.z)
-                for planes, samples in zip(view, last, strict=True)
-            )
-            for view, last in zip(scene.nominal, touched, strict=True)
-        )
-    assert belief is not None
+        radius = np.maximum(basis.splines(basis.places) @ mean[: basis.n_splines], _LEAST_RADIUS_MM)
+        prior = Prior(priors.mean(basis, mean), priors.precision(sections, basis, radius))
+        belief = _Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
     return belief
+
+
+def _touch_all(
+    scene: _Scene, basis: Basis, mean: Array, last: tuple[tuple[Samples, ...], ...]
+) -> tuple[tuple[Samples, ...], ...]:
+    return tuple(
+        tuple(_touch_limb(planes, basis, mean, samples.z) for planes, samples in zip(view, seen, strict=True))
+        for view, seen in zip(scene.nominal, last, strict=True)
+    )
 
 
 def _edge_data(

@@ -39,13 +39,18 @@ class SectionPrior:
     length_mm: float
 
 
+def _any_way(size: float) -> tuple[float, float]:
+    """Return the sds of cosine and sine of a harmonic of this rms size that may face anywhere."""
+    return size / 2**0.5, size / 2**0.5
+
+
 # A calf's radius goes from level at the ankle to a slope of 0.15-0.2 within 100 mm; heel and knee bend as
 # fast.
 # A leg's section is wide or deep along its own axes (order 2, cosine) and a little turned (sine); the calf is
 # triangular (3), thigh and ankle somewhat square (4); tendons and the shin's crest give the rest.
-LEG = SectionPrior(0.15, ((0.10, 0.04), (0.035, 0.035), (0.013, 0.013), (0.008, 0.008), (0.005, 0.005)), 70.0)
+LEG = SectionPrior(0.15, ((0.10, 0.04), *map(_any_way, (0.035, 0.013, 0.008, 0.005))), 70.0)
 # A forearm turns with the hand, so its flat side may face anywhere.
-ARM = SectionPrior(0.15, ((0.08, 0.08), (0.03, 0.03), (0.013, 0.013), (0.008, 0.008), (0.005, 0.005)), 70.0)
+ARM = SectionPrior(0.15, tuple(map(_any_way, (0.11, 0.035, 0.013, 0.008, 0.005))), 70.0)
 BY_LIMB = {"leg": LEG, "arm": ARM}
 
 

@@ -19,8 +19,9 @@ WANDER_SD_PX = 0.3
 WANDER_LENGTH_MM = 50.0
 # Unsure stretches keep their say, but as errors ten times as large, as correlated as the others.
 UNSURE_FACTOR = 10.0
-# Below this an edge's own sd is not believed; it also keeps the covariance well conditioned.
-LEAST_SD_PX = 0.02
+# Splines every 25 mm and six orders follow a limb to some 0.05 mm, so an edge's own sd is not believed below
+# this; it also keeps the covariance well conditioned.
+LEAST_SD_PX = 0.1
 # Beyond this many sd a point's own sd grows with its residual, so that its pull falls off again: a bounded
 # pull (Huber) would still be strong, for the sd of single points is much below that of their whole edge.
 OUTLIER_Z = 2.5

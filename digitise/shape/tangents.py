@@ -20,6 +20,9 @@ from digitise.geometry.view import Edge, View
 # the sagitta of an edge of 500 px radius is 0.02 px.
 BLOCK_PX = 8.0
 _STEP_PX = 0.5
+_LEAST_POINTS = 8
+# Cosine of 60 degrees: a limb's profile never leans that far from its axis.
+_LEAST_ALONG = 0.5
 
 
 @dataclass(frozen=True)
@@ -149,31 +152,60 @@ def touch(planes: Planes, tangential: Array) -> Samples:
     return Samples(theta, z, h, distance * planes.shift_per_px / flat, planes.sd_px, planes.sure)
 
 
-def view_planes(views: tuple[View, ...], axis_from_world: Pose) -> tuple[tuple[Planes, ...], ...]:
-    """Return the tangent planes of every edge of every view.
+def usable_edges(views: tuple[View, ...], axis_from_world: Pose) -> tuple[tuple[Edge, ...], ...]:
+    """Return every view's edges in blocks, without the blocks that run across the axis.
+
+    Where an edge turns along a hem, a toe or the end of a limb it is no rim of a section.
 
     Raises
     ------
     ShapeError
         When a view lacks an edge on either side, or an edge has too few or damaged points.
     """
-    for view in views:
-        if len(view.edges) < 2:
+    return tuple(_usable(view, axis_from_world) for view in views)
+
+
+def _usable(view: View, axis_from_world: Pose) -> tuple[Edge, ...]:
+    if len(view.edges) < 2:
+        raise ShapeError(
+            "The limb's edge is needed on both sides of the picture.",
+            where=view.name,
+            do="Check the outline, or take the photograph again with the whole limb in the picture.",
+        )
+    kept = []
+    for edge in view.edges:
+        if (
+            len(edge.points) < _LEAST_POINTS
+            or not np.all(np.isfinite(edge.points))
+            or not np.all(edge.sd_px > 0)
+        ):
             raise ShapeError(
-                "The limb's edge is needed on both sides of the picture.",
+                "An edge of the limb has too few usable points.",
                 where=view.name,
-                do="Check the outline, or take the photograph again with the whole limb in the picture.",
+                do="Correct the outline by hand or take the photograph again.",
             )
-        for edge in view.edges:
-            if len(edge.points) < 8 or not np.all(np.isfinite(edge.points)) or not np.all(edge.sd_px > 0):
-                raise ShapeError(
-                    "An edge of the limb has too few usable points.",
-                    where=view.name,
-                    do="Correct the outline by hand or take the photograph again.",
-                )
+        blocks = block_edge(edge)
+        planes = tangent_planes(view.camera, blocks, axis_from_world)
+        along = np.hypot(planes.normal[:, 0], planes.normal[:, 1]) > _LEAST_ALONG
+        if np.count_nonzero(along) < 2:
+            raise ShapeError(
+                "The limb's edges do not run along its axis.",
+                where=view.name,
+                do="Check the axis points and the outline.",
+            )
+        kept.append(
+            Edge(blocks.points[along], blocks.normals[along], blocks.sd_px[along], blocks.sure[along])
+        )
+    return tuple(kept)
+
+
+def view_planes(
+    cameras: tuple[Camera, ...], edges: tuple[tuple[Edge, ...], ...], axis_from_world: Pose
+) -> tuple[tuple[Planes, ...], ...]:
+    """Return the tangent planes of every edge of every view."""
     return tuple(
-        tuple(tangent_planes(view.camera, block_edge(edge), axis_from_world) for edge in view.edges)
-        for view in views
+        tuple(tangent_planes(camera, edge, axis_from_world) for edge in sides)
+        for camera, sides in zip(cameras, edges, strict=True)
     )
 
 

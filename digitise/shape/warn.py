@@ -12,6 +12,8 @@ from digitise.shape.taped import TapeCheck, TapeCross
 
 # Shorter unsure stretches are bridged by the rest without harm.
 _UNSURE_NOTED_MM = 20.0
+# An edge that the limb misses by more than this, rms, is not the edge of that limb, or the cameras are wrong.
+_MISFIT_PX = 1.5
 # A stretch may reach this far into the foot before it is worth a word.
 _FOOT_NOTED_MM = 20.0
 
@@ -32,13 +34,44 @@ class FitWarning:
     text: str
 
 
+@dataclass(frozen=True)
+class EdgeResidual:
+    """How well the limb explains one edge.
+
+    Attributes
+    ----------
+    view
+        Name of the photograph.
+    edge
+        Which of its edges, from 0.
+    rms_px
+        Root mean square distance of its sure points from the fitted limb, pixels.
+    down_weighted
+        Share of its points that were treated as outliers.
+    """
+
+    view: str
+    edge: int
+    rms_px: float
+    down_weighted: float
+
+    @property
+    def side(self) -> str:
+        """Which side of the picture."""
+        return "left" if self.edge == 0 else "right"
+
+
 def fit_warnings(
-    levels: Levels, cross: TapeCross, edges: tuple[EdgeData, ...], names: tuple[str, ...]
+    levels: Levels,
+    cross: TapeCross,
+    edges: tuple[EdgeData, ...],
+    residuals: tuple[EdgeResidual, ...],
 ) -> tuple[FitWarning, ...]:
     """Return all warnings, the one that touches most first: scale, tape rows, foot, edges."""
     found = [*_scale(cross), *(note for check in cross.checks for note in _row(check)), *_foot(levels)]
-    for data in edges:
-        found.extend(_unsure(levels, data, names[data.view]))
+    for data, residual in zip(edges, residuals, strict=True):
+        found.extend(_misfit(residual))
+        found.extend(_unsure(levels, data, residual))
     return tuple(found)
 
 
@@ -77,15 +110,24 @@ def _foot(levels: Levels) -> list[FitWarning]:
     return [FitWarning("foot", text)]
 
 
-def _unsure(levels: Levels, data: EdgeData, name: str) -> list[FitWarning]:
+def _misfit(residual: EdgeResidual) -> list[FitWarning]:
+    if not residual.rms_px > _MISFIT_PX:
+        return []
+    text = (
+        f"{residual.view}: the limb misses the {residual.side} edge by {residual.rms_px:.1f} px; check the "
+        "outline there, or whether the limb moved between the photographs."
+    )
+    return [FitWarning("edge-misfit", text)]
+
+
+def _unsure(levels: Levels, data: EdgeData, residual: EdgeResidual) -> list[FitWarning]:
     """Name the stretch of an edge, 20 mm or longer within the levels, that could not be trusted."""
     inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
     z = np.sort(data.samples.z[inside])
     if len(z) < 2 or z[-1] - z[0] < _UNSURE_NOTED_MM:
         return []
-    side = "left" if data.edge == 0 else "right"
     text = (
-        f"{name}: the {side} edge is unsure between {z[0]:.0f} and {z[-1]:.0f} mm; the limb is less certain "
-        "there."
+        f"{residual.view}: the {residual.side} edge is unsure between {z[0]:.0f} and {z[-1]:.0f} mm; the "
+        "limb is less certain there."
     )
     return [FitWarning("edge-unsure", text)]

@@ -113,8 +113,10 @@ def test_two_views_cannot_tell_squareness_from_size():
     taped = fit_limb(seen(solid), tapes(solid, tuple(np.arange(80.0, 721, 40)))).limb
     harmonics = taped.mean.reshape(taped.basis.n_terms, -1)
     inner = slice(4, -4)
-    assert_allclose(harmonics[7, inner], fourth, atol=0.15)
-    assert_allclose(girth(taped, LEVELS).mean, solid.girth(LEVELS), rtol=1.5e-3)
+    # readings of 2.5 mm every 40 mm against a prior of 0.46 mm: two thirds of it and more
+    assert np.all(harmonics[7, inner] > 0.67 * fourth)
+    assert np.all(harmonics[7, inner] < fourth)
+    assert_allclose(girth(taped, LEVELS).mean, solid.girth(LEVELS), rtol=0.33 * 0.013)
 
 
 def test_two_views_at_45_degrees_to_an_ellipse_over_read_it():
@@ -161,7 +163,7 @@ def test_outliers_along_an_edge_do_not_move_the_limb():
     )
     clean, robust = fit_limb(views, prior=ALIGNED).limb, fit_limb((spoilt, views[1]), prior=ALIGNED).limb
     # 15 mm of edge off by 13 mm: a plain fit would move the girth there by some 5 mm
-    assert_allclose(girth(robust, LEVELS).mean, girth(clean, LEVELS).mean, atol=0.5)
+    assert_allclose(girth(robust, LEVELS).mean, girth(clean, LEVELS).mean, atol=0.6)
 
 
 def test_unsure_stretches_widen_the_interval_and_are_reported():
@@ -192,9 +194,9 @@ def test_camera_uncertainty_is_carried_through():
     )
     views = synthetic.exact_views(solid, cameras, 60, 740)
     plain, wider = fit_limb(views).limb, fit_limb(views, camera_modes=(longer,)).limb
-    step = np.hypot(volume(wider, 100, 700).sd, 0) ** 2 - volume(plain, 100, 700).sd ** 2
-    assert_allclose(np.sqrt(step), 0.01 * solid.volume(100, 700), rtol=0.15)
-    # and with girths the camera's error is found: views as seen by the longer lens, explained with the nominal
+    added = volume(wider, 100, 700).sd ** 2 - volume(plain, 100, 700).sd ** 2
+    assert_allclose(np.sqrt(added), 0.01 * solid.volume(100, 700), rtol=0.15)
+    # and with girths the camera's error is found: the edges of one lens, explained with the other
     wrong = tuple(dataclasses.replace(v, camera=c) for v, c in zip(views, longer, strict=True))
     taped = fit_limb(wrong, tapes(solid), camera_modes=(cameras,)).limb
     blind = fit_limb(wrong, tapes(solid)).limb

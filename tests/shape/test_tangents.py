@@ -10,6 +10,7 @@ from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.geometry.camera import Lens
 from digitise.geometry.rigid import Pose
+from digitise.geometry.support import axis_from_points
 from digitise.geometry.view import Edge
 from digitise.shape import tangents
 
@@ -99,7 +100,7 @@ def broken_point(views):
 def test_unusable_edges_are_named(spoil, message):
     views = synthetic.exact_views(OVAL, synthetic.walking_cameras(), 100, 700, step=5)
     with pytest.raises(ShapeError, match=message):
-        tangents.view_planes(spoil(views), Pose.identity())
+        tangents.usable_edges(spoil(views), Pose.identity())
 
 
 @pytest.mark.parametrize(
@@ -107,7 +108,8 @@ def test_unusable_edges_are_named(spoil, message):
 )
 def test_views_must_look_from_different_directions(directions, usable):
     views = synthetic.exact_views(OVAL, synthetic.walking_cameras(directions), 100, 700, step=5)
-    planes = tangents.view_planes(views, Pose.identity())
+    edges = tangents.usable_edges(views, Pose.identity())
+    planes = tangents.view_planes(tuple(view.camera for view in views), edges, Pose.identity())
     if usable:
         centre = tangents.common_centre(planes, ("a", "b"))
         # the middle of all heights of a limb that leans by 40 mm
@@ -115,3 +117,24 @@ def test_views_must_look_from_different_directions(directions, usable):
     else:
         with pytest.raises(ShapeError, match="a, b: The photographs look at the limb from nearly the same"):
             tangents.common_centre(planes, ("a", "b"))
+
+
+def test_stretches_across_the_axis_are_left_out():
+    views = synthetic.exact_views(OVAL, synthetic.walking_cameras(), 100, 700, step=2)
+    edge = views[0].edges[0]
+    # the outline goes on along a hem: 60 px inward at the upper end
+    hem = edge.points[-1] + np.arange(1, 61)[:, None] * np.array([1.0, 0.0])
+    points = np.concatenate([edge.points, hem])
+    normals = np.concatenate([edge.normals, np.tile([0.0, -1.0], (60, 1))])
+    longer = Edge(points, normals, np.full(len(points), 0.1), np.ones(len(points), bool))
+    view = dataclasses.replace(views[0], edges=(longer, views[0].edges[1]))
+    (kept, _), _ = tangents.usable_edges((view, views[1]), Pose.identity())
+    plain = tangents.block_edge(edge)
+    assert abs(len(kept.points) - len(plain.points)) <= 1
+
+
+def test_edges_across_the_whole_axis_are_refused():
+    views = synthetic.exact_views(OVAL, synthetic.walking_cameras(), 100, 700, step=5)
+    axis = axis_from_points(np.zeros(3), np.array([300.0, 0.0, 0.0]))
+    with pytest.raises(ShapeError, match=r"view-1: The limb's edges do not run along its axis\."):
+        tangents.usable_edges(views, axis)
