@@ -224,7 +224,7 @@ def _edge_data(
 
 
 def _mode_columns(moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:
-    """Return how each camera mode changes the samples' distance from the current limb, (N, J) mm.
+    """Return by how much the samples stand out too far when each camera mode is true, (N, J) mm.
 
     Direction, height and distance of a sample all move with its camera, so residuals are compared.
     """
@@ -232,7 +232,7 @@ def _mode_columns(moved: list[Planes], samples: Samples, basis: Basis, mean: Arr
     columns = []
     for planes in moved:
         there = _touch_limb(planes, basis, mean, samples.z)
-        columns.append(there.h - basis.design(there.theta, there.z) @ mean - here)
+        columns.append(here - (there.h - basis.design(there.theta, there.z) @ mean))
     return np.stack(columns, axis=1) if columns else np.zeros((len(here), 0))
 
 

@@ -25,6 +25,7 @@ LEAST_SD_PX = 0.1
 # Beyond this many sd a point's own sd grows with its residual, so that its pull falls off again: a bounded
 # pull (Huber) would still be strong, for the sd of single points is much below that of their whole edge.
 OUTLIER_Z = 2.5
+_LOOKS = 2
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ class EdgeData:
     samples
         Support samples.
     modes
-        (N, J) change of the samples' residual for one sd of each camera mode, mm.
+        (N, J) by how much the samples stand out too far for one sd of each camera mode, mm.
     weight
         (N,) robust weights in (0, 1].
     """
@@ -171,21 +172,23 @@ def solve(
 
 
 def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:
-    """Update the robust weights of one edge.
+    """Find the robust weights of one edge.
 
     A point is judged by its residual given all other points of its edge, so that a wandering edge is not
-    mistaken for outliers, and by its residual as it stands; both in units of their sd.
+    mistaken for outliers, and by its residual as it stands; both in sds.  A second look with the
+    first look's weights finds outliers that stood together and vouched for each other.
     """
     samples = data.samples
-    trusted = replace(data, weight=np.ones_like(data.weight))
-    covariance = edge_covariance(trusted)
     residual = samples.h - basis.design(samples.theta, samples.z) @ posterior.mean
     residual -= data.modes @ posterior.modes
-    inverse = cho_solve(cho_factor(edge_covariance(data), lower=True), np.eye(len(residual)))
-    expected = residual - (inverse @ residual) / np.diag(inverse)
-    own = np.maximum(samples.sd_px, LEAST_SD_PX) * samples.mm_per_px
-    own *= np.where(samples.sure, 1.0, UNSURE_FACTOR)
-    unexplained = 1.0 / np.diag(inverse) - own**2 / data.weight + own**2
-    score = np.abs(residual - expected) / np.sqrt(unexplained)
-    score = np.maximum(score, np.abs(residual) / np.sqrt(np.diag(covariance)))
-    return replace(data, weight=np.minimum(1.0, (OUTLIER_Z / np.maximum(score, 1e-12)) ** 2))
+    trusted = edge_covariance(replace(data, weight=np.ones_like(data.weight)))
+    alone = np.abs(residual) / np.sqrt(np.diag(trusted))
+    for _ in range(_LOOKS):
+        covariance = edge_covariance(data)
+        inverse = cho_solve(cho_factor(covariance, lower=True), np.eye(len(residual)))
+        among = np.abs(inverse @ residual) / np.diag(inverse)
+        # variance given the others, with the point's own sd as it was read, not as it was inflated
+        variance = 1.0 / np.diag(inverse) - np.diag(covariance) + np.diag(trusted)
+        score = np.maximum(alone, among / np.sqrt(variance))
+        data = replace(data, weight=np.minimum(1.0, (OUTLIER_Z / np.maximum(score, 1e-12)) ** 2))
+    return data
