@@ -30,6 +30,7 @@ _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third 
 _LEAST_SD = np.array([0.03, 0.015, 0.015])  # brightness and the two hues, log units: no paper is flatter
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
 _SMOOTH_MM = 40.0
+_COARSE = 5  # cells: slow changes need no finer grid
 _ROBUST_ROUNDS = 6
 
 
@@ -206,7 +207,10 @@ def _polynomial_fit(values: Values, where: Mask) -> Values:
 
 def _smooth_fit(values: Values, plain: Mask, fallback: Values) -> Values:
     """Follow slow changes of light: local mean over the plain cells, the polynomial far from any."""
-    sigma = _SMOOTH_MM / STEP_MM
-    weight = cv2.GaussianBlur(plain.astype(np.float32), (0, 0), sigma)[..., None]
-    mean = cv2.GaussianBlur((values - fallback) * plain[..., None], (0, 0), sigma)
-    return np.asarray(fallback + mean / np.maximum(weight, 0.02), np.float32)
+    size = plain.shape[::-1]
+    coarse = (max(1, size[0] // _COARSE), max(1, size[1] // _COARSE))
+    light = np.dstack([(values - fallback) * plain[..., None], plain.astype(np.float32)])
+    light = cv2.resize(light, coarse, interpolation=cv2.INTER_AREA)
+    light = cv2.GaussianBlur(light, (0, 0), _SMOOTH_MM / STEP_MM / _COARSE)
+    mean = light[..., :3] / np.maximum(light[..., 3:], 0.02)
+    return np.asarray(fallback + cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR), np.float32)

@@ -29,10 +29,11 @@ _CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).asty
 _BLURS_PX = (0.6, 0.75, 0.9, 1.1, 1.4, 1.8, 2.3, 3.0)
 _COLOUR_BLUR_PX = 1.25  # added by the halved resolution
 _COLOUR_NOISE = np.array([1.0, 2.0, 2.0])  # half resolution: neighbouring samples repeat each other's noise
-_PITCH_MM = 0.25
 _REACH_MM = 30.0
 _STEP_GAIN = 6.0  # a perfect step at both scales weighs as much as 6 mm of full evidence
-_STEP_HALVES_PX = (6.0, 11.0)
+_LEAST_NOISE = np.array([0.002, 0.008, 0.008])  # compressed colour is flat, with steps between blocks
+_STEP_HALVES_PX = (6, 11)
+_USUAL_BLUR_PX = 0.85
 _STIFFNESS = 0.5
 _ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
 _SMOOTH_ROWS = 4.0
@@ -147,8 +148,8 @@ def _refuse_unsure(edges: list[Edge], name: str) -> None:
             raise OutlineError(
                 f"the limb's {side} edge cannot be told from what is behind it.",
                 where=name,
-                do="Use a backdrop of another colour than the skin and more even light, hold the phone "
-                "still, or draw the edge by hand.",
+                do="Use a backdrop of another colour than the skin and even light, give the file as the phone "
+                "saved it, or draw the edge by hand.",
             )
 
 
@@ -168,26 +169,32 @@ def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
 
 def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
     """Move a boundary of the strip to the step in the photograph next to it: (n,) offsets, mm."""
-    shift = np.arange(-_REACH_MM, _REACH_MM + _PITCH_MM / 2, _PITCH_MM)
+    pitch = _pixel_mm(strip)
+    shift = np.arange(-_REACH_MM, _REACH_MM + pitch / 2, pitch)
     across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
     heights = strip.heights[region.rows]
     at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
     light = gaussian_filter1d(_sample(pixels, at), _ALONG, axis=0, mode="nearest")
-    pitch_px = float(np.median(np.linalg.norm(np.diff(at, axis=1), axis=-1)))
-    noise = 2.0 * _noise(light, int(np.ceil(2.0 / pitch_px)))
-    blur = 0.85 / pitch_px
-    step = sum(explained_by_step(light, round(half / pitch_px), blur, noise) for half in _STEP_HALVES_PX)
+    noise = 2.0 * _noise(light)
+    step = sum(explained_by_step(light, half, _USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
     evidence = _on_strip(region.evidence[index], strip, region, across)
     outward = (-1, 1)[index]
-    score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (_PITCH_MM / STEP_MM)
-    path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=5)
+    score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
+    path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
     return np.asarray(across[np.arange(len(path)), path])
 
 
-def _noise(light: NDArray[np.float32], lag: int) -> Array:
-    """Noise of each channel from second differences over ``lag`` samples, which no longer share pixels."""
-    second = light[:, 2 * lag :] - 2.0 * light[:, lag:-lag] + light[:, : -2 * lag]
-    return np.asarray(1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0) + 2e-3)
+def _pixel_mm(strip: Strip) -> float:
+    """Size of a pixel at the limb: mm."""
+    middle = float(strip.heights[len(strip.heights) // 2])
+    ends = strip.photo_from_plane(np.array([-50.0, 50.0]), np.full(2, middle))
+    return float(100.0 / np.linalg.norm(ends[1] - ends[0]))
+
+
+def _noise(light: NDArray[np.float32]) -> Array:
+    """Noise of each channel from second differences over two pixels, which share little."""
+    second = light[:, 4:] - 2.0 * light[:, 2:-2] + light[:, :-4]
+    return np.asarray(1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0) + _LEAST_NOISE)
 
 
 def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:

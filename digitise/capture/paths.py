@@ -28,18 +28,20 @@ def best_path(scores: NDArray[np.float32], *, stiffness: float, reach: int) -> N
     """
     height, width = scores.shape
     steps = np.arange(-reach, reach + 1)
-    price = (stiffness * steps**2).astype(np.float32)[:, None]
-    came_from = np.zeros((height, width), np.intp)
+    price = (stiffness * steps**2).astype(np.float32)
+    choices = np.empty((height, width), np.int8)
+    padded = np.full(width + 2 * reach, -np.inf, np.float32)
+    total = padded[reach : reach + width]
+    reachable = np.lib.stride_tricks.sliding_window_view(padded, len(steps))
     columns = np.arange(width)
-    total = scores[0].astype(np.float32)
+    total[:] = scores[0]
     for row in range(1, height):
-        padded = np.pad(total, reach, constant_values=-np.inf)
-        reached = np.stack([padded[reach + d : reach + d + width] for d in steps]) - price
-        choice = np.argmax(reached, axis=0)
-        came_from[row] = np.clip(columns + steps[choice], 0, width - 1)
-        total = reached[choice, columns] + scores[row]
+        reached = reachable - price
+        choice = np.argmax(reached, axis=1)
+        choices[row] = choice
+        total[:] = reached[columns, choice] + scores[row]
     path = np.empty(height, np.intp)
     path[-1] = int(np.argmax(total))
     for row in range(height - 1, 0, -1):
-        path[row - 1] = came_from[row, path[row]]
+        path[row - 1] = path[row] + steps[choices[row, path[row]]]
     return path

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +56,18 @@ def step_basis(half: int, shift: float, blur: float) -> Array:
     return np.stack([before, s * before, after, s * after], axis=1)
 
 
+@lru_cache(maxsize=2048)
+def _step_space(half: int, shift: float, blur: float) -> Array:
+    """Return an orthonormal basis of the model's columns: (2 half + 1, 4)."""
+    return np.linalg.qr(step_basis(half, shift, blur))[0]
+
+
+@lru_cache(maxsize=16)
+def _slope_space(half: int) -> Array:
+    s = np.arange(-half, half + 1.0)
+    return np.linalg.qr(np.stack([np.ones_like(s), s], axis=1))[0]
+
+
 def explained_by_step(profiles: NDArray[np.float32], half: int, blur: float, noise: Array) -> Array:
     """Share of variation that a step explains, at every place of every profile.
 
@@ -76,8 +89,7 @@ def explained_by_step(profiles: NDArray[np.float32], half: int, blur: float, noi
     windows = np.lib.stride_tricks.sliding_window_view(
         profiles / noise.astype(np.float32), 2 * half + 1, axis=1
     )
-    stepped, _ = np.linalg.qr(step_basis(half, 0.0, blur))
-    sloped, _ = np.linalg.qr(np.stack([np.ones(2 * half + 1), np.arange(-half, half + 1.0)], axis=1))
+    stepped, sloped = _step_space(half, 0.0, blur), _slope_space(half)
     energy = np.einsum("nmcw,nmcw->nm", windows, windows)
     by_step = np.sum((windows @ stepped.astype(np.float32)) ** 2, axis=(2, 3))
     by_slope = np.sum((windows @ sloped.astype(np.float32)) ** 2, axis=(2, 3))
@@ -113,7 +125,7 @@ def fit_steps(
     misfit = np.empty((len(shifts), *energy.shape))
     for index, shift in enumerate(shifts):
         for channel, width in enumerate(blur):
-            basis, _ = np.linalg.qr(step_basis(half, float(shift), float(width)))
+            basis = _step_space(half, float(shift), float(width))
             misfit[index, :, channel] = energy[:, channel] - np.sum(
                 (window[:, :, channel] @ basis) ** 2, axis=1
             )
@@ -121,8 +133,7 @@ def fit_steps(
     noise = np.sqrt(np.median(misfit.min(axis=0), axis=0) / freedom) * noise_factor + 1e-5
     chi2 = np.sum(misfit / noise**2, axis=2)
     position, sd = _parabola_minimum(shifts, chi2)
-    sloped, _ = np.linalg.qr(np.stack([np.ones(2 * half + 1), np.arange(-half, half + 1.0)], axis=1))
-    by_slope = np.sum(np.einsum("nwc,wk->nkc", window, sloped) ** 2, axis=1)
+    by_slope = np.sum(np.einsum("nwc,wk->nkc", window, _slope_space(half)) ** 2, axis=1)
     straight = np.sum((energy - by_slope) / noise**2, axis=1)
     gain = straight - chi2.min(axis=0)
     return StepFit(position, sd, _contrast(window, position, half, blur), noise, gain)
@@ -148,7 +159,7 @@ def estimate_blur(profiles: NDArray[np.float32], half: int, candidates: Sequence
     energy = np.sum(window**2, axis=1)
     misfits = []
     for blur in candidates:
-        bases = [np.linalg.qr(step_basis(half, float(shift), blur))[0] for shift in shifts]
+        bases = [_step_space(half, float(shift), blur) for shift in shifts]
         left = [energy - np.sum((window @ basis) ** 2, axis=1) for basis in bases]
         misfits.append(float(np.median(np.min(left, axis=0))))
     return candidates[int(np.argmin(misfits))]
