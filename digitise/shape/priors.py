@@ -1,9 +1,9 @@
 """What is known of a limb's sections before any photograph: the stated priors.
 
-A section is an ellipse with small corrections.  The sizes come from the look of adult limb sections, from
-memory.  Whether a size is that of a whole harmonic or of each of its two coefficients was settled, for orders
-3 to 6, as the whole harmonic after four test cases had been measured both ways, so those four cases are not an
-independent check of it.
+A section is an ellipse with small corrections. The sizes come from the look of adult limb sections, from
+memory. Whether a size is that of a whole harmonic or of each of its two coefficients was settled, for
+orders 3 to 6, as the whole harmonic after four test cases had been measured both ways, so those four cases
+are not an independent check of it.
 """
 
 from __future__ import annotations
