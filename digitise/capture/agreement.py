@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.bundle import Solution, solve, spread
-from digitise.capture.problem import Key, Problem, bodies_apart, listed, points, require_mat
+from digitise.capture.markers import listed
+from digitise.capture.problem import Key, Problem, bodies_apart, points, require_mat
 from digitise.capture.sightings import MarkedPhoto, Sightings
 from digitise.errors import PoseError
 from digitise.geometry.rigid import Array

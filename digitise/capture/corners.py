@@ -23,10 +23,11 @@ _ROUNDS = 3
 _CONTOUR_SHORT_PX = 0.7  # half a pixel, and the shift by the tone curve
 _MAX_MOVE_PX = 4.0  # a contour is off by more only where something else than the side was found
 _REACH_MODULES = 0.7  # stays inside the black border and inside a white margin of at least 0.7 module
-_REACH_PX = 9.0
+_REACH_PX = (6.0, 20.0)
+_REACH_BLURS = 5.0  # 2.5 to span the edge, as much again to see the plateaus beside it
 _FEWEST_PROFILES = 8
 _MAX_LINE_RMS_PX = 0.6
-_MIN_CONTRAST = 0.02  # of full white, linear light
+_MIN_CONTRAST = 0.004  # of full white, linear light
 _LIGHT = linear_light(np.arange(256, dtype=np.uint8))
 
 
@@ -70,15 +71,21 @@ def refine_corners(grey: NDArray[np.uint8], corners: Array) -> tuple[Array, Arra
         Standard deviation of the edge blur, NaN where it could not be measured.
     """
     current = _grown(corners)
+    widest = np.clip(_REACH_MODULES * _modules(corners), 1.0, _REACH_PX[1])
+    reach = widest
     for _ in range(_ROUNDS):
-        lines = _measure_sides(grey, current)
+        lines = _measure_sides(grey, current, reach)
+        reach = np.clip(_REACH_BLURS * lines.blur, np.minimum(_REACH_PX[0], widest), widest)
         placed, sd = _meet(lines)
         near = np.linalg.norm(placed - corners, axis=-1) < _MAX_MOVE_PX
         current = np.where(near[..., None], placed, current)
     good = np.all(lines.good & near, axis=1)
     current = np.where(good[:, None, None], current, _grown(corners))
-    sd = np.where(good[:, None], np.hypot(sd, CORNER_FLOOR_PX), UNREFINED_SD_PX)
-    blur = np.where(good, np.median(lines.blur, axis=1), np.nan)
+    blur = np.median(lines.blur, axis=1)
+    # a contour in stored values falls short by about the blur; neighbours seen through blur disturb lines too
+    softness = np.clip(blur, 1.0, _MAX_MOVE_PX)[:, None]
+    sd = np.where(good[:, None], np.hypot(sd, CORNER_FLOOR_PX * softness), UNREFINED_SD_PX * softness)
+    blur = np.where(good, blur, np.nan)
     return current, sd, blur
 
 
@@ -106,7 +113,7 @@ def _quarter_turn(vectors: Array) -> Array:
     return np.stack([vectors[..., 1], -vectors[..., 0]], axis=-1)
 
 
-def _measure_sides(grey: NDArray[np.uint8], corners: Array) -> _Lines:
+def _measure_sides(grey: NDArray[np.uint8], corners: Array, reach: Array) -> _Lines:
     side = np.roll(corners, -1, axis=1) - corners
     length = np.maximum(np.linalg.norm(side, axis=-1), 1e-9)
     direction = side / length[..., None]
@@ -115,7 +122,6 @@ def _measure_sides(grey: NDArray[np.uint8], corners: Array) -> _Lines:
     skip = np.minimum(np.maximum(0.1 * length, 3.0), 0.25 * length)
     share = np.linspace(0.0, 1.0, _PROFILES)
     along = skip[..., None] + (length - 2 * skip)[..., None] * share
-    reach = np.clip(_REACH_MODULES * _modules(corners), 1.0, _REACH_PX)
     across = reach[..., None] * np.linspace(-1.0, 1.0, _SAMPLES)
     where = (
         corners[:, :, None, None]

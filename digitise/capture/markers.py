@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -12,9 +12,12 @@ from numpy.typing import NDArray
 
 from digitise.capture.corners import refine_corners
 from digitise.capture.field import MarkerField
-from digitise.capture.photo import Photograph
+from digitise.capture.photo import Photograph, linear_light
 from digitise.errors import FieldError, PhotoError
 from digitise.geometry.rigid import Array
+
+_Hit = tuple[int, Array]
+_BLURRED_PX = 1.2  # up to here stored values show every marker that light shows
 
 
 @dataclass(frozen=True)
@@ -53,24 +56,64 @@ def find_markers(photo: Photograph, field: MarkerField) -> tuple[Detection, ...]
     """
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     detector = _detector(field.dictionary)
-    ids, corners = _detect(detector, grey)
-    if not ids:
+    hits = _detect(detector, grey)
+    own = _own(photo, hits, field)
+    found = _placed(grey, own)
+    if _blurred(found):
+        # in light, blur leaves the squares their size and gaps; in stored values it eats up the dark
+        more = _detect(detector, _light_picture(grey))
+        hits += more
+        own |= _own(photo, more, field)
+        found = _placed(grey, own)
+    if not hits:
         raise _nothing_found(photo, detector, grey)
-    known = {i for board in field.boards for i in board.ids}
-    own = [k for k, i in enumerate(ids) if i in known]
     if not own:
+        foreign = listed(i for i, _ in hits)
         raise PhotoError(
-            f"The markers in this photograph ({_listed(ids)}) are not on the sheets of this field.",
+            f"The markers in this photograph ({foreign}) are not on the sheets of this field.",
             where=photo.name,
             do="Use the field.json that was made together with the printed sheets.",
         )
-    _refuse_repeats(photo, [ids[k] for k in own])
-    placed, sd, blur = refine_corners(grey, np.array([corners[k] for k in own]))
-    found = [
-        Detection(ids[k], placed[n], sd[n], None if np.isnan(blur[n]) else float(blur[n]))
-        for n, k in enumerate(own)
-    ]
-    return tuple(sorted(found, key=lambda detection: detection.id))
+    return found
+
+
+def _own(photo: Photograph, hits: Sequence[_Hit], field: MarkerField) -> dict[int, Array]:
+    """Return the corners of the field's markers by id; one id in two places is refused."""
+    known = {i for board in field.boards for i in board.ids}
+    own = [(i, corners) for i, corners in hits if i in known]
+    # the detector merges candidates at one place, so a second hit is a second print
+    twice = [i for i, count in Counter(i for i, _ in own).items() if count > 1]
+    if twice:
+        raise PhotoError(
+            f"Marker {listed(twice)} is in the picture more than once: a sheet was printed twice.",
+            where=photo.name,
+            do="Leave only one print of every sheet in the picture.",
+        )
+    return dict(own)
+
+
+def _placed(grey: NDArray[np.uint8], own: Mapping[int, Array]) -> tuple[Detection, ...]:
+    if not own:
+        return ()
+    ids = sorted(own)
+    corners, sd, blur = refine_corners(grey, np.array([own[i] for i in ids]))
+    return tuple(
+        Detection(i, corners[n], sd[n], None if np.isnan(blur[n]) else float(blur[n]))
+        for n, i in enumerate(ids)
+    )
+
+
+def _blurred(found: Sequence[Detection]) -> bool:
+    measured = [d.blur_px for d in found if d.blur_px is not None]
+    return 2 * len(measured) < len(found) + 1 or float(np.median(measured)) > _BLURRED_PX
+
+
+def _light_picture(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the light of the picture, 255 where its brightest hundredth begins."""
+    white = max(float(np.percentile(grey[::8, ::8], 99)), 1.0)
+    levels = linear_light(np.arange(256, dtype=np.uint8))
+    table = np.clip(255.0 * levels / np.interp(white, np.arange(256), levels), 0, 255)
+    return np.asarray(cv2.LUT(grey, np.round(table).astype(np.uint8)), np.uint8)
 
 
 def _detector(dictionary: str) -> cv2.aruco.ArucoDetector:
@@ -83,17 +126,17 @@ def _detector(dictionary: str) -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code))
 
 
-def _detect(detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]) -> tuple[list[int], list[Array]]:
+def _detect(detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]) -> list[_Hit]:
     corners, ids, _ = detector.detectMarkers(grey)
     if ids is None:
-        return [], []
-    return [int(i) for i in ids.ravel()], [np.asarray(c, float).reshape(4, 2) for c in corners]
+        return []
+    return [(int(i), np.asarray(c, float).reshape(4, 2)) for i, c in zip(ids.ravel(), corners, strict=True)]
 
 
 def _nothing_found(
     photo: Photograph, detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]
 ) -> PhotoError:
-    if _detect(detector, np.ascontiguousarray(grey[:, ::-1]))[0]:
+    if _detect(detector, np.ascontiguousarray(grey[:, ::-1])):
         return PhotoError(
             "The photograph is mirrored, as selfie cameras save it.",
             where=photo.name,
@@ -106,18 +149,8 @@ def _nothing_found(
     )
 
 
-def _refuse_repeats(photo: Photograph, ids: Sequence[int]) -> None:
-    # the detector merges candidates at one place, so a second hit is a second print
-    twice = [i for i, count in Counter(ids).items() if count > 1]
-    if twice:
-        raise PhotoError(
-            f"Marker {_listed(twice)} is in the picture more than once: a sheet was printed twice.",
-            where=photo.name,
-            do="Leave only one print of every sheet in the picture.",
-        )
-
-
-def _listed(ids: Sequence[int]) -> str:
-    shown = sorted(set(ids))
+def listed(ids: Iterable[int]) -> str:
+    """Name marker ids in a sentence, at most eight of them."""
+    shown = sorted({int(i) for i in ids})
     more = f" and {len(shown) - 8} more" if len(shown) > 8 else ""
     return ", ".join(str(i) for i in shown[:8]) + more

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
 from digitise.capture.backdrop import Area, Values, find_panel, plain_areas
+from digitise.capture.correction import DRAWN_SD_PX, Correction, drawn_offsets, paint
 from digitise.capture.field import Board
 from digitise.capture.hem import skin_rows
 from digitise.capture.paths import best_path
@@ -99,6 +100,7 @@ def find_outline(
     camera: Camera,
     boards: Iterable[tuple[Board, Pose]],
     axis_from_world: Pose,
+    correction: Correction | None = None,
 ) -> Outline:
     """Find the limb's two edges in a photograph.
 
@@ -112,15 +114,20 @@ def find_outline(
         The backdrops it shows, each with its pose world_from_board.
     axis_from_world
         Pose of the axis frame: origin on the mat, z along the limb.
+    correction
+        What a person drew on this photograph; it overrides the automatic edge.
 
     Raises
     ------
     OutlineError
-        When no plain backdrop or no limb before it is seen.
+        When no plain backdrop or no limb before it is seen, or the correction belongs to another photograph.
     """
+    if correction is not None:
+        _require_same_photo(correction, photo)
     areas = plain_areas(boards, camera)
     strip = cut_strip(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
-    region = find_region(strip, find_panel(strip, areas), photo.name)
+    painted = None if correction is None else paint(correction, strip)
+    region = find_region(strip, find_panel(strip, areas), photo.name, painted)
     skin, hem_mm = skin_rows(strip, region)
     heights = strip.heights[region.rows][skin]
     edges = []
@@ -128,10 +135,37 @@ def find_outline(
         near = _near_edge(photo.pixels, strip, region, index, offsets)[skin]
         edge = _sub_pixel_edge(photo.pixels, strip.photo_from_plane(near, heights), (-1, 1)[index])
         edge = _doubted(edge, region.doubtful[index][skin])
+        if correction is not None:
+            edge = _redrawn(
+                edge, strip, drawn_offsets(correction, strip, ("left", "right")[index], heights), heights
+            )
         edges.append(_upwards(edge, heights > _LOWEST_MM))
     _refuse_unsure(edges, photo.name)
     heights = heights[heights > _LOWEST_MM][::-1]
     return Outline((edges[0], edges[1]), (heights, heights), hem_mm)
+
+
+def _require_same_photo(correction: Correction, photo: Photograph) -> None:
+    if correction.photo_sha256 not in (None, photo.sha256):
+        raise OutlineError(
+            "the correction was drawn on another photograph.",
+            where=photo.name,
+            do="Give the correction that belongs to it, or draw it again.",
+        )
+
+
+def _redrawn(edge: Edge, strip: Strip, offsets: Array, heights: Array) -> Edge:
+    """Put drawn offsets (n,) mm, NaN where nothing was drawn, in place of an edge's points."""
+    drawn = np.isfinite(offsets)
+    if not drawn.any():
+        return edge
+    at = strip.photo_from_plane(np.where(drawn, offsets, 0.0), heights)
+    return replace(
+        edge,
+        points=np.where(drawn[:, None], at, edge.points),
+        sd_px=np.where(drawn, DRAWN_SD_PX, edge.sd_px),
+        sure=edge.sure | drawn,
+    )
 
 
 def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
@@ -169,7 +203,7 @@ def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
 
 def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
     """Move a boundary of the strip to the step in the photograph next to it: (n,) offsets, mm."""
-    pitch = _pixel_mm(strip)
+    pitch = strip.pixel_mm()
     shift = np.arange(-_REACH_MM, _REACH_MM + pitch / 2, pitch)
     across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
     heights = strip.heights[region.rows]
@@ -182,13 +216,6 @@ def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: i
     score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
     path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
     return np.asarray(across[np.arange(len(path)), path])
-
-
-def _pixel_mm(strip: Strip) -> float:
-    """Size of a pixel at the limb: mm."""
-    middle = float(strip.heights[len(strip.heights) // 2])
-    ends = strip.photo_from_plane(np.array([-50.0, 50.0]), np.full(2, middle))
-    return float(100.0 / np.linalg.norm(ends[1] - ends[0]))
 
 
 def _noise(light: NDArray[np.float32]) -> Array:

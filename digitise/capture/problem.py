@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from digitise.capture.bundle import IntArray, Points, State
 from digitise.capture.field import MarkerField
 from digitise.capture.lens import LensPrior, LensProfile, generic_prior, lens_from_vector, profile_prior
+from digitise.capture.markers import listed
 from digitise.capture.sightings import MarkedPhoto, Sightings
 from digitise.capture.start import board_pose
 from digitise.errors import PoseError
@@ -162,10 +163,3 @@ def first_pose(problem: Problem, seen: Sightings, key: Key) -> Pose:
             do="Check that the sheet lies flat, is whole, and that field.json belongs to it.",
         )
     return pose
-
-
-def listed(ids: Iterable[int]) -> str:
-    """Name marker ids in a sentence, at most eight of them."""
-    shown = sorted({int(i) for i in ids})
-    more = f" and {len(shown) - 8} more" if len(shown) > 8 else ""
-    return ", ".join(str(i) for i in shown[:8]) + more

@@ -23,6 +23,7 @@ _LEAST_WIDTH_MM = 35.0
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
 _CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
+_PAINTED = 40.0  # what a person painted outvotes everything nearby
 _CLIP_BELOW = 0.5  # a floor is less well known than the panel
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
@@ -65,19 +66,41 @@ class Region:
     doubtful: tuple[Mask, Mask]
 
 
-def find_region(strip: Strip, panel: Panel, name: str) -> Region:
+def find_region(strip: Strip, panel: Panel, name: str, painted: NDArray[np.int8] | None = None) -> Region:
     """Tell the limb from everything round it.
+
+    Parameters
+    ----------
+    strip, panel
+        The photograph's strip and what is known of the backdrop in it.
+    name
+        The photograph's name, for messages.
+    painted
+        (H, W) 1 where a person painted limb, -1 background, 0 elsewhere; None when nothing was painted.
 
     Raises
     ------
     OutlineError
         When no plain backdrop or no limb before it is seen.
     """
+    painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
+    panel = _painted_panel(panel, painted)
     rows, left, right = _track(strip, panel, name)
     left = np.asarray(median_filter(left, size=_TRACK_MEDIAN, mode="nearest"))
     right = np.asarray(median_filter(right, size=_TRACK_MEDIAN, mode="nearest"))
     evidence = _evidence(strip, panel, rows, left, right)
-    return _refine(strip, rows, left, right, evidence)
+    told = tuple(np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence)
+    return _refine(strip, rows, left, right, (told[0], told[1]))
+
+
+def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
+    certain = np.where(painted > 0, 100.0 * _STANDS_OUT, 0.0)
+    distance2 = np.where(painted == 0, panel.distance2, certain).astype(np.float32)
+    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2)
+
+
+def _near_panel(panel: Panel) -> Mask:
+    return np.broadcast_to(panel.inside.any(axis=1, keepdims=True), panel.inside.shape)
 
 
 def _track(
@@ -130,11 +153,11 @@ def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
     return np.asarray(labels == int(np.argmax(counts)))
 
 
-def _runs(row: Mask) -> NDArray[np.intp]:
+def _runs(row: Mask) -> NDArray[np.int64]:
     """Return (n, 2) first and last column of each run of True wide enough to be a limb."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]])))
     runs = edges.reshape(-1, 2) - [0, 1]
-    return runs[(runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM]
+    return np.asarray(runs[(runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM], np.int64)
 
 
 def _lowest_run(foot: Mask, blob: Mask, column: int) -> tuple[int, tuple[int, int] | None]:

@@ -59,6 +59,16 @@ class Strip:
         )
         return np.asarray((eye + depth * ray)[..., :2])
 
+    def plane_from_photo(self, pixels: Array) -> Array:
+        """Map photograph pixels (..., 2) to plane coordinates (..., 2): offset and height, mm."""
+        return self.plane_from_world(self.camera.centre + self.camera.rays(pixels))
+
+    def pixel_mm(self) -> float:
+        """Return the size of a photograph's pixel at the middle of the limb, mm."""
+        middle = float(self.heights[len(self.heights) // 2])
+        ends = self.photo_from_plane(np.array([-50.0, 50.0]), np.full(2, middle))
+        return float(100.0 / np.linalg.norm(ends[1] - ends[0]))
+
     def cells(self, plane: Array) -> Array:
         """Map plane coordinates (..., 2) in mm to (column, row) positions in the strip."""
         column = (plane[..., 0] - self.offsets[0]) / STEP_MM
