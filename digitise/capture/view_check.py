@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from digitise.capture.field import Board, MarkerField
 from digitise.capture.finding import Finding, Severity
@@ -50,7 +51,7 @@ def _in_sight(board: Board, world_from_board: Pose, camera: Camera) -> list[int]
     return [i for i, whole in zip(board.ids, np.all(inside, axis=1), strict=True) if whole]
 
 
-def _inside(camera: Camera, points: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _inside(camera: Camera, points: Array) -> NDArray[np.bool_]:
     """Tell which world points (..., 3) lie in the picture."""
     pixels = camera.project(points)
     with np.errstate(invalid="ignore"):

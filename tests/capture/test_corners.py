@@ -70,7 +70,7 @@ def test_side_without_white_beside_it_is_not_believed(tools):
     picture[:, : int(true[0, 0]) + 3] = picture[150, 95]
     given = detector_like(true)[None]
     found, sd, blur = refine_corners(picture, given)
-    assert np.all(sd == UNREFINED_SD_PX)
+    assert np.all(sd >= UNREFINED_SD_PX)
     assert np.isnan(blur[0])
     assert np.max(np.abs(found - given)) < 1.5
 

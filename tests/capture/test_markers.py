@@ -119,3 +119,27 @@ def test_unusable_pictures_are_refused(name, tools):
 def test_unknown_dictionary_is_refused(name, tools):
     with pytest.raises(FieldError, match="dictionary"):
         find_markers(photograph(sheet(tools, [0])), replace(tools["roll"], dictionary=name))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("blur", "share"), [(2.0, 0.9), (3.0, 0.75)])
+def test_blurred_photographs_still_give_markers_in_the_right_place(case, blur, share):
+    """The picture out of focus: blurred in light, stored again."""
+    photo, field = read_photo(case.photos[0]), read_field(case.field)
+    sharp = find_markers(photo, field)
+    light = cv2.GaussianBlur(linear_light(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)), (0, 0), blur)
+    coded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    found = find_markers(photograph(np.round(255 * coded).astype(np.uint8)), field)
+    assert len(found) >= share * len(sharp)
+    exact = true_corners(case, field, 1)
+    errors = np.array([(d.corners - exact[d.id]) / d.sd_px[:, None] for d in found])
+    assert np.sqrt(np.mean(errors**2)) < 2.0
+
+
+@pytest.mark.parametrize("dim", [0.1, 0.03])
+def test_dark_photographs_still_give_all_markers(dim, tools):
+    picture = linear_light(sheet(tools, [0, 1, 2, 3, 4])) * dim
+    coded = np.where(picture <= 0.0031308, 12.92 * picture, 1.055 * picture ** (1 / 2.4) - 0.055)
+    found = find_markers(photograph(np.round(255 * coded).astype(np.uint8)), tools["roll"])
+    assert [d.id for d in found] == [0, 1, 2, 3, 4]
+    assert all(np.all(d.sd_px < 0.2) for d in found)
