@@ -17,6 +17,7 @@ optional.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -213,7 +214,7 @@ def drawn_offsets(correction: Correction, strip: Strip, side: str, heights: Arra
 def _crossings(line: Array, heights: Array, choose: np.ufunc) -> Array:
     """Return the chosen crossing of a line (n, 2) with each height (m,), NaN where there is none."""
     found = np.full(len(heights), np.nan)
-    for (x0, y0), (x1, y1) in zip(line[:-1], line[1:], strict=True):
+    for (x0, y0), (x1, y1) in pairwise(line):
         low, high = min(y0, y1), max(y0, y1)
         hit = (heights >= low) & (heights <= high)
         share = (heights - y0) / (y1 - y0) if y1 != y0 else np.zeros(len(heights))

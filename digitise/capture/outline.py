@@ -182,8 +182,8 @@ def _refuse_unsure(edges: list[Edge], name: str) -> None:
             raise OutlineError(
                 f"the limb's {side} edge cannot be told from what is behind it.",
                 where=name,
-                do="Use a backdrop of another colour than the skin and even light, give the file as the phone "
-                "saved it, or draw the edge by hand.",
+                do="Use a backdrop of another colour than the skin and even light, give the file as the "
+                "phone saved it, or draw the edge by hand.",
             )
 
 

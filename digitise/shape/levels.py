@@ -14,7 +14,7 @@ from digitise.shape.tangents import Samples
 
 GRID_MM = 5.0
 ROUND_MM = 10.0
-# How far a wanted height may lie beyond the edges that were seen.
+# How far a wanted height may lie beyond the edges that were traced, surely or not.
 REACH_MM = 15.0
 # Going down, a foot begins where a section grows by more than 1 mm per mm (heel and instep at some 25 degrees
 # each); the ankle bones themselves, 70-75 mm high on adults, widen a section by less.
@@ -45,10 +45,11 @@ class Levels:
     foot_top_mm: float | None
 
 
-def _side_profile(sides: Sequence[Samples], levels: Array) -> Array:
-    """Return the mean support distance of one side at each level, NaN where no sure edge is near."""
-    z = np.concatenate([side.z[side.sure] for side in sides])
-    h = np.concatenate([side.h[side.sure] for side in sides])
+def _side_profile(sides: Sequence[Samples], levels: Array, sure_only: bool) -> Array:
+    """Return the mean support distance of one side at each level, NaN where no (sure) edge is near."""
+    used = [side.sure if sure_only else np.ones(len(side.z), bool) for side in sides]
+    z = np.concatenate([side.z[keep] for side, keep in zip(sides, used, strict=True)])
+    h = np.concatenate([side.h[keep] for side, keep in zip(sides, used, strict=True)])
     if len(z) < 2:
         return np.full(len(levels), np.nan)
     order = np.argsort(z)
@@ -59,8 +60,8 @@ def _side_profile(sides: Sequence[Samples], levels: Array) -> Array:
     return np.where(known, np.interp(levels, z, h), np.nan)
 
 
-def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array) -> Array:
-    """Return the silhouette width of each view at each level: (V, L) mm, NaN where not seen."""
+def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array, *, sure_only: bool = True) -> Array:
+    """Return the silhouette width of each view at each level: (V, L) mm, NaN where not (surely) seen."""
     rows = []
     for edges in views:
         first = edges[0].theta[len(edges[0].theta) // 2]
@@ -68,7 +69,8 @@ def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array) -> Arr
         left = [edge for edge, is_same in zip(edges, same, strict=True) if is_same]
         right = [edge for edge, is_same in zip(edges, same, strict=True) if not is_same]
         empty = np.full(len(levels), np.nan)
-        rows.append(_side_profile(left, levels) + (_side_profile(right, levels) if right else empty))
+        sides = [_side_profile(side, levels, sure_only) if side else empty for side in (left, right)]
+        rows.append(sides[0] + sides[1])
     return np.stack(rows)
 
 
@@ -123,7 +125,8 @@ def find_levels(
     found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
     bottom = float(found_from if from_mm is None else from_mm)
     top = float(found_to if to_mm is None else to_mm)
-    _check_wanted(bottom, top, seen_low, seen_high)
+    traced = levels[np.all(np.isfinite(width_profiles(samples, levels, sure_only=False)), axis=0)]
+    _check_wanted(bottom, top, float(traced[0]), float(traced[-1]))
     return Levels(seen_low, seen_high, bottom, top, foot)
 
 

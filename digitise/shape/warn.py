@@ -11,6 +11,7 @@ from digitise.shape.solve import EdgeData
 from digitise.shape.taped import TapeCheck, TapeCross
 
 # Shorter unsure stretches are bridged by the rest without harm.
+_UNSURE_GAP_MM = 8.0
 _UNSURE_NOTED_MM = 20.0
 # An edge that the limb misses by more than this, rms, is not the edge of that limb, or the cameras are wrong.
 _MISFIT_PX = 1.5
@@ -121,13 +122,15 @@ def _misfit(residual: EdgeResidual) -> list[FitWarning]:
 
 
 def _unsure(levels: Levels, data: EdgeData, residual: EdgeResidual) -> list[FitWarning]:
-    """Name the stretch of an edge, 20 mm or longer within the levels, that could not be trusted."""
+    """Name the stretches of an edge, 20 mm or longer within the levels, that could not be trusted."""
     inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
     z = np.sort(data.samples.z[inside])
-    if len(z) < 2 or z[-1] - z[0] < _UNSURE_NOTED_MM:
+    stretches = [part for part in np.split(z, np.flatnonzero(np.diff(z) > _UNSURE_GAP_MM) + 1) if len(part)]
+    long = [f"{part[0]:.0f}-{part[-1]:.0f}" for part in stretches if part[-1] - part[0] >= _UNSURE_NOTED_MM]
+    if not long:
         return []
     text = (
-        f"{residual.view}: the {residual.side} edge is unsure between {z[0]:.0f} and {z[-1]:.0f} mm; the "
-        "limb is less certain there."
+        f"{residual.view}: the {residual.side} edge is unsure at {', '.join(long)} mm; the limb is less "
+        "certain there."
     )
     return [FitWarning("edge-unsure", text)]

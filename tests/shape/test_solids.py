@@ -181,7 +181,7 @@ def test_unsure_stretches_widen_the_interval_and_are_reported():
     assert ratio[1] < 1.05
     (warning,) = unsure.warnings
     assert warning.code == "edge-unsure"
-    assert warning.text.startswith("view-1: the left edge is unsure between 36")
+    assert warning.text.startswith("view-1: the left edge is unsure at 36")
 
 
 def test_camera_uncertainty_is_carried_through():
