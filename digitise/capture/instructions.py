@@ -55,7 +55,8 @@ _STEPS = (
         "Photograph",
         "Two photographs, one from each camera place, with the same phone held upright at knee height, "
         "1.5 to 2 m away. Main camera at 1×: no zoom, no portrait mode, no filter, no selfie camera. In "
-        "the picture: the whole mat, the limb up to where you will measure, and the backdrop behind it.",
+        "the picture: the whole mat, the limb up to where you will measure, the backdrop behind it, and, if "
+        "it fits, part of the other backdrop.",
     ),
     (
         "Little room?",
