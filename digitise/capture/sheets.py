@@ -14,7 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from digitise.capture.field import Board, MarkerField, Role
+from digitise.capture.field import Board, MarkerField
+from digitise.capture.field_form import Role
 from digitise.errors import SheetError
 from digitise.geometry.rigid import Array
 
