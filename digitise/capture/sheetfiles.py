@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +10,7 @@ from digitise.capture.field import write_field
 from digitise.capture.instructions import add_instructions
 from digitise.capture.printing import add_sheets, new_document
 from digitise.capture.sheets import Paper, Sheet, sheet_field, sheet_set
-from digitise.errors import OutputError
+from digitise.files import new_folder
 
 FIELD_FILE = "field.json"
 _ROLL_FILES = ("instructions.pdf", "mat.pdf", "backdrop-a.pdf", "backdrop-b.pdf")
@@ -51,40 +49,12 @@ def save_sheets(out: str | Path, paper: Paper, print_scale: float = 1.0) -> Shee
     """
     folder = Path(out)
     sheets = sheet_set(paper)
-    try:
-        _refuse_strangers(folder)
-        parent = folder if folder.is_dir() else folder.absolute().parent
-        parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".sheets-", dir=parent) as scratch:
-            complete = Path(scratch) / "complete"
-            complete.mkdir()
-            names = _write_pdfs(complete, paper, sheets)
-            write_field(sheet_field(sheets, print_scale), complete / FIELD_FILE)
-            _move(complete, folder)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise OutputError(
-            f"The sheets cannot be written ({reason}).", where=str(out), do="Choose another folder."
-        ) from error
+    with new_folder(folder, _OUR_FILES.__contains__, "sheets") as complete:
+        names = _write_pdfs(complete, paper, sheets)
+        write_field(sheet_field(sheets, print_scale), complete / FIELD_FILE)
     pdfs = tuple(folder / name for name in names)
     markers = sum(len(sheet.board.ids) for sheet in sheets)
     return SheetFiles(pdfs, folder / FIELD_FILE, len(sheets), markers)
-
-
-def _refuse_strangers(folder: Path) -> None:
-    if folder.exists() and not folder.is_dir():
-        raise OutputError("There is a file of this name.", where=str(folder), do="Name a folder.")
-    strangers = (
-        sorted(item.name for item in folder.iterdir() if item.name not in _OUR_FILES)
-        if folder.is_dir()
-        else []
-    )
-    if strangers:
-        raise OutputError(
-            f"The folder holds other files, such as {strangers[0]}.",
-            where=str(folder),
-            do="Name a new or empty folder for the sheets.",
-        )
 
 
 def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[str, ...]:
@@ -103,16 +73,3 @@ def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[st
         add_sheets(document, [sheet])
         document.output(str(folder / name))
     return _ROLL_FILES
-
-
-def _move(complete: Path, folder: Path) -> None:
-    """Put the finished files in place; an existing folder keeps its identity, a shell may stand in it."""
-    if not folder.is_dir():
-        complete.rename(folder)
-        return
-    for stale in folder.iterdir():
-        # the PDFs of another paper would not match the new field.json
-        if stale.name in _OUR_FILES and not (complete / stale.name).exists():
-            stale.unlink()
-    for item in sorted(complete.iterdir()):
-        shutil.move(item, folder / item.name)

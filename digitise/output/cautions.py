@@ -1,0 +1,43 @@
+"""The words of caution that go with every result, in one place.
+
+Contraindications and the arterial check: Rabe et al. 2020, Phlebology 35(7):447-460.  Red flags: common
+teaching.
+"""
+
+from __future__ import annotations
+
+_ENDS = {"leg": "toes", "arm": "fingers"}
+_LEFT_OUT = {"leg": ("foot", "groin"), "arm": ("hand", "armpit")}
+
+LIMITS = (
+    "The limb is the most likely shape between its outlines: dents behind a convex edge cannot be seen. "
+    "What no photograph saw widens the intervals. Changes of one limb between visits are better known than "
+    "its volume, as most of the error stays the same."
+)
+
+
+def caution(limb: str) -> tuple[str, ...]:
+    """Return the caution for a ``leg`` or an ``arm``, one sentence or two an item."""
+    ends = _ENDS[limb]
+    check = (
+        "Before any compression: medical clearance and, on a leg, a check of its arteries."
+        if limb == "leg"
+        else "Before any compression: medical clearance and a check of the arteries where they may be narrow."
+    )
+    return (
+        "This is a measurement, not a diagnosis. It does not stage, prescribe or choose a pressure.",
+        check,
+        "Stop and refer for sudden or fast swelling; hot, red or painful skin, or fever; a suspected clot; "
+        f"breathlessness or chest pain; numb, blue, white or cold {ends}; new lumps, open, bleeding or "
+        "leaking skin; swelling of unknown cause.",
+        "Local rules and the licensed practitioner decide.",
+    )
+
+
+def left_out(limb: str, from_mm: float, to_mm: float) -> tuple[str, ...]:
+    """Return what the figures do not include, one sentence an item."""
+    below, above = _LEFT_OUT[limb]
+    return (
+        f"The {below} and all below {from_mm:.0f} mm is not included.",
+        f"All above {to_mm:.0f} mm, up to the {above}, is not included.",
+    )

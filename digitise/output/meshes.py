@@ -1,0 +1,48 @@
+"""The limb's surface as files for other programs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import trimesh
+from trimesh.visual import TextureVisuals
+from trimesh.visual.material import PBRMaterial
+
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Limb
+from digitise.shape.mesh import limb_mesh
+
+MESH_FILES = ("mesh.ply", "mesh.stl", "mesh.obj", "mesh.glb")
+# glTF 2.0, section 3.4: metres, y up, an asset's front faces +z.  Our z is up and toes point to +y.  This is
+# a turn, no reflection, so faces keep their outward side.
+_GLTF_FROM_WORLD = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]) / 1000.0
+_GREY = (0.80, 0.77, 0.72, 1.0)
+
+
+def write_meshes(folder: Path, limb: Limb) -> None:
+    """Write mesh.ply, mesh.stl, mesh.obj (mm, world frame, z up) and mesh.glb (metres, y up).
+
+    All are closed, with outward faces, and hold the limb's stated volume.
+
+    Raises
+    ------
+    OSError
+        The files cannot be written.
+    """
+    mesh = limb_mesh(limb)
+    body = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
+    header = "a limb's surface, millimetres, z up"
+    body.export(folder / "mesh.ply")
+    body.export(folder / "mesh.stl")
+    body.export(folder / "mesh.obj", digits=5, header=header)
+    _for_gltf(mesh.vertices, body).export(folder / "mesh.glb")
+
+
+def _for_gltf(vertices: Array, body: trimesh.Trimesh) -> trimesh.Trimesh:
+    # without a material viewers show bare metal, as glTF's defaults say
+    skin = PBRMaterial(  # type: ignore[no-untyped-call]
+        name="limb", baseColorFactor=_GREY, metallicFactor=0.0, roughnessFactor=0.9
+    )
+    look = TextureVisuals(material=skin)  # type: ignore[no-untyped-call]
+    return trimesh.Trimesh(vertices @ _GLTF_FROM_WORLD.T, body.faces, visual=look, process=False)

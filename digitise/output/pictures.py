@@ -1,0 +1,244 @@
+"""Each photograph with the edge that was found in it, so that a person sees at a glance what was measured."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from digitise.capture.outline import Outline
+from digitise.capture.photo import Photograph
+from digitise.fonts import BOLD, REGULAR
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import fourier
+from digitise.output.measured import Measured
+from digitise.output.summarise import outline_name
+from digitise.shape.limb import Limb, coefficients
+
+Pixels = NDArray[np.uint8]
+Colour = tuple[int, int, int]
+
+LONG_SIDE_PX = 1600
+# Blue and yellow are told apart with every kind of colour vision; neither is a skin's, and the dark halo
+# parts them from light skin and light backdrops.
+SURE: Colour = (60, 190, 255)
+UNSURE: Colour = (255, 225, 60)
+_HALO: Colour = (15, 15, 25)
+_LEVEL: Colour = (255, 255, 255)
+_MARGIN = 0.45  # of the limb's width
+_LEAST_ASPECT = 0.6
+_TICK_MM = 100.0
+_DIMMED = 0.55
+_QUALITY = 88
+_SHIFT = 4  # OpenCV takes fractions of a pixel as fixed-point numbers
+_DASH_PX, _GAP_PX = 14.0, 9.0
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Which part of a photograph a picture shows.
+
+    Attributes
+    ----------
+    corner
+        Column and row of the part's first pixel in the photograph.
+    size
+        (width, height) of the part, photograph pixels.
+    scale
+        Picture pixels per photograph pixel.
+    """
+
+    corner: tuple[int, int]
+    size: tuple[int, int]
+    scale: float
+
+    def picture_from_photo(self, points: Array) -> Array:
+        """Map photograph pixels (..., 2) to picture pixels; pixel centres lie on integers in both."""
+        return np.asarray((points - self.corner + 0.5) * self.scale - 0.5)
+
+
+@dataclass(frozen=True)
+class OutlinePicture:
+    """A drawn picture (H, W, 3) uint8 RGB, and the part of the photograph it shows at its top left."""
+
+    pixels: Pixels
+    frame: Frame
+
+
+def write_pictures(folder: Path, measured: Measured) -> None:
+    """Write outline-1.jpg, outline-2.jpg ... without any of the photographs' metadata.
+
+    Raises
+    ------
+    OSError
+        A file cannot be written.
+    """
+    cameras, limb = measured.calibration.cameras, measured.fit.limb
+    views = zip(measured.photos, measured.outlines, cameras, strict=True)
+    for number, (photo, outline, camera) in enumerate(views, start=1):
+        picture = draw_outline(photo, outline, camera, limb)
+        Image.fromarray(picture.pixels).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
+
+
+def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb) -> OutlinePicture:
+    """Draw the found edge and the heights onto the part of the photograph that shows the limb.
+
+    Parameters
+    ----------
+    photo
+        The photograph.
+    outline
+        Its edges.
+    camera
+        Its camera.
+    limb
+        The limb that was found; gives the rings of equal height.
+
+    Returns
+    -------
+    The picture, at most 1600 px on its long side, with a legend below.
+    """
+    rings = {z: front_arc(limb, camera, z) for z in _heights(limb)}
+    frame = _frame(photo.pixels.shape[1::-1], outline, rings)
+    pixels = _cut(photo.pixels, frame)
+    arcs = {z: frame.picture_from_photo(arc) for z, arc in rings.items()}
+    _dim_outside(pixels, arcs[limb.from_mm], arcs[limb.to_mm])
+    for z, arc in arcs.items():
+        _line(pixels, arc, _LEVEL, 4 if z in (limb.from_mm, limb.to_mm) else 2)
+    for edge in outline.edges:
+        points = frame.picture_from_photo(edge.points)
+        for run in _runs(edge.sure):
+            _line(pixels, points[run], SURE, 2)
+        for run in _runs(~edge.sure):
+            _dashes(pixels, points[run], UNSURE, 3)
+    image = _with_legend(Image.fromarray(pixels), photo.name, limb)
+    _label_heights(image, arcs, limb)
+    return OutlinePicture(np.asarray(image), frame)
+
+
+def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
+    """Return the near half of the limb's section at height ``z`` as photograph pixels (N, 2).
+
+    The section's curve is ``p = h n + h' t`` with n, t the normal and tangent at theta.
+    """
+    theta = np.linspace(0.0, 2 * np.pi, 360, endpoint=False)
+    mean = coefficients(limb, np.array([z]))[0][0]
+    h, turned = (fourier(theta, limb.basis.harmonics, d) @ mean for d in (0, 1))
+    x, y = np.cos(theta), np.sin(theta)
+    curve = np.stack([h * x - turned * y, h * y + turned * x, np.full(360, z)], axis=1)
+    eye = limb.axis_from_world.apply(camera.centre)
+    near = h < x * eye[0] + y * eye[1]
+    # the near half in one piece, from one rim to the other
+    first = int(np.flatnonzero(near & ~np.roll(near, 1))[0]) if not near.all() else 0
+    order = np.roll(np.arange(360), -first)
+    return camera.project(limb.axis_from_world.inverse().apply(curve[order][near[order]]))
+
+
+def _heights(limb: Limb) -> list[float]:
+    inner = np.arange(np.ceil(limb.from_mm / _TICK_MM), np.floor(limb.to_mm / _TICK_MM) + 1) * _TICK_MM
+    return sorted({limb.from_mm, limb.to_mm, *map(float, inner)})
+
+
+def _frame(size: tuple[int, ...], outline: Outline, rings: dict[float, Array]) -> Frame:
+    points = np.concatenate([*(edge.points for edge in outline.edges), *rings.values()])
+    points = points[np.all(np.isfinite(points), axis=1)]
+    margin = _MARGIN * np.median([np.ptp(arc[:, 0]) for arc in rings.values()])
+    extent = np.ptp(points, axis=0)
+    # a tall limb gets room beside it for its labels
+    around = np.array([max(margin, (_LEAST_ASPECT * extent[1] - extent[0]) / 2), margin])
+    low = np.clip(np.floor(points.min(axis=0) - around), 0, np.array(size) - 2).astype(int)
+    high = np.clip(np.ceil(points.max(axis=0) + around), low + 2, size).astype(int)
+    part = high - low
+    return Frame(
+        (int(low[0]), int(low[1])), (int(part[0]), int(part[1])), min(1.0, LONG_SIDE_PX / part.max())
+    )
+
+
+def _cut(pixels: Pixels, frame: Frame) -> Pixels:
+    (x, y), (width, height) = frame.corner, frame.size
+    part = pixels[y : y + height, x : x + width]
+    if frame.scale == 1.0:
+        return np.array(part)
+    # one scale for both directions, so that the frame's mapping is exact
+    into = (max(1, round(width * frame.scale)), max(1, round(height * frame.scale)))
+    move = np.array([[1.0, 0.0, 0.5], [0.0, 1.0, 0.5]]) * frame.scale - [[0, 0, 0.5], [0, 0, 0.5]]
+    small = cv2.GaussianBlur(part, (0, 0), 0.35 / frame.scale)
+    return np.asarray(cv2.warpAffine(small, move, into, borderMode=cv2.BORDER_REPLICATE), np.uint8)
+
+
+def _dim_outside(pixels: Pixels, bottom: Array, top: Array) -> None:
+    """Darken what lies below the lowest and above the highest ring."""
+    columns = np.arange(pixels.shape[1])
+    rows = np.arange(pixels.shape[0])[:, None]
+    order_low, order_high = np.argsort(bottom[:, 0]), np.argsort(top[:, 0])
+    below = rows > np.interp(columns, bottom[order_low, 0], bottom[order_low, 1])
+    above = rows < np.interp(columns, top[order_high, 0], top[order_high, 1])
+    outside = below | above
+    pixels[outside] = (pixels[outside] * _DIMMED).astype(np.uint8)
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[slice]:
+    """Return the stretches of True, each reaching to its neighbours so that the drawn line has no gaps."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))).reshape(-1, 2)
+    return [slice(max(0, int(a) - 1), int(b) + 1) for a, b in ends]
+
+
+def _line(pixels: Pixels, points: Array, colour: Colour, width: int) -> None:
+    fixed = [np.round(points[:, None] * 2**_SHIFT).astype(np.int32)]
+    for shade, thick in ((_HALO, width + 3), (colour, width)):
+        cv2.polylines(pixels, fixed, False, shade, thick, cv2.LINE_AA, _SHIFT)
+
+
+def _dashes(pixels: Pixels, points: Array, colour: Colour, width: int) -> None:
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    for start in np.arange(0.0, length[-1], _DASH_PX + _GAP_PX):
+        at = np.linspace(start, min(start + _DASH_PX, length[-1]), 8)
+        dash = np.stack([np.interp(at, length, points[:, axis]) for axis in (0, 1)], axis=1)
+        _line(pixels, dash, colour, width)
+
+
+@functools.cache
+def _font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(str(BOLD if bold else REGULAR), size)
+
+
+def _label_heights(image: Image.Image, arcs: dict[float, Array], limb: Limb) -> None:
+    pen = ImageDraw.Draw(image)
+    for z, arc in arcs.items():
+        is_end = z in (limb.from_mm, limb.to_mm)
+        if not is_end and min(z - limb.from_mm, limb.to_mm - z) < 0.35 * _TICK_MM:
+            continue
+        words = {limb.from_mm: f"from {z:.0f} mm", limb.to_mm: f"to {z:.0f} mm"}.get(z, f"{z:.0f}")
+        font = _font(26, is_end)
+        right = arc[np.argmax(arc[:, 0])]
+        x = min(float(right[0]) + 16, image.width - 8 - font.getlength(words))
+        place = (x, float(right[1]))
+        pen.text(place, words, fill=_LEVEL, font=font, anchor="lm", stroke_width=3, stroke_fill=_HALO)
+
+
+def _with_legend(image: Image.Image, name: str, limb: Limb) -> Image.Image:
+    """Return the picture with a dark band below that says what was drawn."""
+    lines = (
+        (SURE, False, "edge found"),
+        (UNSURE, True, "edge unsure: counts little"),
+        (_LEVEL, False, "height in mm; darkened: not measured"),
+    )
+    step = 40
+    whole = Image.new("RGB", (image.width, image.height + step * (len(lines) + 1) + 12), _HALO)
+    whole.paste(image)
+    pen = ImageDraw.Draw(whole)
+    y = image.height + 6 + step // 2
+    title = f"{name}: {limb.side} {limb.kind}"
+    pen.text((16, y), title, fill=_LEVEL, font=_font(24, True), anchor="lm")
+    for colour, dashed, words in lines:
+        y += step
+        for x in range(16, 96, 23) if dashed else (16,):
+            pen.line([(x, y), (x + 14 if dashed else 94, y)], fill=colour, width=4)
+        pen.text((112, y), words, fill=_LEVEL, font=_font(24), anchor="lm")
+    return whole
