@@ -1,10 +1,8 @@
 """The command line from outside: exit codes, one JSON object, errors for people, no traceback."""
 
 import json
-import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -159,19 +157,15 @@ def test_file_names_of_any_bytes_are_printed(tmp_path):
     assert b"[red].jpg" in done.stderr
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGINT for another process")
-@pytest.mark.slow
-def test_ctrl_c_ends_quietly(tmp_path):
-    words = ["lens", *[str(PHOTO)] * 60, "--field", str(FIELD), "--out", "x"]
-    process = subprocess.Popen(
-        [sys.executable, "-m", "digitise", *words],
-        cwd=tmp_path,
-        stderr=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-    )
-    time.sleep(4.0)
-    process.send_signal(signal.SIGINT)
-    _, err = process.communicate(timeout=30)
-    assert process.returncode not in (0, 3)
-    assert b"Traceback" not in err
+def interrupted(*_):
+    raise KeyboardInterrupt
+
+
+@pytest.mark.parametrize("moment", ["digitise.cli.capture.find_markers", "digitise.cli.app.run"])
+def test_ctrl_c_ends_quietly(capsys, tmp_path, monkeypatch, moment):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(moment, interrupted)
+    code, out, _ = run(capsys, "lens", PHOTO, "--field", FIELD, "--out", "x")
+    assert code in (1, 130)  # some versions of the command-line library say 1
+    assert out == ""
     assert not list(tmp_path.iterdir())

@@ -1,5 +1,25 @@
 """The command line: parses, calls, prints; it computes nothing itself."""
 
-from digitise.cli.app import main
+from __future__ import annotations
 
-__all__ = ["main"]
+import sys
+from collections.abc import Sequence
+
+_INTERRUPTED = 130  # a shell's code for Ctrl-C
+
+
+def main(args: Sequence[str] | None = None) -> None:
+    """Run the command line and exit; Ctrl-C ends quietly from the first moment on.
+
+    Parameters
+    ----------
+    args
+        The words after the program's name; those of this process when None.
+    """
+    try:
+        # the libraries take a second to load, and Ctrl-C may come within it
+        from digitise.cli.app import run  # noqa: PLC0415
+
+        run(sys.argv[1:] if args is None else args)
+    except KeyboardInterrupt:
+        sys.exit(_INTERRUPTED)

@@ -44,13 +44,12 @@ def _common(
     pass
 
 
-def main(args: Sequence[str] | None = None) -> None:
-    """Run the command line and exit: 0 done, 2 wrong use, 3 input that cannot be used."""
-    words = list(sys.argv[1:] if args is None else args)
+def run(words: Sequence[str]) -> None:
+    """Run one command and exit: 0 done, 2 wrong use, 3 input that cannot be used."""
     as_json = "--json" in words
     show.forgiving_streams()
     try:
-        app(words, prog_name="digitise")
+        app(list(words), prog_name="digitise")
     except DigitiseError as error:
         show.error(error, as_json)
         sys.exit(show.UNUSABLE_INPUT)
