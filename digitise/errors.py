@@ -70,3 +70,7 @@ class OutputError(DigitiseError):
 
 class SheetError(DigitiseError):
     """Sheets that cannot be printed or corrected as asked."""
+
+
+class RecordError(DigitiseError):
+    """Records that cannot be opened, read or written, or a visit that cannot be kept as given."""

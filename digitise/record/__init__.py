@@ -1,0 +1,1 @@
+"""Visits on disk: clients by code, stripped photographs, backup, and forgetting."""

@@ -1,0 +1,244 @@
+"""A visit is checked as a whole, and its photographs stripped, before anything is written."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Literal, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from digitise.capture.field import field_from_json
+from digitise.capture.photo import strip_photo
+from digitise.errors import RecordError
+from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
+from digitise.tape.points import Limb
+
+LONGEST_CODE = 20
+LONGEST_NOTE = 4000
+MOST_PHOTOS = 12
+LARGEST_MODEL = 64 * 2**20
+"""Bytes, of either file of a model."""
+_CODE = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
+_FLAG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+_EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
+_USE_CODE = "Give a code of letters, digits and dashes with a digit in it, such as K-017; never a name."
+
+
+@dataclass(frozen=True)
+class ReadyVisit:
+    """A visit that can be written as it is.
+
+    Attributes
+    ----------
+    visit
+        As given, with the codes in their stored spelling.
+    photos
+        Stripped photographs by the hex digest of their bytes, in the order of the visit.
+    """
+
+    visit: NewVisit
+    client: str
+    measured_by: str
+    photos: dict[str, bytes]
+
+
+class _ModelHead(BaseModel):
+    """What model.json must say to belong to a visit."""
+
+    format: Literal["limb-model/1"]
+    limb: Limb
+    side: Side
+
+
+def client_code(text: str) -> str:
+    """Return a client's code as it is stored: upper case, so that k-017 and K-017 are one client.
+
+    Raises
+    ------
+    RecordError
+        When it is not a code, or looks like a name.
+    """
+    code = text.strip().upper()
+    if " " in code or (code and not any(c.isdigit() for c in code)):
+        raise RecordError("This looks like a name, not like a code.", where="client", do=_USE_CODE)
+    if not _CODE.fullmatch(code) or len(code) > LONGEST_CODE:
+        raise RecordError(
+            f"The code is empty, longer than {LONGEST_CODE}, or holds other signs.",
+            where="client",
+            do=_USE_CODE,
+        )
+    return code
+
+
+def ready_visit(visit: NewVisit) -> ReadyVisit:
+    """Check a visit and strip its photographs.
+
+    Raises
+    ------
+    RecordError
+        When something in the visit cannot be kept as given.
+    PhotoError
+        When a photograph cannot be read.
+    FieldError
+        When the marker field is damaged.
+    """
+    client = client_code(visit.client)
+    _check_words(visit)
+    _check_time(visit.taken, "when taken")
+    _check_clearance(visit.clearance)
+    _check_tape(visit)
+    if visit.field_json is not None:
+        field_from_json(visit.field_json, "field.json")
+    if visit.model is not None:
+        check_model(visit.model, visit.limb, visit.side)
+    check_corrections(visit.corrections.items(), len(visit.photos))
+    return ReadyVisit(visit, client, staff_code(visit.measured_by, "measured by"), _stripped(visit.photos))
+
+
+def staff_code(text: str, where: str) -> str:
+    """Return initials or a code in their stored spelling; may be empty.
+
+    Raises
+    ------
+    RecordError
+        When it is longer or holds other signs.
+    """
+    code = text.strip().upper()
+    if code and (not _CODE.fullmatch(code) or len(code) > LONGEST_CODE):
+        raise RecordError(
+            "These are neither initials nor a code.", where=where, do="Give letters, digits and dashes only."
+        )
+    return code
+
+
+def check_model(model: ModelFiles, limb: Limb, side: Side) -> None:
+    """Refuse a model of another format or another limb.
+
+    Raises
+    ------
+    RecordError
+        When model.json or limb.npz is not what it should be.
+    """
+    if max(len(model.json), len(model.limb)) > LARGEST_MODEL:
+        raise RecordError("The model is too large.", where="model", do="Make the model again.")
+    try:
+        head = _ModelHead.model_validate_json(model.json)
+    except ValidationError as error:
+        raise RecordError(
+            "This is no model of format limb-model/1.", where="model.json", do="Make the model again."
+        ) from error
+    if (head.limb, head.side) != (limb, side):
+        raise RecordError(
+            f"The model is of the {head.side} {head.limb}, the visit of the {side} {limb}.",
+            where="model.json",
+            do="Name the limb that was measured.",
+        )
+    if not model.limb.startswith(b"PK"):
+        raise RecordError("This is no limb file.", where="limb.npz", do="Make the model again.")
+
+
+def check_corrections(corrections: Iterable[tuple[int, str]], photos: int) -> None:
+    """Refuse a correction that belongs to no photograph (1 to ``photos``) or is no JSON object.
+
+    Raises
+    ------
+    RecordError
+        With the number of the correction.
+    """
+    for number, text in corrections:
+        if not 1 <= number <= photos:
+            raise RecordError(
+                "The correction belongs to no photograph of the visit.",
+                where=f"correction {number}",
+                do=f"Number it 1 to {photos}." if photos else "Give the photographs too.",
+            )
+        if not _is_object(text):
+            raise RecordError(
+                "The correction is damaged.", where=f"correction {number}", do="Correct the outline again."
+            )
+
+
+def _is_object(text: str) -> bool:
+    try:
+        return "\0" not in text and isinstance(json.loads(text), dict)
+    except (ValueError, RecursionError):
+        return False
+
+
+def _check_words(visit: NewVisit) -> None:
+    for where, word, known in (
+        ("limb", visit.limb, get_args(Limb)),
+        ("side", visit.side, get_args(Side)),
+        ("posture", visit.posture, get_args(Posture)),
+        ("clearance", visit.clearance.answer, get_args(Answer)),
+    ):
+        if word not in known:
+            choices = ", ".join(choice for choice in known if choice)
+            raise RecordError("This is not one of the choices.", where=where, do=f"Choose {choices}.")
+    if len(visit.note) > LONGEST_NOTE or any(
+        unicodedata.category(sign) in ("Cc", "Cs") and sign not in "\n\t" for sign in visit.note
+    ):
+        raise RecordError(
+            f"The note is longer than {LONGEST_NOTE} or holds control signs.", where="note", do="Shorten it."
+        )
+
+
+def _check_time(time: datetime, where: str) -> None:
+    if time.tzinfo is None:
+        raise RecordError(
+            "The time has no time zone.", where=where, do="Write it like 2026-03-02T09:15+01:00."
+        )
+    if not _EARLIEST <= time <= datetime.now(UTC) + timedelta(days=1):
+        raise RecordError(
+            f"The time {time:%Y-%m-%d %H:%M} is before 2000 or in the future.", where=where, do="Correct it."
+        )
+
+
+def _check_clearance(clearance: Clearance) -> None:
+    staff_code(clearance.by, "clearance")
+    if (clearance.when is None) != (clearance.answer == "not-asked"):
+        raise RecordError(
+            "An answer goes with its time, and no answer with none.", where="clearance", do="Correct it."
+        )
+    if clearance.when is not None:
+        _check_time(clearance.when, "clearance")
+    codes = [code for code, _ in clearance.red_flags]
+    wrong = next((code for code in codes if not _FLAG.fullmatch(code) or codes.count(code) > 1), None)
+    if wrong is not None:
+        raise RecordError(
+            "A warning sign is named twice, or with other than small letters, digits and dashes.",
+            where=f"red flag {wrong[:30]!r}",
+            do="Correct it.",
+        )
+
+
+def _check_tape(visit: NewVisit) -> None:
+    if not visit.tape and not visit.photos:
+        raise RecordError("The visit holds neither photographs nor girths.", do="Give at least one of them.")
+    heights = [row.height_mm for row in visit.tape]
+    if sorted(set(heights)) != heights:
+        raise RecordError(
+            "The girths are not in order of height, or two have one height.", where="tape", do="Sort them."
+        )
+
+
+def _stripped(paths: tuple[Path, ...]) -> dict[str, bytes]:
+    if len(paths) > MOST_PHOTOS:
+        raise RecordError(
+            f"There are {len(paths)} photographs.", where="photographs", do=f"Keep {MOST_PHOTOS} at most."
+        )
+    photos: dict[str, bytes] = {}
+    for path in paths:
+        data = strip_photo(path)
+        digest = hashlib.sha256(data).hexdigest()
+        if digest in photos:
+            raise RecordError("The same photograph is given twice.", where=path.name, do="Give it once.")
+        photos[digest] = data
+    return photos

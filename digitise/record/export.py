@@ -1,0 +1,117 @@
+"""All that is stored of one client as open files, one photograph in memory at a time."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from digitise.errors import RecordError
+from digitise.record.database import plain_errors
+from digitise.record.rows import utc_text
+from digitise.record.store import Store
+from digitise.record.values import Visit
+from digitise.tape.rows import TapeRow
+
+
+def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
+    """Write every visit of a client into a folder of its own below ``folder``; return these folders.
+
+    A visit's folder holds ``visit.json``, ``tape.csv``, ``photo-N.jpg``, ``correction-N.json``,
+    ``field.json``, ``model.json`` and ``limb.npz``, as far as they are stored.
+
+    Parameters
+    ----------
+    folder
+        A new or empty folder.  It appears complete or not at all.
+
+    Raises
+    ------
+    RecordError
+        There is no such client, the folder holds something, or the disk is full.
+    """
+    lines = store.list_visits(client)
+    with plain_errors(str(folder)):
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise RecordError("This place is not empty.", where=str(folder), do="Name a new folder.")
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".export-", dir=folder.parent) as scratch:
+            complete = Path(scratch) / "complete"
+            complete.mkdir(mode=0o700)
+            names = [_export_visit(store, store.load_visit(line.id), complete) for line in lines]
+            if folder.exists():
+                folder.rmdir()
+            complete.replace(folder)
+    return tuple(folder / name for name in names)
+
+
+def visit_facts(visit: Visit) -> dict[str, Any]:
+    """Return a visit as a JSON object: what visit.json holds and what is shown."""
+    clearance = visit.clearance
+    return {
+        "format": "record-visit/1",
+        "id": visit.id,
+        "client": visit.client,
+        "limb": visit.limb,
+        "side": visit.side,
+        "taken": utc_text(visit.taken),
+        "taken_local": visit.taken.isoformat(),
+        "posture": visit.posture,
+        "measured_by": visit.measured_by,
+        "note": visit.note,
+        "clearance": {
+            "answer": clearance.answer,
+            "by": clearance.by,
+            "when": None if clearance.when is None else utc_text(clearance.when),
+            "red_flags": dict(clearance.red_flags),
+        },
+        "tape": [
+            {"height_mm": row.height_mm, "girth_mm": row.girth_mm, "point": row.point} for row in visit.tape
+        ],
+        "photos": [
+            {"file": f"photo-{photo.number}.jpg", "sha256": photo.sha256, "bytes": photo.bytes}
+            for photo in visit.photos
+        ],
+        "corrections": sorted(visit.corrections),
+        "field": visit.has_field,
+        "model": visit.has_model,
+    }
+
+
+def tape_csv(rows: tuple[TapeRow, ...]) -> str:
+    """Return girths as the text of a tape.csv file."""
+    lettered = any(row.point for row in rows)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["height_mm", "girth_mm", *(["point"] if lettered else [])])
+    for row in rows:
+        writer.writerow([f"{row.height_mm:.10g}", f"{row.girth_mm:.10g}", *([row.point] if lettered else [])])
+    return text.getvalue()
+
+
+def _export_visit(store: Store, visit: Visit, folder: Path) -> str:
+    name = f"{visit.taken:%Y-%m-%d}-{visit.side}-{visit.limb}-visit-{visit.id}"
+    place = folder / name
+    place.mkdir(mode=0o700)
+    _write(place / "visit.json", json.dumps(visit_facts(visit), indent=1, ensure_ascii=False))
+    if visit.tape:
+        _write(place / "tape.csv", tape_csv(visit.tape))
+    for photo in visit.photos:
+        (place / f"photo-{photo.number}.jpg").write_bytes(store.photo(visit.id, photo.number))
+    for number, text in visit.corrections.items():
+        _write(place / f"correction-{number}.json", text)
+    if visit.has_field:
+        _write(place / "field.json", store.field(visit.id))
+    if visit.has_model:
+        model = store.model(visit.id)
+        _write(place / "model.json", model.json)
+        (place / "limb.npz").write_bytes(model.limb)
+    return name
+
+
+def _write(path: Path, text: str) -> None:
+    # newlines as stored, on every system
+    path.write_text(text, encoding="utf-8", newline="")

@@ -1,0 +1,105 @@
+"""Removing a client, and counting that nothing is left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from sqlalchemy import ColumnElement, delete, func, select
+from sqlalchemy.orm import Session
+
+from digitise.errors import RecordError
+from digitise.record.database import Database, plain_errors
+from digitise.record.loading import nothing
+from digitise.record.tables import (
+    Base,
+    ClientRow,
+    CorrectionRow,
+    FieldRow,
+    LimbRow,
+    ModelRow,
+    PhotographRow,
+    TapeRowRow,
+    VisitPhotographRow,
+    VisitRow,
+)
+from digitise.record.values import Proof
+
+_OfClient = Mapping[type[Base], ColumnElement[bool]]
+"""For each table, which of its rows belong to the client; by numbers, so that it still tells afterwards."""
+
+
+def forget_client(database: Database, code: str, copies: list[Path]) -> Proof:
+    """Remove a client's rows and photographs, wipe the space they took, and prove that they are gone.
+
+    Parameters
+    ----------
+    code
+        The client's code as stored.
+    copies
+        Older copies of the records, which hold the client too; removed.
+
+    Raises
+    ------
+    RecordError
+        There is no such client, something is left, or the file cannot be wiped.
+    """
+    with database.writing() as session:
+        client_id = session.scalar(select(ClientRow.id).filter_by(code=code))
+        if client_id is not None:
+            mine = _rows_of(session, client_id)
+            before = _counts(session, mine)
+            session.execute(delete(ClientRow).where(ClientRow.id == client_id))  # the rest follows by cascade
+            used = select(VisitRow.field_sha256).where(VisitRow.field_sha256.is_not(None))
+            session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))
+    _wipe(database, copies)
+    if client_id is None:
+        raise nothing(f"client {code}")
+    with database.reading() as session:
+        left = sum(_counts(session, mine).values())
+    if left:
+        raise RecordError(f"{left} rows of the client are left.", where=code, do="Give the command again.")
+    return Proof(
+        client=code,
+        visits=before["visits"],
+        photographs=before["photographs"],
+        rows=before,
+        copies=tuple(path.name for path in copies),
+    )
+
+
+def _rows_of(session: Session, client_id: int) -> _OfClient:
+    limbs = session.scalars(select(LimbRow.id).filter_by(client_id=client_id)).all()
+    visits = session.scalars(select(VisitRow.id).where(VisitRow.limb_id.in_(limbs))).all()
+    photographs = session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id)).all()
+    return {
+        ClientRow: ClientRow.id == client_id,
+        LimbRow: LimbRow.client_id == client_id,
+        VisitRow: VisitRow.limb_id.in_(limbs),
+        TapeRowRow: TapeRowRow.visit_id.in_(visits),
+        PhotographRow: PhotographRow.sha256.in_(photographs),
+        VisitPhotographRow: VisitPhotographRow.visit_id.in_(visits),
+        ModelRow: ModelRow.visit_id.in_(visits),
+        CorrectionRow: CorrectionRow.visit_id.in_(visits),
+    }
+
+
+def _counts(session: Session, of_client: _OfClient) -> dict[str, int]:
+    return {
+        table.__tablename__: session.scalar(select(func.count()).select_from(table).where(mine)) or 0
+        for table, mine in of_client.items()
+    }
+
+
+def _wipe(database: Database, copies: list[Path]) -> None:
+    try:
+        with plain_errors(database.where):
+            for path in copies:
+                path.unlink(missing_ok=True)
+        database.wipe()
+    except RecordError as error:
+        raise RecordError(
+            "The client's rows are removed, but their bytes could not be wiped from the disk yet.",
+            where=database.where,
+            do="Close other programs that use the records, make room, and give the command again.",
+        ) from error

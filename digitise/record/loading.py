@@ -1,0 +1,204 @@
+"""Reading from a transaction that someone else opened."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import cast
+
+from sqlalchemy import exists, func, select
+from sqlalchemy.orm import Session, undefer
+
+from digitise.errors import RecordError
+from digitise.record.rows import clearance_of, digest, tape_row, time_of
+from digitise.record.tables import (
+    ClientRow,
+    CorrectionRow,
+    FieldRow,
+    LimbRow,
+    ModelRow,
+    PhotographRow,
+    TapeRowRow,
+    VisitPhotographRow,
+    VisitRow,
+)
+from digitise.record.values import Client, ModelFiles, Posture, Side, StoredPhoto, Visit, VisitId, VisitLine
+from digitise.tape.points import Limb
+
+_LARGEST_ID = 2**31 - 1
+
+
+def clients(session: Session) -> tuple[Client, ...]:
+    """Return all clients by their code."""
+    query = (
+        select(ClientRow.code, func.count(), func.min(VisitRow.taken_utc), func.max(VisitRow.taken_utc))
+        .join(LimbRow, LimbRow.client_id == ClientRow.id)
+        .join(VisitRow, VisitRow.limb_id == LimbRow.id)
+        .group_by(ClientRow.code)
+        .order_by(ClientRow.code)
+    )
+    return tuple(
+        Client(code, count, time_of(first), time_of(last))
+        for code, count, first, last in session.execute(query)
+    )
+
+
+def visit_lines(session: Session, code: str | None) -> tuple[VisitLine, ...]:
+    """Return the visits of a client, or of all, oldest first.
+
+    Raises
+    ------
+    RecordError
+        There is no such client.
+    """
+    photos = select(func.count()).where(VisitPhotographRow.visit_id == VisitRow.id).scalar_subquery()
+    query = (
+        select(
+            VisitRow.id,
+            ClientRow.code,
+            LimbRow.kind,
+            LimbRow.side,
+            VisitRow.taken_utc,
+            VisitRow.offset_minutes,
+            photos,
+            exists().where(ModelRow.visit_id == VisitRow.id),
+        )
+        .join(LimbRow, VisitRow.limb_id == LimbRow.id)
+        .join(ClientRow, LimbRow.client_id == ClientRow.id)
+        .order_by(VisitRow.taken_utc, VisitRow.id)
+    )
+    if code is not None:
+        query = query.where(ClientRow.code == code)
+    lines = tuple(
+        VisitLine(VisitId(row[0]), row[1], row[2], row[3], time_of(row[4], row[5]), row[6], bool(row[7]))
+        for row in session.execute(query)
+    )
+    if code is not None and not lines:
+        raise nothing(f"client {code}")
+    return lines
+
+
+def find_visit(session: Session, visit_id: VisitId) -> tuple[VisitRow, LimbRow, str]:
+    """Return the row of a visit, its limb's, and the client's code.
+
+    Raises
+    ------
+    RecordError
+        There is no such visit.
+    """
+    query = (
+        select(VisitRow, LimbRow, ClientRow.code)
+        .join(LimbRow, VisitRow.limb_id == LimbRow.id)
+        .join(ClientRow, LimbRow.client_id == ClientRow.id)
+        .where(VisitRow.id == visit_id)
+    )
+    found = session.execute(query).one_or_none() if 0 < visit_id <= _LARGEST_ID else None
+    if found is None:
+        raise nothing(f"visit {visit_id}")
+    row, limb, code = found
+    return row, limb, code
+
+
+def visit(session: Session, visit_id: VisitId) -> Visit:
+    """Return one visit.
+
+    Raises
+    ------
+    RecordError
+        There is no such visit.
+    """
+    row, limb, code = find_visit(session, visit_id)
+    tape = session.scalars(select(TapeRowRow).filter_by(visit_id=visit_id).order_by(TapeRowRow.number))
+    corrections = select(CorrectionRow).filter_by(visit_id=visit_id).order_by(CorrectionRow.number)
+    return Visit(
+        id=visit_id,
+        client=code,
+        limb=cast(Limb, limb.kind),
+        side=cast(Side, limb.side),
+        taken=time_of(row.taken_utc, row.offset_minutes),
+        tape=tuple(tape_row(reading) for reading in tape),
+        photos=_photos(session, visit_id),
+        corrections=MappingProxyType(
+            {item.number: item.correction_json for item in session.scalars(corrections)}
+        ),
+        has_field=row.field_sha256 is not None,
+        has_model=bool(session.scalar(select(exists().where(ModelRow.visit_id == visit_id)))),
+        posture=cast(Posture, row.posture),
+        measured_by=row.measured_by,
+        note=row.note,
+        clearance=clearance_of(row),
+    )
+
+
+def photo(session: Session, visit_id: VisitId, number: int) -> bytes:
+    """Return the stripped JPEG file of a photograph (1-based).
+
+    Raises
+    ------
+    RecordError
+        There is no such photograph.
+    ValueError
+        Its bytes are not those that were stored.
+    """
+    find_visit(session, visit_id)
+    query = (
+        select(PhotographRow)
+        .options(undefer(PhotographRow.jpeg))
+        .join(VisitPhotographRow, VisitPhotographRow.sha256 == PhotographRow.sha256)
+        .where(VisitPhotographRow.visit_id == visit_id, VisitPhotographRow.number == number)
+    )
+    row = session.scalar(query) if 0 < number <= _LARGEST_ID else None
+    if row is None:
+        raise nothing(f"photograph {number} of visit {visit_id}")
+    if digest(row.jpeg) != row.sha256:
+        raise ValueError("bytes do not match their digest")
+    return row.jpeg
+
+
+def model(session: Session, visit_id: VisitId) -> ModelFiles:
+    """Return the model of a visit.
+
+    Raises
+    ------
+    RecordError
+        There is none.
+    ValueError
+        Its bytes are not those that were stored.
+    """
+    find_visit(session, visit_id)
+    whole = (undefer(ModelRow.model_json), undefer(ModelRow.limb_npz))
+    row = session.scalar(select(ModelRow).options(*whole).filter_by(visit_id=visit_id))
+    if row is None:
+        raise nothing(f"model of visit {visit_id}")
+    if digest(row.model_json.encode(), row.limb_npz) != row.sha256:
+        raise ValueError("bytes do not match their digest")
+    return ModelFiles(row.model_json, row.limb_npz)
+
+
+def field(session: Session, visit_id: VisitId) -> str:
+    """Return the text of the field.json that was stored with a visit.
+
+    Raises
+    ------
+    RecordError
+        There is none.
+    """
+    row, _, _ = find_visit(session, visit_id)
+    text = session.scalar(select(FieldRow.field_json).filter_by(sha256=row.field_sha256))
+    if text is None:
+        raise nothing(f"marker field of visit {visit_id}")
+    return text
+
+
+def nothing(what: str) -> RecordError:
+    """Return the error of something that is not stored."""
+    return RecordError("This is not in the records.", where=what, do="See: digitise record list")
+
+
+def _photos(session: Session, visit_id: VisitId) -> tuple[StoredPhoto, ...]:
+    query = (
+        select(VisitPhotographRow.number, PhotographRow.sha256, func.length(PhotographRow.jpeg))
+        .join(PhotographRow, VisitPhotographRow.sha256 == PhotographRow.sha256)
+        .where(VisitPhotographRow.visit_id == visit_id)
+        .order_by(VisitPhotographRow.number)
+    )
+    return tuple(StoredPhoto(*row) for row in session.execute(query))

@@ -1,0 +1,1 @@
+"""One module per change; never altered once released."""

@@ -1,0 +1,175 @@
+"""The records: visits kept whole, listed, opened, measured again, forgotten."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from sqlalchemy.orm import Session
+
+from digitise.record import loading
+from digitise.record.backup import write_backup
+from digitise.record.check import client_code, ready_visit
+from digitise.record.database import PATIENCE_S, damaged
+from digitise.record.forget import forget_client
+from digitise.record.opening import copies_of, open_records
+from digitise.record.saving import save_model, save_visit
+from digitise.record.values import Client, ModelFiles, NewVisit, Proof, Visit, VisitId, VisitLine
+
+
+class Store:
+    """Records in a SQLite file or on a PostgreSQL server.
+
+    Parameters
+    ----------
+    place
+        A file, ``sqlite:///...`` or ``postgresql://...``; None for ``DIGITISE_RECORDS`` or the user's
+        data folder.
+    create
+        False to refuse a place without records.
+    patience_s
+        How long to wait for another writer.
+
+    Raises
+    ------
+    RecordError
+        The records cannot be opened; so does every method when they cannot be read or written.
+    """
+
+    def __init__(
+        self, place: str | Path | None = None, *, create: bool = True, patience_s: float = PATIENCE_S
+    ) -> None:
+        self._database = open_records(place, create=create, patience_s=patience_s)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the records."""
+        self._database.close()
+
+    def add_visit(self, visit: NewVisit) -> VisitId:
+        """Store a visit, whole or not at all, and return its number once it is safe on the disk.
+
+        Raises
+        ------
+        RecordError
+            Something in it cannot be kept as given, or a photograph belongs to another client.
+        PhotoError
+            A photograph cannot be read.
+        FieldError
+            The marker field is damaged.
+        """
+        ready = ready_visit(visit)  # slow, hence before others have to wait
+        with self._database.writing() as session:
+            return save_visit(session, ready)
+
+    def replace_model(
+        self, visit_id: VisitId, model: ModelFiles, corrections: Mapping[int, str] | None = None
+    ) -> None:
+        """Store the limb that a visit was measured as anew, with the corrections it was made from.
+
+        Raises
+        ------
+        RecordError
+            There is no such visit, or the model is of another limb.
+        """
+        with self._database.writing() as session:
+            save_model(session, visit_id, model, corrections or {})
+
+    def list_clients(self) -> tuple[Client, ...]:
+        """Return all clients by their code."""
+        with self._sound_reading() as session:
+            return loading.clients(session)
+
+    def list_visits(self, client: str | None = None) -> tuple[VisitLine, ...]:
+        """Return the visits of a client, or of all, oldest first.
+
+        Raises
+        ------
+        RecordError
+            There is no such client.
+        """
+        code = None if client is None else client_code(client)
+        with self._sound_reading() as session:
+            return loading.visit_lines(session, code)
+
+    def load_visit(self, visit_id: VisitId) -> Visit:
+        """Return one visit, without the bytes of its photographs and model.
+
+        Raises
+        ------
+        RecordError
+            There is no such visit.
+        """
+        with self._sound_reading() as session:
+            return loading.visit(session, visit_id)
+
+    def photo(self, visit_id: VisitId, number: int) -> bytes:
+        """Return the stripped JPEG file of a photograph (1-based).
+
+        Raises
+        ------
+        RecordError
+            There is no such photograph, or its bytes are not those that were stored.
+        """
+        with self._sound_reading() as session:
+            return loading.photo(session, visit_id, number)
+
+    def model(self, visit_id: VisitId) -> ModelFiles:
+        """Return the model of a visit.
+
+        Raises
+        ------
+        RecordError
+            There is none, or its bytes are not those that were stored.
+        """
+        with self._sound_reading() as session:
+            return loading.model(session, visit_id)
+
+    def field(self, visit_id: VisitId) -> str:
+        """Return the text of the field.json that was stored with a visit.
+
+        Raises
+        ------
+        RecordError
+            There is none.
+        """
+        with self._sound_reading() as session:
+            return loading.field(session, visit_id)
+
+    def forget(self, client: str) -> Proof:
+        """Remove all that is stored of a client, wipe its bytes, and count that nothing is left.
+
+        Raises
+        ------
+        RecordError
+            There is no such client, or another program keeps the file from being wiped.
+        """
+        return forget_client(self._database, client_code(client), copies_of(self._database))
+
+    def backup(self, path: Path) -> None:
+        """Write all records into one file that is read back before it gets its name.
+
+        Raises
+        ------
+        RecordError
+            A file of this name exists, the disk is full, or the records are damaged.
+        """
+        write_backup(self._database, path)
+
+    @contextmanager
+    def _sound_reading(self) -> Iterator[Session]:
+        try:
+            with self._database.reading() as session:
+                yield session
+        except ValueError as error:  # a stored time or digest that is none
+            raise damaged(self._database.where) from error
