@@ -130,10 +130,14 @@ def find_outline(
     region = find_region(strip, find_panel(strip, areas), photo.name, painted)
     skin, hem_mm = skin_rows(strip, region)
     heights = strip.heights[region.rows][skin]
+    near = [
+        strip.photo_from_plane(_near_edge(photo.pixels, strip, region, index, offsets)[skin], heights)
+        for index, offsets in enumerate((region.left, region.right))
+    ]
+    blur = _picture_blur(photo.pixels, near)
     edges = []
-    for index, offsets in enumerate((region.left, region.right)):
-        near = _near_edge(photo.pixels, strip, region, index, offsets)[skin]
-        edge = _sub_pixel_edge(photo.pixels, strip.photo_from_plane(near, heights), (-1, 1)[index])
+    for index, points in enumerate(near):
+        edge = _sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
         if correction is not None:
             edge = _redrawn(
@@ -221,7 +225,8 @@ def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: i
 def _noise(light: NDArray[np.float32]) -> Array:
     """Noise of each channel from second differences over two pixels, which share little."""
     second = light[:, 4:] - 2.0 * light[:, 2:-2] + light[:, :-4]
-    return np.asarray(1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0) + _LEAST_NOISE)
+    size = 1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0)
+    return np.asarray(size + _LEAST_NOISE[: len(size)])
 
 
 def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
@@ -230,25 +235,42 @@ def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Val
     return np.asarray(cv2.remap(table, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
-def _sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int) -> Edge:
+def _sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur: float) -> Edge:
     """Refine edge points (n, 2), ordered down the limb, along their normals."""
-    for reach in (2.5, 1.5):
+    for reach in (3.0, 2.5, 1.5):
         smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
         normals = outward * _right_normals(smooth)
-        fit = _fit_along(pixels, smooth, normals, reach)
+        fit = _fit_along(pixels, smooth, normals, reach, blur)
         points = smooth + fit.position[:, None] * normals
     sd = np.hypot(fit.sd, _FLOOR_PX)
     sure = _sure(points, normals, fit, sd) & _inside(points, pixels)
     return Edge(points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * _UNSURE_PX)), sure)
 
 
-def _fit_along(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: float) -> StepFit:
+def _fit_along(
+    pixels: NDArray[np.uint8], points: Array, normals: Array, reach: float, blur: float
+) -> StepFit:
+    colour_blur = float(np.hypot(blur, _COLOUR_BLUR_PX))
+    light = _across(pixels, points, normals)
+    return fit_steps(light, _HALF_PX, np.array([blur, colour_blur, colour_blur]), reach, _COLOUR_NOISE)
+
+
+def _across(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.float32]:
+    """Read profiles across an edge, averaged a little along it."""
     s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
     light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])
-    light = gaussian_filter1d(light, _ALONG, axis=0, mode="nearest")
-    blur = estimate_blur(light[..., 0], _HALF_PX, _BLURS_PX)
-    colour_blur = float(np.hypot(blur, _COLOUR_BLUR_PX))
-    return fit_steps(light, _HALF_PX, np.array([blur, colour_blur, colour_blur]), reach, _COLOUR_NOISE)
+    return np.asarray(gaussian_filter1d(light, _ALONG, axis=0, mode="nearest"))
+
+
+def _picture_blur(pixels: NDArray[np.uint8], edges: Iterable[Array]) -> float:
+    """Measure the point spread where either edge is a clear step of brightness."""
+    profiles = []
+    for points in edges:
+        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
+        profiles.append(_across(pixels, smooth, _right_normals(smooth))[..., 0])
+    light = np.concatenate(profiles)
+    noise = float(_noise(light[..., None])[0])
+    return estimate_blur(light, _HALF_PX, _BLURS_PX, 12.0 * noise) or _USUAL_BLUR_PX
 
 
 def _without_spikes(points: Array) -> Array:

@@ -21,6 +21,7 @@ from scipy.special import ndtr
 from digitise.geometry.rigid import Array
 
 _PARAMETERS = 4
+_LEAST_PROFILES = 20
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,9 @@ def fit_steps(
     return StepFit(position, sd, _contrast(window, position, half, blur), noise, gain)
 
 
-def estimate_blur(profiles: NDArray[np.float32], half: int, candidates: Sequence[float]) -> float:
+def estimate_blur(
+    profiles: NDArray[np.float32], half: int, candidates: Sequence[float], least_contrast: float
+) -> float | None:
     """Choose the point spread (standard deviation, samples) that fits the clearest steps best.
 
     Parameters
@@ -150,11 +153,20 @@ def estimate_blur(profiles: NDArray[np.float32], half: int, candidates: Sequence
         Half length of the fitted window, samples.
     candidates
         Point spreads to choose from.
+    least_contrast
+        A step below this says nothing of the point spread.
+
+    Returns
+    -------
+    None when fewer than 20 profiles show a clear step.
     """
     middle = profiles.shape[1] // 2
     window = profiles[:, middle - half : middle + half + 1].astype(np.float64)
     contrast = np.abs(window[:, -half // 2 :].mean(axis=1) - window[:, : half // 2].mean(axis=1))
-    window = window[contrast >= np.median(contrast)] / np.maximum(np.median(contrast), 1e-6)
+    clear = contrast >= max(float(np.median(contrast)), least_contrast)
+    if np.count_nonzero(clear) < _LEAST_PROFILES:
+        return None
+    window = window[clear] / contrast[clear, None]
     shifts = np.arange(-2.5, 2.6, 0.25)
     energy = np.sum(window**2, axis=1)
     misfits = []
