@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from digitise import __version__
-from digitise.cli import capture, show
+from digitise.cli import capture, model, record, show
 from digitise.errors import DigitiseError
 
 WRONG_USE = 2
@@ -27,6 +27,9 @@ app = typer.Typer(
 app.command("sheets")(capture.sheets)
 app.command("check")(capture.check)
 app.command("lens")(capture.lens)
+app.command("model")(model.model)
+app.command("demo")(model.demo)
+app.add_typer(record.app, name="record")
 
 
 def _print_version(wanted: bool) -> None:

@@ -69,6 +69,21 @@ def progress(items: Iterable[T], label: str, count: int) -> Iterator[T]:
             bar.advance(task)
 
 
+def _silent(_step: str) -> None:
+    pass
+
+
+@contextmanager
+def steps() -> Iterator[Callable[[str], None]]:
+    """Give a function that shows what is being done, on stderr; silent where nobody watches."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield _silent
+        return
+    with console.status("Starting") as status:
+        yield lambda step: status.update(Text(step))
+
+
 @contextmanager
 def writing(path: Path) -> Iterator[None]:
     """Turn a failure to write ``path`` into an error for people.

@@ -1,0 +1,140 @@
+"""The main job on the command line: a limb from photographs and tape."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+import typer
+
+from digitise.capture.correction import Correction, read_correction
+from digitise.capture.field import read_field
+from digitise.capture.lens import read_lens
+from digitise.capture.photo import read_photo
+from digitise.cli import show
+from digitise.cli.capture import FieldOption, PhotosArgument
+from digitise.errors import OutlineError, ShapeError
+from digitise.geometry.rigid import Pose
+from digitise.geometry.support import axis_from_points
+from digitise.output.folder import write_model
+from digitise.output.summary import summary_text
+from digitise.samples import sample_visits
+from digitise.tape.table import read_tape
+from digitise.workflow import measure_limb
+
+LimbName = Literal["leg", "arm"]
+SideName = Literal["left", "right"]
+
+_POINT = r"\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*"
+
+
+def model(
+    photos: PhotosArgument,
+    field: FieldOption,
+    tape: Annotated[Path, typer.Option("--tape", help="Girths: a CSV file with height_mm,girth_mm.")],
+    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
+    from_mm: Annotated[
+        float | None, typer.Option("--from", help="Lowest height to report, mm; found when not given.")
+    ] = None,
+    to_mm: Annotated[
+        float | None, typer.Option("--to", help="Highest height to report, mm; found when not given.")
+    ] = None,
+    lens_profile_file: Annotated[
+        Path | None, typer.Option("--lens", help="A lens profile made by digitise lens.")
+    ] = None,
+    axis: Annotated[
+        str | None,
+        typer.Option(
+            "--axis",
+            help="For a limb that does not stand: two points x,y,z:x,y,z on its axis, mm in the mat's frame.",
+        ),
+    ] = None,
+    corrections: Annotated[
+        list[Path] | None,
+        typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
+    ] = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Make a 3-D limb with error bars from photographs and tape girths."""
+    axis_pose = None if axis is None else _axis(axis)
+    profile = read_lens(lens_profile_file) if lens_profile_file else None
+    known, rows = read_field(field), read_tape(tape)
+    with show.steps() as progress:
+        measured = measure_limb(
+            photos,
+            known,
+            rows,
+            limb=limb,
+            side=side,
+            from_mm=from_mm,
+            to_mm=to_mm,
+            axis_from_world=axis_pose,
+            profile=profile,
+            corrections=_corrections(corrections or [], photos),
+            progress=progress,
+        )
+        progress("Writing")
+        summary = write_model(out, measured)
+    data = summary.model_dump(mode="json")
+    show.result(as_json, data, lambda console: console.print(summary_text(summary, out)))
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder for the results.")] = Path("digitise-demo"),
+    as_json: show.JsonOption = False,
+) -> None:
+    """Do the whole job on the sample photographs that come with the program."""
+    found: dict[str, object] = {}
+    texts = []
+    with show.steps() as progress:
+        for visit in sample_visits():
+            progress(visit.name)
+            measured = measure_limb(
+                visit.photos,
+                read_field(visit.field),
+                read_tape(visit.tape),
+                limb="leg",
+                side="left",
+                progress=progress,
+            )
+            summary = write_model(out / visit.name, measured)
+            found[visit.name] = summary.model_dump(mode="json")
+            texts.append(summary_text(summary, out / visit.name))
+    show.result(as_json, found, lambda console: console.print("\n\n".join(texts)))
+
+
+def _axis(text: str) -> Pose:
+    match = re.fullmatch(f"{_POINT}:{_POINT}", text)
+    if not match:
+        raise typer.BadParameter("give two points as x,y,z:x,y,z in mm", param_hint="--axis")
+    try:
+        numbers = np.array([float(part) for part in match.groups()])
+    except ValueError as problem:
+        raise typer.BadParameter("give two points as x,y,z:x,y,z in mm", param_hint="--axis") from problem
+    try:
+        return axis_from_points(numbers[:3], numbers[3:])
+    except ShapeError as problem:
+        raise typer.BadParameter(str(problem), param_hint="--axis") from problem
+
+
+def _corrections(paths: Sequence[Path], photos: Sequence[Path]) -> dict[str, Correction]:
+    """Key each correction by its photograph's sha256."""
+    if not paths:
+        return {}
+    digests = {read_photo(photo).sha256 for photo in photos}
+    found: dict[str, Correction] = {}
+    for path in paths:
+        correction = read_correction(path)
+        if correction.photo_sha256 is None or correction.photo_sha256 not in digests:
+            raise OutlineError(
+                "the correction does not belong to any of these photographs.",
+                where=str(path),
+                do="Give the correction that was drawn on one of them.",
+            )
+        found[correction.photo_sha256] = correction
+    return found

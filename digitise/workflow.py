@@ -1,0 +1,146 @@
+"""The main job from files to a limb: photographs, field and tape in, everything measured out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from digitise.capture.correction import Correction
+from digitise.capture.field import MarkerField
+from digitise.capture.inspection import Inspection, inspect_photos
+from digitise.capture.lens import LensProfile
+from digitise.capture.markers import find_markers
+from digitise.capture.outline import Outline, find_outline
+from digitise.capture.photo import Photograph, read_photo
+from digitise.capture.poses import Calibration
+from digitise.errors import PhotoError
+from digitise.geometry.rigid import Pose
+from digitise.geometry.view import View
+from digitise.output.measured import Measured
+from digitise.shape.fit import fit_limb
+from digitise.tape.rows import TapeRow
+
+MOST_PHOTOS = 12
+
+Progress = Callable[[str], None]
+
+
+def measure_limb(
+    photo_paths: Sequence[Path],
+    field: MarkerField,
+    tape: tuple[TapeRow, ...],
+    *,
+    limb: str = "leg",
+    side: str = "left",
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+    axis_from_world: Pose | None = None,
+    profile: LensProfile | None = None,
+    corrections: Mapping[str, Correction] | None = None,
+    progress: Progress | None = None,
+) -> Measured:
+    """Measure a limb from two or more photographs and tape girths.
+
+    Parameters
+    ----------
+    photo_paths
+        Two to twelve photographs of one visit.
+    field
+        The sheets in them.
+    tape
+        Girths; may be empty, then the photographs alone decide.
+    limb, side
+        ``leg`` or ``arm``; ``left`` or ``right``.
+    from_mm, to_mm
+        Heights to report between; without them the evidence decides.
+    axis_from_world
+        Frame of the limb's axis; without it the limb stands on the mat.
+    profile
+        The phone's lens profile, if there is one.
+    corrections
+        Drawn corrections by photograph: by its file name or by its sha256.
+    progress
+        Called with a few plain words before each step.
+
+    Raises
+    ------
+    DigitiseError
+        The subclass tells which input cannot be used; the message where, why and what to do.
+    """
+    _require_count(photo_paths)
+    tell: Progress = progress or _silent
+    tell("Reading photographs")
+    photos = tuple(read_photo(path) for path in photo_paths)
+    tell("Finding markers")
+    detections = [find_markers(photo, field) for photo in photos]
+    tell("Solving cameras")
+    inspection = inspect_photos(photos, detections, field, profile)
+    calibration = _require_usable(inspection)
+    axis = Pose.identity() if axis_from_world is None else axis_from_world
+    tell("Finding outlines")
+    drawn = corrections or {}
+    outlines = tuple(
+        _outline(photo, n, calibration, field, axis, drawn.get(photo.name, drawn.get(photo.sha256)))
+        for n, photo in enumerate(photos)
+    )
+    tell("Solving the limb")
+    views = tuple(
+        View(photo.name, camera, outline.edges)
+        for photo, camera, outline in zip(photos, calibration.cameras, outlines, strict=True)
+    )
+    fit = fit_limb(
+        views,
+        tape,
+        limb=limb,
+        side=side,
+        axis_from_world=axis,
+        from_mm=from_mm,
+        to_mm=to_mm,
+        camera_modes=calibration.camera_modes,
+    )
+    return Measured(
+        photos=photos,
+        calibration=calibration,
+        outlines=outlines,
+        fit=fit,
+        tape=tape,
+        findings=inspection.findings,
+        facts=inspection.photos,
+        axis_from_world=axis,
+    )
+
+
+def _silent(_step: str) -> None:
+    pass
+
+
+def _require_count(photo_paths: Sequence[Path]) -> None:
+    if not 2 <= len(photo_paths) <= MOST_PHOTOS:
+        raise PhotoError(
+            f"A limb needs 2 to {MOST_PHOTOS} photographs, but {len(photo_paths)} were given.",
+            do="Give two photographs taken about a quarter turn apart.",
+        )
+
+
+def _require_usable(inspection: Inspection) -> Calibration:
+    if inspection.refusals or inspection.calibration is None:
+        first = inspection.refusals[0]
+        raise PhotoError(first.text, where=first.photo, do=first.do)
+    return inspection.calibration
+
+
+def _outline(
+    photo: Photograph,
+    number: int,
+    calibration: Calibration,
+    field: MarkerField,
+    axis: Pose,
+    correction: Correction | None,
+) -> Outline:
+    placed = calibration.boards[number]
+    boards = [
+        (board, placed[board.name])
+        for board in field.boards
+        if board.role == "backdrop" and board.name in placed
+    ]
+    return find_outline(photo, calibration.cameras[number], boards, axis, correction)
