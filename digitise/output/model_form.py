@@ -9,7 +9,15 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Final, Literal
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    model_validator,
+)
 
 FORMAT: Final = "limb-model/1"
 
@@ -20,8 +28,13 @@ def _rising(interval: tuple[float, float]) -> tuple[float, float]:
     return interval
 
 
-Text = Annotated[str, Field(max_length=2000)]
-Name = Annotated[str, Field(min_length=1, max_length=255)]
+def _printable(text: object) -> object:
+    """Replace what cannot be printed or encoded: file names may hold any byte."""
+    return "".join(c if c.isprintable() else "?" for c in text) if isinstance(text, str) else text
+
+
+Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
+Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
@@ -96,7 +109,7 @@ class WarningForm(Form):
 class FindingForm(Form):
     """What the check of the photographs said; ``photo`` is empty when it is about all together."""
 
-    photo: Annotated[str, Field(max_length=255)]
+    photo: Text
     code: Name
     severity: Literal["note", "warning", "refuse"]
     text: Text

@@ -34,6 +34,7 @@ _LEVEL: Colour = (255, 255, 255)
 _MARGIN = 0.45  # of the limb's width
 _LEAST_ASPECT = 0.6
 _TICK_MM = 100.0
+_CROWDED = 0.35  # of a tick: nearer to an end a height would overwrite the end's own
 _DIMMED = 0.55
 _QUALITY = 88
 _SHIFT = 4  # OpenCV takes fractions of a pixel as fixed-point numbers
@@ -104,13 +105,16 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
     -------
     The picture, at most 1600 px on its long side, with a legend below.
     """
-    rings = {z: front_arc(limb, camera, z) for z in _heights(limb)}
-    frame = _frame(photo.pixels.shape[1::-1], outline, rings)
+    arcs = {z: front_arc(limb, camera, z) for z in _heights(limb)}
+    seen = {z: arc for z, arc in arcs.items() if len(arc) > 1}
+    frame = _frame(photo.pixels.shape[1::-1], outline, tuple(seen.values()))
+    rings = {z: frame.picture_from_photo(arc) for z, arc in seen.items()}
     pixels = _cut(photo.pixels, frame)
-    arcs = {z: frame.picture_from_photo(arc) for z, arc in rings.items()}
-    _dim_outside(pixels, arcs[limb.from_mm], arcs[limb.to_mm])
-    for z, arc in arcs.items():
-        _line(pixels, arc, _LEVEL, 4 if z in (limb.from_mm, limb.to_mm) else 2)
+    ends = (limb.from_mm, limb.to_mm)
+    if all(end in rings for end in ends):
+        _dim_outside(pixels, rings[limb.from_mm], rings[limb.to_mm])
+    for z, ring in rings.items():
+        _line(pixels, ring, _LEVEL, 4 if z in ends else 2)
     for edge in outline.edges:
         points = frame.picture_from_photo(edge.points)
         for run in _runs(edge.sure):
@@ -118,14 +122,15 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
         for run in _runs(~edge.sure):
             _dashes(pixels, points[run], UNSURE, 3)
     image = _with_legend(Image.fromarray(pixels), photo.name, limb)
-    _label_heights(image, arcs, limb)
+    _label_heights(image, rings, ends)
     return OutlinePicture(np.asarray(image), frame)
 
 
 def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
-    """Return the near half of the limb's section at height ``z`` as photograph pixels (N, 2).
+    """Return the near half of the limb's section at height ``z`` as photograph pixels (N, 2), rim to rim.
 
-    The section's curve is ``p = h n + h' t`` with n, t the normal and tangent at theta.
+    None of it (N = 0) is seen by a camera within the section.  The section's curve is ``p = h n + h' t`` with
+    n, t the normal and tangent at theta.
     """
     theta = np.linspace(0.0, 2 * np.pi, 360, endpoint=False)
     mean = coefficients(limb, np.array([z]))[0][0]
@@ -134,10 +139,10 @@ def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
     curve = np.stack([h * x - turned * y, h * y + turned * x, np.full(360, z)], axis=1)
     eye = limb.axis_from_world.apply(camera.centre)
     near = h < x * eye[0] + y * eye[1]
-    # the near half in one piece, from one rim to the other
-    first = int(np.flatnonzero(near & ~np.roll(near, 1))[0]) if not near.all() else 0
+    first = int(np.argmax(near & ~np.roll(near, 1)))
     order = np.roll(np.arange(360), -first)
-    return camera.project(limb.axis_from_world.inverse().apply(curve[order][near[order]]))
+    arc = camera.project(limb.axis_from_world.inverse().apply(curve[order][near[order]]))
+    return arc[np.all(np.isfinite(arc), axis=1)]
 
 
 def _heights(limb: Limb) -> list[float]:
@@ -145,11 +150,10 @@ def _heights(limb: Limb) -> list[float]:
     return sorted({limb.from_mm, limb.to_mm, *map(float, inner)})
 
 
-def _frame(size: tuple[int, ...], outline: Outline, rings: dict[float, Array]) -> Frame:
-    points = np.concatenate([*(edge.points for edge in outline.edges), *rings.values()])
-    points = points[np.all(np.isfinite(points), axis=1)]
-    margin = _MARGIN * np.median([np.ptp(arc[:, 0]) for arc in rings.values()])
+def _frame(size: tuple[int, ...], outline: Outline, rings: tuple[Array, ...]) -> Frame:
+    points = np.concatenate([*(edge.points for edge in outline.edges), *rings])
     extent = np.ptp(points, axis=0)
+    margin = _MARGIN * np.median([np.linalg.norm(ring[-1] - ring[0]) for ring in rings] or [extent.min()])
     # a tall limb gets room beside it for its labels
     around = np.array([max(margin, (_LEAST_ASPECT * extent[1] - extent[0]) / 2), margin])
     low = np.clip(np.floor(points.min(axis=0) - around), 0, np.array(size) - 2).astype(int)
@@ -172,15 +176,22 @@ def _cut(pixels: Pixels, frame: Frame) -> Pixels:
     return np.asarray(cv2.warpAffine(small, move, into, borderMode=cv2.BORDER_REPLICATE), np.uint8)
 
 
-def _dim_outside(pixels: Pixels, bottom: Array, top: Array) -> None:
-    """Darken what lies below the lowest and above the highest ring."""
-    columns = np.arange(pixels.shape[1])
-    rows = np.arange(pixels.shape[0])[:, None]
-    order_low, order_high = np.argsort(bottom[:, 0]), np.argsort(top[:, 0])
-    below = rows > np.interp(columns, bottom[order_low, 0], bottom[order_low, 1])
-    above = rows < np.interp(columns, top[order_high, 0], top[order_high, 1])
-    outside = below | above
+def _dim_outside(pixels: Pixels, low: Array, high: Array) -> None:
+    """Darken what lies beyond the lowest and the highest ring, along the limb whichever way it points."""
+    along = high.mean(axis=0) - low.mean(axis=0)
+    along /= max(float(np.linalg.norm(along)), 1e-9)
+    turn = np.stack([along, [-along[1], along[0]]], axis=1)
+    rows, columns = np.indices(pixels.shape[:2], dtype=np.float32)
+    up, across = (columns * turn[0, axis] + rows * turn[1, axis] for axis in (0, 1))
+    below, above = (_course(ring @ turn, across) for ring in (low, high))
+    outside = (up < below) | (up > above)
     pixels[outside] = (pixels[outside] * _DIMMED).astype(np.uint8)
+
+
+def _course(ring: Array, across: Array) -> Array:
+    """Return how far up a ring (N, 2) of (up, across) lies at each pixel, its ends continued straight."""
+    order = np.argsort(ring[:, 1])
+    return np.asarray(np.interp(across, ring[order, 1], ring[order, 0]))
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[slice]:
@@ -208,18 +219,21 @@ def _font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(BOLD if bold else REGULAR), size)
 
 
-def _label_heights(image: Image.Image, arcs: dict[float, Array], limb: Limb) -> None:
+def _label_heights(image: Image.Image, rings: dict[float, Array], ends: tuple[float, float]) -> None:
+    """Write each ring's height at its right end, or below it where the limb lies sideways in the picture."""
     pen = ImageDraw.Draw(image)
-    for z, arc in arcs.items():
-        is_end = z in (limb.from_mm, limb.to_mm)
-        if not is_end and min(z - limb.from_mm, limb.to_mm - z) < 0.35 * _TICK_MM:
+    middles = np.array([ring.mean(axis=0) for ring in rings.values()])
+    sideways = len(middles) > 0 and np.ptp(middles[:, 0]) > np.ptp(middles[:, 1])
+    for z, ring in rings.items():
+        if z not in ends and min(z - ends[0], ends[1] - z) < _CROWDED * _TICK_MM:
             continue
-        words = {limb.from_mm: f"from {z:.0f} mm", limb.to_mm: f"to {z:.0f} mm"}.get(z, f"{z:.0f}")
-        font = _font(26, is_end)
-        right = arc[np.argmax(arc[:, 0])]
-        x = min(float(right[0]) + 16, image.width - 8 - font.getlength(words))
-        place = (x, float(right[1]))
-        pen.text(place, words, fill=_LEVEL, font=font, anchor="lm", stroke_width=3, stroke_fill=_HALO)
+        words = {ends[0]: f"from {z:.0f} mm", ends[1]: f"to {z:.0f} mm"}.get(z, f"{z:.0f}")
+        font = _font(26, z in ends)
+        x, y = ring[np.argmax(ring[:, 1 if sideways else 0])]
+        x, y = (x, y + 16) if sideways else (x + 16, y)
+        place = (min(float(x), image.width - 8 - font.getlength(words)), float(y))
+        anchor = "la" if sideways else "lm"
+        pen.text(place, words, fill=_LEVEL, font=font, anchor=anchor, stroke_width=3, stroke_fill=_HALO)
 
 
 def _with_legend(image: Image.Image, name: str, limb: Limb) -> Image.Image:
@@ -234,7 +248,8 @@ def _with_legend(image: Image.Image, name: str, limb: Limb) -> Image.Image:
     whole.paste(image)
     pen = ImageDraw.Draw(whole)
     y = image.height + 6 + step // 2
-    title = f"{name}: {limb.side} {limb.kind}"
+    # Pillow would break a name at a line end
+    title = "".join(c if c.isprintable() else "?" for c in f"{name}: {limb.side} {limb.kind}")
     pen.text((16, y), title, fill=_LEVEL, font=_font(24, True), anchor="lm")
     for colour, dashed, words in lines:
         y += step

@@ -7,9 +7,10 @@ from datetime import datetime
 from itertools import pairwise
 
 import numpy as np
+from pydantic import ValidationError
 
 from digitise import __version__
-from digitise.errors import TapeError
+from digitise.errors import ShapeError, TapeError
 from digitise.geometry.rigid import Pose
 from digitise.output import cautions
 from digitise.output import model_form as form
@@ -36,7 +37,24 @@ def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.M
         When, UTC.
     limb_sha256
         Hex digest of the limb.npz that goes with it.
+
+    Raises
+    ------
+    ShapeError
+        The limb's figures are not those of any limb.
     """
+    try:
+        return _form(measured, created, limb_sha256)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        place = ", ".join(map(str, first["loc"]))
+        raise ShapeError(
+            f"What was measured cannot be a limb ({place}: {first['msg']}).",
+            do="Look at the photographs and tape rows, and take the photographs again.",
+        ) from error
+
+
+def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
     limb = measured.fit.limb
     whole = volume(limb, limb.from_mm, limb.to_mm)
     cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
@@ -54,7 +72,7 @@ def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.M
         stretches=_stretches(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
-        warnings=tuple(_warnings(measured, cone)),
+        warnings=tuple(_warnings(measured, cone, cone_note)),
         findings=tuple(
             form.FindingForm(photo=f.photo, code=f.code, severity=f.severity, text=f.text, do=f.do)
             for f in measured.findings
@@ -166,7 +184,7 @@ def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
     )
 
 
-def _warnings(measured: Measured, cone: float | None) -> Iterator[form.WarningForm]:
+def _warnings(measured: Measured, cone: float | None, cone_note: str) -> Iterator[form.WarningForm]:
     for warning in measured.fit.warnings:
         yield form.WarningForm(code=warning.code, text=warning.text)
     for finding in measured.findings:
@@ -175,8 +193,7 @@ def _warnings(measured: Measured, cone: float | None) -> Iterator[form.WarningFo
         place = f"{finding.photo}: " if finding.photo else ""
         yield form.WarningForm(code=finding.code, text=f"{place}{finding.text} {finding.do}".strip())
     if cone is None:
-        text = "There is no sum of cones to compare with: the tape rows do not reach the ends of the limb."
-        yield form.WarningForm(code="no-cones", text=text)
+        yield form.WarningForm(code="no-cones", text=cone_note)
 
 
 def _axis(pose: Pose) -> form.AxisForm:
