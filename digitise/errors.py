@@ -74,3 +74,7 @@ class SheetError(DigitiseError):
 
 class RecordError(DigitiseError):
     """Records that cannot be opened, read or written, or a visit that cannot be kept as given."""
+
+
+class PlanError(DigitiseError):
+    """A wrap plan, a piece of foam or a girth list that cannot be made as asked."""
