@@ -1,0 +1,290 @@
+"""Commands about records: visits kept by a client's code."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from digitise.cli import show
+from digitise.errors import RecordError
+from digitise.record.backup import restore as restore_backup
+from digitise.record.export import export_client, visit_facts
+from digitise.record.files import read_model_files, read_text
+from digitise.record.store import Store
+from digitise.record.values import Answer, Clearance, NewVisit, Posture, Side, Visit, VisitId
+from digitise.tape.points import Limb
+from digitise.tape.table import read_tape
+
+app = typer.Typer(help="Keep visits by a client's code, never by a name.", no_args_is_help=True)
+
+RecordsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--records", help="File or address of the records; else DIGITISE_RECORDS, else your folder."
+    ),
+]
+ClientOption = Annotated[
+    str, typer.Option("--client", help="The client's code, such as K-017; never a name.")
+]
+
+
+@app.command("add")
+def add(
+    client: ClientOption,
+    limb: Annotated[Limb, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[Side, typer.Option("--side", help="Which side.")],
+    photos: Annotated[
+        list[Path] | None, typer.Option("--photo", help="A photograph of the visit; give it for each.")
+    ] = None,
+    tape: Annotated[Path | None, typer.Option("--tape", help="The girths: a tape.csv.")] = None,
+    field: Annotated[
+        Path | None, typer.Option("--field", help="The field.json of the sheets, to measure again one day.")
+    ] = None,
+    model: Annotated[
+        Path | None, typer.Option("--model", help="Folder that digitise model wrote for this visit.")
+    ] = None,
+    when: Annotated[
+        str | None, typer.Option("--when", help="When it was taken, such as 2026-03-02T09:15; else now.")
+    ] = None,
+    posture: Annotated[Posture, typer.Option("--posture", help="How the client was placed.")] = "",
+    measured_by: Annotated[str, typer.Option("--measured-by", help="Initials or code of who measured.")] = "",
+    clearance: Annotated[
+        Answer, typer.Option("--clearance", help="Has a licensed practitioner cleared compression?")
+    ] = "not-asked",
+    clearance_by: Annotated[
+        str, typer.Option("--clearance-by", help="Initials or code of who answered.")
+    ] = "",
+    red_flags: Annotated[
+        list[str] | None,
+        typer.Option("--red-flag", help="A warning sign asked about, such as fever=no; give it for each."),
+    ] = None,
+    note: Annotated[str, typer.Option("--note", help="A remark; no names.")] = "",
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Store a visit, whole or not at all; photographs are stripped of place, time and serial numbers."""
+    visit = NewVisit(
+        client=client,
+        limb=limb,
+        side=side,
+        taken=_time(when),
+        tape=read_tape(tape) if tape else (),
+        photos=tuple(photos or ()),
+        field_json=read_text(field) if field else None,
+        model=read_model_files(model) if model else None,
+        posture=posture,
+        measured_by=measured_by,
+        note=note,
+        clearance=Clearance(
+            answer=clearance,
+            by=clearance_by,
+            when=None if clearance == "not-asked" else _now(),
+            red_flags=tuple(_flag(word) for word in red_flags or ()),
+        ),
+    )
+    with Store(records) as store:
+        stored = store.load_visit(store.add_visit(visit))
+
+    def human(console: Console) -> None:
+        console.print(f"Stored visit {stored.id} of client {stored.client}.")
+        _print_cautions(console, stored)
+
+    show.result(as_json, visit_facts(stored), human)
+
+
+@app.command("list")
+def list_records(
+    client: Annotated[str | None, typer.Option("--client", help="List this client's visits.")] = None,
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """List the clients, or the visits of one."""
+    with Store(records, create=False) as store:
+        if client is None:
+            clients = store.list_clients()
+            titles: tuple[str, ...] = ("client", "visits", "first", "last")
+            rows: list[tuple[object, ...]] = [
+                (one.code, one.visits, _day(one.first), _day(one.last)) for one in clients
+            ]
+            data = {"clients": [_plain(asdict(one)) for one in clients]}
+        else:
+            lines = store.list_visits(client)
+            titles = ("visit", "limb", "taken", "photographs", "model")
+            rows = [
+                (line.id, f"{line.side} {line.limb}", _minute(line.taken), line.photos, _word(line.has_model))
+                for line in lines
+            ]
+            data = {"visits": [_plain(asdict(line)) for line in lines]}
+    show.result(as_json, data, lambda console: console.print(_table(titles, rows)))
+
+
+@app.command("show")
+def show_visit(
+    visit: Annotated[int, typer.Argument(metavar="VISIT", help="Number of the visit, as record list tells.")],
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Show what is stored of one visit."""
+    with Store(records, create=False) as store:
+        stored = store.load_visit(VisitId(visit))
+    show.result(as_json, visit_facts(stored), lambda console: _print_visit(console, stored))
+
+
+@app.command("export")
+def export(
+    client: ClientOption,
+    out: Annotated[Path, typer.Option("--out", help="A new folder for the files.")],
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Write all that is stored of a client as open files."""
+    with Store(records, create=False) as store:
+        folders = export_client(store, client, out)
+    data = {"out": str(out), "folders": [str(folder) for folder in folders]}
+    show.result(
+        as_json,
+        data,
+        lambda console: console.print(f"Wrote a folder for each visit ({len(folders)}) into {out}."),
+    )
+
+
+@app.command("backup")
+def backup(
+    out: Annotated[Path, typer.Option("--out", help="A new file for the backup, such as records.zip.")],
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Write all records into one file, and read it back to be sure of it."""
+    with Store(records, create=False) as store:
+        store.backup(out)
+    data = {"backup": str(out), "bytes": out.stat().st_size}
+    show.result(
+        as_json,
+        data,
+        lambda console: console.print(f"Wrote {out}. It holds health data: keep it locked away."),
+    )
+
+
+@app.command("restore")
+def restore(
+    backup_file: Annotated[Path, typer.Argument(metavar="BACKUP", help="The file that record backup wrote.")],
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Make records from a backup, in a place that has none."""
+    rows = restore_backup(backup_file, records)
+
+    def human(console: Console) -> None:
+        console.print(f"Restored visits {rows['visits']}, clients {rows['clients']}.")
+        console.print("Clients that were forgotten after this backup are back: forget them again.")
+
+    show.result(as_json, {"rows": rows}, human)
+
+
+@app.command("forget")
+def forget(
+    client: ClientOption,
+    yes: Annotated[bool, typer.Option("--yes", help="Yes, remove this client for good.")] = False,
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Remove a client with all visits and photographs for good, and prove that nothing is left."""
+    if not yes:
+        raise typer.BadParameter("this cannot be undone; add --yes to remove the client.", param_hint="--yes")
+    with Store(records, create=False) as store:
+        proof = store.forget(client)
+
+    def human(console: Console) -> None:
+        console.print(
+            f"Removed client {proof.client} (visits {proof.visits}, photographs {proof.photographs}, "
+            f"rows in all {sum(proof.rows.values())}). Counted again: nothing is left, the space is wiped."
+        )
+        console.print("Backups and exports made earlier are not reached: remove them yourself.")
+
+    show.result(as_json, {**asdict(proof), "left": 0}, human)
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def _time(text: str | None) -> datetime:
+    if text is None:
+        return _now()
+    try:
+        time = datetime.fromisoformat(text)
+        return time if time.tzinfo else time.astimezone()  # without a zone it is this computer's
+    except (ValueError, OverflowError) as error:
+        raise RecordError(
+            "This is no time.", where="--when", do="Write it like 2026-03-02T09:15 or 2026-03-02T09:15+01:00."
+        ) from error
+
+
+def _flag(word: str) -> tuple[str, bool]:
+    code, _, answer = word.partition("=")
+    if answer not in ("yes", "no"):
+        raise RecordError("The answer is missing.", where="--red-flag", do="Write it like fever=no.")
+    return code, answer == "yes"
+
+
+def _print_visit(console: Console, visit: Visit) -> None:
+    console.print(
+        f"Visit {visit.id} of client {visit.client}: {visit.side} {visit.limb}, {_minute(visit.taken)}"
+    )
+    for name, text in (
+        ("posture", visit.posture),
+        ("measured by", visit.measured_by),
+        ("clearance", " ".join(filter(None, (visit.clearance.answer, visit.clearance.by)))),
+        ("model", _word(visit.has_model)),
+        ("note", visit.note),
+    ):
+        if text:
+            console.print(f"{name}: {text}")
+    if visit.tape:
+        girths = [(f"{row.height_mm:g}", f"{row.girth_mm:g}", row.point) for row in visit.tape]
+        console.print(_table(("height mm", "girth mm", "point"), girths))
+    if visit.photos:
+        photos = [(photo.number, f"{photo.bytes / 1e6:.1f} MB", photo.sha256[:16]) for photo in visit.photos]
+        console.print(_table(("photograph", "size", "sha256"), photos))
+    _print_cautions(console, visit)
+
+
+def _print_cautions(console: Console, visit: Visit) -> None:
+    signs = [code for code, there in visit.clearance.red_flags if there]
+    if signs:
+        console.print(f"Warning signs ({', '.join(signs)}): stop, do not wrap, refer the client.")
+    if visit.clearance.answer != "yes":
+        console.print("Compression is not cleared: a licensed practitioner decides before any wrap.")
+
+
+def _table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
+    table = Table(*titles)
+    for row in rows:
+        table.add_row(*(Text(str(cell)) for cell in row))
+    return table
+
+
+def _plain(fields: Mapping[str, object]) -> dict[str, object]:
+    return {
+        name: value.isoformat() if isinstance(value, datetime) else value for name, value in fields.items()
+    }
+
+
+def _word(there: bool) -> str:
+    return "yes" if there else "no"
+
+
+def _day(time: datetime) -> str:
+    return f"{time.astimezone():%Y-%m-%d}"
+
+
+def _minute(time: datetime) -> str:
+    return f"{time:%Y-%m-%d %H:%M}"
