@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import TypeVar
 
 from digitise.capture.correction import Correction
 from digitise.capture.field import MarkerField
@@ -23,6 +25,8 @@ from digitise.tape.rows import TapeRow
 MOST_PHOTOS = 12
 
 Progress = Callable[[str], None]
+T = TypeVar("T")
+R = TypeVar("R")
 
 
 def measure_limb(
@@ -70,18 +74,18 @@ def measure_limb(
     _require_count(photo_paths)
     tell: Progress = progress or _silent
     tell("Reading photographs")
-    photos = tuple(read_photo(path) for path in photo_paths)
+    photos = _each(read_photo, photo_paths)
     tell("Finding markers")
-    detections = [find_markers(photo, field) for photo in photos]
+    detections = _each(lambda photo: find_markers(photo, field), photos)
     tell("Solving cameras")
     inspection = inspect_photos(photos, detections, field, profile)
     calibration = _require_usable(inspection)
     axis = Pose.identity() if axis_from_world is None else axis_from_world
     tell("Finding outlines")
     drawn = corrections or {}
-    outlines = tuple(
-        _outline(photo, n, calibration, field, axis, drawn.get(photo.name, drawn.get(photo.sha256)))
-        for n, photo in enumerate(photos)
+    outlines = _each(
+        lambda n: _outline(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
+        range(len(photos)),
     )
     tell("Solving the limb")
     views = tuple(
@@ -108,6 +112,16 @@ def measure_limb(
         facts=inspection.photos,
         axis_from_world=axis,
     )
+
+
+def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
+    """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return tuple(pool.map(job, items))
+
+
+def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
+    return drawn.get(photo.name, drawn.get(photo.sha256))
 
 
 def _silent(_step: str) -> None:

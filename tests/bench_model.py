@@ -1,0 +1,77 @@
+"""Speed and memory of the main job, as ratios within one run: ``python tests/bench_model.py``.
+
+The unit is the time OpenCV needs to read the two photographs and to find their markers.
+"""
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+
+from digitise.capture.field import read_field
+from digitise.output.folder import write_model
+from digitise.samples import sample_visits
+from digitise.tape.table import read_tape
+from digitise.workflow import measure_limb
+
+ROUNDS = 3
+VISIT = sample_visits()[0]
+
+
+def timed(job: Callable[[], object]) -> float:
+    """Return the median time of a job over a few rounds, seconds, after one to warm up."""
+    job()
+    times = []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        job()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def opencv_alone() -> None:
+    """Read both photographs and find their markers with OpenCV's defaults."""
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    detector = cv2.aruco.ArucoDetector(dictionary, cv2.aruco.DetectorParameters())
+    for photo in VISIT.photos:
+        picture = cv2.imread(str(photo))
+        detector.detectMarkers(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY))
+
+
+def model(out: Path) -> None:
+    """Do the whole job, files included."""
+    write_model(out, measure_limb(VISIT.photos, read_field(VISIT.field), read_tape(VISIT.tape)))
+
+
+def fresh_process(code: str) -> None:
+    """Run code in a new Python, imports and all."""
+    subprocess.run([sys.executable, "-c", code], check=True, stdout=subprocess.DEVNULL)
+
+
+def main() -> None:
+    """Print the figures."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "limb"
+        unit, whole = timed(opencv_alone), timed(lambda: model(out))
+        print(f"OpenCV reads both and finds the markers   {unit:6.2f} s    1.0")
+        print(f"model.json, meshes and pictures            {whole:6.2f} s  {whole / unit:5.1f}  (bar 6)")
+        here = f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r}); import bench_model as b; "
+        unit = timed(lambda: fresh_process("import cv2; " + here + "b.opencv_alone()"))
+        whole = timed(lambda: fresh_process(here + f"b.model(b.Path({str(out)!r}))"))
+        print(f"both with starting Python and imports      {whole:6.2f} s  {whole / unit:5.1f}")
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    print(f"peak memory of one run                     {peak:6.0f} MB        (bar 1000)")
+
+
+if __name__ == "__main__":
+    main()
