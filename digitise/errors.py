@@ -78,3 +78,7 @@ class RecordError(DigitiseError):
 
 class PlanError(DigitiseError):
     """A wrap plan, a piece of foam or a girth list that cannot be made as asked."""
+
+
+class CourseError(DigitiseError):
+    """Measurements that cannot be put side by side over time, or tell nothing on repeatability."""
