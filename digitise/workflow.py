@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -79,38 +80,103 @@ def measure_limb(
     detections = _each(lambda photo: find_markers(photo, field), photos)
     tell("Solving cameras")
     inspection = inspect_photos(photos, detections, field, profile)
+    tell("Finding outlines")
+    sighted = find_outlines(
+        photos, inspection, field, axis_from_world=axis_from_world, corrections=corrections
+    )
+    tell("Solving the limb")
+    return fit_outlines(sighted, tape, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
+
+
+@dataclass(frozen=True)
+class Outlined:
+    """Photographs whose cameras are solved and whose outlines are found: all that the limb needs but tape.
+
+    Attributes
+    ----------
+    photos, outlines
+        In the same order.
+    inspection, calibration
+        Of the photographs.
+    axis_from_world
+        Frame of the limb's axis.
+    """
+
+    photos: tuple[Photograph, ...]
+    outlines: tuple[Outline, ...]
+    inspection: Inspection
+    calibration: Calibration
+    axis_from_world: Pose
+
+
+def find_outlines(
+    photos: tuple[Photograph, ...],
+    inspection: Inspection,
+    field: MarkerField,
+    *,
+    axis_from_world: Pose | None = None,
+    corrections: Mapping[str, Correction] | None = None,
+) -> Outlined:
+    """Find the limb in photographs that were inspected; the slow half of :func:`measure_limb`.
+
+    Raises
+    ------
+    PhotoError
+        The inspection refuses a photograph.
+    OutlineError
+        A limb cannot be found, or a correction cannot be used.
+    """
     calibration = _require_usable(inspection)
     axis = Pose.identity() if axis_from_world is None else axis_from_world
-    tell("Finding outlines")
     drawn = corrections or {}
     outlines = _each(
         lambda n: _outline(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
-    tell("Solving the limb")
+    return Outlined(photos, outlines, inspection, calibration, axis)
+
+
+def fit_outlines(
+    sighted: Outlined,
+    tape: tuple[TapeRow, ...],
+    *,
+    limb: str = "leg",
+    side: str = "left",
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+) -> Measured:
+    """Solve the limb from found outlines and tape; done again alone when only the tape has changed.
+
+    Raises
+    ------
+    ShapeError
+        The outlines do not determine a limb between the wanted heights.
+    """
     views = tuple(
         View(photo.name, camera, outline.edges)
-        for photo, camera, outline in zip(photos, calibration.cameras, outlines, strict=True)
+        for photo, camera, outline in zip(
+            sighted.photos, sighted.calibration.cameras, sighted.outlines, strict=True
+        )
     )
     fit = fit_limb(
         views,
         tape,
         limb=limb,
         side=side,
-        axis_from_world=axis,
+        axis_from_world=sighted.axis_from_world,
         from_mm=from_mm,
         to_mm=to_mm,
-        camera_modes=calibration.camera_modes,
+        camera_modes=sighted.calibration.camera_modes,
     )
     return Measured(
-        photos=photos,
-        calibration=calibration,
-        outlines=outlines,
+        photos=sighted.photos,
+        calibration=sighted.calibration,
+        outlines=sighted.outlines,
         fit=fit,
         tape=tape,
-        findings=inspection.findings,
-        facts=inspection.photos,
-        axis_from_world=axis,
+        findings=sighted.inspection.findings,
+        facts=sighted.inspection.photos,
+        axis_from_world=sighted.axis_from_world,
     )
 
 
