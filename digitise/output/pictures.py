@@ -33,6 +33,7 @@ _HALO: Colour = (15, 15, 25)
 _LEVEL: Colour = (255, 255, 255)
 _MARGIN = 0.45  # of the limb's width
 _LEAST_ASPECT = 0.6
+_LABEL_PX = 180
 _TICK_MM = 100.0
 _CROWDED = 0.35  # of a tick: nearer to an end a height would overwrite the end's own
 _DIMMED = 0.55
@@ -154,8 +155,11 @@ def _frame(size: tuple[int, ...], outline: Outline, rings: tuple[Array, ...]) ->
     points = np.concatenate([*(edge.points for edge in outline.edges), *rings])
     extent = np.ptp(points, axis=0)
     margin = _MARGIN * np.median([np.linalg.norm(ring[-1] - ring[0]) for ring in rings] or [extent.min()])
-    # a tall limb gets room beside it for its labels
-    around = np.array([max(margin, (_LEAST_ASPECT * extent[1] - extent[0]) / 2), margin])
+    # room beside a tall limb for its labels
+    beside = max(
+        _LABEL_PX * max(1.0, extent.max() / LONG_SIDE_PX), (_LEAST_ASPECT * extent[1] - extent[0]) / 2
+    )
+    around = np.array([max(margin, beside), margin])
     low = np.clip(np.floor(points.min(axis=0) - around), 0, np.array(size) - 2).astype(int)
     high = np.clip(np.ceil(points.max(axis=0) + around), low + 2, size).astype(int)
     part = high - low

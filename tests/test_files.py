@@ -1,0 +1,116 @@
+"""Folders that appear all at once: exchanged by rename, or file by file where they must stay."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from digitise import files
+from digitise.errors import OutputError
+from digitise.files import new_folder
+
+OURS = {"a", "b", "c"}
+
+
+def fill(out, **texts):
+    with new_folder(out, OURS.__contains__, "things") as folder:
+        for name, text in texts.items():
+            (folder / name).write_text(text)
+
+
+def content(folder):
+    return {item.name: item.read_text() for item in folder.iterdir()}
+
+
+def test_a_new_folder_with_new_parents(tmp_path):
+    fill(tmp_path / "x" / "y", a="1")
+    assert content(tmp_path / "x" / "y") == {"a": "1"}
+
+
+def test_nothing_is_there_before_the_end(tmp_path):
+    with new_folder(tmp_path / "x", OURS.__contains__, "things") as folder:
+        (folder / "a").write_text("1")
+        assert not (tmp_path / "x").exists()
+
+
+@pytest.mark.parametrize("start", [{}, {"a": "old"}, {"a": "old", "b": "old"}])
+def test_an_earlier_folder_is_replaced(tmp_path, start):
+    (tmp_path / "x").mkdir()
+    for name, text in start.items():
+        (tmp_path / "x" / name).write_text(text)
+    fill(tmp_path / "x", b="new", c="new")
+    assert content(tmp_path / "x") == {"b": "new", "c": "new"}
+    assert [item.name for item in tmp_path.iterdir()] == ["x"]
+
+
+def test_the_working_folder_stays_itself(tmp_path, monkeypatch):
+    (tmp_path / "x").mkdir()
+    (tmp_path / "x" / "a").write_text("old")
+    monkeypatch.chdir(tmp_path / "x")
+    before = os.stat(".").st_ino
+    fill(".", b="new")
+    assert os.stat(".").st_ino == before
+    assert content(Path()) == {"b": "new"}
+    assert [item.name for item in tmp_path.iterdir()] == ["x"]
+
+
+def test_a_link_keeps_pointing_to_the_folder(tmp_path):
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to("real")
+    fill(tmp_path / "link", a="1")
+    assert (tmp_path / "link").is_symlink()
+    assert content(tmp_path / "real") == {"a": "1"}
+
+
+@pytest.mark.parametrize("stays", [False, True], ids=["renamed", "file by file"])
+@pytest.mark.parametrize("broken", range(4))
+def test_failing_moves_are_undone(tmp_path, monkeypatch, stays, broken):
+    out = tmp_path / "x"
+    out.mkdir()
+    (out / "a").write_text("old a")
+    (out / "b").write_text("old b")
+    monkeypatch.setattr(files, "_stays", lambda _: stays)
+    rename, calls = Path.rename, []
+
+    def sometimes(self, target):
+        calls.append(self)
+        if len(calls) == broken + 1:
+            raise OSError(5, "Input/output error")
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", sometimes)
+    moves = 4 if stays else 2
+    if broken < moves:
+        with pytest.raises(OutputError, match="Input/output error"):
+            fill(out, b="new", c="new")
+        assert content(out) == {"a": "old a", "b": "old b"}
+    else:
+        fill(out, b="new", c="new")
+        assert content(out) == {"b": "new", "c": "new"}
+    assert [item.name for item in tmp_path.iterdir()] == ["x"]
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_that_cannot_be_written_to(tmp_path):
+    tmp_path.chmod(0o555)
+    try:
+        with pytest.raises(OutputError):
+            fill(tmp_path / "x", a="1")
+    finally:
+        tmp_path.chmod(0o755)
+
+
+def test_links_in_a_circle(tmp_path):
+    (tmp_path / "one").symlink_to("two")
+    (tmp_path / "two").symlink_to("one")
+    with pytest.raises(OutputError):
+        fill(tmp_path / "one" / "x", a="1")
+
+
+def test_a_defect_is_not_dressed_up(tmp_path):
+    with (
+        pytest.raises(ZeroDivisionError),
+        new_folder(tmp_path / "x", OURS.__contains__, "things"),
+    ):
+        raise ZeroDivisionError
+    assert not list(tmp_path.iterdir())
