@@ -20,7 +20,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ValidationError
 from sqlalchemy import Connection, LargeBinary, MetaData, Table, func, insert, select, text
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from digitise.errors import RecordError
 from digitise.record import schema
@@ -194,7 +194,7 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
                 table.name: _fill_table(connection, table, archive)
                 for table in _tables(connection).sorted_tables
             }
-        except DBAPIError:
+        except OperationalError:  # a full disk, a lock: not the backup's fault
             raise
         except (ValueError, KeyError, TypeError, SQLAlchemyError) as error:
             raise cut_short(where) from error

@@ -14,7 +14,7 @@ from digitise.record import schema
 from digitise.record.backup import write_backup
 from digitise.record.database import PATIENCE_S, Database, connect, plain_errors
 
-_COPY = "before-{version}-{time:%Y%m%dT%H%M%SZ}.zip"
+_COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"
 
 
 def open_records(

@@ -6,7 +6,16 @@ Times are text in UTC (``2026-03-02T09:15:00Z``): such text sorts by time.  A ch
 
 from __future__ import annotations
 
-from sqlalchemy import ForeignKey, ForeignKeyConstraint, Index, LargeBinary, String, Text, UniqueConstraint
+from sqlalchemy import (
+    Double,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    LargeBinary,
+    String,
+    Text,
+    UniqueConstraint,
+)
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 _Sha256 = String(64)
@@ -70,8 +79,8 @@ class TapeRowRow(Base):
     __tablename__ = "tape_rows"
     visit_id: Mapped[int] = mapped_column(ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True)
-    height_mm: Mapped[float]
-    girth_mm: Mapped[float]
+    height_mm: Mapped[float] = mapped_column(Double)
+    girth_mm: Mapped[float] = mapped_column(Double)
     line: Mapped[int]
     point: Mapped[str] = mapped_column(String(8))
 

@@ -58,8 +58,8 @@ def _make_visits() -> None:
         "tape_rows",
         _visit_key(),
         sa.Column("number", sa.Integer, primary_key=True),
-        sa.Column("height_mm", sa.Float, nullable=False),
-        sa.Column("girth_mm", sa.Float, nullable=False),
+        sa.Column("height_mm", sa.Double, nullable=False),
+        sa.Column("girth_mm", sa.Double, nullable=False),
         sa.Column("line", sa.Integer, nullable=False),
         sa.Column("point", sa.String(8), nullable=False),
     )

@@ -1,0 +1,127 @@
+"""Forgetting a client leaves no row and no byte, and everybody else as they were."""
+
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from digitise.errors import RecordError
+from digitise.record.export import visit_facts
+from digitise.record.store import Store
+
+from .conftest import a_visit, limb_model
+
+MARK = "UNMISTAKABLE-REMARK"
+
+
+def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
+    store.add_visit(full_visit)
+    store.add_visit(a_visit(side="right", photos=(picture(2), picture(5))))
+    kept = store.add_visit(a_visit(client="B-2", photos=(picture(3),), model=limb_model()))
+    others = visit_facts(store.load_visit(kept))
+    proof = store.forget("k-017")
+    assert (proof.client, proof.visits, proof.photographs, proof.copies) == ("K-017", 2, 3, ())
+    assert proof.rows == {
+        "clients": 1,
+        "limbs": 2,
+        "visits": 2,
+        "tape_rows": 6,
+        "photographs": 3,
+        "visit_photographs": 4,
+        "models": 1,
+        "corrections": 1,
+    }
+    assert [client.code for client in store.list_clients()] == ["B-2"]
+    assert visit_facts(store.load_visit(kept)) == others
+    assert store.photo(kept, 1)
+    with pytest.raises(RecordError, match="not in the records"):
+        store.forget("K-017")
+
+
+def test_numbers_are_never_given_twice(store):
+    numbers = [store.add_visit(a_visit(client="A-1")), store.add_visit(a_visit(client="B-2"))]
+    store.forget("B-2")
+    assert store.add_visit(a_visit(client="A-1")) not in numbers
+
+
+def test_the_field_stays_as_long_as_anyone_uses_it(store, full_visit):
+    store.add_visit(full_visit)
+    kept = store.add_visit(a_visit(client="B-2", field_json=full_visit.field_json))
+    store.forget("K-017")
+    assert store.field(kept) == full_visit.field_json
+
+
+def pieces(data: bytes) -> list[bytes]:
+    """Short pieces from all over a photograph, behind the tables that all photographs share."""
+    return [data[at : at + 24] for at in range(1500, len(data) - 24, 997)]
+
+
+def found(wanted: list[bytes], held: bytes) -> list[bytes]:
+    """Those that are held in one piece: of 24 bytes in pages of 4096, one in 170 lies across a border."""
+    whole = [piece for piece in wanted if piece in held]
+    assert len(whole) >= 0.9 * len(wanted) > 9
+    return whole
+
+
+def test_no_byte_is_left_in_the_file(tmp_path, full_visit, picture):
+    place = tmp_path / "r/records.sqlite"
+    note = f"{MARK} of this client"
+    with Store(place) as store:
+        gone = store.add_visit(full_visit)
+        store.add_visit(a_visit(note=note, model=limb_model(filling=b"UNMISTAKABLE-LIMB")))
+        kept = store.add_visit(a_visit(client="B-2", photos=(picture(3),)))
+        before = held(place)
+        secrets = [MARK.encode(), b"UNMISTAKABLE-LIMB", b"K-017"]
+        assert all(secret in before for secret in secrets)
+        for number in (1, 2):
+            secrets += found(pieces(store.photo(gone, number)), before)
+        others = found(pieces(store.photo(kept, 1)), before)
+        store.forget("K-017")
+        after = held(place)  # while it is open, the log included
+        assert not [secret for secret in secrets if secret in after]
+        assert all(piece in after for piece in others)
+    assert not [secret for secret in secrets if secret in held(place)]
+
+
+def held(place: Path) -> bytes:
+    return b"".join(file.read_bytes() for file in place.parent.iterdir())
+
+
+def test_copies_from_before_a_migration_go_too(tmp_path):
+    place = tmp_path / "records.sqlite"
+    copy = tmp_path / "records-before-0002-20260302T091500Z.zip"
+    other = tmp_path / "others-before-0002-20260302T091500Z.zip"
+    with Store(place) as store:
+        store.add_visit(a_visit())
+        copy.touch()
+        other.touch()
+        assert store.forget("K-017").copies == (copy.name,)
+    assert (copy.exists(), other.exists()) == (False, True)
+
+
+def test_a_reader_in_the_way_is_said_and_forgetting_can_be_finished(tmp_path, picture):
+    place = tmp_path / "records.sqlite"
+    with Store(place, patience_s=0.2) as store:
+        number = store.add_visit(a_visit(photos=(picture(1),)))
+        secrets = found(pieces(store.photo(number, 1)), held(place))
+        reader = sqlite3.connect(place, isolation_level=None)
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM visits").fetchone()
+        with pytest.raises(RecordError, match="could not be wiped") as refused:
+            store.forget("K-017")
+        assert "again" in refused.value.do
+        assert store.list_clients() == ()
+        reader.execute("COMMIT")
+        reader.close()
+        with pytest.raises(RecordError, match="not in the records"):
+            store.forget("K-017")  # wipes nevertheless
+        assert not [secret for secret in secrets if secret in held(place)]
+
+
+def test_two_visits_on_the_way_out(store):
+    """A visit stored while a client is forgotten belongs to a new client of that code."""
+    store.add_visit(a_visit())
+    store.forget("K-017")
+    number = store.add_visit(a_visit(taken=datetime(2026, 3, 9, tzinfo=UTC)))
+    assert [line.id for line in store.list_visits("K-017")] == [number]
