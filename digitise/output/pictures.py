@@ -35,7 +35,7 @@ _MARGIN = 0.45  # of the limb's width
 _LEAST_ASPECT = 0.6
 _LABEL_PX = 180
 _TICK_MM = 100.0
-_CROWDED = 0.35  # of a tick: nearer to an end a height would overwrite the end's own
+_CROWDED = 0.35  # of a tick
 _DIMMED = 0.55
 _QUALITY = 88
 _SHIFT = 4  # OpenCV takes fractions of a pixel as fixed-point numbers
@@ -147,8 +147,11 @@ def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
 
 
 def _heights(limb: Limb) -> list[float]:
-    inner = np.arange(np.ceil(limb.from_mm / _TICK_MM), np.floor(limb.to_mm / _TICK_MM) + 1) * _TICK_MM
-    return sorted({limb.from_mm, limb.to_mm, *map(float, inner)})
+    """Return the ends and the ticks between, but for those whose label would cover an end's."""
+    first, last = (round(end / _TICK_MM) for end in (limb.from_mm, limb.to_mm))
+    ticks = (number * _TICK_MM for number in range(first, last + 1))
+    near = _CROWDED * _TICK_MM
+    return [limb.from_mm, *(z for z in ticks if limb.from_mm + near < z < limb.to_mm - near), limb.to_mm]
 
 
 def _frame(size: tuple[int, ...], outline: Outline, rings: tuple[Array, ...]) -> Frame:
@@ -229,8 +232,6 @@ def _label_heights(image: Image.Image, rings: dict[float, Array], ends: tuple[fl
     middles = np.array([ring.mean(axis=0) for ring in rings.values()])
     sideways = len(middles) > 0 and np.ptp(middles[:, 0]) > np.ptp(middles[:, 1])
     for z, ring in rings.items():
-        if z not in ends and min(z - ends[0], ends[1] - z) < _CROWDED * _TICK_MM:
-            continue
         words = {ends[0]: f"from {z:.0f} mm", ends[1]: f"to {z:.0f} mm"}.get(z, f"{z:.0f}")
         font = _font(26, z in ends)
         x, y = ring[np.argmax(ring[:, 1 if sideways else 0])]
