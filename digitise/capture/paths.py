@@ -22,6 +22,11 @@ def best_path(scores: NDArray[np.float32], *, stiffness: float, reach: int) -> N
     -------
     (H,) column in each row.
 
+    Raises
+    ------
+    ValueError
+        When forbidden cells leave no path.
+
     Notes
     -----
     Viterbi's algorithm: exact, rows in turn.
@@ -42,6 +47,8 @@ def best_path(scores: NDArray[np.float32], *, stiffness: float, reach: int) -> N
         total[:] = reached[columns, choice] + scores[row]
     path = np.empty(height, np.intp)
     path[-1] = int(np.argmax(total))
+    if total[path[-1]] == -np.inf:
+        raise ValueError("no path avoids all forbidden cells")
     for row in range(height - 1, 0, -1):
         path[row - 1] = path[row] + steps[choices[row, path[row]]]
     return path

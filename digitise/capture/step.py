@@ -2,9 +2,10 @@
 
 Model of a profile in linear light, s in pixels along the edge's normal, s0 the edge:
 
-    y(s) = (a + b (s - s0)) (1 - B(s - s0)) + (c + d (s - s0)) B(s - s0)
+    y(s) = a (1 - B) + b ((s - s0) (1 - B) - w^2 g) + c B + d ((s - s0) B + w^2 g)
 
-with B the integral of the picture's point spread, taken as Gaussian.  Light adds up in linear light only:
+with g the picture's point spread at s - s0, taken as Gaussian of standard deviation w, and B its integral:
+two slopes that meet at s0, blurred.  Light adds up in linear light only:
 through a photograph's tone curve the same blur moves the place of equal grey towards the dark side.
 """
 
@@ -54,7 +55,9 @@ def step_basis(half: int, shift: float, blur: float) -> Array:
     s = np.arange(-half, half + 1) - shift
     after = ndtr(s / blur)
     before = 1.0 - after
-    return np.stack([before, s * before, after, s * after], axis=1)
+    # a blurred slope that ends is not the slope times the blurred step
+    spill = blur * np.exp(-0.5 * (s / blur) ** 2) / np.sqrt(2.0 * np.pi)
+    return np.stack([before, s * before - spill, after, s * after + spill], axis=1)
 
 
 @lru_cache(maxsize=2048)
@@ -131,7 +134,8 @@ def fit_steps(
                 (window[:, :, channel] @ basis) ** 2, axis=1
             )
     freedom = 2 * half + 1 - _PARAMETERS - 1
-    noise = np.sqrt(np.median(misfit.min(axis=0), axis=0) / freedom) * noise_factor + 1e-5
+    least = np.maximum(np.median(misfit.min(axis=0), axis=0), 0.0)  # rounding may leave less than nothing
+    noise = np.sqrt(least / freedom) * noise_factor + 1e-5
     chi2 = np.sum(misfit / noise**2, axis=2)
     position, sd = _parabola_minimum(shifts, chi2)
     by_slope = np.sum(np.einsum("nwc,wk->nkc", window, _slope_space(half)) ** 2, axis=1)
