@@ -1,0 +1,234 @@
+"""How far the measurements lie from the truth, and ``docs/accuracy.md``: ``python tests/accuracy.py``.
+
+Every number of that page is computed here, from photographs alone on one side and from the true surface
+on the other.  Published figures are quoted with their source.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from conftest import CASES, ROOT, Case
+from matting import scene
+from PIL import Image
+from variants import VARIANTS, make_variant
+
+from digitise.capture.field import read_field
+from digitise.errors import DigitiseError
+from digitise.output.measured import Measured
+from digitise.shape.limb import Limb, area, girth, volume
+from digitise.tape.rows import TapeRow
+from digitise.tape.table import read_tape
+from digitise.tape.volumes import cone_volume_ml
+from digitise.workflow import measure_limb
+
+AWAY_MM = 15.0  # a section nearer than this to a tape row tells of the tape, not of the photographs
+CONE_REACH_MM = 150.0
+
+
+@dataclass(frozen=True)
+class Truth:
+    """True sections of a case: heights, areas (mm2) and hull perimeters (mm), every 10 mm."""
+
+    height: np.ndarray
+    area: np.ndarray
+    girth: np.ndarray
+
+    @classmethod
+    def of(cls, case: Case) -> Truth:
+        rows = case.truth["sections"]
+        return cls(*(np.array([row[key] for row in rows]) for key in ("height", "area", "hull_perimeter")))
+
+    def volume_ml(self, low: float, high: float) -> float:
+        """Integrate the areas by the trapezoidal rule on the 10 mm sections, interpolated to the ends."""
+        z = np.unique(np.concatenate([self.height[(self.height > low) & (self.height < high)], [low, high]]))
+        return float(np.trapezoid(np.interp(z, self.height, self.area), z) / 1000.0)
+
+    def cones_ml(self, low: float, high: float, step: float) -> float:
+        """Cone sum from exact girths every ``step`` mm."""
+        z = np.append(np.arange(low, high, step), high)
+        girths = np.interp(z, self.height, self.girth)
+        rows = tuple(TapeRow(float(h), float(g)) for h, g in zip(z, girths, strict=True))
+        return cone_volume_ml(rows, low, high)
+
+
+@dataclass(frozen=True)
+class Score:
+    """One limb against its truth."""
+
+    low: float
+    high: float
+    volume_ml: float
+    half_width_ml: float
+    true_ml: float
+    cones5_ml: float
+    cones40_ml: float
+    girth_rms: float
+    girth_bias: float
+    girth_cover: float
+    area_cover: float
+
+    @property
+    def volume_error(self) -> float:
+        """Relative error of the volume, percent."""
+        return 100.0 * (self.volume_ml / self.true_ml - 1.0)
+
+
+def longest_window(case: Case) -> tuple[float, float]:
+    """Return the longest stretch whose true volume is given, within the true sections."""
+    top = Truth.of(case).height[-1]
+    low, high = max(
+        ((v["from"], v["to"]) for v in case.truth["volumes"] if v["from"] > 0), key=lambda w: w[1] - w[0]
+    )
+    return float(low), float(min(10.0 * np.floor(high / 10.0), top))
+
+
+def measure(case: Case, photos: list[Path] | None = None, **options: float) -> Measured:
+    """Run the main job on a case, from its files alone."""
+    field, tape = read_field(case.field), read_tape(case.tape)
+    return measure_limb(photos or case.photos, field, tape, side=case.truth["side"], **options)
+
+
+def score(case: Case, limb: Limb) -> Score:
+    """Compare a limb with the truth between its own heights."""
+    truth, rows = Truth.of(case), read_tape(case.tape)
+    low, high = limb.from_mm, limb.to_mm
+    at = truth.height[(truth.height >= low) & (truth.height <= high)]
+    true_girth, true_area = (np.interp(at, truth.height, v) for v in (truth.girth, truth.area))
+    found, found_area = girth(limb, at), area(limb, at)
+    error = found.mean - true_girth
+    away = np.all(np.abs(at[:, None] - [row.height_mm for row in rows]) > AWAY_MM, axis=1)
+    total = volume(limb, low, high)
+    return Score(
+        low,
+        high,
+        float(total.mean),
+        1.96 * float(total.sd),
+        truth.volume_ml(low, high),
+        cone_volume_ml(rows, low, high, reach_mm=CONE_REACH_MM),
+        truth.cones_ml(low, high, 40.0),
+        float(np.sqrt(np.mean(error[away] ** 2))),
+        float(np.mean(error[away])),
+        float(np.mean(np.abs(error) <= 1.96 * found.sd)),
+        float(np.mean(np.abs(found_area.mean - true_area) <= 1.96 * found_area.sd)),
+    )
+
+
+def variant_line(case: Case, name: str, scenes: list) -> str:
+    """Measure a case from its photographs made harder in one way, and return a table row."""
+    with tempfile.TemporaryDirectory() as folder:
+        photos = []
+        for number in (1, 2):
+            path = Path(folder) / f"photo-{number}.jpg"
+            rgb = make_variant(case, number, name, scenes[number - 1]).rgb
+            exif = Image.open(case.photos[number - 1]).getexif()
+            Image.fromarray(rgb).save(path, quality=95, exif=exif)
+            photos.append(path)
+        try:
+            found = score(case, measure(case, photos).fit.limb)
+        except DigitiseError as error:
+            return f"| {name} | refused: {error.what} | | | |"
+    return (
+        f"| {name} | {found.low:.0f}-{found.high:.0f} | {found.volume_error:+.2f} % "
+        f"| {found.girth_rms:.1f} mm | {100 * found.girth_cover:.0f} % |"
+    )
+
+
+HEAD = """# How accurate it is
+
+Made by `python tests/accuracy.py`; do not edit by hand. The cases are photo-real renderings of parametric
+body models, so their true shape is known. These {count} cases are few, they come from one body model, and
+nobody's skin moved between photographs: in a clinic expect somewhat worse, and repeat a visit now and
+then to learn your own figures.
+
+"""
+
+CELLS = """
+Girths are compared every 10 mm, more than 15 mm away from any tape row. *Cover* is the share of sections
+whose 95 % interval holds the truth. Cones use the same five tapes, their end girths carried on to the ends
+of the stretch; a tape every 40 mm is given without reading error.
+
+"""
+
+HARDER = """## Harder photographs
+
+The photographs of one case with backdrop, skin, light or picture changed, the true shape unchanged; heights
+found by the program.
+
+"""
+
+READ = """
+## What this means
+
+- The volume of a stretch is right within about 1 % on these cases, its girths within about 2.5 mm. The
+  sign of the error differs from limb to limb; for one limb it stays nearly the same from week to week.
+- The widest error is at the ankle and at the knee, where sections are least like an ellipse: two
+  photographs cannot see a triangular section. A third photograph from between the two, or a tape there,
+  helps most.
+- Dents hidden behind a convex edge are not seen at all.
+- A backdrop of the skin's own colour is refused, or costs accuracy: see the table of harder photographs.
+- The priors of how far sections depart from an ellipse were settled with these cases in view (see
+  `digitise/shape/priors.py`), so they are no independent test of the priors.
+
+## Beside published methods
+
+Repeatability of other ways of measuring limbs, from their abstracts: the intra-rater standard error of
+measurement of a tape is 0.82 % of volume on arms and 0.64 % on legs (Tidhar et al. 2015, J Pers Med
+5(4):341-353); tapes every 4, 8 or 12 cm on legs with lymphoedema two weeks apart 1.2-1.4 % (Lymphat Res
+Biol, doi 10.1089/lrb.2022.0032); a portable 3-D scan of legs against water has limits of agreement of 3-5
+% (Sensors 2023;23(22):9177); a low-cost depth sensor on arms against water -2.6 to 1.4 % (Buffa et al.
+2015, Sensors 15(6):12342-12357). Those are repeated measurements of living limbs; ours above are
+distances from a known truth, and not interchangeable with them.
+"""
+
+
+def page() -> str:
+    """Return the text of docs/accuracy.md."""
+    parts = [HEAD.format(count=len(CASES)), *_absolute(), *_harder(), READ]
+    return "".join(parts)
+
+
+def _absolute() -> list[str]:
+    lines = [
+        "## Two photographs and five tapes against the truth\n\n",
+        "| case | stretch, mm | true volume | found, 95 % | error | girth rms (bias) | girth cover "
+        "| area cover | cones, 5 tapes | cones, tape every 40 mm |\n",
+        "|---|---|---|---|---|---|---|---|---|---|\n",
+    ]
+    for name, folder in CASES.items():
+        case = Case(name, folder / name)
+        low, high = longest_window(case)
+        s = score(case, measure(case, from_mm=low, to_mm=high).fit.limb)
+        cones = (s.cones5_ml, s.cones40_ml)
+        cells = (
+            name,
+            f"{s.low:.0f}-{s.high:.0f}",
+            f"{s.true_ml:.0f} mL",
+            f"{s.volume_ml:.0f} ± {s.half_width_ml:.0f} mL",
+            f"{s.volume_error:+.2f} %",
+            f"{s.girth_rms:.1f} mm ({s.girth_bias:+.1f})",
+            f"{100 * s.girth_cover:.0f} %",
+            f"{100 * s.area_cover:.0f} %",
+            *(f"{100 * (cone / s.true_ml - 1):+.2f} %" for cone in cones),
+        )
+        lines.append("| " + " | ".join(cells) + " |\n")
+    lines.append(CELLS)
+    return lines
+
+
+def _harder() -> list[str]:
+    lines = [
+        HARDER,
+        "| change | stretch, mm | volume error | girth rms | girth cover |\n|---|---|---|---|---|\n",
+    ]
+    case = Case("turn-dark", CASES["turn-dark"] / "turn-dark")
+    scenes = [scene(case, number) for number in (1, 2)]
+    lines += [variant_line(case, name, scenes) + "\n" for name in VARIANTS]
+    return lines
+
+
+if __name__ == "__main__":
+    (ROOT / "docs/accuracy.md").write_text(page(), encoding="utf-8")
