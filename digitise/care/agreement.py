@@ -21,7 +21,7 @@ from digitise.errors import CourseError
 
 Array = NDArray[np.float64]
 
-_Z95 = 1.96
+Z95 = 1.96
 _Z90 = 1.645
 _ALPHA = 0.05
 # differences that vary by less than this part of the values are rounding
@@ -33,7 +33,7 @@ _ROUNDING = 1e-12
 
 def mdc95(sem: float) -> float:
     """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
-    return _Z95 * math.sqrt(2) * sem
+    return Z95 * math.sqrt(2) * sem
 
 
 def mdc90(sem: float) -> float:
@@ -112,7 +112,7 @@ class BlandAltman:
     trend: Trend | None
 
 
-def bland_altman(a: Sequence[float], b: Sequence[float], *, width: float = _Z95) -> BlandAltman:
+def bland_altman(a: Sequence[float], b: Sequence[float], *, width: float = Z95) -> BlandAltman:
     """Return bias and limits of agreement of paired measurements, with 95 % intervals.
 
     Standard errors as in Bland and Altman 1986: ``s / sqrt(n)`` for the bias, ``sqrt(3 / n) s`` for a limit,
