@@ -205,6 +205,20 @@ def test_the_interval_of_the_rate_covers_the_truth():
     assert 0.92 <= hits / runs <= 0.985
 
 
+def test_a_limb_that_stands_still_seldom_seems_to_change():
+    rng = np.random.default_rng(8)
+    runs = 300
+    found = [judge(series(9000 + 90 * rng.normal(size=4)), ONE_PERCENT).verdict for _ in range(runs)]
+    # one rate outside its 95 % interval in 20: 15 of 300, sd 3.8, three sd
+    assert found.count("growing") + found.count("still shrinking") <= 26
+    # the rate alone, sd 1 / sqrt(2) % per week, stays within 1 % in 84 % of runs; two steps take some more
+    assert found.count("levelled off (rule of this project)") >= 0.7 * runs
+    losing = 9000 * 0.98 ** np.arange(4)
+    missed = [judge(series(losing + 90 * rng.normal(size=4)), ONE_PERCENT).verdict for _ in range(runs)]
+    # the rate must be read 1 % or 1.4 sd too slow: 8 % of runs at most, and three sd
+    assert sum(verdict.startswith("levelled off") for verdict in missed) <= 0.13 * runs
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [
