@@ -105,6 +105,9 @@ class Search:
         (Z, T), or (Z, 1) for what concerns whole girths.
     threshold, critical
         A place is listed where the map exceeds both ``threshold`` and ``critical`` times its sd.
+    drawn
+        Down to which value a region is drawn.  A swelling that reaches all over a limb has no edge of its
+        own, so differences are drawn at their threshold, all else at half of it.
     """
 
     kind: Kind
@@ -112,6 +115,7 @@ class Search:
     map: NoisyMap
     threshold: float
     critical: float
+    drawn: float
 
 
 def own_searches(limb: Limb, chart: Chart, limits: Limits) -> tuple[Search, ...]:
@@ -132,7 +136,7 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits) -> tuple[Search, ...]
         ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
     )
     critical = multiplier(tuple(one for _, _, one, _ in maps))
-    return tuple(Search(kind, reference, one, least, critical) for kind, reference, one, least in maps)
+    return tuple(Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps)
 
 
 def _rows(chart: Chart, length: float) -> int:
@@ -195,7 +199,12 @@ def difference_search(chart: Chart, difference: Difference, limits: Limits) -> S
     critical = _independent(difference) if difference.critical is None else difference.critical
     empty = np.zeros((0, *value.shape))
     return Search(
-        "bulge", difference.reference, NoisyMap(value, empty, sd), limits.difference_mm, critical
+        "bulge",
+        difference.reference,
+        NoisyMap(value, empty, sd),
+        limits.difference_mm,
+        critical,
+        limits.difference_mm,
     )
 
 

@@ -138,9 +138,9 @@ def judge(visits: Iterable[VisitVolume], error: RepeatError) -> Plateau:
 
     Notes
     -----
-    Simulated with an error of 1 % and weekly visits: of limbs that stand still 77 % are found levelled off and
-    5 % seem to change one way; of limbs that lose 1 % a week 42 % are found levelled off, of those that lose
-    2 % a week 5 %.  Daily visits reach back seven days only and tell less: 46, 33 and 13 % are levelled off.
+    Simulated with an error of 1 % and weekly visits: of limbs that stand still 77 % are found levelled off
+    and 5 % seem to change one way; of limbs that lose 1 % a week 42 % are found levelled off, of those that
+    lose 2 % a week 5 %.  Daily visits reach back seven days only and tell less: 46, 33 and 13 %.
     """
     ordered = in_order(visits)
     window = _window(ordered)

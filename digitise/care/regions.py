@@ -1,7 +1,7 @@
 """Places that may need padding: found on the maps, measured, put into words.
 
 A region starts where its map exceeds both threshold and noise, and grows downhill.  It is drawn, and named by
-its heights, as far as half the threshold; its volume is counted as far as a twentieth of its peak, because foam
+its heights, down to half the threshold (a difference down to its threshold); its volume is counted as far as a twentieth of its peak, because foam
 thins out to nothing beyond the line.  Outlines show a limb as convex round each section: a dent behind a convex edge is not seen.
 """
 
@@ -40,7 +40,6 @@ ADVICE: dict[Kind, str] = {
     "step": "even out with padding: bandage edges gape or cut in here",
 }
 _FOOT = 0.05
-_DRAWN = 0.5
 # On every leg the girth falls from the heel to the narrow place above the ankle bones, which are 70-75 mm high.
 _HEEL_BELOW_MM = 160.0
 _ROUND_SECTION_HARMONICS = 8
@@ -115,7 +114,7 @@ def find_regions(
 
     Returns
     -------
-    Sorted by kind and, within one, from the largest peak.
+    Differences first, then kind by kind; within one, from the largest peak.
     """
     limits = limits or Limits()
     chart = limb_chart(limb)
@@ -147,7 +146,7 @@ def _listed(search: Search, chart: Chart, is_leg: bool) -> list[tuple[Mask, Mask
             # above its narrowest place the limb widens again
             foot[int(np.argmax(np.where(seed, value, -np.inf)[:, 0])) + 1 :] = False
         taken |= foot
-        mask = foot if search.kind in _WHOLE else foot & (value > max(_FOOT * peak, _DRAWN * search.threshold))
+        mask = foot if search.kind in _WHOLE else foot & (value > search.drawn)
         heel = is_leg and search.kind == "inverted taper" and _is_heel(chart, foot)
         if not heel and not (search.reference == OWN_TAPER and _at_end(value, seed)):
             masks.append((_all_round(mask, chart), _all_round(foot, chart)))

@@ -1,0 +1,153 @@
+"""How a person stands differently from visit to visit, and how that moves a limb.
+
+A limb stands on the mat, so heights are common.  The person may be turned about the vertical, a little to the
+side, and the limb may lean a little more: a turn, a shift in x and y, and a shift that grows with height.  On
+a support function the motion is exact but for the cosine of the lean:
+
+    h'(theta, z) = h(theta - turn, z) + s_x(z) cos(theta) + s_y(z) sin(theta)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import block_diag
+
+from digitise.errors import ModelError
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import orders
+from digitise.shape.basis import Basis
+from digitise.shape.limb import Limb
+
+# Two limbs are compared where both are known, and less than this says little.
+LEAST_OVERLAP_MM = 50.0
+# Turn, shift x, shift y, lean x, lean y.
+MOTIONS = 5
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """The motion that brings the second limb onto the first.
+
+    Attributes
+    ----------
+    turn
+        Counter-clockwise seen from above, about the vertical through ``pivot_mm``, radians.
+    shift_mm
+        (2,) along x and y at the pivot's height.
+    lean
+        (2,) growth of the shift with height, mm per mm.
+    pivot_mm
+        (3,) in the second limb's axis frame.
+    covariance
+        (5, 5) of turn, shift x, y, lean x, y.
+    turn_is_known
+        True when the turn was given, not estimated.
+    level_mm, level_sd_mm
+        (N,) heights whose centres decided, and by how much a real change may have moved each centre: the
+        least-changed part has the most say.
+    """
+
+    turn: float
+    shift_mm: Array
+    lean: Array
+    pivot_mm: Array
+    covariance: Array
+    turn_is_known: bool
+    level_mm: Array
+    level_sd_mm: Array
+
+    @property
+    def state(self) -> Array:
+        """(5,) turn, shift x, y, lean x, y."""
+        return np.array([self.turn, *self.shift_mm, *self.lean])
+
+    @property
+    def turn_degrees(self) -> tuple[float, float]:
+        """The turn and its sd in degrees."""
+        return float(np.degrees(self.turn)), float(np.degrees(np.sqrt(self.covariance[0, 0])))
+
+
+def limb_name(limb: Limb) -> str:
+    """Return for instance ``left leg``."""
+    return f"{limb.side} {limb.kind}"
+
+
+def common_range(a: Limb, b: Limb) -> tuple[float, float]:
+    """Return the heights between which both limbs are known, mm.
+
+    Raises
+    ------
+    ModelError
+        When the limbs are not of one kind and side or share less than 50 mm.
+    """
+    if (a.kind, a.side) != (b.kind, b.side):
+        raise ModelError(
+            f"One model is of a {limb_name(a)}, the other of a {limb_name(b)}.",
+            do="Compare two models of one limb, or ask for the mirrored comparison of a left and a right one.",
+        )
+    low, high = max(a.from_mm, b.from_mm), min(a.to_mm, b.to_mm)
+    if high - low < LEAST_OVERLAP_MM:
+        raise ModelError(
+            f"The models cover {a.from_mm:.0f} to {a.to_mm:.0f} mm and {b.from_mm:.0f} to {b.to_mm:.0f} mm, "
+            f"which share less than {LEAST_OVERLAP_MM:.0f} mm.",
+            do="Make both models between the same heights.",
+        )
+    return low, high
+
+
+def _turning(basis: Basis, turn: float) -> Array:
+    """Return the (size, size) matrix that turns parameters: order k by k times the angle."""
+    waves = [np.eye(1)]
+    for k in range(1, basis.harmonics + 1):
+        c, s = np.cos(k * turn), np.sin(k * turn)
+        waves.append(np.array([[c, -s], [s, c]]))
+    return np.kron(block_diag(*waves), np.eye(basis.n_splines))
+
+
+def _offsets(basis: Basis, pivot: Array) -> Array:
+    """Return what shift x, y and lean x, y add to the parameters: (size, 4)."""
+    columns = np.zeros((basis.n_terms, basis.n_splines, 4))
+    for axis in (0, 1):
+        columns[1 + axis, :, axis] = 1.0
+        # splines reproduce a straight line from its values at their places
+        columns[1 + axis, :, 2 + axis] = basis.places - pivot[2]
+    return columns.reshape(basis.size, 4)
+
+
+def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
+    """Return ``limb`` moved into the frame of ``onto``, its covariance and prior with it.
+
+    The motion is taken as exact here; :func:`sensitivity` tells what its own uncertainty adds.
+    """
+    basis = limb.basis
+    turning = _turning(basis, alignment.turn)
+    offsets = _offsets(basis, alignment.pivot_mm)
+    centre = offsets[:, :2] @ alignment.pivot_mm[:2]
+    stand = centre - turning @ centre + offsets @ alignment.state[1:]
+    return replace(
+        limb,
+        axis_from_world=onto.axis_from_world,
+        mean=turning @ limb.mean + stand,
+        covariance=turning @ limb.covariance @ turning.T,
+        prior_mean=turning @ limb.prior_mean + stand,
+        prior_precision=turning @ limb.prior_precision @ turning.T,
+    )
+
+
+def sensitivity(alignment: Alignment, basis: Basis, there: Array) -> Array:
+    """Return how moved parameters ``there`` (size,) follow the alignment's five: (size, 5)."""
+    offsets = _offsets(basis, alignment.pivot_mm)
+    centre = alignment.pivot_mm[:2] + alignment.shift_mm
+    still = offsets @ np.concatenate([centre, alignment.lean])
+    return np.column_stack([turning_rate(basis, there - still), offsets])
+
+
+def turning_rate(basis: Basis, parameters: Array) -> Array:
+    """Return the derivative of turned parameters (size,) by the angle."""
+    k = orders(basis.harmonics)[1::2, None]
+    waves = parameters.reshape(basis.n_terms, -1)
+    rate = np.zeros_like(waves)
+    rate[1::2], rate[2::2] = -k * waves[2::2], k * waves[1::2]
+    return rate.ravel()

@@ -1,0 +1,189 @@
+"""Excess volume, its reduction, and change against a baseline, each formula under its own name.
+
+All take volumes in mL as :class:`Volumes`, in the order each function states, and carry their covariance to
+first order.  Two "percent reductions" are in use: against the reference limb as it is now, and against the
+reference limb as it was at baseline; they differ, so they are two functions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.linalg import block_diag
+
+from digitise.errors import ModelError
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Z95, Estimate
+
+BILATERAL = "Both limbs are swollen, so neither is a reference: percentages of excess are not shown."
+
+
+class Volumes(NamedTuple):
+    """Several volumes, (n,) mL, with their covariance, (n, n) mL^2."""
+
+    mean: Array
+    covariance: Array
+
+    @classmethod
+    def apart(cls, *estimates: Estimate) -> Volumes:
+        """Return volumes whose errors are independent."""
+        means = np.array([float(estimate.mean) for estimate in estimates])
+        return cls(means, np.diag([float(estimate.sd) ** 2 for estimate in estimates]))
+
+    def then(self, later: Volumes) -> Volumes:
+        """Return these volumes followed by others whose errors are independent of them."""
+        together = block_diag(self.covariance, later.covariance)
+        return Volumes(np.concatenate([self.mean, later.mean]), together)
+
+
+def _checked(volumes: Volumes, n: int) -> Array:
+    if volumes.mean.shape != (n,) or volumes.covariance.shape != (n, n):
+        raise ValueError(f"expected {n} volumes, got shape {volumes.mean.shape}")
+    if not np.all(volumes.mean > 0):
+        raise ModelError(
+            "A volume or weight of zero or less cannot be compared.", do="Check the figures entered."
+        )
+    return volumes.mean
+
+
+def _estimate(value: float, slope: list[float], volumes: Volumes) -> Estimate:
+    gradient = np.array(slope)
+    variance = float(gradient @ volumes.covariance @ gradient)
+    return Estimate(np.asarray(value), np.sqrt(np.asarray(max(variance, 0.0))))
+
+
+def excess_volume(volumes: Volumes) -> Estimate:
+    """Return ``EV = V_aff - V_ref``, mL, of (affected, reference)."""
+    affected, reference = _checked(volumes, 2)
+    return _estimate(affected - reference, [1.0, -1.0], volumes)
+
+
+def percent_excess(volumes: Volumes) -> Estimate:
+    """Return ``PEV = 100 EV / V_ref``, %, of (affected, reference)."""
+    affected, reference = _checked(volumes, 2)
+    slope = [100 / reference, -100 * affected / reference**2]
+    return _estimate(100 * (affected / reference - 1), slope, volumes)
+
+
+def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
+    """Return ``PREV = 100 (EV_0 - EV_t) / EV_0``, %, with EV_t against the reference limb now.
+
+    Definition as in Forner-Cordero and in the trial NCT01748604.
+
+    Parameters
+    ----------
+    volumes
+        (affected, reference at baseline, affected, reference now).
+
+    Raises
+    ------
+    ModelError
+        When the excess at baseline is not surely above zero.
+    """
+    first, reference, later, now = _checked(volumes, 4)
+    excess = _sure_excess(volumes)
+    left = later - now
+    share = 100 * left / excess**2
+    slope = [share, -share, -100 / excess, 100 / excess]
+    return _estimate(100 * (1 - left / excess), slope, volumes)
+
+
+def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate:
+    """Return ``100 (EV_0 - EV_t) / EV_0``, %, with EV_t against the reference limb as it was at baseline.
+
+    Parameters
+    ----------
+    volumes
+        (affected, reference at baseline, affected now).
+
+    Raises
+    ------
+    ModelError
+        When the excess at baseline is not surely above zero.
+    """
+    first, reference, later = _checked(volumes, 3)
+    excess = _sure_excess(volumes)
+    left = later - reference
+    share = 100 * left / excess**2
+    slope = [share, 100 / excess - share, -100 / excess]
+    return _estimate(100 * (1 - left / excess), slope, volumes)
+
+
+def _sure_excess(volumes: Volumes) -> float:
+    """Return the excess of the first two volumes, by which others may be divided."""
+    baseline = excess_volume(Volumes(volumes.mean[:2], volumes.covariance[:2, :2]))
+    if baseline.mean <= Z95 * baseline.sd:
+        raise ModelError(
+            f"The excess at the first visit ({float(baseline.mean):.0f} mL) is not surely above zero, so its "
+            "reduction has no percentage.",
+            do="Give the change in mL instead.",
+        )
+    return float(baseline.mean)
+
+
+def percent_limb_change(volumes: Volumes) -> Estimate:
+    """Return ``100 (V_t - V_0) / V_0``, %, of (limb at baseline, limb now)."""
+    first, later = _checked(volumes, 2)
+    return _estimate(100 * (later / first - 1), [-100 * later / first**2, 100 / first], volumes)
+
+
+def relative_volume_change(volumes: Volumes) -> Estimate:
+    """Return ``RVC = A2 U1 / (U2 A1) - 1`` (a fraction).
+
+    Source: Ancukiewicz et al. 2011, Int J Radiat Oncol Biol Phys 79(5):1436-1443.
+
+    Parameters
+    ----------
+    volumes
+        (affected A1, unaffected U1 at baseline, affected A2, unaffected U2 now).
+    """
+    a1, u1, a2, u2 = _checked(volumes, 4)
+    ratio = a2 * u1 / (u2 * a1)
+    return _estimate(ratio - 1, [-ratio / a1, ratio / u1, ratio / a2, -ratio / u2], volumes)
+
+
+def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate:
+    """Return ``WAC = A2 W1 / (W2 A1) - 1`` (a fraction), where no limb can serve as reference.
+
+    Formula of Miller et al. 2013, Breast Cancer Res Treat (from memory).  Weights are taken as exact.
+
+    Parameters
+    ----------
+    volumes
+        (limb A1 at baseline, limb A2 now).
+    weight_kg
+        Body weight W1 at baseline and W2 now.
+    """
+    a1, a2 = _checked(volumes, 2)
+    if not min(weight_kg) > 0:
+        raise ModelError("A body weight must be above zero.", do="Check the weights entered.")
+    ratio = a2 * weight_kg[0] / (weight_kg[1] * a1)
+    return _estimate(ratio - 1, [-ratio / a1, ratio / a2], volumes)
+
+
+@dataclass(frozen=True)
+class Excess:
+    """Excess of one limb over the other.
+
+    Attributes
+    ----------
+    excess_ml
+        Affected minus reference.
+    percent
+        Of the reference limb; None where both limbs are swollen.
+    note
+        Why the percentage is hidden, or empty.
+    """
+
+    excess_ml: Estimate
+    percent: Estimate | None
+    note: str
+
+
+def excess(volumes: Volumes, *, bilateral: bool) -> Excess:
+    """Return the excess of (affected, reference), its percentage hidden where both limbs are swollen."""
+    if bilateral:
+        return Excess(excess_volume(volumes), None, BILATERAL)
+    return Excess(excess_volume(volumes), percent_excess(volumes), "")
