@@ -10,11 +10,21 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from digitise.care.excess import (
+    BILATERAL,
+    Volumes,
+    excess,
+    excess_volume,
+    percent_limb_change,
+    percent_reduction_current_reference,
+    percent_reduction_fixed_reference,
+)
 from digitise.care.plateau import Plateau, judge
 from digitise.care.reminders import Reminder, reminders
 from digitise.care.visits import Reading, RepeatError, VisitVolume, in_order
-
-BILATERAL = "Both limbs are swollen: there is no reference limb, so no excess in percent is given."
+from digitise.shape.limb import Estimate
 
 
 @dataclass(frozen=True)
@@ -144,8 +154,9 @@ def _no_reduction(first: VisitVolume, error: RepeatError, bilateral: bool) -> st
         return BILATERAL
     if first.reference is None:
         return "No percent reduction of excess: the other limb was not measured at the first visit."
-    excess = first.volume.value - first.reference.value
-    if excess <= 0 or not Reading(excess, _sem_of_excess(first, first.reference, error)).clear:
+    both = _volumes(_repeated(first.volume, error), _repeated(first.reference, error))
+    difference = _reading(excess_volume(both))
+    if difference.value <= 0 or not difference.clear:
         return "No percent reduction of excess: the first visit shows no clear excess."
     return None
 
@@ -154,16 +165,16 @@ def _point(
     ordered: Sequence[VisitVolume], i: int, error: RepeatError, bilateral: bool, reducible: bool
 ) -> CoursePoint:
     first, visit = ordered[0], ordered[i]
-    excess = None if visit.reference is None else _excess(visit.volume, visit.reference, bilateral)
+    over = None if visit.reference is None else _excess(visit.volume, visit.reference, bilateral)
     if i == 0:
-        return CoursePoint(visit, None, None, None, excess, None)
+        return CoursePoint(visit, None, None, None, over, None)
     change = error.change(first, visit)
     return CoursePoint(
         visit,
         change,
         error.change(ordered[i - 1], visit),
         _limb_change(first, visit, change),
-        excess,
+        over,
         _reduction(first, visit, error) if reducible else None,
     )
 
@@ -171,46 +182,38 @@ def _point(
 # ---- formulas ----------------------------------------------------------------------------------------
 
 
+def _volumes(*readings: Reading) -> Volumes:
+    estimates = (Estimate(np.asarray(value), np.asarray(sd)) for value, sd in readings)
+    return Volumes.apart(*estimates)
+
+
+def _reading(estimate: Estimate) -> Reading:
+    return Reading(float(estimate.mean), float(estimate.sd))
+
+
 def _excess(volume: Reading, reference: Reading, bilateral: bool) -> Excess:
     """Return excess and its percentage; both errors count in full, as if nothing in them were shared."""
-    ratio = volume.value / reference.value
-    relative = math.hypot(volume.sd / volume.value, reference.sd / reference.value)
-    return Excess(
-        Reading(volume.value - reference.value, math.hypot(volume.sd, reference.sd)),
-        None if bilateral else Reading(100 * (ratio - 1), 100 * ratio * relative),
-    )
+    found = excess(_volumes(volume, reference), bilateral=bilateral)
+    return Excess(_reading(found.excess_ml), None if found.percent is None else _reading(found.percent))
 
 
 def _limb_change(first: VisitVolume, visit: VisitVolume, change: Reading) -> Reading:
-    """Return ``100 (V_t - V_0) / V_0``; an error shared by both visits scales both and drops out."""
-    percent = 100 / first.volume.value
-    return Reading(change.value * percent, change.sd * percent * visit.volume.value / first.volume.value)
+    sd = change.sd / math.sqrt(2)
+    both = _volumes(Reading(first.volume.value, sd), Reading(visit.volume.value, sd))
+    return _reading(percent_limb_change(both))
 
 
-def _sem_of_excess(visit: VisitVolume, reference: Reading, error: RepeatError) -> float:
-    return math.hypot(error.sem(visit.volume.value), error.sem(reference.value))
+def _repeated(reading: Reading, error: RepeatError) -> Reading:
+    """Return a volume with the error of repeated measurement alone; a shared one scales all and drops out."""
+    return Reading(reading.value, error.sem(reading.value))
 
 
 def _reduction(first: VisitVolume, visit: VisitVolume, error: RepeatError) -> Reduction | None:
-    """Return both reductions, their sd to first order in the errors of measurement."""
     if first.reference is None:
         return None
-    before = first.volume.value - first.reference.value
-    left = visit.volume.value - first.reference.value
+    three = [_repeated(reading, error) for reading in (first.volume, first.reference, visit.volume)]
     current = None
     if visit.reference is not None:
-        now = visit.volume.value - visit.reference.value
-        share = now / before
-        sd = math.hypot(
-            _sem_of_excess(visit, visit.reference, error),
-            share * _sem_of_excess(first, first.reference, error),
-        )
-        current = Reading(100 * (1 - share), 100 * sd / before)
-    share = left / before
-    # d/dV_t = -1, d/dV_0 = share, d/dR_0 = 1 - share, each over the first excess
-    parts = (
-        error.sem(visit.volume.value),
-        share * error.sem(first.volume.value),
-        (1 - share) * error.sem(first.reference.value),
-    )
-    return Reduction(current, Reading(100 * (1 - share), 100 * math.hypot(*parts) / before))
+        four = _volumes(*three, _repeated(visit.reference, error))
+        current = _reading(percent_reduction_current_reference(four))
+    return Reduction(current, _reading(percent_reduction_fixed_reference(_volumes(*three))))

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitise.care.course import BILATERAL, course
+from digitise.care.course import course
 from digitise.care.course_words import course_dict, course_sentences
+from digitise.care.excess import BILATERAL
 from digitise.care.visits import Reading, RepeatError, VisitVolume
 from digitise.errors import CourseError
 
