@@ -25,7 +25,9 @@ _RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0
 _ONE_PLANE_COS = np.cos(np.radians(12.0))
 _ONE_PLANE_MM = 60.0
-_SHADOW_WEIGHT = 0.2  # a shadow changes brightness far more than hue
+# What a darkening counts: a shadow changes brightness far more than hue.  The second is for limbs of the
+# backdrop's hue, which only their shading tells from it.
+SHADOW_WEIGHTS = (0.2, 1.0)
 _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
 _LEAST_SD = np.array([0.03, 0.015, 0.015])  # brightness and the two hues, log units: no paper is flatter
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
@@ -85,8 +87,18 @@ def plain_areas(boards: Iterable[tuple[Board, Pose]], camera: Camera) -> list[Ar
     ]
 
 
-def find_panel(strip: Strip, areas: Iterable[Area]) -> Panel:
-    """Learn the backdrop's colour from its rim, then measure how far every point is from it."""
+def find_panel(strip: Strip, areas: Iterable[Area], shadow_weight: float = SHADOW_WEIGHTS[0]) -> Panel:
+    """Learn the backdrop's colour from its rim, then measure how far every point is from it.
+
+    Parameters
+    ----------
+    strip
+        The photograph's strip.
+    areas
+        Plain areas that may be seen in it.
+    shadow_weight
+        What a darkening within a soft shadow's depth counts, 0 to 1.
+    """
     values = brightness_and_hue(strip.pixels)
     inside = np.zeros(values.shape[:2], bool)
     distance2 = np.zeros(values.shape[:2], np.float32)
@@ -94,7 +106,7 @@ def find_panel(strip: Strip, areas: Iterable[Area]) -> Panel:
         whole, rim = _paint(strip, area, inside)
         if rim.sum() * STEP_MM**2 < _LEAST_RIM_MM2:
             continue
-        distance2[whole] = _distance2_from_backdrop(values, whole, rim)[whole]
+        distance2[whole] = _distance2_from_backdrop(values, whole, rim, shadow_weight)[whole]
         inside |= whole
     return Panel(inside, distance2)
 
@@ -148,20 +160,20 @@ def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
     return whole, whole & ~layers[1]
 
 
-def _distance2_from_backdrop(values: Values, whole: Mask, rim: Mask) -> Values:
+def _distance2_from_backdrop(values: Values, whole: Mask, rim: Mask, shadow_weight: float) -> Values:
     backdrop = _polynomial_fit(values, rim)
     # another leg may stand in a quarter of the rim
     spread = np.maximum(np.quantile(np.abs(values - backdrop)[rim], 0.7, axis=0) / 1.036, _LEAST_SD)
     for _ in range(2):
         difference = values - backdrop
-        plain = whole & (squared_distance(difference / spread, difference[..., 0]) < _INLIER)
+        plain = whole & (squared_distance(difference / spread, difference[..., 0], shadow_weight) < _INLIER)
         backdrop = _smooth_fit(values, plain, backdrop)
         spread = np.maximum(_spread((values - backdrop)[plain]), _LEAST_SD)
     difference = values - backdrop
-    return squared_distance(difference / spread, difference[..., 0])
+    return squared_distance(difference / spread, difference[..., 0], shadow_weight)
 
 
-def squared_distance(scaled: Values, darkening: Values, shadow_weight: float = _SHADOW_WEIGHT) -> Values:
+def squared_distance(scaled: Values, darkening: Values, shadow_weight: float) -> Values:
     """Squared length of colour differences in standard deviations, a shadow counted lightly.
 
     Parameters

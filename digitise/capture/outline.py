@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import cv2
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
-from digitise.capture.backdrop import Area, Values, find_panel, plain_areas
+from digitise.capture.backdrop import SHADOW_WEIGHTS, Area, Panel, Values, find_panel, plain_areas
 from digitise.capture.correction import DRAWN_SD_PX, Correction, drawn_offsets, paint
 from digitise.capture.field import Board
 from digitise.capture.hem import skin_rows
@@ -46,7 +46,9 @@ _NOTCH_ROWS = 61
 _NOTCH_MM = 4.0
 _LEAST_GAIN = 30.0  # chi-square: a step that noise alone would not make
 _BORDER_PX = 4.0
-_LEAST_SURE = 0.55  # share of an edge
+_LEAST_SURE = 0.65  # share of an edge
+_LEAST_MM = 150.0  # of the limb's length
+_SURE_ENOUGH = 0.75
 _LOWEST_MM = 40.0
 
 
@@ -126,8 +128,59 @@ def find_outline(
         _require_same_photo(correction, photo)
     areas = plain_areas(boards, camera)
     strip = cut_strip(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
-    painted = None if correction is None else paint(correction, strip)
-    region = find_region(strip, find_panel(strip, areas), photo.name, painted)
+    drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
+    return _surest(_trace(photo, strip, find_panel(strip, areas, weight), drawn) for weight in SHADOW_WEIGHTS)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """A correction and its strokes on the strip."""
+
+    correction: Correction
+    painted: NDArray[np.int8]
+
+
+def _surest(attempts: Iterator[Outline | OutlineError]) -> Outline:
+    """Return the first outline that is sure enough, else the surest.
+
+    A soft shadow on the backdrop and a limb of nearly its colour cannot both be told: shadows are far more
+    common, so they are assumed first.
+
+    Raises
+    ------
+    OutlineError
+        When none can be used; the first reason.
+    """
+    found: list[Outline] = []
+    refused: list[OutlineError] = []
+    for attempt in attempts:
+        if isinstance(attempt, OutlineError):
+            refused.append(attempt)
+            continue
+        found.append(attempt)
+        if not refused and _least_sure(attempt) >= _SURE_ENOUGH:
+            break
+    if not found:
+        raise refused[0]
+    return max(found, key=lambda outline: _least_sure(outline) * len(outline.heights[0]))
+
+
+def _least_sure(outline: Outline) -> float:
+    return float(min(edge.sure.mean() for edge in outline.edges))
+
+
+def _trace(photo: Photograph, strip: Strip, panel: Panel, drawn: _Drawn | None) -> Outline | OutlineError:
+    """Find both edges against one idea of the backdrop's colour, or tell why not."""
+    try:
+        region = find_region(strip, panel, photo.name, None if drawn is None else drawn.painted)
+        outline = _edges(photo, strip, region, None if drawn is None else drawn.correction)
+        _refuse_unsure(outline, photo.name)
+    except OutlineError as error:
+        return error
+    return outline
+
+
+def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correction | None) -> Outline:
     skin, hem_mm = skin_rows(strip, region)
     heights = strip.heights[region.rows][skin]
     near = [
@@ -140,11 +193,9 @@ def find_outline(
         edge = _sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
         if correction is not None:
-            edge = _redrawn(
-                edge, strip, drawn_offsets(correction, strip, ("left", "right")[index], heights), heights
-            )
+            offsets = drawn_offsets(correction, strip, ("left", "right")[index], heights)
+            edge = _redrawn(edge, strip, offsets, heights)
         edges.append(_upwards(edge, heights > _LOWEST_MM))
-    _refuse_unsure(edges, photo.name)
     heights = heights[heights > _LOWEST_MM][::-1]
     return Outline((edges[0], edges[1]), (heights, heights), hem_mm)
 
@@ -180,9 +231,17 @@ def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
     )
 
 
-def _refuse_unsure(edges: list[Edge], name: str) -> None:
-    for side, edge in zip(("left", "right"), edges, strict=True):
-        if not len(edge.sure) or edge.sure.mean() < _LEAST_SURE:
+def _refuse_unsure(outline: Outline, name: str) -> None:
+    heights = outline.heights[0]
+    seen = float(heights[-1] - heights[0]) if len(heights) else 0.0
+    if seen < _LEAST_MM:
+        raise OutlineError(
+            f"only {seen:.0f} mm of the limb can be told from what is behind it.",
+            where=name,
+            do="Use a backdrop of another colour than the skin, and keep the other leg away from this one.",
+        )
+    for side, edge in zip(("left", "right"), outline.edges, strict=True):
+        if edge.sure.mean() < _LEAST_SURE:
             raise OutlineError(
                 f"the limb's {side} edge cannot be told from what is behind it.",
                 where=name,
