@@ -98,6 +98,8 @@ class Change:
         True when the second is the other limb, mirrored.
     alignment
         How the second was moved onto the first.
+    joint
+        The belief that all figures come from.
     whole
         Change of volume over all common heights.
     parts
@@ -112,6 +114,7 @@ class Change:
     second: Limb
     mirrored: bool
     alignment: Alignment
+    joint: Joint
     whole: VolumeChange
     parts: tuple[VolumeChange, ...]
     girths: GirthChange
@@ -151,6 +154,7 @@ def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | 
         joint.b,
         mirrored,
         alignment,
+        joint,
         volume_change(joint, Stretch("whole", joint.low, joint.high)),
         tuple(volume_change(joint, stretch) for stretch in named),
         girth_change(joint, z),

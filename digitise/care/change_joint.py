@@ -163,7 +163,11 @@ def _start_state(alignment: Alignment) -> Array:
 
 
 def _root(covariance: Array) -> Array:
-    """Return G with ``G G' = covariance``, also where the covariance is singular or rounded."""
+    """Return G with ``G G' = covariance``, also where rounding made the covariance singular."""
+    try:
+        return np.asarray(cholesky(covariance, lower=True))
+    except np.linalg.LinAlgError:
+        pass
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
 
