@@ -1,0 +1,139 @@
+"""The commands of the records from outside: results, refusals, exit codes."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from digitise.cli import main
+
+from .conftest import SAMPLE, limb_model
+
+
+@pytest.fixture
+def run(capsys, tmp_path, monkeypatch):
+    """Return a function that runs a command on records of its own: exit code, stdout, stderr."""
+    monkeypatch.setenv("DIGITISE_RECORDS", str(tmp_path / "mine/records.sqlite"))
+    monkeypatch.chdir(tmp_path)
+
+    def run(*words):
+        with pytest.raises(SystemExit) as end:
+            main(["record", *(str(word) for word in words)])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in err
+        return end.value.code or 0, out, err
+
+    return run
+
+
+ADD = ("add", "--client", "k-017", "--limb", "leg", "--side", "left", "--tape", SAMPLE / "tape.csv")
+
+
+def result(answer):
+    code, out, _ = answer
+    assert code == 0
+    return json.loads(out)
+
+
+def test_the_life_of_a_client(run, picture, tmp_path):
+    model = tmp_path / "model"
+    model.mkdir()
+    files = limb_model()
+    (model / "model.json").write_text(files.json, encoding="utf-8", newline="")
+    (model / "limb.npz").write_bytes(files.limb)
+    visit = result(
+        run(
+            *ADD,
+            *("--photo", picture(1), "--photo", picture(2), "--field", SAMPLE / "field.json"),
+            *("--model", model, "--when", "2026-03-02T09:15-03:30", "--posture", "lying"),
+            *("--measured-by", "ab", "--clearance", "yes", "--clearance-by", "dr-1"),
+            *("--red-flag", "fever=no", "--red-flag", "hot-skin=yes", "--note", "first", "--json"),
+        )
+    )
+    assert (visit["client"], visit["taken"], visit["posture"]) == ("K-017", "2026-03-02T12:45:00Z", "lying")
+    assert (len(visit["tape"]), len(visit["photos"]), visit["field"], visit["model"]) == (5, 2, True, True)
+    assert (visit["clearance"]["by"], visit["measured_by"]) == ("DR-1", "AB")
+    assert visit["clearance"]["red_flags"] == {"fever": False, "hot-skin": True}
+    assert result(run("show", visit["id"], "--json")) == visit
+    (client,) = result(run("list", "--json"))["clients"]
+    assert (client["code"], client["visits"], client["first"]) == ("K-017", 1, "2026-03-02T12:45:00+00:00")
+    (line,) = result(run("list", "--client", "K-017", "--json"))["visits"]
+    assert (line["id"], line["photos"], line["has_model"]) == (visit["id"], 2, True)
+    (folder,) = result(run("export", "--client", "K-017", "--out", "out", "--json"))["folders"]
+    assert json.loads((Path(folder) / "visit.json").read_text(encoding="utf-8")) == visit
+    assert result(run("backup", "--out", "b.zip", "--json"))["bytes"] == Path("b.zip").stat().st_size
+    gone = result(run("forget", "--client", "k-017", "--yes", "--json"))
+    assert (gone["visits"], gone["photographs"], gone["left"]) == (1, 2, 0)
+    assert result(run("list", "--json")) == {"clients": []}
+    rows = result(run("restore", "b.zip", "--records", "other.sqlite", "--json"))["rows"]
+    assert (rows["visits"], rows["photographs"]) == (1, 2)
+    assert result(run("show", visit["id"], "--records", "other.sqlite", "--json")) == visit
+
+
+def test_for_people(run, picture):
+    code, out, err = run(*ADD, "--photo", picture(1), "--red-flag", "fever=yes", "--note", "[red]sore[/red]")
+    assert (code, err) == (0, "")
+    assert "Stored visit 1 of client K-017" in out
+    assert "stop, do not wrap" in out
+    assert "not cleared" in out
+    for words, pieces in (
+        (("list",), ("K-017",)),
+        (("list", "--client", "K-017"), ("left leg", "photographs")),
+        (("show", 1), ("[red]sore[/red]", "319", "sha256", "not cleared")),
+        (("export", "--client", "K-017", "--out", "out"), ("out",)),
+        (("backup", "--out", "b.zip"), ("b.zip", "health data")),
+        (("restore", "b.zip", "--records", "new.sqlite"), ("visits 1", "forget them again")),
+        (("forget", "--client", "K-017", "--yes"), ("K-017", "nothing is left", "Backups")),
+    ):
+        code, out, err = run(*words)
+        assert (code, err) == (0, ""), words
+        assert all(piece in out for piece in pieces), out
+
+
+def test_cleared_without_warning_signs_needs_no_caution(run):
+    _, out, _ = run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "fever=no")
+    assert "cleared" not in out
+    assert "Warning" not in out
+
+
+WRONG_USE = {
+    "forget without yes": ("forget", "--client", "K-017"),
+    "no client": ("add", "--limb", "leg", "--side", "left"),
+    "other side": (*ADD, "--side", "middle"),
+    "other answer": (*ADD, "--clearance", "maybe"),
+    "visit is no number": ("show", "K-017"),
+    "no command": (),
+}
+
+
+@pytest.mark.parametrize("name", WRONG_USE)
+def test_wrong_use_is_2(run, tmp_path, name):
+    code, _, _ = run(*WRONG_USE[name])
+    assert code == 2
+    assert not list(tmp_path.iterdir())
+
+
+UNUSABLE = {
+    "name": (("add", "--client", "Maria Huber", *ADD[3:]), "looks like a name"),
+    "time": ((*ADD, "--when", "yesterday"), "This is no time"),
+    "time out of range": ((*ADD, "--when", "0001-01-01T00:00"), "--when|before 2000"),
+    "flag": ((*ADD, "--red-flag", "fever"), "answer is missing"),
+    "tape": (("add", "--client", "K-1", *ADD[3:-1], "none.csv"), "none.csv"),
+    "photograph": ((*ADD, "--photo", "none.jpg"), "none.jpg"),
+    "model": ((*ADD, "--model", "none"), "model.json"),
+    "field": ((*ADD, "--field", "none.json"), "none.json"),
+    "field is no text": ((*ADD, "--field", SAMPLE / "photo-1.jpg"), "no text"),
+    "no records": (("list",), "no records here yet"),
+    "no records to forget in": (("forget", "--client", "K-017", "--yes"), "no records here yet"),
+    "no backup": (("restore", "none.zip"), "none.zip"),
+    "other server": (("list", "--records", "mysql://localhost/x"), "no address"),
+}
+
+
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_unusable_input_is_3_and_says_what_to_do(run, name):
+    words, piece = UNUSABLE[name]
+    code, out, err = run(*words, "--json")
+    assert code == 3
+    assert any(part in err for part in piece.split("|"))
+    assert json.loads(out)["error"]["do"]
