@@ -1,6 +1,7 @@
 """Folders that appear all at once: exchanged by rename, or file by file where they must stay."""
 
 import errno
+import os
 from pathlib import Path
 
 import pytest
