@@ -1,4 +1,4 @@
-"""A place on the limb becomes a flat piece of foam: unrolled, smoothed to what scissors cut, with a bevel line.
+"""A place on the limb becomes a flat piece of foam: unrolled, smoothed for scissors, with a bevel line.
 
 A region is unrolled row by row: across, the arc length round the section from the region's middle direction;
 along, the length on the surface, taken as the mean slant of the row within the region.  So the area of the
@@ -156,7 +156,8 @@ def unroll(chart: Chart, mask: Mask, theta: float) -> _Flat:
         The direction that gets x = 0.
     """
     seam, goes_round = _seam(chart, mask)
-    mask, radius, raised = (np.roll(one, -seam, axis=1) for one in (mask, chart.radius, chart.raised))
+    mask = np.roll(mask, -seam, axis=1)
+    radius, raised = (np.roll(one, -seam, axis=1) for one in (chart.radius, chart.raised))
     edges = np.zeros((len(chart.z), len(chart.theta) + 1))
     edges[:, 1:] = np.cumsum(radius * chart.turn_step, axis=1)
     # column j speaks for half a step on both sides of its direction

@@ -17,6 +17,8 @@ from digitise.care.taper import sagitta
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
+# On every leg the girth falls from the heel to the narrow place above the ankle bones, 70-75 mm high.
+HEEL_BELOW_MM = 160.0
 _STEP_MM = 2.0
 _DRAWS = 200
 _SEED = 7

@@ -136,7 +136,9 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits) -> tuple[Search, ...]
         ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
     )
     critical = multiplier(tuple(one for _, _, one, _ in maps))
-    return tuple(Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps)
+    return tuple(
+        Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps
+    )
 
 
 def _rows(chart: Chart, length: float) -> int:

@@ -68,7 +68,9 @@ def stretches(limb: Limb, marks: Landmarks) -> tuple[Stretch, ...]:
         cuts += [joint + _KNEE_MM[0], joint + _KNEE_MM[1]]
     edges = np.maximum.accumulate(np.clip([low, *cuts, high], low, high))
     return tuple(
-        Stretch(name, float(a), float(b)) for name, a, b in zip(names, edges, edges[1:], strict=False) if b > a
+        Stretch(name, float(a), float(b))
+        for name, a, b in zip(names, edges, edges[1:], strict=False)
+        if b > a
     )
 
 

@@ -1,8 +1,9 @@
 """Places that may need padding: found on the maps, measured, put into words.
 
 A region starts where its map exceeds both threshold and noise, and grows downhill.  It is drawn, and named by
-its heights, down to half the threshold (a difference down to its threshold); its volume is counted as far as a twentieth of its peak, because foam
-thins out to nothing beyond the line.  Outlines show a limb as convex round each section: a dent behind a convex edge is not seen.
+its heights, down to half the threshold (a difference down to its threshold); its volume is counted as far as
+a twentieth of its peak, because foam thins out to nothing beyond the line.  Outlines show a limb as convex
+round each section: a dent behind a convex edge is not seen.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 from scipy import ndimage
 
 from digitise.care.chart import Chart, Mask, connected, limb_chart
-from digitise.care.landmarks import find_landmarks
+from digitise.care.landmarks import HEEL_BELOW_MM, find_landmarks
 from digitise.care.maps import OWN_TAPER, Difference, Kind, Limits, Search, difference_search, own_searches
 from digitise.care.places import place_words, stretch_name, stretches
 from digitise.geometry.rigid import Array
@@ -40,8 +41,6 @@ ADVICE: dict[Kind, str] = {
     "step": "even out with padding: bandage edges gape or cut in here",
 }
 _FOOT = 0.05
-# On every leg the girth falls from the heel to the narrow place above the ankle bones, which are 70-75 mm high.
-_HEEL_BELOW_MM = 160.0
 _ROUND_SECTION_HARMONICS = 8
 _UPHILL = 1.02
 _FLANK_ROWS = 2
@@ -165,7 +164,7 @@ def _at_end(value: Array, seed: Mask) -> bool:
 
 def _is_heel(chart: Chart, fall: Mask) -> bool:
     rows = np.flatnonzero(fall.any(axis=1))
-    return bool(rows[0] <= 1 and chart.z[rows[-1]] < _HEEL_BELOW_MM)
+    return bool(rows[0] <= 1 and chart.z[rows[-1]] < HEEL_BELOW_MM)
 
 
 def _grown(value: Array, seed: Mask, least: float) -> Mask:
@@ -275,7 +274,9 @@ def _why(search: Search, size: _Size) -> str:
         case "hollow":
             return f"It lies {peak:.0f} mm below {search.reference}, {beyond}."
         case "ridge":
-            return f"Its radius is {peak:.0f} mm, so a layer presses {size.ratio:.1f} times the section's mean."
+            return (
+                f"Its radius is {peak:.0f} mm, so a layer presses {size.ratio:.1f} times the section's mean."
+            )
         case "crease":
             return f"It lies {peak:.1f} mm below {search.reference}, {beyond}."
         case "inverted taper":

@@ -1,4 +1,4 @@
-"""What a limb is compared with when there is no other limb: its own smooth taper, and its taut outer taper."""
+"""What a limb is compared with when there is no other: its own smooth taper, and its taut outer taper."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _ROUNDS = 12
 _RIM_ROUNDS = 3
 _RIM_MM, _RIM_TURN = 24.0, np.radians(20.0)
 # A calf's slope changes by 0.15 within 100 mm.  A patch that is alike (70 mm, a sixth of the way round) holds
-# some 50 places of the chart, with differences of 1 to 2 mm from the taper: the weight of that rule per place.
+# some 50 places of the chart, with differences of 1 to 2 mm: the weight of that rule per place.
 TAPER_SLOPE_SD = 0.15
 _STIFFNESS = 100.0
 
@@ -61,7 +61,7 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
     design = np.einsum("tk,zs->ztks", fourier(theta, TAPER_HARMONICS), basis.splines(z))
     design = design.reshape(h.size, basis.size)
     # where nothing is left to follow, the taper runs on straight
-    penalty = _STIFFNESS * np.kron(np.eye(basis.n_terms), basis.roughness_precision(TAPER_SLOPE_SD))
+    penalty: Array = _STIFFNESS * np.kron(np.eye(basis.n_terms), basis.roughness_precision(TAPER_SLOPE_SD))
     penalty += 1e-9 * np.eye(len(penalty))
     values, weight = h.ravel(), np.ones(h.size)
     for turn in range(2 * _ROUNDS + _RIM_ROUNDS):
@@ -74,7 +74,8 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
             weight = np.maximum(1 - (left / (_REJECT * scale)) ** 2, 0.0) ** 2
         if turn >= 2 * _ROUNDS:
             weight = np.where(_with_rim(weight == 0, theta, z, h.shape), 0.0, weight)
-    return Taper(design, np.linalg.solve(*_weighed(design, weight, penalty)))
+    normal, weighed = _weighed(design, weight, penalty)
+    return Taper(design, np.linalg.solve(normal, weighed))
 
 
 def _with_rim(rejected: Mask, theta: Array, z: Array, shape: tuple[int, ...]) -> Mask:
@@ -109,7 +110,7 @@ def outer_lift(h: Array, step: float, span: float = SPAN_MM, coarse: bool = Fals
     (..., Z, T) mm, 0 where the sheet touches: the greatest height of a chord of at most ``span`` above it.
     """
     longest = max(2, int(span // step))
-    lengths = range(1, longest)
+    lengths = list(range(1, longest))
     if coarse:
         lengths = sorted({max(1, round(longest * part)) for part in (0.15, 0.3, 0.5)})
     lift = np.zeros_like(h)

@@ -213,7 +213,11 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
         The client's code, written when given.
     """
     width, height = (max(float(piece.outline[:, 0].max()), RULER_MM) + 10.0, piece.outline[:, 1].max() + 30.0)
-    size = {"width": f"{width:.2f}mm", "height": f"{height:.2f}mm", "viewBox": f"0 0 {width:.2f} {height:.2f}"}
+    size = {
+        "width": f"{width:.2f}mm",
+        "height": f"{height:.2f}mm",
+        "viewBox": f"0 0 {width:.2f} {height:.2f}",
+    }
     root = ElementTree.Element("svg", {"xmlns": _SVG, **size})
     facts = _facts(piece, limb, code)
     ElementTree.SubElement(root, "title").text = facts[0]
@@ -236,7 +240,9 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
     path("arrow", [np.array([*_arrow(x, y), (x, y)])], {"fill": "#999"})
     words(SKIN, x + 5.0, bottom - y + 5.0, 3.5, "middle")
     words(TRUNK, x + 5.0, bottom - y - _ARROW_MM - 1.5, 2.8, "middle")
-    path("ruler", [np.array([(0.0, -10.0), (RULER_MM, -10.0), (0.0, -10.0)])], {**line, "stroke-width": "0.3"})
+    path(
+        "ruler", [np.array([(0.0, -10.0), (RULER_MM, -10.0), (0.0, -10.0)])], {**line, "stroke-width": "0.3"}
+    )
     words(f"100 mm.  {facts[0]}", 5.0, bottom + 16.0, 3.0, "start")
     words(facts[1], 5.0, bottom + 20.5, 2.6, "start")
     return ElementTree.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
