@@ -16,14 +16,11 @@ from scipy.linalg import block_diag
 
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import orders
 from digitise.shape.basis import Basis
 from digitise.shape.limb import Limb
 
 # Two limbs are compared where both are known, and less than this says little.
 LEAST_OVERLAP_MM = 50.0
-# Turn, shift x, shift y, lean x, lean y.
-MOTIONS = 5
 
 
 @dataclass(frozen=True)
@@ -42,8 +39,6 @@ class Alignment:
         (3,) in the second limb's axis frame.
     covariance
         (5, 5) of turn, shift x, y, lean x, y.
-    turn_is_known
-        True when the turn was given, not estimated.
     level_mm, level_sd_mm
         (N,) heights whose centres decided, and by how much a real change may have moved each centre: the
         least-changed part has the most say.
@@ -54,7 +49,6 @@ class Alignment:
     lean: Array
     pivot_mm: Array
     covariance: Array
-    turn_is_known: bool
     level_mm: Array
     level_sd_mm: Array
 
@@ -106,7 +100,7 @@ def _turning(basis: Basis, turn: float) -> Array:
     return np.kron(block_diag(*waves), np.eye(basis.n_splines))
 
 
-def _offsets(basis: Basis, pivot: Array) -> Array:
+def offsets(basis: Basis, pivot: Array) -> Array:
     """Return what shift x, y and lean x, y add to the parameters: (size, 4)."""
     columns = np.zeros((basis.n_terms, basis.n_splines, 4))
     for axis in (0, 1):
@@ -119,13 +113,13 @@ def _offsets(basis: Basis, pivot: Array) -> Array:
 def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
     """Return ``limb`` moved into the frame of ``onto``, its covariance and prior with it.
 
-    The motion is taken as exact here; :func:`sensitivity` tells what its own uncertainty adds.
+    The motion is taken as exact; a joint solution knows b in the frame of a with the motion's uncertainty.
     """
     basis = limb.basis
     turning = _turning(basis, alignment.turn)
-    offsets = _offsets(basis, alignment.pivot_mm)
-    centre = offsets[:, :2] @ alignment.pivot_mm[:2]
-    stand = centre - turning @ centre + offsets @ alignment.state[1:]
+    ways = offsets(basis, alignment.pivot_mm)
+    centre = ways[:, :2] @ alignment.pivot_mm[:2]
+    stand = centre - turning @ centre + ways @ alignment.state[1:]
     return replace(
         limb,
         axis_from_world=onto.axis_from_world,
@@ -134,20 +128,3 @@ def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
         prior_mean=turning @ limb.prior_mean + stand,
         prior_precision=turning @ limb.prior_precision @ turning.T,
     )
-
-
-def sensitivity(alignment: Alignment, basis: Basis, there: Array) -> Array:
-    """Return how moved parameters ``there`` (size,) follow the alignment's five: (size, 5)."""
-    offsets = _offsets(basis, alignment.pivot_mm)
-    centre = alignment.pivot_mm[:2] + alignment.shift_mm
-    still = offsets @ np.concatenate([centre, alignment.lean])
-    return np.column_stack([turning_rate(basis, there - still), offsets])
-
-
-def turning_rate(basis: Basis, parameters: Array) -> Array:
-    """Return the derivative of turned parameters (size,) by the angle."""
-    k = orders(basis.harmonics)[1::2, None]
-    waves = parameters.reshape(basis.n_terms, -1)
-    rate = np.zeros_like(waves)
-    rate[1::2], rate[2::2] = -k * waves[2::2], k * waves[1::2]
-    return rate.ravel()

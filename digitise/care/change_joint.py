@@ -9,10 +9,11 @@ splines, and all that the link adds to the joint precision is
 
     E' (J - diag(J_1, J_2)) E,    J_i = R_i' R_i the precision of y_i,    E: parameters to y.
 
-Mean radius (order 0) is seen in every visit and stays uncorrelated; centres (order 1) move with the person,
-five more unknowns, and by what :class:`~digitise.care.align_motion.Alignment` allows each level.  Errors of
-tape, scale and outline are counted as independent between visits; where the same skin and backdrop push both
-outlines the same way, the interval is therefore a little wider than need be.
+Mean radius (order 0) is seen in every visit and stays uncorrelated; centres (order 1) move with the person
+and by what :class:`~digitise.care.align_motion.Alignment` allows each level.  Given the turn all this is
+linear and Gaussian, and the evidence for the turn has a closed form.  Errors of tape, scale and outline are
+counted as independent between visits; where the same skin and backdrop push both outlines the same way, the
+interval is therefore a little wider than need be.
 """
 
 from __future__ import annotations
@@ -22,17 +23,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import block_diag, cho_factor, cho_solve, cholesky
 
-from digitise.care.align_motion import MOTIONS, Alignment, common_range, moved, sensitivity, turning_rate
+from digitise.care.align_motion import Alignment, common_range, moved, offsets
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
 from digitise.shape.limb import MM3_PER_ML, Limb
 
 _SPACING_MM = 25.0
-# One sd each of how differently a person may stand on the same footprints, or another limb may (chosen
-# beforehand): turn 6 degrees; shift 100 mm, which the centres tell anyway; lean 3 degrees.
-MOTION_SD = np.array([0.1, 100.0, 100.0, 0.05, 0.05])
-# A turn that was given is taken as exact.
-_KNOWN_SD = 1e-6
+# One sd each of shift x, y and lean x, y: wide, the centres tell them.
+_STAND_SD = np.array([100.0, 100.0, 0.05, 0.05])
 # What bends a limb or swells on one side is taken to be alike over this height, as the priors do.
 _CENTRE_LENGTH_MM = 70.0
 
@@ -75,9 +73,7 @@ class Joint:
     low, high
         Common heights, mm.
     mean, covariance
-        (n,), (n, n) of the parameters of a, those of b, and what is left to add to the alignment's five.
-    motion
-        (size of b, 5) how b's parameters follow the latter.
+        (n,), (n, n) of the parameters of a, then those of b.
     """
 
     a: Limb
@@ -86,15 +82,35 @@ class Joint:
     high: float
     mean: Array
     covariance: Array
-    motion: Array
 
     def rows(self, rows_a: Array, rows_b: Array) -> Array:
-        """Return the rows (N, n) that take ``rows_a`` of a from ``rows_b`` of b, moved as believed."""
-        return np.hstack([-rows_a, rows_b, rows_b @ self.motion])
+        """Return the rows (N, n) that take ``rows_a`` of a from ``rows_b`` of b."""
+        return np.hstack([-rows_a, rows_b])
 
-    def centre_rows(self, axis: int, splines_a: Array, splines_b: Array) -> Array:
-        """Return the rows (N, n) of how b's centres lie off a's along x (0) or y (1)."""
-        return self.rows(_term(self.a, 1 + axis, splines_a), _term(self.b, 1 + axis, splines_b))
+
+@dataclass(frozen=True)
+class Solution:
+    """The joint belief for one turn of b.
+
+    Attributes
+    ----------
+    mean, covariance
+        (n,), (n, n) of the parameters of a, those of b moved by the alignment, and what is to be added to the
+        alignment's shift and lean (4).
+    log_evidence
+        Of the turn, up to a constant.
+    """
+
+    mean: Array
+    covariance: Array
+    log_evidence: float
+
+    def placed(self, ways: Array) -> tuple[Array, Array]:
+        """Return mean and covariance with b in its place: shift and lean added ``ways`` (size of b, 4)."""
+        n, size = len(self.mean) - ways.shape[1], len(ways)
+        place = np.eye(n, len(self.mean))
+        place[n - size :, n:] = ways
+        return place @ self.mean, place @ self.covariance @ place.T
 
 
 @dataclass(frozen=True)
@@ -111,55 +127,50 @@ def link_heights(low: float, high: float) -> Array:
     return np.linspace(low, high, int((high - low) // _SPACING_MM) + 1)
 
 
-def solve_jointly(
-    a: Limb, b: Limb, alignment: Alignment, kinship: Kinship, around: Array | None = None
-) -> Joint:
-    """Return the joint belief about ``a`` and ``b``, which need not have the same splines.
+def solve_at(a: Limb, b: Limb, alignment: Alignment, kinship: Kinship) -> Solution:
+    """Return the joint belief about ``a`` and ``b``, which need not have the same splines, for one turn.
 
     Parameters
     ----------
     a, b
         Limbs as they were fitted, each alone.
     alignment
-        Where to linearise b's motion, and how far each level's centre may have moved of itself.
+        The turn, a first guess of shift and lean, and how far each level's centre may have moved of itself.
     kinship
         How alike the shapes are.
-    around
-        (size of b,) the moved b's parameters as now believed, about which to linearise.
     """
-    low, high = common_range(a, b)
     there = moved(alignment, b, a)
-    around = there.mean if around is None else around
-    motion = sensitivity(alignment, b.basis, around)
-    known = alignment.turn_is_known
-    motion_sd = np.array([_KNOWN_SD if known else MOTION_SD[0], *MOTION_SD[1:]])
-    start = _start_state(alignment) - alignment.state
-    mean = np.concatenate([a.mean, there.mean, start])
-    root = block_diag(_root(a.covariance), _root(there.covariance), np.diag(motion_sd))
-    joint = Joint(a, there, low, high, mean, root, motion)
-    links = [*_shape_links(joint, b, around, alignment.level_mm, kinship), *_centre_links(joint, alignment)]
+    stand = np.zeros(len(_STAND_SD))
+    mean = np.concatenate([a.mean, there.mean, stand])
+    root = block_diag(_root(a.covariance), _root(there.covariance), np.diag(_STAND_SD))
+    links = _shape_links(a, b, there, alignment.level_mm, kinship)
+    links += _centre_links(a, there, alignment)
     rows = np.vstack([link.rows for link in links])
     middle = block_diag(*(link.middle for link in links))
-    target = np.concatenate([link.target for link in links])
+    off = np.concatenate([link.rows @ mean - link.target for link in links])
     # in units of the separate beliefs: their precision is the identity there
     white = rows @ root
+    pull = white.T @ (middle @ off)
     factor = cho_factor(np.eye(len(mean)) + white.T @ middle @ white, lower=True)
-    half = cho_solve(factor, root.T)
-    mean = mean + root @ (half @ (rows.T @ (middle @ (target - rows @ mean))))
-    covariance = root @ half
-    covariance = (covariance + covariance.T) / 2
-    return replace(
-        joint,
-        a=_marginal(a, mean, covariance, 0),
-        b=_marginal(there, mean, covariance, a.basis.size),
-        mean=mean,
-        covariance=covariance,
+    moves = -cho_solve(factor, pull)
+    covariance = root @ cho_solve(factor, root.T)
+    evidence = -0.5 * (off @ middle @ off + pull @ moves) - np.sum(np.log(np.diag(factor[0])))
+    return Solution(mean + root @ moves, (covariance + covariance.T) / 2, float(evidence))
+
+
+def joint_belief(a: Limb, b: Limb, alignment: Alignment, mean: Array, covariance: Array) -> Joint:
+    """Return the joint belief with its two limbs, b in the frame of a."""
+    low, high = common_range(a, b)
+    n = a.basis.size
+    there = moved(alignment, b, a)
+    return Joint(
+        replace(a, mean=mean[:n], covariance=covariance[:n, :n]),
+        replace(there, mean=mean[n:], covariance=covariance[n:, n:]),
+        low,
+        high,
+        mean,
+        covariance,
     )
-
-
-def _start_state(alignment: Alignment) -> Array:
-    """Return the five as they are expected beforehand."""
-    return np.array([alignment.turn if alignment.turn_is_known else 0.0, 0.0, 0.0, 0.0, 0.0])
 
 
 def _root(covariance: Array) -> Array:
@@ -170,11 +181,6 @@ def _root(covariance: Array) -> Array:
         pass
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
-
-
-def _marginal(limb: Limb, mean: Array, covariance: Array, start: int) -> Limb:
-    part = slice(start, start + limb.basis.size)
-    return replace(limb, mean=mean[part], covariance=covariance[part, part])
 
 
 def _term(limb: Limb, term: int, splines: Array) -> Array:
@@ -200,39 +206,38 @@ def _precision(limb: Limb, order: int, splines: Array) -> Array:
     return np.linalg.inv((prior + prior.T) / 2)
 
 
-def _shape_links(joint: Joint, b: Limb, around: Array, z: Array, kinship: Kinship) -> list[_Link]:
-    """Return two links per order from 2 on: the joint prior, and what takes back the two separate ones.
+def _shape_links(a: Limb, b: Limb, there: Limb, z: Array, kinship: Kinship) -> list[_Link]:
+    """Return one link per order from 2 on: the joint prior less the two separate ones.
 
     What the section priors say of wide and deep belongs to one direction of the limb.  The prior of the moved
-    limb is therefore taken back as it was turned, and stated again in the direction of the first limb.
+    limb ``there`` is therefore taken back as it was turned, and stated again, as ``b`` has it, in the
+    direction of the first limb.
     """
-    along_a, along_b = joint.a.basis.splines(z), joint.b.basis.splines(z)
-    off_prior = turning_rate(b.basis, around - joint.b.prior_mean)
+    along_a, along_b = a.basis.splines(z), b.basis.splines(z)
     links = []
-    for order in range(2, min(joint.a.basis.harmonics, joint.b.basis.harmonics) + 1):
-        rows_a, rows_b = _order_rows(joint.a, order, along_a), _order_rows(joint.b, order, along_b)
+    for order in range(2, min(a.basis.harmonics, b.basis.harmonics) + 1):
+        rows_a, rows_b = _order_rows(a, order, along_a), _order_rows(b, order, along_b)
         rho = kinship.at(order)
-        own, turned = _precision(joint.a, order, along_a), _precision(joint.b, order, along_b)
+        own, turned = _precision(a, order, along_a), _precision(there, order, along_b)
         root = block_diag(cholesky(own), cholesky(_precision(b, order, along_b)))
         tied = np.kron([[1.0, -rho], [-rho, 1.0]], np.eye(2 * len(z))) / (1 - rho**2)
-        rows = np.zeros((2 * len(rows_a), len(joint.mean)))
-        rows[: len(rows_a), : joint.a.basis.size] = rows_a
-        rows[len(rows_a) :, joint.a.basis.size : -MOTIONS] = rows_b
-        turning = np.zeros_like(rows)
-        turning[len(rows_a) :, -MOTIONS] = rows_b @ off_prior
-        target = np.concatenate([rows_a @ joint.a.prior_mean, rows_b @ joint.b.prior_mean])
-        links.append(_Link(rows + turning, root.T @ tied @ root, target))
-        links.append(_Link(rows, -block_diag(own, turned), target))
+        rows = np.pad(block_diag(rows_a, rows_b), ((0, 0), (0, len(_STAND_SD))))
+        target = np.concatenate([rows_a @ a.prior_mean, rows_b @ there.prior_mean])
+        links.append(_Link(rows, root.T @ tied @ root - block_diag(own, turned), target))
     return links
 
 
-def _centre_links(joint: Joint, alignment: Alignment) -> list[_Link]:
+def _centre_links(a: Limb, there: Limb, alignment: Alignment) -> list[_Link]:
     """Return one link for x and one for y: centres agree but for what each level may have changed."""
     z, sd = alignment.level_mm, alignment.level_sd_mm
     distance = np.abs(z[:, None] - z) * np.sqrt(3.0) / _CENTRE_LENGTH_MM
     precision = np.linalg.inv(np.outer(sd, sd) * (1 + distance) * np.exp(-distance))
-    along = (joint.a.basis.splines(z), joint.b.basis.splines(z))
-    return [_Link(joint.centre_rows(axis, *along), precision, np.zeros(len(z))) for axis in (0, 1)]
+    ways = offsets(there.basis, alignment.pivot_mm)
+    links = []
+    for term in (1, 2):
+        rows_a, rows_b = _term(a, term, a.basis.splines(z)), _term(there, term, there.basis.splines(z))
+        links.append(_Link(np.hstack([-rows_a, rows_b, rows_b @ ways]), precision, np.zeros(len(z))))
+    return links
 
 
 def volumes(joint: Joint, low: float, high: float) -> tuple[Array, Array]:
