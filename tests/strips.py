@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
+from scipy.spatial.transform import Rotation
 
 from digitise.capture.backdrop import Area
 from digitise.capture.strip import LOWEST_MM, STEP_MM, Strip, facing_plane
@@ -18,11 +19,20 @@ PANEL = (120, 170, 130)
 FLOOR = (92, 84, 74)
 NOISE = 2.0  # grey levels
 
-# 1.6 m in front of the limb, level: x to the right, z into the scene, so the world's y is towards the camera
-_FACING = np.array([[-1.0, 0, 0], [0, 0, -1], [0, -1, 0]])
+
+def looking_at(eye, target, roll=0.0) -> Pose:
+    """Return the camera-from-world pose of a camera at ``eye`` that looks at ``target``."""
+    eye, target = np.array(eye, float), np.array(target, float)
+    z = (target - eye) / np.linalg.norm(target - eye)
+    x = np.cross(z, [0.0, 0.0, 1.0])
+    x /= np.linalg.norm(x)
+    turn = Rotation.from_rotvec([0, 0, roll]).as_matrix() @ np.array([x, np.cross(z, x), z])
+    return Pose(turn, -turn @ eye)
+
+
 CAMERA = Camera(
-    Lens(1515.0, np.array([749.5, 999.5])), Pose(_FACING, -_FACING @ np.array([0.0, 1600.0, 450.0])), SIZE
-)
+    Lens(1515.0, np.array([749.5, 999.5])), looking_at((0, 1600, 450), (0, 0, 450)), SIZE
+)  # 1.6 m in front of the limb
 
 
 @dataclass(frozen=True)

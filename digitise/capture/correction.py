@@ -33,6 +33,7 @@ from digitise.geometry.rigid import Array
 FORMAT = "outline-correction/1"
 DRAWN_SD_PX = 1.5  # how well a person draws an edge on an enlarged photograph: our estimate
 _MAX_BYTES = 2_000_000
+_MARGIN = 0.05  # of the picture's longer side: points farther out count as there
 _REDRAW = "Draw the correction again on the page."
 
 Coordinate = Annotated[FiniteFloat, Field(ge=-20_000, le=40_000)]
@@ -185,9 +186,10 @@ def paint(correction: Correction, strip: Strip) -> NDArray[np.int8]:
     """Map the strokes to the strip: (H, W) 1 where limb was painted, -1 background, 0 elsewhere."""
     painted = np.zeros(strip.pixels.shape[:2], np.int8)
     for stroke in correction.strokes:
-        cells = strip.cells(strip.plane_from_photo(stroke.points))
-        mm_per_px = strip.pixel_mm()
-        width = max(1, round(stroke.width_px * mm_per_px / STEP_MM))
+        cells = strip.cells(_on_plane(stroke.points, strip))
+        if not len(cells):
+            continue
+        width = max(1, round(stroke.width_px * strip.pixel_mm() / STEP_MM))
         layer = np.zeros(painted.shape, np.uint8)
         line = np.round(np.clip(cells, -9999, 9999)).astype(np.int32)
         cv2.polylines(layer, [line if len(line) > 1 else np.repeat(line, 2, axis=0)], False, 1, width)
@@ -199,16 +201,24 @@ def drawn_offsets(correction: Correction, strip: Strip, side: str, heights: Arra
     """Return where drawn edges and polygon cross the heights: (n,) mm, NaN where nothing is drawn."""
     found = np.full(len(heights), np.nan)
     if correction.polygon is not None:
-        closed = strip.plane_from_photo(np.vstack([correction.polygon, correction.polygon[:1]]))
+        closed = _on_plane(np.vstack([correction.polygon, correction.polygon[:1]]), strip)
         found = _crossings(closed, heights, np.fmin if side == "left" else np.fmax)
     for edge in correction.edges:
         if edge.side == side:
             # where a hand-drawn line doubles back, its outermost crossing is the edge
             crossed = _crossings(
-                strip.plane_from_photo(edge.points), heights, np.fmin if side == "left" else np.fmax
+                _on_plane(edge.points, strip), heights, np.fmin if side == "left" else np.fmax
             )
             found = np.where(np.isfinite(crossed), crossed, found)
     return found
+
+
+def _on_plane(points: Array, strip: Strip) -> Array:
+    """Map drawn points (n, 2) px to the strip's plane, leaving out those whose ray misses it: (m, 2) mm."""
+    size = np.array(strip.camera.size, float)
+    margin = _MARGIN * size.max()  # farther outside the picture the lens is not known
+    plane = strip.plane_from_photo(np.clip(points, -margin, size + margin))
+    return plane[np.isfinite(plane).all(axis=1)]
 
 
 def _crossings(line: Array, heights: Array, choose: np.ufunc) -> Array:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.spatial.transform import Rotation
+from strips import looking_at
 
 from digitise.capture.strip import HALF_WIDTH_MM, LOWEST_MM, STEP_MM, Strip, cut_strip, facing_plane
 from digitise.geometry.camera import Camera, Lens
@@ -13,15 +13,6 @@ from digitise.geometry.support import axis_from_points
 
 SIZE = (750, 1000)
 LIMB = [0.0, 0.0, 450.0]
-
-
-def looking_at(eye, target, roll=0.0) -> Pose:
-    eye, target = np.array(eye, float), np.array(target, float)
-    z = (target - eye) / np.linalg.norm(target - eye)
-    x = np.cross(z, [0.0, 0.0, 1.0])
-    x /= np.linalg.norm(x)
-    turn = Rotation.from_rotvec([0, 0, roll]).as_matrix() @ np.array([x, np.cross(z, x), z])
-    return Pose(turn, -turn @ eye)
 
 
 @st.composite
