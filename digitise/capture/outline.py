@@ -46,6 +46,7 @@ _NOTCH_ROWS = 61
 _NOTCH_MM = 4.0
 _LEAST_GAIN = 30.0  # chi-square: a step that noise alone would not make
 _BORDER_PX = 4.0
+_MOST_CUT_OFF = 0.3  # share of an edge
 _LEAST_SURE = 0.65  # share of an edge
 _LEAST_MM = 150.0  # of the limb's length
 _SURE_ENOUGH = 0.75
@@ -174,6 +175,7 @@ def _trace(photo: Photograph, strip: Strip, panel: Panel, drawn: _Drawn | None) 
     try:
         region = find_region(strip, panel, photo.name, None if drawn is None else drawn.painted)
         outline = _edges(photo, strip, region, None if drawn is None else drawn.correction)
+        _refuse_cut_off(outline, photo)
         _refuse_unsure(outline, photo.name)
     except OutlineError as error:
         return error
@@ -229,6 +231,16 @@ def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
         sure=edge.sure & ~doubt,
         sd_px=np.where(doubt, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX), edge.sd_px),
     )
+
+
+def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
+    for side, edge in zip(("left", "right"), outline.edges, strict=True):
+        if len(edge.points) and np.mean(~_inside(edge.points, photo.pixels)) > _MOST_CUT_OFF:
+            raise OutlineError(
+                f"the limb's {side} edge leaves the picture.",
+                where=photo.name,
+                do="Step back or turn the phone so that the whole limb is in the picture.",
+            )
 
 
 def _refuse_unsure(outline: Outline, name: str) -> None:
