@@ -92,9 +92,8 @@ def main(visits: int) -> None:
             timed("forget one client", lambda: store.forget("C-7"), 1)
         for count in (5, 50):
             size = count * 2 * PHOTO_BYTES / 1e6
-            print(
-                f"export of {size:4.0f} MB in {count} visits: peak memory {peak_of_export(folder, count):.0f} MB"
-            )
+            peak = peak_of_export(folder, count)
+            print(f"export of {size:4.0f} MB in {count} visits: peak memory {peak:.0f} MB")
 
 
 if __name__ == "__main__":

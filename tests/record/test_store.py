@@ -220,6 +220,17 @@ def test_two_people_saving_at_once_are_both_kept(place):
         assert all(len(store.load_visit(number).tape) == 3 for number in numbers)
 
 
+def test_one_store_may_be_used_by_several_threads(store):
+    people = [
+        threading.Thread(target=lambda: [store.add_visit(a_visit()) for _ in range(5)]) for _ in range(3)
+    ]
+    for person in people:
+        person.start()
+    for person in people:
+        person.join()
+    assert len(store.list_visits()) == 15
+
+
 def test_making_the_records_at_once(place):
     failures = []
 
