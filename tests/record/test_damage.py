@@ -61,6 +61,7 @@ def test_damaged_file(file, tmp_path, name):
     assert not (tmp_path / "b.zip").exists()
 
 
+@pytest.mark.slow
 def test_any_damaged_page_is_said_or_does_no_harm(file, tmp_path, rng):
     data = file.read_bytes()
     outcomes = set()
