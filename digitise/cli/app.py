@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from digitise import __version__
-from digitise.cli import capture, model, record, show
+from digitise.cli import capture, model, record, show, ui
 from digitise.errors import DigitiseError
 
 WRONG_USE = 2
@@ -29,6 +29,7 @@ app.command("check")(capture.check)
 app.command("lens")(capture.lens)
 app.command("model")(model.model)
 app.command("demo")(model.demo)
+app.command("ui")(ui.ui)
 app.add_typer(record.app, name="record")
 
 

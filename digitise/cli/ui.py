@@ -1,0 +1,113 @@
+"""The command that opens the page on this machine."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from digitise.cli import show
+from digitise.errors import OutputError
+
+PORT = 8765
+_HERE = "127.0.0.1"
+_TRIES = 20
+_LEAST_PASSPHRASE = 8
+_ROOT = Path(__file__).parents[2]
+
+
+def ui(
+    port: Annotated[int, typer.Option("--port", help="Port; the next free one when it is taken.")] = PORT,
+    address: Annotated[
+        str,
+        typer.Option(
+            "--address", help="Address to listen on; any other than this machine's needs a passphrase."
+        ),
+    ] = _HERE,
+    passphrase_file: Annotated[
+        Path | None,
+        typer.Option("--passphrase-file", help="A file whose first line is the passphrase to ask for."),
+    ] = None,
+    records: Annotated[
+        str | None,
+        typer.Option(
+            "--records", help="File or address of the records; else DIGITISE_RECORDS, else your folder."
+        ),
+    ] = None,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Open the page in the browser; it runs on this machine only, until Ctrl-C."""
+    if address != _HERE and passphrase_file is None:
+        raise typer.BadParameter(
+            "others could open the page: give --passphrase-file too.", param_hint="--address"
+        )
+    passphrase = _passphrase(passphrase_file) if passphrase_file else ""
+    free = _free_port(address, port)
+    url = f"http://{address}:{free}/"
+    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address]
+    server = subprocess.Popen(
+        [*words, "--browser"] if browser else words,
+        env=_environment(records, passphrase),
+        stdout=subprocess.DEVNULL if as_json else sys.stderr,
+    )
+    show.result(as_json, {"url": url}, lambda console: console.print(f"The page: {url} (end it with Ctrl-C)"))
+    sys.stdout.flush()
+    # whoever ends this command ends the server with it
+    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+    try:
+        code = server.wait()
+    finally:
+        server.terminate()
+    raise typer.Exit(max(code, 0))
+
+
+def _passphrase(file: Path) -> str:
+    try:
+        words = file.read_text(encoding="utf-8").split("\n")[0].strip()
+    except (OSError, UnicodeDecodeError, ValueError) as error:
+        raise OutputError(
+            "The passphrase cannot be read.", where=str(file), do="Name a text file that holds it."
+        ) from error
+    if len(words) < _LEAST_PASSPHRASE:
+        raise OutputError(
+            f"The passphrase is shorter than {_LEAST_PASSPHRASE} signs.",
+            where=str(file),
+            do=f"Take a longer one, such as {secrets.token_urlsafe(9)}.",
+        )
+    return words
+
+
+def _free_port(address: str, wanted: int) -> int:
+    for port in range(wanted, wanted + _TRIES):
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((address, port))
+            except (OSError, OverflowError):
+                continue
+            return port
+    raise OutputError(
+        "No port is free there.", where=f"{address}:{wanted}", do="Give another one with --port or --address."
+    )
+
+
+def _environment(records: str | None, passphrase: str) -> dict[str, str]:
+    """Return the server's environment; each of its libraries works on one thread, as visits share the cores."""
+    if importlib.util.find_spec("streamlit") is None:
+        raise OutputError("The page's library is missing.", do="Install the program again.")
+    own = {"DIGITISE_UI_PASSPHRASE": passphrase, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    if records:
+        own["DIGITISE_RECORDS"] = records if "://" in records else str(Path(records).expanduser().absolute())
+    path = os.pathsep.join(filter(None, (str(_ROOT), os.environ.get("PYTHONPATH"))))
+    return {**os.environ, **own, "PYTHONPATH": path}

@@ -1,0 +1,39 @@
+"""The frame: page settings, the passphrase, and the pages in the order of the work."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from ui import text
+from ui.components import frame
+from ui.draft import remove_old
+
+PAGES = Path(__file__).parent / "pages"
+
+
+@st.cache_resource
+def tidy() -> None:
+    """Remove old drafts once when the server starts."""
+    remove_old()
+
+
+def page(name: str, title: str, icon: str, default: bool = False) -> st.Page:
+    """Return a page by its script's name."""
+    return st.Page(
+        PAGES / f"{name}.py", title=title, icon=f":material/{icon}:", url_path=name, default=default
+    )
+
+
+st.set_page_config(page_title=text.APP, page_icon=str(PAGES.with_name("icon.svg")), layout="wide")
+tidy()
+if frame.passed_gate():
+    st.navigation(
+        [
+            page("setup", text.PAGE_SETUP, "print"),
+            page("visit", text.PAGE_VISIT, "add_a_photo", default=True),
+            page("records", text.PAGE_RECORDS, "folder_open"),
+        ],
+        position="top",
+    ).run()

@@ -1,0 +1,1 @@
+"""Parts of pages; together with ``ui.state`` they alone touch the session."""

@@ -1,0 +1,98 @@
+"""What every page shares: head, caution, errors, progress, the gate."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import streamlit as st
+
+from digitise.errors import DigitiseError
+from ui import palette, state, text
+from ui.gate import GATE
+from ui.palette import Ink
+
+_STYLE = """
+<style>
+.block-container {padding-top: 4.2rem; padding-bottom: 2rem; max-width: 1320px;}
+h1 {font-size: 1.9rem !important; padding-top: 0 !important;}
+h2 {font-size: 1.3rem !important;}
+h3 {font-size: 1.1rem !important;}
+/* files that came in are shown as photographs below */
+.st-key-drop [data-testid="stFileChip"] {display: none;}
+.st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
+.st-key-tape {gap: 0.5rem;}
+[data-testid="stMetricValue"] {font-variant-numeric: tabular-nums;}
+@media (max-width: 640px) {
+  .block-container {padding-left: 0.9rem; padding-right: 0.9rem;}
+  [data-testid="stMetricValue"] {font-size: 1.6rem;}
+}
+</style>
+"""
+
+
+def head(title: str, lead: str) -> None:
+    """Draw the page's title with one sentence below it."""
+    st.html(_STYLE)
+    st.title(title, anchor=False)
+    st.markdown(lead)
+
+
+def foot() -> None:
+    """Draw the caution that stands on every page."""
+    st.divider()
+    st.markdown(f":small[{text.FOOTER}]")
+
+
+@contextmanager
+def errors() -> Iterator[None]:
+    """Show an error that the user can put right, and go on with the page."""
+    try:
+        yield
+    except DigitiseError as error:
+        show_error(error)
+
+
+def show_error(error: DigitiseError) -> None:
+    """Draw an error: what, where, what to do."""
+    what = f"{error.where}: {error.what}" if error.where else error.what
+    what = what[:1].upper() + what[1:]
+    st.error("\n\n".join(filter(None, (what, text.ERROR_DO.format(error.do) if error.do else ""))))
+
+
+@contextmanager
+def steps() -> Iterator[Callable[[str], None]]:
+    """Give a function that shows what is being done; what it showed goes when the block ends."""
+    place = st.empty()
+
+    def tell(words: str) -> None:
+        place.info(f"{words} …", icon=":material/hourglass_top:")
+
+    try:
+        yield tell
+    finally:
+        place.empty()
+
+
+def ink() -> Ink:
+    """Return the colours for the theme the browser shows."""
+    return palette.ink(getattr(st.context.theme, "type", None))
+
+
+def passed_gate() -> bool:
+    """Ask for the passphrase when the server has one; tell whether the pages may be shown."""
+    if GATE.is_open or state.session().get("passed"):
+        return True
+    head(text.GATE_TITLE, text.APP)
+    with st.form("gate"):
+        offered = st.text_input(text.GATE_LABEL, type="password")
+        entered = st.form_submit_button(text.GATE_ENTER, type="primary")
+    if entered and GATE.try_passphrase(offered):
+        state.session()["passed"] = True
+        st.rerun()
+    if GATE.locked_s:
+        st.error(text.GATE_LOCKED.format(math.ceil(GATE.locked_s / 60)))
+    elif entered:
+        st.error(text.GATE_WRONG)
+    return False

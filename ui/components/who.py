@@ -1,0 +1,73 @@
+"""The client, the limb, and whether compression is cleared."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import streamlit as st
+
+from digitise.errors import DigitiseError
+from digitise.record.check import client_code
+from digitise.record.store import Store
+from ui import state, text
+from ui.draft import Inputs
+
+
+def client_and_limb(inputs: Inputs) -> None:
+    """Draw who is measured."""
+    st.subheader(text.CLIENT_HEAD, anchor=False)
+    code = st.text_input(
+        text.CLIENT_CODE, key=state.seed("client", inputs.client), help=text.CLIENT_CODE_HELP, max_chars=20
+    )
+    if code.strip():
+        _known(code)
+    left, right = st.columns(2)
+    with left:
+        _choice(text.LIMB, "limb", text.LIMBS, inputs.limb)
+    with right:
+        _choice(text.SIDE, "side", text.SIDES, inputs.side)
+    _choice(text.CLEARANCE, "clearance", text.CLEARANCES, inputs.clearance)
+    if state.value("clearance") in ("no", "not-asked"):
+        st.warning(text.CLEARANCE_OPEN)
+    _flags(inputs)
+    with st.expander(text.MORE):
+        _choice(text.POSTURE, "posture", text.POSTURES, inputs.posture)
+        st.text_input(text.MEASURED_BY, key=state.seed("measured_by", inputs.measured_by), max_chars=20)
+        st.text_input(text.CLEARED_BY, key=state.seed("clearance_by", inputs.clearance_by), max_chars=20)
+        st.text_area(text.NOTE, key=state.seed("note", inputs.note), max_chars=4000)
+
+
+def _choice(label: str, name: str, options: Mapping[str, str], kept: str | None) -> None:
+    st.segmented_control(
+        label, list(options), format_func=options.__getitem__, key=state.seed(name, kept), width="stretch"
+    )
+
+
+def _flags(inputs: Inputs) -> None:
+    kept = None if inputs.flags is None else list(inputs.flags or (text.NO_FLAG,))
+    chosen = st.pills(
+        text.FLAGS,
+        list(text.FLAG_NAMES),
+        format_func=text.FLAG_NAMES.__getitem__,
+        selection_mode="multi",
+        wrap=True,
+        key=state.seed("flags", kept or []),
+    )
+    signs = [text.FLAG_NAMES[flag] for flag in chosen if flag != text.NO_FLAG]
+    if signs:
+        st.error(text.FLAGS_STOP.format("; ".join(signs)), icon=":material/front_hand:")
+
+
+def _known(code: str) -> None:
+    """Say how many visits a client has, or why the code cannot be one."""
+    try:
+        spelt = client_code(code)
+        with Store() as store:
+            known = [client for client in store.list_clients() if client.code == spelt]
+    except DigitiseError as error:
+        st.warning(f"{error.what} {error.do}")
+        return
+    for client in known:
+        day = f"{client.last.astimezone():%d %B %Y}"
+        words = text.CLIENT_KNOWN_ONE if client.visits == 1 else text.CLIENT_KNOWN
+        st.caption(words.format(day) if client.visits == 1 else words.format(client.visits, day))

@@ -1,0 +1,258 @@
+"""Values become figures; no Streamlit here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import plotly.graph_objects as go
+
+from digitise.care.places import direction_words
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Limb, girth, levels
+from digitise.shape.mesh import Mesh
+from digitise.shape.section import SectionOutline, section_outline
+from digitise.shape.taped import TapeCheck
+from ui import palette, text
+from ui.palette import Ink
+
+MARKS = {
+    "agrees": (palette.AGREES, "circle"),
+    "differs": (palette.DIFFERS, "triangle-up"),
+    "suspect": (palette.SUSPECT, "x"),
+    "not seen": (palette.NOT_SEEN, "circle-open"),
+}
+_QUARTERS = np.pi / 2 * np.arange(4)
+_CLEAR = "rgba(0,0,0,0)"
+_SIDE_EYE = (1.25, 1.25, 0.35)
+
+
+def shape_figure(
+    limb: Limb, mesh: Mesh, section: SectionOutline | None, checks: Sequence[TapeCheck], ink: Ink
+) -> go.Figure:
+    """Return the limb to turn, with the tape's rings and the chosen section on it."""
+    figure = go.Figure(_surface(mesh, palette.LIMB))
+    for check in checks:
+        if limb.from_mm <= check.row.height_mm <= limb.to_mm:
+            ring = section_outline(limb, check.row.height_mm, 60)
+            figure.add_trace(_ring(limb, ring, MARKS[check.verdict][0], 5, text.TAPE_POINTS[check.verdict]))
+    if section is not None:
+        figure.add_trace(_ring(limb, section, ink.text, 8, text.SECTION_SENTENCE.split(":")[0]))
+    figure.add_trace(_directions(limb, ink))
+    return _scene(figure, ink)
+
+
+def _surface(mesh: Mesh, colour: str) -> go.Mesh3d:
+    x, y, z = mesh.vertices.T.astype(np.float32)
+    i, j, k = mesh.faces.T.astype(np.int32)
+    return go.Mesh3d(
+        x=x,
+        y=y,
+        z=z,
+        i=i,
+        j=j,
+        k=k,
+        color=colour,
+        hoverinfo="skip",
+        lighting={"ambient": 0.8, "diffuse": 0.5, "specular": 0.05, "roughness": 0.9},
+        lightposition={"x": 1e5, "y": 1e5, "z": 6e4},
+    )
+
+
+def coloured_surface(mesh: Mesh, values: Array, reach: float, ink: Ink, title: str) -> go.Mesh3d:
+    """Return a surface coloured by a change at each vertex (N,) mm, from ``-reach`` to ``reach``."""
+    surface = _surface(mesh, palette.LIMB)
+    surface.update(
+        intensity=np.asarray(values, np.float32),
+        cmin=-reach,
+        cmax=reach,
+        colorscale=[list(stop) for stop in palette.CHANGE],
+        colorbar={
+            "title": {"text": title, "font": {"color": ink.text, "size": 14}},
+            "tickfont": {"color": ink.text, "size": 13},
+            "thickness": 16,
+            "len": 0.7,
+            "x": 1.0,
+        },
+    )
+    return surface
+
+
+def _ring(limb: Limb, ring: SectionOutline, colour: str, width: int, name: str) -> go.Scatter3d:
+    height = np.full((len(ring.line), 1), ring.height_mm)
+    # a little outside the surface, so that it is not hidden in it
+    centre = ring.line[:-1].mean(axis=0)
+    line = centre + 1.012 * (ring.line - centre)
+    x, y, z = limb.axis_from_world.inverse().apply(np.hstack([line, height])).T
+    return go.Scatter3d(
+        x=x, y=y, z=z, mode="lines", line={"color": colour, "width": width}, name=name, hoverinfo="name"
+    )
+
+
+def _directions(limb: Limb, ink: Ink) -> go.Scatter3d:
+    """Return words round the lower end that tell where front and inner side are."""
+    ring = section_outline(limb, limb.from_mm, 60)
+    centre = ring.line[:-1].mean(axis=0)
+    away = 1.9 * np.max(np.linalg.norm(ring.line - centre, axis=1))
+    places = centre + away * np.stack([np.cos(_QUARTERS), np.sin(_QUARTERS)], axis=1)
+    points = np.hstack([places, np.full((4, 1), limb.from_mm)])
+    x, y, z = limb.axis_from_world.inverse().apply(points).T
+    words = [direction_words(limb, float(theta)) for theta in _QUARTERS]
+    return go.Scatter3d(
+        x=x,
+        y=y,
+        z=z,
+        mode="text",
+        text=words,
+        textfont={"color": ink.text, "size": 14},
+        hoverinfo="skip",
+        showlegend=False,
+    )
+
+
+def scene_of(surfaces: Sequence[go.Mesh3d], limb: Limb, ink: Ink, height: int = 460) -> go.Figure:
+    """Return a figure of surfaces with the words for the directions."""
+    return _scene(go.Figure([*surfaces, _directions(limb, ink)]), ink, height)
+
+
+def _scene(figure: go.Figure, ink: Ink, height: int = 460) -> go.Figure:
+    hidden = {"visible": False, "showspikes": False}
+    eye = dict(zip("xyz", _SIDE_EYE, strict=True))
+    figure.update_layout(
+        scene={
+            "aspectmode": "data",
+            "xaxis": hidden,
+            "yaxis": hidden,
+            "zaxis": hidden,
+            "camera": {"eye": eye, "projection": {"type": "orthographic"}},
+            "dragmode": "orbit",
+        },
+        margin={"l": 0, "r": 0, "t": 0, "b": 0},
+        height=height,
+        uirevision="kept",  # the view stays as it was turned when the figure is drawn anew
+        showlegend=False,
+        paper_bgcolor=_CLEAR,
+        font={"color": ink.text},
+    )
+    return figure
+
+
+def section_figure(limb: Limb, sections: Sequence[tuple[str, SectionOutline, str]], ink: Ink) -> go.Figure:
+    """Return outlines of one height seen from above; each is (name, outline, colour).
+
+    The band is drawn for a single outline only: two bands over one another cannot be read.
+    """
+    figure = go.Figure()
+    if len(sections) == 1:
+        outline = sections[0][1]
+        band = np.concatenate([outline.outer, outline.inner[::-1]]) / 10
+        figure.add_trace(_filled(band, ink, text.SECTION_BAND))
+    for name, outline, colour in sections:
+        x, y = outline.line.T / 10
+        figure.add_trace(
+            go.Scatter(
+                x=x, y=y, mode="lines", line={"color": colour, "width": 3}, name=name, hoverinfo="skip"
+            )
+        )
+    _flat(figure, ink, "cm", "cm", 340)
+    figure.update_yaxes(scaleanchor="x")
+    for theta, at in zip(_QUARTERS, ((1, 0.5), (0.5, 1), (0, 0.5), (0.5, 0)), strict=True):
+        figure.add_annotation(
+            x=at[0],
+            y=at[1],
+            xref="paper",
+            yref="paper",
+            text=direction_words(limb, float(theta)),
+            showarrow=False,
+            font={"color": ink.text, "size": 13},
+            xanchor=("left", "center", "right")[int(2 - 2 * at[0])],
+            yanchor=("bottom", "middle", "top")[int(2 - 2 * at[1])],
+        )
+    figure.update_xaxes(title=None, showticklabels=False, showgrid=False, zeroline=False, showline=False)
+    figure.update_yaxes(title=None, showticklabels=False, showgrid=False, zeroline=False, showline=False)
+    figure.update_layout(margin={"l": 50, "r": 50, "t": 25, "b": 70})
+    return figure
+
+
+def profile_figure(limb: Limb, checks: Sequence[TapeCheck], chosen_mm: float | None, ink: Ink) -> go.Figure:
+    """Return the girth (across) along the limb (up), with its band and the tape's readings."""
+    z = levels(limb)
+    values = girth(limb, z)
+    low, high = values.interval_95
+    figure = go.Figure()
+    band = np.stack([np.concatenate([low, high[::-1]]), np.concatenate([z, z[::-1]])], axis=1) / 10
+    figure.add_trace(_filled(band, ink, text.PROFILE_BAND))
+    figure.add_trace(
+        go.Scatter(
+            x=values.mean / 10,
+            y=z / 10,
+            mode="lines",
+            line={"color": ink.line, "width": 3},
+            name=text.PROFILE_LINE,
+            hovertemplate="%{x:.1f} cm at %{y:.1f} cm<extra></extra>",
+        )
+    )
+    for verdict, (colour, symbol) in MARKS.items():
+        rows = [check.row for check in checks if check.verdict == verdict]
+        if rows:
+            figure.add_trace(
+                go.Scatter(
+                    x=[row.girth_mm / 10 for row in rows],
+                    y=[row.height_mm / 10 for row in rows],
+                    mode="markers",
+                    marker={
+                        "color": colour,
+                        "symbol": symbol,
+                        "size": 12,
+                        "line": {"color": ink.text, "width": 1},
+                    },
+                    name=text.TAPE_POINTS[verdict],
+                    hovertemplate="tape %{x:.1f} cm at %{y:.1f} cm<extra></extra>",
+                )
+            )
+    if chosen_mm is not None:
+        figure.add_hline(y=chosen_mm / 10, line={"color": ink.text, "width": 1, "dash": "dot"})
+    return _flat(figure, ink, text.PROFILE_GIRTH, text.PROFILE_HEIGHT, 420)
+
+
+def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:
+    x, y = line.T
+    return go.Scatter(
+        x=x,
+        y=y,
+        fill="toself",
+        fillcolor=ink.band,
+        line={"width": 0},
+        mode="lines",
+        name=name,
+        hoverinfo="skip",
+    )
+
+
+def _flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.Figure:
+    axis = {
+        "gridcolor": ink.faint,
+        "zeroline": False,
+        "linecolor": ink.faint,
+        "tickfont": {"color": ink.text},
+    }
+    figure.update_xaxes(title=across, **axis)
+    figure.update_yaxes(title=up, **axis)
+    figure.update_layout(
+        height=height,
+        margin={"l": 60, "r": 10, "t": 10, "b": 90},
+        paper_bgcolor=_CLEAR,
+        plot_bgcolor=_CLEAR,
+        font={"color": ink.text, "size": 14},
+        legend={
+            "orientation": "h",
+            "yref": "container",
+            "y": 0,
+            "yanchor": "bottom",
+            "x": 0,
+            "font": {"color": ink.text},
+        },
+        dragmode=False,
+        uirevision="kept",
+    )
+    return figure

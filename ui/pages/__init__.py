@@ -1,0 +1,1 @@
+"""One script per page."""

@@ -1,0 +1,85 @@
+"""Set up: sheets to print, where everything stands, a test photograph."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import streamlit as st
+
+from digitise.capture.sheets import Paper
+from ui import pictures, present, state, text, work
+from ui.components import frame
+from ui.draft import Draft
+
+
+def main() -> None:
+    """Draw the page."""
+    frame.head(text.SETUP_TITLE, text.SETUP_LEAD)
+    state.draft()
+    left, right = st.columns([1, 1], gap="large")
+    with left:
+        for number, (title, words) in enumerate(text.SETUP_STEPS, start=1):
+            st.subheader(f"{number} · {title}", anchor=False)
+            st.markdown(words)
+            if number == 1:
+                _sheets()
+        st.info(text.SETUP_LITTLE_ROOM)
+    with right:
+        st.image(pictures.plan_drawing(), width="stretch", alt=text.SETUP_PLAN_ALT)
+        st.image(pictures.side_drawing(), width="stretch", alt=text.SETUP_SIDE_ALT)
+        _test_photograph()
+    frame.foot()
+
+
+def _sheets() -> None:
+    left, right = st.columns(2)
+    papers: list[Paper] = ["a4", "letter", "roll"]
+    paper = left.selectbox(text.SETUP_PAPER, papers, format_func=text.PAPERS.__getitem__, key="paper")
+    scale = right.text_input(text.SETUP_SCALE_LINE, "1", key="scale", help=text.PRINT_SCALE_HELP)
+    with frame.errors():
+        st.download_button(
+            text.SETUP_DOWNLOAD,
+            work.sheets_zip(paper, scale),
+            f"sheets-{paper}.zip",
+            "application/zip",
+            type="primary",
+            icon=":material/download:",
+            on_click="ignore",
+        )
+
+
+def _test_photograph() -> None:
+    st.subheader(text.SETUP_TEST, anchor=False)
+    st.markdown(text.SETUP_TEST_LEAD)
+    file = st.file_uploader(
+        text.SETUP_TEST_UPLOAD, type=["jpg", "jpeg", "png", "heic", "heif"], key="test-photo"
+    )
+    sheets = {**text.PAPERS, "own": text.SHEETS_NAMES["own"]}
+    paper = st.selectbox(text.SHEETS, list(sheets), format_func=sheets.__getitem__, key="test-paper")
+    own = st.file_uploader("field.json", type=["json"], key="test-field") if paper == "own" else None
+    if file is None or (paper == "own" and own is None):
+        return
+    with frame.errors(), tempfile.TemporaryDirectory() as scratch, frame.steps() as tell:
+        draft = Draft(Path(scratch))
+        draft.write(draft.inputs.model_copy(update={"sheets": paper}))
+        if own is not None:
+            draft.write_field(own.getvalue().decode("utf-8", errors="replace"))
+        path = draft.add_photo(file.getvalue(), file.name)
+        field = work.field_of(draft)
+        found = work.inspect([path], field, (paper, own and own.file_id), tell)
+        seen = found.seen[0]
+        findings = found.inspection.findings
+        st.image(
+            work.jpeg(pictures.marked_picture(seen.photo, seen.detections, field)),
+            alt=text.PHOTO_ALT.format(1),
+        )
+        if present.worst(findings) == "note":
+            st.success(text.SETUP_TEST_GOOD)
+        for line in present.finding_lines(findings):
+            st.warning(line)
+        with st.expander(text.PHOTO_ALL_NOTES):
+            st.markdown(present.notes_line(findings))
+
+
+main()

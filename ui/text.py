@@ -1,0 +1,318 @@
+"""Every word on the page, in one place, so that it can be translated."""
+
+from __future__ import annotations
+
+APP = "Limb shape digitiser"
+
+# ---- pages -----------------------------------------------------------------------------------------
+PAGE_SETUP, PAGE_VISIT, PAGE_WEEKS = "Set up", "A visit", "Weeks"
+PAGE_PADDING, PAGE_TEACH, PAGE_RECORDS = "Padding and wrap", "Teach", "Records"
+
+FOOTER = (
+    "A measurement, not a diagnosis. Medical clearance and, on a leg, a check of its arteries come before any "
+    "compression. The licensed practitioner and local rules decide."
+)
+
+# ---- steps that take time --------------------------------------------------------------------------
+STEP_LOOKING = "Looking for the marks in {}"
+STEP_CAMERAS = "Working out where the camera stood"
+STEP_OUTLINES = "Finding the limb's outline"
+STEP_LIMB = "Building the limb"
+STEP_CHANGE = "Comparing the two visits"
+STEP_MAPS = "Looking for bulges, hollows and ridges"
+STEP_SAVING = "Saving"
+STEP_STORING_PHOTO = "Reading {}"
+
+# ---- the visit -------------------------------------------------------------------------------------
+VISIT_TITLE = "A visit"
+VISIT_LEAD = "Two photographs and about five tape girths become a limb with error bars."
+CLIENT_HEAD = "1 · Client"
+CLIENT_CODE = "Client's code"
+CLIENT_CODE_HELP = "A code with a digit in it, such as K-017. Never a name."
+CLIENT_KNOWN = "{} earlier visits, the last on {}."
+CLIENT_KNOWN_ONE = "1 earlier visit, on {}."
+LIMB = "Limb"
+LIMBS = {"leg": "Leg", "arm": "Arm"}
+SIDE = "Side"
+SIDES = {"left": "Left", "right": "Right"}
+CLEARANCE = "Has a licensed practitioner cleared compression?"
+CLEARANCES = {"yes": "Yes", "no": "No", "not-asked": "Not asked yet"}
+CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a practitioner has said yes."
+FLAGS = "Any of these today?"
+NO_FLAG = "none"
+FLAG_NAMES = {
+    NO_FLAG: "None of these",
+    "fast-swelling": "Sudden or fast swelling",
+    "infection": "Hot, red or painful skin, or fever",
+    "clot": "Suspected clot",
+    "breath": "Breathless or chest pain",
+    "cold": "Numb, blue, white or cold toes or fingers",
+    "skin": "New lump, open, bleeding or leaking skin",
+    "unknown-cause": "Swelling of unknown cause",
+}
+FLAGS_STOP = "**Stop. Do not wrap; refer the client today.** Noted: {}."
+MORE = "More about this visit"
+POSTURE = "Posture"
+POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
+MEASURED_BY = "Measured by (initials)"
+CLEARED_BY = "Cleared by (initials)"
+NOTE = "Note (no names)"
+
+PHOTOS_HEAD = "2 · Photographs"
+PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
+PHOTOS_HELP = (
+    "JPEG, PNG or HEIC, as the phone saved them. On a phone this opens its camera too. A field.json or a tape.csv "
+    "may be dropped here as well."
+)
+CAMERA_TOGGLE = "Use this device's camera"
+CAMERA = "Take a photograph"
+CAMERA_CAPTION = "Pictures from a web camera are coarse; the phone's own camera measures better."
+CAMERA_NAME = "camera.jpg"
+SHEETS = "Sheets in the pictures"
+SHEETS_NAMES = {"a4": "A4 set", "letter": "Letter set", "roll": "Roll set", "own": "Other (field.json)"}
+OWN_FIELD_MISSING = "Drop the field.json of these sheets above, beside the photographs."
+PRINT_SCALE = "Ruler reads"
+PRINT_SCALE_HELP = "1 when the printed ruler is true; otherwise measured/printed, such as 98.5/100."
+PHOTO_NAME = "Photograph {}"
+PHOTO_REMOVE = "Remove photograph {}"
+PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
+PHOTO_ALT = "Photograph {} with the marks that were found"
+PHOTO_ALL_NOTES = "What was checked"
+ONE_MORE_PHOTO = "One more photograph, from about a quarter turn further."
+TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
+
+TAPE_HEAD = "3 · Tape"
+TAPE_LEAD = "About five girths. Heights are counted from the mat."
+UNIT = "Unit"
+ROW_HEIGHT = "Height {}, row {}"
+ROW_GIRTH = "Girth {}, row {}"
+COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
+ROW_ADD = "Add a row"
+ROW_GIRTH_MISSING = "Girth is missing."
+ROW_HEIGHT_MISSING = "Height is missing."
+VERDICT_SIGN = {"agrees": "✓", "differs": "△", "suspect": "✗", "not seen": "–"}
+VERDICT = {
+    "agrees": "agrees: tape {}",
+    "differs": "differs: tape {}; both are used",
+    "suspect": "suspect: tape {}; measure again",
+    "not seen": "outside the photographs",
+}
+TAPE_MORE, TAPE_LESS = "{} {} more", "{} {} less"
+HEIGHTS_FROM_LAST = "Heights of the last visit are filled in, so that the girths can be compared."
+
+RESULT_HEAD = "The limb"
+RESULT_WAITS = "Still needed:"
+WAITS_LIMB, WAITS_SIDE, WAITS_PHOTOS = "which limb", "which side", "two photographs that can be used"
+WAITS_CODE, WAITS_CLEARANCE, WAITS_FLAGS = (
+    "a client's code",
+    "the clearance question",
+    "the question about warning signs",
+)
+RESULT_EMPTY = (
+    "Here the limb appears: its shape to turn, its girths and its volume, each with how sure it is. "
+    "No sheets yet? Begin with **Set up**."
+)
+VOLUME = "Volume"
+VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom:.1f} to {top:.1f} cm above the mat."
+NO_TAPE = "From the photographs alone. Tape girths make it surer."
+CONES = "Cones from the same tape: {} mL. {}"
+SHAPE = "Shape"
+SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"
+SHAPE_HINT = "Drag to turn, pinch or scroll to zoom."
+SECTION_SLIDER = "Section at height, cm"
+SECTION_ALT = "Outline of the section with the band it lies in"
+SECTION_SENTENCE = "At {height:.1f} cm: girth {girth:.1f} cm (95 %: {low:.1f} to {high:.1f})"
+SECTION_OUTLINE, SECTION_BAND = "outline", "95 % band"
+PROFILE = "Girths"
+PROFILE_ALT = "Girth along the limb with its band and the tape readings"
+PROFILE_GIRTH, PROFILE_HEIGHT = "girth, cm", "height, cm"
+PROFILE_LINE, PROFILE_BAND = "girth", "95 % band"
+TAPE_POINTS = {
+    "agrees": "tape, agrees",
+    "differs": "tape, differs",
+    "suspect": "tape, suspect",
+    "not seen": "tape, not used",
+}
+OUTLINES = "Outlines"
+OUTLINES_LEAD = "Does the line follow the skin? If not, correct it."
+OUTLINE_ALT = "Photograph {} with the outline that was found"
+CORRECT = "Correct outline {}"
+CORRECTED = "Corrected by hand"
+CORRECTION_DROP = "Undo all corrections of {}"
+WARNINGS = "Before you rely on it"
+LIMITS = "How far to trust it"
+CAUTION = "Caution"
+SAVE = "Save this visit"
+SAVE_CHANGES = "Save the corrected limb"
+SAVED = "Saved as visit {} of {}."
+SAVED_LOCKED = "Saved as visit {}. It can be found under Records."
+NEXT = "Next visit"
+START_OVER = "Clear and start over"
+UNSAVED = "Not saved yet: {}"
+CONTINUE = "Continue"
+UNSAVED_HEAD = "Unsaved visits"
+UNSAVED_LINE = "{} · {} photographs · {}"
+NO_CODE = "no code"
+DOWNLOAD_MODEL = "Figures (model.json)"
+ERROR_DO = "**What to do:** {}"
+
+# ---- correcting an outline ---------------------------------------------------------------------------
+EDITOR_TITLE = "Correct the outline"
+EDITOR_LEAD = (
+    "Drag the points onto the edge of the skin, or paint over what is limb or background. With the keyboard: up and "
+    "down choose a point, left and right move it."
+)
+EDITOR_WORDS = {
+    "points": "Points",
+    "limb": "Paint limb",
+    "background": "Paint background",
+    "undo": "Undo",
+    "zoomIn": "Larger",
+    "zoomOut": "Smaller",
+    "use": "Use this outline",
+    "picture": "Photograph with the outline as movable points",
+    "left": "left edge",
+    "right": "right edge",
+    "point": "point",
+    "of": "of",
+    "tools": "Tool",
+    "brush": "Brush width",
+}
+
+# ---- set up ------------------------------------------------------------------------------------------
+SETUP_TITLE = "Set up"
+SETUP_LEAD = "Once: print the sheets, put them up, mark where the camera goes. Ten minutes."
+SETUP_STEPS = (
+    (
+        "Print",
+        "Print at 100 % (no “fit to page”) on plain matt paper. Measure the ruler on a sheet: it must be 100 mm.",
+    ),
+    (
+        "Put up",
+        "The mat lies flat on the floor. One backdrop stands behind the heel, one beside the limb, about a right "
+        "angle apart, 30 to 50 cm from the foot.",
+    ),
+    (
+        "Stand",
+        "Bare foot on the drawing, toes along the arrow, clothing tucked up. The other foot half a step back and "
+        "aside. Keep still between the photographs.",
+    ),
+    (
+        "Photograph",
+        "From both camera places, phone upright at knee height, 1.5 to 2 m away, at 1×, no flash. In the picture: "
+        "the whole mat, the limb, the backdrop behind it.",
+    ),
+)
+SETUP_LITTLE_ROOM = (
+    "Little room? One backdrop and one camera place are enough: after the first photograph turn mat and foot "
+    "together by a quarter turn and take the second from the same place."
+)
+SETUP_DOWNLOAD = "Download the sheets"
+SETUP_PAPER = "Paper"
+PAPERS = {"a4": "A4", "letter": "Letter", "roll": "Roll (print shop)"}
+SETUP_SCALE_LINE = "If the ruler is not 100 mm, write what it reads"
+SETUP_PLAN_ALT = "Seen from above: the foot on the mat, one backdrop behind the heel, one beside the limb, a camera opposite each"
+SETUP_SIDE_ALT = (
+    "Seen from the side: the phone at knee height, 1.5 to 2 metres from the limb, the backdrop behind it"
+)
+SETUP_TEST = "Try one photograph"
+SETUP_TEST_LEAD = "Is the place good? One photograph tells, before a client comes."
+SETUP_TEST_UPLOAD = "A test photograph"
+SETUP_TEST_GOOD = "Good: nothing to change."
+PLAN_WORDS = {
+    "above": "Seen from above",
+    "side": "Seen from the side",
+    "behind": "backdrop A",
+    "beside": "backdrop B",
+    "first": "camera 1",
+    "second": "camera 2",
+    "distance": "1.5 to 2 m",
+    "mat": "mat",
+    "knee": "knee height",
+    "toes": "toes",
+}
+
+# ---- directions and charts ---------------------------------------------------------------------------
+SHAPE_HEIGHT = "cm"
+
+# ---- weeks -------------------------------------------------------------------------------------------
+WEEKS_TITLE = "Weeks"
+WEEKS_LEAD = "One limb over its visits: what has changed, where, and whether it still changes."
+PICK_CLIENT, PICK_LIMB = "Client", "Limb"
+NO_RECORDS = "Nothing is saved yet. Measure **A visit** and save it."
+ONE_VISIT = "One visit is saved. From the second on, changes show here."
+EARLIER, LATER = "Earlier visit", "Later visit"
+COURSE = "Volume over the visits"
+COURSE_ALT = "Volume of each visit with its interval, over time"
+COURSE_DATE, COURSE_VOLUME = "date", "volume, mL"
+CHANGE_HEAD = "What has changed"
+CHANGE_ALT = "Where the limb has grown or shrunk, in three dimensions"
+CHANGE_LEGEND = "change, mm"
+CHANGE_LEGEND_SIDES = "blue: smaller, brown: larger; grey: no clear change"
+CHANGE_VOLUME = "Volume from {low:.0f} to {high:.0f} mm: {change}"
+NO_CLEAR_CHANGE = "no clear change ({value} mL, 95 % {low} to {high})"
+CLEAR_CHANGE = "{value} mL (95 % {low} to {high})"
+PLACE_SHRUNK = "{}: {} mm smaller at most, {} mL"
+PLACE_GROWN = "{}: {} mm larger at most, {} mL"
+NO_PLACES = "No place has clearly changed."
+BOTH_SECTIONS_ALT = "Both visits' outlines at one height"
+SIDE_BY_SIDE_ALT = "The limb at the {} visit"
+OVERLAY = "One over the other"
+
+# ---- padding -----------------------------------------------------------------------------------------
+PADDING_TITLE = "Padding and wrap"
+PADDING_LEAD = "Where the limb bulges, dips or has an edge, and what the wrap needs."
+
+# ---- teach -------------------------------------------------------------------------------------------
+TEACH_TITLE = "Teach"
+TEACH_LEAD = "Where the swelling sat, and where it has gone."
+TEACH_WEEK = "Week"
+TEACH_START = "At the start"
+TEACH_AFTER = "After {} weeks"
+TEACH_AFTER_ONE = "After 1 week"
+TEACH_AFTER_DAYS = "After {} days"
+TEACH_WORDS_START = "This is the limb before treatment began."
+TEACH_WORDS_LESS = "The limb holds **{} less** than at the start. Blue shows where it became slimmer."
+TEACH_WORDS_MORE = "The limb holds **{} more** than at the start. Brown shows where it became thicker."
+TEACH_WORDS_SAME = "No clear change since the start."
+TEACH_CUPS = "about {} cups"
+TEACH_CUP = "about one cup"
+TEACH_LITTLE = "less than half a cup"
+TEACH_CODES = "Show codes and dates"
+TEACH_STILL = "Picture (PNG)"
+TEACH_HTML = "Page that opens anywhere (HTML)"
+TEACH_MAKE = "Prepare the files to take away"
+TEACH_ALT = "The limb in three dimensions, coloured by how much it has changed since the start"
+
+# ---- records -----------------------------------------------------------------------------------------
+RECORDS_TITLE = "Records"
+RECORDS_LEAD = "Visits are kept on this computer only, by code."
+RECORDS_FIND = "Find a client"
+RECORDS_VISITS = "Visits of {}"
+RECORDS_COLUMNS = ("Visit", "Limb", "Taken", "Photographs", "Measured")
+CLIENT_COLUMNS = ("Client", "Visits", "First", "Last")
+RECORDS_OPEN = "Open visit"
+RECORDS_OPENED = "Visit {}: {} {}, {}"
+RECORDS_NO_MODEL = "This visit holds no limb."
+BACKUP = "Backup"
+BACKUP_MAKE = "Make a backup"
+BACKUP_DOWNLOAD = "Download the backup"
+BACKUP_CARE = "It holds health data: keep it locked away."
+RESTORE = "Restore"
+RESTORE_LEAD = "Only into empty records. Clients forgotten after the backup come back: forget them again."
+RESTORE_UPLOAD = "A backup file"
+RESTORE_DO = "Restore from this file"
+RESTORED = "Restored {} visits of {} clients."
+FORGET = "Forget a client"
+FORGET_LEAD = "Removes all visits and photographs for good. Backups made earlier are not reached."
+FORGET_CONFIRM = "Type the code again to confirm"
+FORGET_DO = "Forget {} for good"
+FORGOTTEN = "{}: {} visits and {} photographs removed; counted again, nothing is left."
+YES, NO = "yes", "no"
+
+# ---- passphrase --------------------------------------------------------------------------------------
+GATE_TITLE = "Passphrase"
+GATE_LABEL = "Passphrase of this clinic"
+GATE_ENTER = "Enter"
+GATE_WRONG = "That is not it."
+GATE_LOCKED = "Too many wrong tries. Wait {} minutes."

@@ -1,0 +1,279 @@
+"""The calls that take time, made once and remembered for a while."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import tempfile
+import zipfile
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from digitise.capture.correction import Correction, correction_from_json
+from digitise.capture.field import MarkerField, field_from_json, field_to_json
+from digitise.capture.inspection import Inspection, inspect_photos
+from digitise.capture.markers import Detection, find_markers
+from digitise.capture.photo import Photograph, read_photo
+from digitise.capture.sheetfiles import save_sheets
+from digitise.capture.sheets import Paper, parse_print_scale, sheet_field, sheet_set
+from digitise.output.measured import Measured
+from digitise.output.model_file import StoredModel, read_model, write_model_file
+from digitise.output.model_form import ModelForm
+from digitise.output.pictures import draw_outline
+from digitise.record.files import read_model_files
+from digitise.record.store import Store
+from digitise.record.values import ModelFiles, VisitId
+from digitise.shape.limb import Limb
+from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.tape.rows import TapeRow
+from digitise.workflow import Outlined, find_outlines, fit_outlines
+from ui import text
+from ui.draft import Draft
+from ui.memo import Memo
+
+Progress = Callable[[str], None]
+
+MESH_STEP_MM, MESH_RAYS = 8.0, 72
+_JPEG_QUALITY = 85
+
+# photographs are 36 MB each when they are open, the rest is small
+_seen = Memo(4)
+_inspected = Memo(12)
+_outlined = Memo(2)
+_measured = Memo(3)
+_meshes = Memo(24)
+_pictures = Memo(24)
+_models = Memo(60)
+_summaries = Memo(12)
+_sheets = Memo(3)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A photograph and the markers in it."""
+
+    photo: Photograph
+    detections: tuple[Detection, ...]
+
+
+@dataclass(frozen=True)
+class Inspected:
+    """The photographs of a visit and what was found in them."""
+
+    seen: tuple[Seen, ...]
+    inspection: Inspection
+    key: Hashable
+
+
+def field_of(draft: Draft) -> MarkerField:
+    """Return the sheets that a draft's photographs show.
+
+    Raises
+    ------
+    DigitiseError
+        The field.json is damaged, or the print scale is none.
+    """
+    inputs = draft.inputs
+    own = draft.field_json
+    if inputs.sheets == "own" and own is not None:
+        return field_from_json(own, "field.json")
+    paper: Paper = "a4" if inputs.sheets == "own" else inputs.sheets
+    return sheet_field(sheet_set(paper), parse_print_scale(inputs.print_scale))
+
+
+def field_text(draft: Draft) -> str:
+    """Return the field.json of a draft's sheets.
+
+    Raises
+    ------
+    DigitiseError
+        As :func:`field_of`.
+    """
+    return field_to_json(field_of(draft))
+
+
+def inspect(paths: Sequence[Path], field: MarkerField, field_key: Hashable, tell: Progress) -> Inspected:
+    """Find the markers in photographs and solve their cameras.
+
+    Raises
+    ------
+    DigitiseError
+        A photograph cannot be used.
+    """
+    key = (tuple(_file_key(path) for path in paths), field_key)
+
+    def look(path: Path) -> Seen:
+        tell(text.STEP_LOOKING.format(path.stem.replace("-", " ")))
+        photo = read_photo(path)
+        return Seen(photo, find_markers(photo, field))
+
+    def make() -> Inspected:
+        seen = tuple(
+            _seen.get((_file_key(path), field_key), lambda path=path: look(path))  # type: ignore[misc]
+            for path in paths
+        )
+        tell(text.STEP_CAMERAS)
+        photos, detections = [one.photo for one in seen], [one.detections for one in seen]
+        return Inspected(seen, inspect_photos(photos, detections, field), key)
+
+    return _inspected.get(key, make)
+
+
+def measure(
+    inspected: Inspected,
+    field: MarkerField,
+    tape: tuple[TapeRow, ...],
+    limb: str,
+    side: str,
+    corrections: Mapping[str, str],
+    tell: Progress,
+) -> Measured:
+    """Find the outlines, then the limb; only what has changed is done again.
+
+    Raises
+    ------
+    DigitiseError
+        The photographs, a correction or the tape do not give a limb.
+    """
+    drawn_key = (inspected.key, tuple(sorted(corrections.items())))
+
+    def outline() -> Outlined:
+        tell(text.STEP_OUTLINES)
+        drawn: dict[str, Correction] = {
+            name: correction_from_json(words, name) for name, words in corrections.items()
+        }
+        photos = tuple(one.photo for one in inspected.seen)
+        return find_outlines(photos, inspected.inspection, field, corrections=drawn)
+
+    def fit() -> Measured:
+        outlined = _outlined.get(drawn_key, outline)
+        tell(text.STEP_LIMB)
+        return fit_outlines(outlined, tape, limb=limb, side=side)
+
+    return _measured.get((drawn_key, tape, limb, side), fit)
+
+
+def mesh_of(limb: Limb) -> Mesh:
+    """Return a light surface for the screen."""
+    return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
+
+
+def limb_key(limb: Limb) -> str:
+    """Return a digest of a limb."""
+    return hashlib.sha256(
+        limb.mean.tobytes() + f"{limb.from_mm}-{limb.to_mm}-{limb.side}".encode()
+    ).hexdigest()
+
+
+def outline_picture(measured: Measured, number: int) -> bytes:
+    """Return photograph ``number`` (from 0) with its edge drawn, as a JPEG file."""
+
+    def draw() -> bytes:
+        picture = draw_outline(
+            measured.photos[number],
+            measured.outlines[number],
+            measured.calibration.cameras[number],
+            measured.fit.limb,
+        )
+        return jpeg(picture.pixels)
+
+    return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
+
+
+def jpeg(pixels: NDArray[np.uint8]) -> bytes:
+    """Return pixels as a JPEG file."""
+    stream = io.BytesIO()
+    Image.fromarray(pixels).save(stream, "JPEG", quality=_JPEG_QUALITY)
+    return stream.getvalue()
+
+
+def remembered_picture(key: Hashable, draw: Callable[[], bytes]) -> bytes:
+    """Return a picture, drawn once."""
+    return _pictures.get(key, draw)
+
+
+def model_files(measured: Measured) -> ModelFiles:
+    """Return the two files of a measured limb as the records keep them."""
+    with tempfile.TemporaryDirectory() as scratch:
+        write_model_file(Path(scratch), measured)
+        return read_model_files(Path(scratch))
+
+
+def summary_of(measured: Measured) -> ModelForm:
+    """Return the figures of a measured limb, as model.json has them."""
+
+    def make() -> ModelForm:
+        with tempfile.TemporaryDirectory() as scratch:
+            return write_model_file(Path(scratch), measured)
+
+    return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
+
+
+def saved_limb(visit: int) -> tuple[ModelForm, Limb]:
+    """Return figures and limb of a stored visit.
+
+    Raises
+    ------
+    DigitiseError
+        There is none, or it is damaged.
+    """
+    with Store() as store:
+        stored = stored_model(store, VisitId(visit))
+    return stored.summary, stored.limb
+
+
+def stored_model(store: Store, visit: VisitId) -> StoredModel:
+    """Return the limb of a stored visit.
+
+    Raises
+    ------
+    DigitiseError
+        There is none, or it is damaged.
+    """
+    files = store.model(visit)
+
+    def read() -> StoredModel:
+        with tempfile.TemporaryDirectory() as scratch:
+            folder = Path(scratch)
+            (folder / "model.json").write_text(files.json, encoding="utf-8")
+            (folder / "limb.npz").write_bytes(files.limb)
+            return read_model(folder)
+
+    return _models.get(hashlib.sha256(files.json.encode() + files.limb).hexdigest(), read)
+
+
+def sheets_zip(paper: Paper, print_scale: str) -> bytes:
+    """Return the sheets to print and their field.json as one file.
+
+    Raises
+    ------
+    DigitiseError
+        The print scale is none.
+    """
+    scale = parse_print_scale(print_scale)
+
+    def make() -> bytes:
+        stream = io.BytesIO()
+        with tempfile.TemporaryDirectory() as scratch, zipfile.ZipFile(stream, "w") as archive:
+            files = save_sheets(Path(scratch) / "sheets", paper, scale)
+            for path in (*files.pdfs, files.field):
+                archive.write(path, path.name, zipfile.ZIP_DEFLATED)
+        return stream.getvalue()
+
+    return _sheets.get((paper, scale), make)
+
+
+def _file_key(path: Path) -> Hashable:
+    there = path.stat()
+    return (str(path), there.st_mtime_ns, there.st_size)
+
+
+def forget_remembered() -> None:
+    """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
+    for memo in (_seen, _inspected, _outlined, _measured, _meshes, _pictures, _models, _summaries):
+        memo.forget()
