@@ -61,8 +61,8 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
     design = np.einsum("tk,zs->ztks", fourier(theta, TAPER_HARMONICS), basis.splines(z))
     design = design.reshape(h.size, basis.size)
     # where nothing is left to follow, the taper runs on straight
-    penalty: Array = _STIFFNESS * np.kron(np.eye(basis.n_terms), basis.roughness_precision(TAPER_SLOPE_SD))
-    penalty += 1e-9 * np.eye(len(penalty))
+    rough = np.kron(np.eye(basis.n_terms), basis.roughness_precision(TAPER_SLOPE_SD))
+    penalty = np.asarray(_STIFFNESS * rough + 1e-9 * np.eye(len(rough)), dtype=np.float64)
     values, weight = h.ravel(), np.ones(h.size)
     for turn in range(2 * _ROUNDS + _RIM_ROUNDS):
         normal, weighed = _weighed(design, weight, penalty)
@@ -75,7 +75,7 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
         if turn >= 2 * _ROUNDS:
             weight = np.where(_with_rim(weight == 0, theta, z, h.shape), 0.0, weight)
     normal, weighed = _weighed(design, weight, penalty)
-    return Taper(design, np.linalg.solve(normal, weighed))
+    return Taper(design, np.asarray(np.linalg.solve(normal, weighed), dtype=np.float64))
 
 
 def _with_rim(rejected: Mask, theta: Array, z: Array, shape: tuple[int, ...]) -> Mask:
