@@ -1,21 +1,32 @@
 """Two limbs brought onto one another: the same limb at two visits, or one limb and the mirrored other.
 
-The motion (:mod:`digitise.care.align_motion`) is estimated together with the shapes
-(:mod:`digitise.care.change_joint`), for what no view sees must not vote on the turn: it is known from the same
-prior at both visits and would always say that nobody turned.  What decides are the centres of the sections,
-level by level, each with as much say as it has likely kept its place: swelling moves a centre by up to about
-half of what it adds to the mean radius, which every visit sees.  Two silhouettes tell a turn to a few degrees
-only, so the result is an average over turns by their evidence, and the spread of that average is carried on.
+The motion (:mod:`digitise.care.align_motion`) is estimated with all that the views saw and no more: what no
+view sees is known from the same prior at both visits and would always say that nobody turned.  What decides
+are the centres of the sections, level by level, each with as much say as it has likely kept its place:
+swelling moves a centre by up to about half of what it adds to the mean radius, which every visit sees.
+
+Two silhouettes tell a turn to some degrees only, so everything is averaged over turns by their evidence, and
+the spread of that average is carried on.  That the limbs' shapes are alike has no say in the turn: how smooth
+and how small the higher harmonics are is known too roughly for that.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from digitise.care.align_motion import Alignment, common_range, offsets
-from digitise.care.change_joint import SAME_LIMB, Joint, Kinship, joint_belief, link_heights, solve_at
+from digitise.care.change_joint import (
+    SAME_LIMB,
+    UNRELATED,
+    Joint,
+    Kinship,
+    Solution,
+    joint_belief,
+    link_heights,
+    solve_at,
+)
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import orders
 from digitise.shape.limb import Limb, girth
@@ -27,8 +38,9 @@ TURN_SD = 0.1
 _CENTRE_PER_RADIUS = 0.5
 _POSTURE_SD_MM = 1.5
 _HUBER_Z = 1.345
-# Turns are averaged on a grid of half a sd within 3 sd, found in two rounds.
-_TURNS = np.linspace(-3.0, 3.0, 13)
+# Turns one sd apart within 3 sd: the sum of a normal curve's values at such steps is its integral to 1e-8.
+_STEPS = np.arange(-3.0, 4.0)
+_SEARCHES = 4
 _LEAST_WEIGHT = 1e-3
 
 
@@ -52,7 +64,7 @@ def mirror(limb: Limb) -> Limb:
     )
 
 
-def align(a: Limb, b: Limb, *, turn: float | None = None, kinship: Kinship = SAME_LIMB) -> Alignment:
+def align(a: Limb, b: Limb, *, turn: float | None = None) -> Alignment:
     """Find how ``b`` must be moved to lie on ``a``.
 
     Parameters
@@ -61,82 +73,95 @@ def align(a: Limb, b: Limb, *, turn: float | None = None, kinship: Kinship = SAM
         Limbs of one kind and side; mirror one of them to compare the two sides.
     turn
         The turn in radians where it is known; estimated when None.
-    kinship
-        How alike the shapes are.
 
     Raises
     ------
     ModelError
         When kind or side differ or the common stretch is too short.
     """
-    return align_and_solve(a, b, turn=turn, kinship=kinship)[0]
+    start = _start(a, b)
+    turns, weight, solutions = _search(a, b, start, turn)
+    start = replace(start, level_sd_mm=_level_sd(a, b, start, weight, solutions))
+    if turn is None:
+        mean, spread = _moments(weight, [(np.array([t]), np.zeros((1, 1))) for t in turns])
+        turns = mean[0] + max(float(np.sqrt(spread[0, 0])), _step(turns) / 2) * _STEPS
+    weight, solutions = _weigh(a, b, start, turns, given=turn is not None)
+    states = [_state(start, t, found) for t, found in zip(turns, solutions, strict=True)]
+    mean, covariance = _moments(weight, states)
+    return replace(
+        start,
+        turn=float(mean[0]),
+        shift_mm=mean[1:3],
+        lean=mean[3:],
+        covariance=covariance,
+        turns=turns,
+        weight=weight,
+    )
 
 
 def align_and_solve(
     a: Limb, b: Limb, *, turn: float | None = None, kinship: Kinship = SAME_LIMB
 ) -> tuple[Alignment, Joint]:
-    """Return the alignment as :func:`align` does, and the joint belief that goes with it."""
-    start = _start(a, b)
+    """Return the alignment as :func:`align` does, and the joint belief of shapes so alike, over all turns."""
+    alignment = align(a, b, turn=turn)
+    ways = offsets(b.basis, alignment.pivot_mm)
+    used = alignment.weight > _LEAST_WEIGHT
+    weight = alignment.weight[used] / alignment.weight[used].sum()
+    shapes = []
+    for each in alignment.turns[used]:
+        found = solve_at(a, b, replace(alignment, turn=float(each)), kinship)
+        shapes.append(found.read(found.place(ways)))
+    return alignment, joint_belief(a, b, alignment, *_moments(weight, shapes))
+
+
+def _step(turns: Array) -> float:
+    return float(turns[1] - turns[0]) if len(turns) > 1 else 0.0
+
+
+def _search(
+    a: Limb, b: Limb, start: Alignment, turn: float | None
+) -> tuple[Array, Array, tuple[Solution, ...]]:
+    """Return turns whose steps are not much wider than what they resolve, their weights and solutions."""
     if turn is not None:
-        first = _average(a, b, start, np.array([turn]), kinship)
-        alignment = replace(start, level_sd_mm=_level_sd(a, b, start, first))
-        final = _average(a, b, alignment, np.array([turn]), kinship)
-    else:
-        first = _average(a, b, start, TURN_SD * _TURNS, kinship)
-        alignment = replace(start, level_sd_mm=_level_sd(a, b, start, first))
-        final = _average(a, b, alignment, first.state[0] + first.turn_sd * _TURNS, kinship)
-    alignment = replace(
-        alignment,
-        turn=float(final.state[0]),
-        shift_mm=final.state[1:3],
-        lean=final.state[3:],
-        covariance=final.state_covariance,
-    )
-    return alignment, joint_belief(a, b, alignment, final.mean, final.covariance)
+        turns = np.array([turn])
+        return turns, *_weigh(a, b, start, turns, given=True)
+    turns = TURN_SD * _STEPS
+    for _ in range(_SEARCHES):
+        weight, solutions = _weigh(a, b, start, turns, given=False)
+        middle = float(weight @ turns)
+        sd = float(np.sqrt(weight @ (turns - middle) ** 2))
+        if sd > _step(turns) / 2:
+            break
+        turns = middle + _step(turns) / 2 * _STEPS
+    return turns, weight, solutions
 
 
-@dataclass(frozen=True)
-class _Average:
-    """Moments over turns, each with its share of the evidence.
-
-    ``state`` (5,) is turn, shift and lean; ``mean`` (n,) the parameters of a and of b in a's frame.
-    """
-
-    state: Array
-    state_covariance: Array
-    mean: Array
-    covariance: Array
-
-    @property
-    def turn_sd(self) -> float:
-        return float(np.sqrt(self.state_covariance[0, 0]))
-
-
-def _average(a: Limb, b: Limb, start: Alignment, turns: Array, kinship: Kinship) -> _Average:
-    """Average the joint beliefs at equally spaced ``turns`` (N,)."""
-    solutions = [solve_at(a, b, replace(start, turn=float(turn)), kinship) for turn in turns]
-    score = np.array([found.log_evidence for found in solutions]) - 0.5 * (turns / TURN_SD) ** 2
+def _weigh(
+    a: Limb, b: Limb, start: Alignment, turns: Array, *, given: bool
+) -> tuple[Array, tuple[Solution, ...]]:
+    """Return the weights of equally spaced ``turns`` (N,), which sum to one, and the solutions for them."""
+    solutions = tuple(solve_at(a, b, replace(start, turn=float(turn)), UNRELATED) for turn in turns)
+    score = np.array([found.log_evidence for found in solutions])
+    score -= 0.0 if given else 0.5 * (turns / TURN_SD) ** 2
     weight = np.exp(score - score.max())
-    weight[weight < _LEAST_WEIGHT * weight.max()] = 0.0
-    weight /= weight.sum()
-    ways = offsets(b.basis, start.pivot_mm)
-    states, shapes = [], []
-    for turn, found in zip(turns, solutions, strict=True):
-        state = np.array([turn, *(start.state[1:] + found.mean[-4:])])
-        spread = np.zeros((5, 5))
-        spread[1:, 1:] = found.covariance[-4:, -4:]
-        states.append((state, spread))
-        shapes.append(found.placed(ways))
-    return _Average(*_moments(weight, states), *_moments(weight, shapes))
+    return weight / weight.sum(), solutions
+
+
+def _state(start: Alignment, turn: float, found: Solution) -> tuple[Array, Array]:
+    """Return mean and covariance of turn, shift and lean for one turn."""
+    stand, spread = found.stand()
+    covariance = np.zeros((5, 5))
+    covariance[1:, 1:] = spread
+    return np.array([turn, *(start.state[1:] + stand)]), covariance
 
 
 def _moments(weight: Array, parts: list[tuple[Array, Array]]) -> tuple[Array, Array]:
     """Return mean and covariance of a mixture of Gaussians."""
-    mean = sum((w * part[0] for w, part in zip(weight, parts, strict=True)), np.zeros_like(parts[0][0]))
-    covariance = np.zeros_like(parts[0][1])
+    mean, covariance = np.zeros_like(parts[0][0]), np.zeros_like(parts[0][1])
+    for w, (centre, _) in zip(weight, parts, strict=True):
+        mean += w * centre
     for w, (centre, spread) in zip(weight, parts, strict=True):
-        if w > 0:
-            covariance += w * (spread + np.outer(centre - mean, centre - mean))
+        covariance += w * (spread + np.outer(centre - mean, centre - mean))
     return mean, covariance
 
 
@@ -154,14 +179,18 @@ def _start(a: Limb, b: Limb) -> Alignment:
     pivot = np.array([*np.median(there, axis=0), (low + high) / 2])
     shift = np.median(here - there, axis=0)
     level_sd = np.hypot(_POSTURE_SD_MM, _CENTRE_PER_RADIUS * swelling)
-    return Alignment(0.0, shift, np.zeros(2), pivot, np.zeros((5, 5)), z, level_sd)
+    return Alignment(0.0, shift, np.zeros(2), pivot, np.zeros((5, 5)), z, level_sd, np.zeros(1), np.ones(1))
 
 
-def _level_sd(a: Limb, b: Limb, start: Alignment, found: _Average) -> Array:
+def _level_sd(
+    a: Limb, b: Limb, start: Alignment, weight: Array, solutions: tuple[Solution, ...]
+) -> Array:
     """Return the levels' sd, raised where a level stands out: its pull is bounded (Huber)."""
     z, quiet = start.level_mm, start.level_sd_mm
     n = a.basis.size
-    left = _centres(b, found.mean[n:], z) - _centres(a, found.mean[:n], z)
+    ways = offsets(b.basis, start.pivot_mm)
+    mean = weight @ np.stack([found.place(ways) @ found.mean for found in solutions])
+    left = _centres(b, mean[n:], z) - _centres(a, mean[:n], z)
     score = np.hypot(*left.T) / (np.sqrt(2.0) * quiet)
     # the median of a Rayleigh variable with this scale is sqrt(ln 2)
     spread = max(1.0, float(np.median(score)) / np.sqrt(np.log(2.0)))

@@ -42,6 +42,8 @@ class Alignment:
     level_mm, level_sd_mm
         (N,) heights whose centres decided, and by how much a real change may have moved each centre: the
         least-changed part has the most say.
+    turns, weight
+        (M,) turns that come into question, equally spaced, radians, and the share of each.
     """
 
     turn: float
@@ -51,6 +53,8 @@ class Alignment:
     covariance: Array
     level_mm: Array
     level_sd_mm: Array
+    turns: Array
+    weight: Array
 
     @property
     def state(self) -> Array:

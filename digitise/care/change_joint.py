@@ -21,7 +21,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import block_diag, cho_factor, cho_solve, cholesky
+from scipy.linalg import block_diag, cho_factor, cho_solve, cholesky, solve_triangular
 
 from digitise.care.align_motion import Alignment, common_range, moved, offsets
 from digitise.geometry.rigid import Array
@@ -94,23 +94,35 @@ class Solution:
 
     Attributes
     ----------
-    mean, covariance
-        (n,), (n, n) of the parameters of a, those of b moved by the alignment, and what is to be added to the
-        alignment's shift and lean (4).
+    mean
+        (n,) parameters of a, those of b moved by the alignment, and what is to be added to the alignment's
+        shift and lean (4).
+    root, factor
+        The covariance is ``root @ inverse(factor @ factor.T) @ root.T``.
     log_evidence
         Of the turn, up to a constant.
     """
 
     mean: Array
-    covariance: Array
+    root: Array
+    factor: Array
     log_evidence: float
 
-    def placed(self, ways: Array) -> tuple[Array, Array]:
-        """Return mean and covariance with b in its place: shift and lean added ``ways`` (size of b, 4)."""
-        n, size = len(self.mean) - ways.shape[1], len(ways)
-        place = np.eye(n, len(self.mean))
-        place[n - size :, n:] = ways
-        return place @ self.mean, place @ self.covariance @ place.T
+    def read(self, rows: Array) -> tuple[Array, Array]:
+        """Return mean and covariance of ``rows`` (m, n) of the unknowns."""
+        half = solve_triangular(self.factor, (rows @ self.root).T, lower=True)
+        return rows @ self.mean, half.T @ half
+
+    def stand(self) -> tuple[Array, Array]:
+        """Return mean and covariance of what is to be added to shift and lean (4)."""
+        return self.read(np.eye(len(self.mean))[-len(_STAND_SD) :])
+
+    def place(self, ways: Array) -> Array:
+        """Return the rows that give all parameters with b in its place, moved the ``ways`` (size of b, 4)."""
+        n = len(self.mean) - ways.shape[1]
+        rows = np.eye(n, len(self.mean))
+        rows[n - len(ways) :, n:] = ways
+        return rows
 
 
 @dataclass(frozen=True)
@@ -140,8 +152,7 @@ def solve_at(a: Limb, b: Limb, alignment: Alignment, kinship: Kinship) -> Soluti
         How alike the shapes are.
     """
     there = moved(alignment, b, a)
-    stand = np.zeros(len(_STAND_SD))
-    mean = np.concatenate([a.mean, there.mean, stand])
+    mean = np.concatenate([a.mean, there.mean, np.zeros(len(_STAND_SD))])
     root = block_diag(_root(a.covariance), _root(there.covariance), np.diag(_STAND_SD))
     links = _shape_links(a, b, there, alignment.level_mm, kinship)
     links += _centre_links(a, there, alignment)
@@ -153,9 +164,8 @@ def solve_at(a: Limb, b: Limb, alignment: Alignment, kinship: Kinship) -> Soluti
     pull = white.T @ (middle @ off)
     factor = cho_factor(np.eye(len(mean)) + white.T @ middle @ white, lower=True)
     moves = -cho_solve(factor, pull)
-    covariance = root @ cho_solve(factor, root.T)
     evidence = -0.5 * (off @ middle @ off + pull @ moves) - np.sum(np.log(np.diag(factor[0])))
-    return Solution(mean + root @ moves, (covariance + covariance.T) / 2, float(evidence))
+    return Solution(mean + root @ moves, root, np.tril(factor[0]), float(evidence))
 
 
 def joint_belief(a: Limb, b: Limb, alignment: Alignment, mean: Array, covariance: Array) -> Joint:
