@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
@@ -17,6 +16,7 @@ from digitise.capture.hem import skin_rows
 from digitise.capture.paths import best_path
 from digitise.capture.photo import Photograph, linear_light
 from digitise.capture.region import Region, find_region
+from digitise.capture.resample import read_between
 from digitise.capture.step import StepFit, estimate_blur, explained_by_step, fit_steps
 from digitise.capture.strip import STEP_MM, Strip, cut_strip
 from digitise.errors import OutlineError
@@ -128,7 +128,10 @@ def find_outline(
     if correction is not None:
         _require_same_photo(correction, photo)
     areas = plain_areas(boards, camera)
-    strip = cut_strip(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
+    try:
+        strip = cut_strip(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
+    except OutlineError as error:
+        raise OutlineError(error.what, where=photo.name, do=error.do) from error
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
     return _surest(_trace(photo, strip, find_panel(strip, areas, weight), drawn) for weight in SHADOW_WEIGHTS)
 
@@ -268,12 +271,12 @@ def _top(areas: Iterable[Area], axis_from_world: Pose) -> float:
 
 def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
     """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
-    low = np.maximum(np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 2, 0)
-    high = np.ceil(at.reshape(-1, 2).max(axis=0)).astype(int) + 3
-    crop = linear_light(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
-    where = (at - low).astype(np.float32)
-    light = cv2.remap(crop, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(light @ _CHANNELS, np.float32)
+    size = np.array(pixels.shape[1::-1])
+    known = np.nan_to_num(at.reshape(-1, 2), nan=0.0)
+    low = np.clip(np.floor(known.min(axis=0)).astype(int) - 2, 0, size - 1)
+    high = np.clip(np.ceil(known.max(axis=0)).astype(int) + 3, low + 1, size)
+    crop = linear_light(pixels[low[1] : high[1], low[0] : high[0]])
+    return np.asarray(read_between(crop, at - low) @ _CHANNELS, np.float32)
 
 
 def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
@@ -301,9 +304,9 @@ def _noise(light: NDArray[np.float32]) -> Array:
 
 
 def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
-    column = ((across - strip.offsets[0]) / STEP_MM).astype(np.float32)
-    row = np.broadcast_to(region.rows[:, None], across.shape).astype(np.float32)
-    return np.asarray(cv2.remap(table, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    column = (across - strip.offsets[0]) / STEP_MM
+    row = np.broadcast_to(region.rows[:, None], across.shape)
+    return np.asarray(read_between(table, np.stack([column, row], axis=-1)), np.float32)
 
 
 def _sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur: float) -> Edge:

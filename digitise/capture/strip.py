@@ -12,12 +12,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.capture.resample import read_between
+from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
 STEP_MM = 2.0
 HALF_WIDTH_MM = 340.0
 LOWEST_MM = 20.0
+_LEAST_DISTANCE_MM = 150.0
+_LEAST_ROWS = 30
 
 
 @dataclass(frozen=True)
@@ -77,30 +81,52 @@ class Strip:
 
 
 def facing_plane(camera: Camera, axis_from_world: Pose) -> Pose:
-    """Return world_from_plane of the plane through the axis that faces the camera (its z to the camera)."""
+    """Return world_from_plane of the plane through the axis that faces the camera (its z to the camera).
+
+    Raises
+    ------
+    OutlineError
+        When the camera is so near the limb's axis that it looks along it.
+    """
     world_from_axis = axis_from_world.inverse()
     up = world_from_axis.rotation[:, 2]
     towards = camera.centre - world_from_axis.translation
     towards = towards - up * (towards @ up)
-    towards /= np.linalg.norm(towards)
+    distance = float(np.linalg.norm(towards))
+    if not distance > _LEAST_DISTANCE_MM:
+        raise OutlineError(
+            f"the camera was only {distance:.0f} mm from the limb's axis.",
+            do="Take the photograph from 1 to 2 m away, at knee height, across the limb.",
+        )
+    towards /= distance
     return Pose(np.column_stack([np.cross(up, towards), up, towards]), world_from_axis.translation)
 
 
 def cut_strip(pixels: NDArray[np.uint8], camera: Camera, axis_from_world: Pose, top_mm: float) -> Strip:
-    """Resample a photograph (H, W, 3) uint8 into the strip up to the height ``top_mm``."""
+    """Resample a photograph (H, W, 3) uint8 into the strip up to the height ``top_mm``.
+
+    Raises
+    ------
+    OutlineError
+        When the photograph does not look at the limb.
+    """
     plane = facing_plane(camera, axis_from_world)
     heights = np.arange(top_mm, LOWEST_MM, -STEP_MM)
     offsets = np.arange(-HALF_WIDTH_MM, HALF_WIDTH_MM + STEP_MM / 2, STEP_MM)
     empty = Strip(camera, plane, heights, offsets, np.zeros((0, 0, 3), np.uint8))
     grid = empty.photo_from_plane(*np.broadcast_arrays(offsets[None, :], heights[:, None]))
+    if len(heights) < _LEAST_ROWS or not np.isfinite(grid).any():
+        raise OutlineError(
+            "the photograph does not show the space above the mat before a backdrop.",
+            do="Take it with mat, limb and backdrop in the picture.",
+        )
     shrink = _shrinking(grid)
     small = cv2.resize(pixels, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
-    at = ((grid + 0.5) / shrink - 0.5).astype(np.float32)
-    cut = cv2.remap(small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    cut = read_between(np.asarray(small), (grid + 0.5) / shrink - 0.5)
     return Strip(camera, plane, heights, offsets, np.asarray(cut, np.uint8))
 
 
 def _shrinking(grid: Array) -> int:
     # averaging over one cell of the strip before resampling keeps out aliases and noise
-    pitch = np.linalg.norm(np.diff(grid[len(grid) // 2], axis=0), axis=1)
+    pitch = np.linalg.norm(np.diff(grid, axis=1), axis=-1)
     return max(1, int(np.nanmedian(pitch)))
