@@ -1,0 +1,143 @@
+"""A small orthographic renderer: a closed mesh seen from the side, shaded, as an array of pixels.
+
+Faces are small, so all of them are drawn at once: for every place within a face's box, whichever faces cover
+it put their depth into the buffer, and the nearest one wins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.geometry.rigid import Array
+from digitise.shape.mesh import Mesh
+
+# A pixel is drawn from so many by so many samples.
+_SAMPLES = 2
+_AMBIENT, _KEY = 0.42, 0.62
+# Towards the light in the picture: left, up, towards the eye.
+_LIGHT = np.array([-0.45, 0.35, 0.82])
+_LIGHT /= np.linalg.norm(_LIGHT)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A rendered view.
+
+    Attributes
+    ----------
+    pixels
+        (H, W, 4) RGBA from 0 to 1, transparent where nothing is.
+    extent
+        Left, right, bottom, top of the picture, mm across and along.
+    """
+
+    pixels: Array
+    extent: tuple[float, float, float, float]
+
+
+def side_view(mesh: Mesh, colours: Array, theta: float, mm_per_pixel: float) -> Picture:
+    """Return a mesh seen from the side, z upward.
+
+    Parameters
+    ----------
+    mesh
+        In a frame whose z is up in the picture.
+    colours
+        (N, 3) of its vertices, from 0 to 1.
+    theta
+        Direction of the eye from the z axis, radians from x towards y.
+    mm_per_pixel
+        Scale.
+    """
+    eye = np.array([np.cos(theta), np.sin(theta), 0.0])
+    right = np.array([-np.sin(theta), np.cos(theta), 0.0])
+    view = np.stack([right, [0.0, 0.0, 1.0], eye])
+    points, normals = mesh.vertices @ view.T, vertex_normals(mesh) @ view.T
+    light = _AMBIENT + _KEY * np.maximum(normals @ _LIGHT, 0.0)
+    low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
+    step = mm_per_pixel / _SAMPLES
+    size = np.ceil((high - low) / mm_per_pixel).astype(int) * _SAMPLES + 2 * _SAMPLES
+    places = np.column_stack([(points[:, :2] - low) / step + _SAMPLES, points[:, 2]])
+    shaded = np.clip(colours * light[:, None], 0.0, 1.0)
+    buffer = _drawn(places, mesh.faces, np.column_stack([shaded, np.ones(len(shaded))]), size)
+    blocks = buffer.reshape(size[1] // _SAMPLES, _SAMPLES, size[0] // _SAMPLES, _SAMPLES, 4).mean(axis=(1, 3))
+    cover = np.maximum(blocks[..., 3:], 1e-9)
+    pixels = np.concatenate([blocks[..., :3] / cover, blocks[..., 3:]], axis=-1)[::-1]
+    left, bottom = low - mm_per_pixel
+    across, along = size * step
+    return Picture(pixels, (float(left), float(left + across), float(bottom), float(bottom + along)))
+
+
+def vertex_normals(mesh: Mesh) -> Array:
+    """Return the outward unit normals (N, 3) of a mesh's vertices, each face weighted by its area."""
+    corner = mesh.vertices[mesh.faces]
+    faces = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    total = np.zeros_like(mesh.vertices)
+    for axis in range(3):
+        for n in range(3):
+            total[:, axis] += np.bincount(mesh.faces[:, n], faces[:, axis], len(total))
+    return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))
+
+
+def _drawn(places: Array, faces: NDArray[np.int64], values: Array, size: NDArray[np.int64]) -> Array:
+    """Return values (H, W, C) of the nearest faces at whole places, zero where there is none.
+
+    Parameters
+    ----------
+    places
+        (N, 3) x, y and depth towards the eye; x and y in steps of the picture from its lower left.
+    faces
+        (M, 3).
+    values
+        (N, C) to be interpolated.
+    size
+        W, H.
+    """
+    near = _nearest(places, faces, size)
+    found = np.flatnonzero(near.face >= 0)
+    a, b, c = (values[faces[near.face[found], n]] for n in range(3))
+    u, v = near.u[found, None], near.v[found, None]
+    picture = np.zeros((len(near.face), values.shape[1]))
+    picture[found] = a + u * (b - a) + v * (c - a)
+    return picture.reshape(size[1], size[0], -1)
+
+
+class _Near(NamedTuple):
+    """For every pixel (H * W,) the nearest face (-1 for none), and where on it the pixel lies."""
+
+    face: NDArray[np.int64]
+    u: Array
+    v: Array
+
+
+def _nearest(places: Array, faces: NDArray[np.int64], size: NDArray[np.int64]) -> _Near:
+    """Find the nearest face for each pixel."""
+    corner = places[faces]
+    edge_1, edge_2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    twice = edge_1[:, 0] * edge_2[:, 1] - edge_1[:, 1] * edge_2[:, 0]
+    # from the farthest to the nearest: where two faces of one pass share a pixel, the last one written stays
+    order = np.argsort(corner[:, :, 2].sum(axis=1))
+    order = order[twice[order] > 1e-9]
+    corner, edge_1, edge_2, twice = corner[order], edge_1[order], edge_2[order], twice[order]
+    start = np.ceil(corner[:, :, :2].min(axis=1)).astype(int)
+    reach = np.floor(corner[:, :, :2].max(axis=1)).astype(int) - start
+    depth = np.full(size[0] * size[1], -np.inf)
+    near = _Near(np.full(len(depth), -1), np.zeros(len(depth)), np.zeros(len(depth)))
+    for dx, dy in np.ndindex(*(reach.max(axis=0, initial=-1) + 1)):
+        which = np.flatnonzero((reach[:, 0] >= dx) & (reach[:, 1] >= dy))
+        x, y = start[which, 0] + dx, start[which, 1] + dy
+        off_x, off_y = x - corner[which, 0, 0], y - corner[which, 0, 1]
+        first, second = edge_1[which], edge_2[which]
+        u = (off_x * second[:, 1] - off_y * second[:, 0]) / twice[which]
+        v = (first[:, 0] * off_y - first[:, 1] * off_x) / twice[which]
+        pixel = y * size[0] + x
+        z = corner[which, 0, 2] + u * first[:, 2] + v * second[:, 2]
+        seen = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9) & (z > depth[pixel])
+        pixel = pixel[seen]
+        depth[pixel], near.face[pixel] = z[seen], order[which[seen]]
+        near.u[pixel], near.v[pixel] = u[seen], v[seen]
+    return near
