@@ -182,9 +182,7 @@ def _start(a: Limb, b: Limb) -> Alignment:
     return Alignment(0.0, shift, np.zeros(2), pivot, np.zeros((5, 5)), z, level_sd, np.zeros(1), np.ones(1))
 
 
-def _level_sd(
-    a: Limb, b: Limb, start: Alignment, weight: Array, solutions: tuple[Solution, ...]
-) -> Array:
+def _level_sd(a: Limb, b: Limb, start: Alignment, weight: Array, solutions: tuple[Solution, ...]) -> Array:
     """Return the levels' sd, raised where a level stands out: its pull is bounded (Huber)."""
     z, quiet = start.level_mm, start.level_sd_mm
     n = a.basis.size

@@ -83,7 +83,7 @@ def common_range(a: Limb, b: Limb) -> tuple[float, float]:
     if (a.kind, a.side) != (b.kind, b.side):
         raise ModelError(
             f"One model is of a {limb_name(a)}, the other of a {limb_name(b)}.",
-            do="Compare two models of one limb, or ask for the mirrored comparison of a left and a right one.",
+            do="Compare two models of one limb, or ask for the mirrored comparison of both sides.",
         )
     low, high = max(a.from_mm, b.from_mm), min(a.to_mm, b.to_mm)
     if high - low < LEAST_OVERLAP_MM:
@@ -101,7 +101,7 @@ def _turning(basis: Basis, turn: float) -> Array:
     for k in range(1, basis.harmonics + 1):
         c, s = np.cos(k * turn), np.sin(k * turn)
         waves.append(np.array([[c, -s], [s, c]]))
-    return np.kron(block_diag(*waves), np.eye(basis.n_splines))
+    return np.asarray(np.kron(block_diag(*waves), np.eye(basis.n_splines)), float)
 
 
 def offsets(basis: Basis, pivot: Array) -> Array:

@@ -200,9 +200,7 @@ def girth_change(joint: Joint, z: Array) -> GirthChange:
     return GirthChange(z, change, tuple(_verdict(Estimate(mean, sd)) for mean, sd in each))
 
 
-def radial_change(
-    joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS
-) -> Chart:
+def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS) -> Chart:
     """Return the change of the support distance on a grid; steps in mm, equal steps in direction."""
     theta = 2 * np.pi * np.arange(directions) / directions
     z = np.linspace(joint.low, joint.high, int(np.ceil((joint.high - joint.low) / step)) + 1)

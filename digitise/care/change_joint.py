@@ -1,10 +1,10 @@
 """Two limbs solved together, because what no view sees is nearly the same in both.
 
 Each limb is a Gaussian belief that came from its own prior and its own evidence.  A limb's anatomy (the
-triangle of the calf, the flat of the shin) stays while its swelling changes, so the harmonics of order 2 and
-more are correlated between the two priors.  The correlation is stated at common heights every 25 mm: with y
-the values of one order's cosine and sine there, each limb's own prior has ``y = m + R^-1 w`` with white w, and
-the two w are correlated with rho.  Every limb keeps its own marginal prior, the two may have different
+triangle of the calf, the flat of the shin) stays while its swelling changes, so the harmonics of order 2
+and more are correlated between the two priors.  The correlation is stated at common heights every 25 mm: with
+y the values of one order's cosine and sine there, each limb's own prior has ``y = m + R^-1 w`` with white w,
+and the two w are correlated with rho.  Every limb keeps its own marginal prior, the two may have different
 splines, and all that the link adds to the joint precision is
 
     E' (J - diag(J_1, J_2)) E,    J_i = R_i' R_i the precision of y_i,    E: parameters to y.
@@ -54,8 +54,8 @@ class Kinship:
 
 # sd of change over sd of shape is sqrt(2 (1 - rho)).  Swelling comes and goes in smooth layers: one that is
 # ((1 + cos) / 2)^n thick round the limb has, over its mean depth, orders 2, 3, 4 of 0.3, 0, 0 for n = 2 and
-# 0.8, 0.2, 0.03 for n = 4.  Layers of some 4 mm that face anywhere change each coefficient by about 1, 0.4 and
-# 0.1 mm, against 2 to 5, 1.4 and 0.5 mm of the priors at 55 mm radius.
+# 0.8, 0.2, 0.03 for n = 4.  Layers of some 4 mm that face anywhere change each coefficient by about 1, 0.4
+# and 0.1 mm, against 2 to 5, 1.4 and 0.5 mm of the priors at 55 mm radius.
 SAME_LIMB = Kinship((0.95, 0.96, 0.98))
 # The two sides of a body are alike, but muscles and long-standing swelling differ.
 OTHER_LIMB = Kinship((0.8, 0.8, 0.8))
@@ -213,7 +213,7 @@ def _precision(limb: Limb, order: int, splines: Array) -> Array:
     part = slice((2 * order - 1) * n, (2 * order + 1) * n)
     here = np.kron(np.eye(2), splines)
     prior = here @ np.linalg.solve(limb.prior_precision[part, part], here.T)
-    return np.linalg.inv((prior + prior.T) / 2)
+    return np.asarray(np.linalg.inv((prior + prior.T) / 2), float)
 
 
 def _shape_links(a: Limb, b: Limb, there: Limb, z: Array, kinship: Kinship) -> list[_Link]:

@@ -82,7 +82,7 @@ def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
     ModelError
         When the excess at baseline is not surely above zero.
     """
-    first, reference, later, now = _checked(volumes, 4)
+    _, _, later, now = _checked(volumes, 4)
     excess = _sure_excess(volumes)
     left = later - now
     share = 100 * left / excess**2
@@ -103,7 +103,7 @@ def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate:
     ModelError
         When the excess at baseline is not surely above zero.
     """
-    first, reference, later = _checked(volumes, 3)
+    _, reference, later = _checked(volumes, 3)
     excess = _sure_excess(volumes)
     left = later - reference
     share = 100 * left / excess**2

@@ -246,7 +246,9 @@ def test_stretches_follow_the_shape():
 
 
 def test_cone_is_named_by_thirds(plain):
-    assert stretch_name(stretches(plain, find_landmarks(plain)), 120.0) == "lower third of the measured stretch"
+    assert (
+        stretch_name(stretches(plain, find_landmarks(plain)), 120.0) == "lower third of the measured stretch"
+    )
 
 
 def test_every_kind_has_words():
