@@ -48,6 +48,7 @@ _LEAST_GAIN = 30.0  # chi-square: a step that noise alone would not make
 _BORDER_PX = 4.0
 _MOST_CUT_OFF = 0.3  # share of an edge
 _LEAST_SURE = 0.65  # share of an edge
+_COARSEST_MM = 2.0  # of a pixel at the limb
 _LEAST_MM = 150.0  # of the limb's length
 _SURE_ENOUGH = 0.75
 _LOWEST_MM = 40.0
@@ -132,6 +133,12 @@ def find_outline(
         strip = cut_strip(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
     except OutlineError as error:
         raise OutlineError(error.what, where=photo.name, do=error.do) from error
+    if not strip.pixel_mm() <= _COARSEST_MM:
+        raise OutlineError(
+            f"a pixel covers {strip.pixel_mm():.1f} mm of the limb, which is too coarse.",
+            where=photo.name,
+            do="Give the full-size photograph, or step nearer.",
+        )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
     return _surest(_trace(photo, strip, find_panel(strip, areas, weight), drawn) for weight in SHADOW_WEIGHTS)
 
