@@ -23,6 +23,7 @@ from digitise.shape.limb import Estimate, Limb, girth
 LEVEL_MM = 10.0
 CHART_STEP_MM = 5.0
 CHART_DIRECTIONS = 72
+_NEAR_PEAK = 0.9
 NO_CLEAR_CHANGE = "no clear change"
 SMALLER, LARGER = "smaller", "larger"
 
@@ -198,6 +199,25 @@ def girth_change(joint: Joint, z: Array) -> GirthChange:
     change = _linear(joint, joint.rows(rows[0], rows[1]))
     each = zip(change.mean, change.sd, strict=True)
     return GirthChange(z, change, tuple(_verdict(Estimate(mean, sd)) for mean, sd in each))
+
+
+def greatest_change_height(girths: GirthChange, low: float, high: float) -> float:
+    """Return the height of the greatest change of girth between two heights, mm.
+
+    It is the middle of the levels around the extreme that reach 90 % of it: on a flat top the extreme itself
+    goes wherever a millimetre of error puts it.
+    """
+    inside = (girths.height_mm >= low) & (girths.height_mm <= high)
+    if not np.any(inside):
+        raise ModelError(
+            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the stretch."
+        )
+    z, size = girths.height_mm[inside], girths.change_mm.mean[inside]
+    top = int(np.argmax(np.abs(size)))
+    below = np.flatnonzero(size * np.sign(size[top]) < _NEAR_PEAK * abs(size[top]))
+    first = below[below < top].max(initial=-1) + 1
+    last = below[below > top].min(initial=len(z)) - 1
+    return float(z[first] + z[last]) / 2
 
 
 def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS) -> Chart:
