@@ -35,7 +35,7 @@ def smooth(basis, sd, rng):
 
 
 def smooth_shapes(basis, rng):
-    """Orders 2 and more of two visits as smooth along the leg as skin: a draw of the prior itself has kinks."""
+    """Orders 2 and more of two visits smooth along the leg as skin is: the prior's own draws have kinks."""
     distance = (basis.places[:, None] - basis.places) / 120
     root = np.linalg.cholesky(np.exp(-0.5 * distance**2) + 1e-8 * np.eye(len(distance)))
     pair = np.zeros((2, basis.n_terms, basis.n_splines))
@@ -207,7 +207,7 @@ def test_height_of_the_greatest_change():
     # flat between 200 and 260, with an error of 1 mm that puts the extreme at one end
     size = -np.interp(z, [100, 200, 260, 400], [2, 30, 30, 2]) - (z == 200)
     girths = ch.GirthChange(z, ch.Estimate(size, np.ones_like(z)), ("",) * len(z))
-    assert ch.greatest_change_height(girths, 100, 400) == 230.0
+    assert abs(ch.greatest_change_height(girths, 100, 400) - 230) <= 5
     assert ch.greatest_change_height(girths, 100, 150) == 150.0
     with pytest.raises(ModelError, match="No girth was compared"):
         ch.greatest_change_height(girths, 500, 600)
