@@ -10,7 +10,8 @@ from ui import text
 from ui.components import frame
 from ui.draft import remove_old
 
-PAGES = Path(__file__).parent / "pages"
+# not "pages": Streamlit would serve the scripts of such a folder by themselves, past this frame and its gate
+PAGES = Path(__file__).parent / "views"
 
 
 @st.cache_resource
@@ -33,6 +34,9 @@ if frame.passed_gate():
         [
             page("setup", text.PAGE_SETUP, "print"),
             page("visit", text.PAGE_VISIT, "add_a_photo", default=True),
+            page("weeks", text.PAGE_WEEKS, "trending_down"),
+            page("padding", text.PAGE_PADDING, "layers"),
+            page("teach", text.PAGE_TEACH, "school"),
             page("records", text.PAGE_RECORDS, "folder_open"),
         ],
         position="top",

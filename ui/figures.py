@@ -25,13 +25,14 @@ MARKS = {
 _QUARTERS = np.pi / 2 * np.arange(4)
 _CLEAR = "rgba(0,0,0,0)"
 _SIDE_EYE = (1.25, 1.25, 0.35)
+_LARGEST_SIDE = 1.85
 
 
 def shape_figure(
     limb: Limb, mesh: Mesh, section: SectionOutline | None, checks: Sequence[TapeCheck], ink: Ink
 ) -> go.Figure:
     """Return the limb to turn, with the tape's rings and the chosen section on it."""
-    figure = go.Figure(_surface(mesh, palette.LIMB))
+    figure = go.Figure(surface(mesh, palette.LIMB))
     for check in checks:
         if limb.from_mm <= check.row.height_mm <= limb.to_mm:
             ring = section_outline(limb, check.row.height_mm, 60)
@@ -39,10 +40,11 @@ def shape_figure(
     if section is not None:
         figure.add_trace(_ring(limb, section, ink.text, 8, text.SECTION_SENTENCE.split(":")[0]))
     figure.add_trace(_directions(limb, ink))
-    return _scene(figure, ink)
+    return _scene(figure, mesh, ink)
 
 
-def _surface(mesh: Mesh, colour: str) -> go.Mesh3d:
+def surface(mesh: Mesh, colour: str) -> go.Mesh3d:
+    """Return a mesh in one colour."""
     x, y, z = mesh.vertices.T.astype(np.float32)
     i, j, k = mesh.faces.T.astype(np.int32)
     return go.Mesh3d(
@@ -54,15 +56,15 @@ def _surface(mesh: Mesh, colour: str) -> go.Mesh3d:
         k=k,
         color=colour,
         hoverinfo="skip",
-        lighting={"ambient": 0.8, "diffuse": 0.5, "specular": 0.05, "roughness": 0.9},
-        lightposition={"x": 1e5, "y": 1e5, "z": 6e4},
+        lighting={"ambient": 0.72, "diffuse": 0.75, "specular": 0.06, "roughness": 0.8, "fresnel": 0.05},
+        lightposition={"x": 1e5, "y": -2e4, "z": 6e4},
     )
 
 
 def coloured_surface(mesh: Mesh, values: Array, reach: float, ink: Ink, title: str) -> go.Mesh3d:
     """Return a surface coloured by a change at each vertex (N,) mm, from ``-reach`` to ``reach``."""
-    surface = _surface(mesh, palette.LIMB)
-    surface.update(
+    shape = surface(mesh, palette.LIMB)
+    shape.update(
         intensity=np.asarray(values, np.float32),
         cmin=-reach,
         cmax=reach,
@@ -75,7 +77,7 @@ def coloured_surface(mesh: Mesh, values: Array, reach: float, ink: Ink, title: s
             "x": 1.0,
         },
     )
-    return surface
+    return shape
 
 
 def _ring(limb: Limb, ring: SectionOutline, colour: str, width: int, name: str) -> go.Scatter3d:
@@ -110,22 +112,39 @@ def _directions(limb: Limb, ink: Ink) -> go.Scatter3d:
     )
 
 
-def scene_of(surfaces: Sequence[go.Mesh3d], limb: Limb, ink: Ink, height: int = 460) -> go.Figure:
-    """Return a figure of surfaces with the words for the directions."""
-    return _scene(go.Figure([*surfaces, _directions(limb, ink)]), ink, height)
+def scene_of(shape: go.Mesh3d, mesh: Mesh, limb: Limb, ink: Ink, height: int = 460) -> go.Figure:
+    """Return a figure of one surface with the words for the directions."""
+    figure = go.Figure([shape, _directions(limb, ink)])
+    return _scene(figure, mesh, ink, height)
 
 
-def _scene(figure: go.Figure, ink: Ink, height: int = 460) -> go.Figure:
-    hidden = {"visible": False, "showspikes": False}
+def bare_scene(points: Array) -> dict[str, object]:
+    """Return a scene without axes, true to scale, that holds points (N, 3) whichever way it is turned."""
+    # a little room: what lies on the limit itself is cut off
+    room = 0.01 * np.ptp(points, axis=0).max()
+    low, high = points.min(axis=0) - room, points.max(axis=0) + room
+    ratio = _LARGEST_SIDE * (high - low) / (high - low).max()
+    axes = {
+        f"{name}axis": {"visible": False, "showspikes": False, "range": [float(low[n]), float(high[n])]}
+        for n, name in enumerate("xyz")
+    }
+    aspect = dict(zip("xyz", map(float, ratio), strict=True))
+    return {"aspectmode": "manual", "aspectratio": aspect, "dragmode": "orbit", **axes}
+
+
+def _with_room(mesh: Mesh) -> Array:
+    """Return the mesh's corners moved apart to the sides, so that rings and words find room."""
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    room = np.array([0.6, 0.6, 0.02]) * (high - low)
+    return np.stack([low - room, high + room])
+
+
+def _scene(figure: go.Figure, mesh: Mesh, ink: Ink, height: int = 460) -> go.Figure:
     eye = dict(zip("xyz", _SIDE_EYE, strict=True))
     figure.update_layout(
         scene={
-            "aspectmode": "data",
-            "xaxis": hidden,
-            "yaxis": hidden,
-            "zaxis": hidden,
+            **bare_scene(_with_room(mesh)),
             "camera": {"eye": eye, "projection": {"type": "orthographic"}},
-            "dragmode": "orbit",
         },
         margin={"l": 0, "r": 0, "t": 0, "b": 0},
         height=height,
@@ -154,7 +173,7 @@ def section_figure(limb: Limb, sections: Sequence[tuple[str, SectionOutline, str
                 x=x, y=y, mode="lines", line={"color": colour, "width": 3}, name=name, hoverinfo="skip"
             )
         )
-    _flat(figure, ink, "cm", "cm", 340)
+    flat(figure, ink, "cm", "cm", 340)
     figure.update_yaxes(scaleanchor="x")
     for theta, at in zip(_QUARTERS, ((1, 0.5), (0.5, 1), (0, 0.5), (0.5, 0)), strict=True):
         figure.add_annotation(
@@ -212,7 +231,7 @@ def profile_figure(limb: Limb, checks: Sequence[TapeCheck], chosen_mm: float | N
             )
     if chosen_mm is not None:
         figure.add_hline(y=chosen_mm / 10, line={"color": ink.text, "width": 1, "dash": "dot"})
-    return _flat(figure, ink, text.PROFILE_GIRTH, text.PROFILE_HEIGHT, 420)
+    return flat(figure, ink, text.PROFILE_GIRTH, text.PROFILE_HEIGHT, 420)
 
 
 def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:
@@ -229,7 +248,8 @@ def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:
     )
 
 
-def _flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.Figure:
+def flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.Figure:
+    """Lay out a chart with two axes."""
     axis = {
         "gridcolor": ink.faint,
         "zeroline": False,

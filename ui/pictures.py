@@ -71,7 +71,7 @@ def side_drawing() -> str:
  aria-label="{text.SETUP_SIDE_ALT}">{_STYLE}<rect width="460" height="400" rx="12" fill="#FBFAF6"/>
 <text class="h" x="16" y="28">{words["side"]}</text>
 <path d="M20 350H440" stroke="#5A5048" stroke-width="3"/>
-<rect class="a" x="62" y="90" width="12" height="258" rx="3"/><text x="40" y="80">{words["behind"]}</text>
+<rect class="a" x="62" y="90" width="12" height="258" rx="3"/><text x="14" y="80">{words["behind"]}</text>
 <rect class="m" x="96" y="342" width="92" height="8"/><text x="120" y="374">{words["mat"]}</text>
 <path class="f" d="M116 60c-4 60-2 100 4 130-10 40-2 90 4 120-4 14-10 18-8 32h60c2-8-12-14-26-20-2-30 20-80 14-128
  6-40 8-80 8-134z"/>
@@ -79,4 +79,4 @@ def side_drawing() -> str:
 <rect class="p" x="378" y="172" width="14" height="48" rx="4"/><circle cx="374" cy="184" r="4" class="p"/>
 <text x="352" y="160">{words["first"]}</text>
 <path d="M410 196V346" stroke="#1D2733" stroke-width="2"/><path class="p" d="M410 192l-5 9h10zM410 350l-5-9h10z"/>
-<text x="318" y="300">{words["knee"]}</text></svg>"""
+<text x="300" y="300">{words["knee"]}</text></svg>"""

@@ -20,6 +20,7 @@ STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
+STEP_PICTURE = "Drawing the picture"
 STEP_SAVING = "Saving"
 STEP_STORING_PHOTO = "Reading {}"
 
@@ -245,28 +246,76 @@ EARLIER, LATER = "Earlier visit", "Later visit"
 COURSE = "Volume over the visits"
 COURSE_ALT = "Volume of each visit with its interval, over time"
 COURSE_DATE, COURSE_VOLUME = "date", "volume, mL"
+VERDICT_COURSE = "Course: {}"
+MORE_ABOUT_COURSE = "More about the course"
 CHANGE_HEAD = "What has changed"
 CHANGE_ALT = "Where the limb has grown or shrunk, in three dimensions"
 CHANGE_LEGEND = "change, mm"
 CHANGE_LEGEND_SIDES = "blue: smaller, brown: larger; grey: no clear change"
-CHANGE_VOLUME = "Volume from {low:.0f} to {high:.0f} mm: {change}"
-NO_CLEAR_CHANGE = "no clear change ({value} mL, 95 % {low} to {high})"
-CLEAR_CHANGE = "{value} mL (95 % {low} to {high})"
-PLACE_SHRUNK = "{}: {} mm smaller at most, {} mL"
-PLACE_GROWN = "{}: {} mm larger at most, {} mL"
-NO_PLACES = "No place has clearly changed."
+CHANGE_VOLUME = "Change of volume, {low:.0f} to {high:.0f} cm"
+VERDICTS = {"smaller": "smaller", "larger": "larger", "no clear change": "no clear change"}
+CHANGE_SENTENCE = (
+    "The limb is **{verdict}**: {value} mL, {percent} % (95 % sure between {low} and {high} mL)."
+)
+CHANGE_COLUMNS = ("Where", "Heights, cm", "Change, mL", "95 % sure", "Verdict")
 BOTH_SECTIONS_ALT = "Both visits' outlines at one height"
-SIDE_BY_SIDE_ALT = "The limb at the {} visit"
+EARLIER_SHORT, LATER_SHORT, CHANGE_LABEL = "Earlier", "Later", "Change"
+SAME_VISITS = "Choose two different visits."
+VISIT_LINE = "{:%d %B %Y}"
 OVERLAY = "One over the other"
+TURN_BOTH = "turn all: "
 
 # ---- padding -----------------------------------------------------------------------------------------
 PADDING_TITLE = "Padding and wrap"
-PADDING_LEAD = "Where the limb bulges, dips or has an edge, and what the wrap needs."
+PADDING_LEAD = (
+    "Where the limb bulges, dips or has an edge, and what the wrap needs. For a trained person to judge."
+)
+PADDING_VISIT = "Visit"
+PADDING_MAP = "Places to look at"
+PADDING_ALT = "The limb with the places to look at, numbered as in the list"
+PADDING_NONE = "No place stands out."
+KINDS = {
+    "bulge": "Bulge",
+    "hollow": "Hollow",
+    "ridge": "Ridge",
+    "crease": "Crease",
+    "inverted taper": "Inverted taper",
+    "step": "Step",
+}
+REGION_LINE = "**{number} · {kind}**, {place}. {why} *{advice}.* :small[{confidence}]"
+SURE = {"clear": "clear", "likely": "likely"}
+FOAM = "Foam pieces"
+FOAM_LEAD = (
+    "True to size, with a ruler to check the print. Bulges and hollows that are large enough for foam."
+)
+FOAM_PAPER = "Paper"
+FOAM_DOWNLOAD = "Foam pieces to print (PDF)"
+FOAM_NONE = "No place needs a piece, or none is large enough."
+WRAP = "Wrap sheet"
+WRAP_LEAD = "A starting point from common practice. Change any number; the rest follows."
+WRAP_COLUMNS = ("Layer", "Width, cm", "From, cm", "To, cm", "Overlap, %", "Stretch, %", "Tension, N")
+WRAP_ROLL = "Length of a roll, m"
+WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
+WRAP_ROLLS = "To take from the shelf: {}."
+WRAP_ROLL_WORDS = "{count} × {width:.0f} cm"
+WRAP_CHART = "Estimated pressure along the limb, mmHg"
+WRAP_CHART_ALT = "Estimated mean pressure along the limb"
+WRAP_CARE = (
+    "The pressure is an estimate by Laplace's law from the tension entered; what is under the bandage differs with "
+    "muscle, posture and hand. It is for comparing places, not for choosing a pressure."
+)
+WRAP_NOT_CLEARED = (
+    "**Not cleared:** this visit has no yes to compression. A licensed practitioner decides first."
+)
+GARMENT = "Girths for ordering a garment"
+GARMENT_COLUMNS = ("Point", "Where", "Height, cm", "Girth, cm", "95 % between")
+GARMENT_OVERRIDE = "List them although the limb still changes"
 
 # ---- teach -------------------------------------------------------------------------------------------
 TEACH_TITLE = "Teach"
 TEACH_LEAD = "Where the swelling sat, and where it has gone."
-TEACH_WEEK = "Week"
+TEACH_WHOSE = "Whose limb"
+TEACH_WEEK = "Through the weeks"
 TEACH_START = "At the start"
 TEACH_AFTER = "After {} weeks"
 TEACH_AFTER_ONE = "After 1 week"

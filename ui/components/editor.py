@@ -19,7 +19,7 @@ from ui import text, work
 _HERE = Path(__file__).parent
 _LONG_SIDE_PX = 1500
 _MARGIN = 0.6  # of the limb's width
-_HANDLE_MM = 15.0
+_HANDLE_MM = 25.0
 
 outline_editor = st.components.v2.component(
     "outline_editor",
@@ -62,7 +62,7 @@ def editor_data(measured: Measured, number: int, correction: str | None) -> dict
 
 
 def _thinned(points: Any, heights: Any) -> list[list[float]]:
-    """Return about one point per 15 mm of height, the ends included."""
+    """Return about one point per 25 mm of height, the ends included."""
     count = max(2, round(abs(float(heights[-1] - heights[0])) / _HANDLE_MM) + 1)
     at = np.unique(np.linspace(0, len(points) - 1, count).astype(int))
     return [[round(float(x), 2), round(float(y), 2)] for x, y in points[at]]

@@ -1,0 +1,61 @@
+"""Choosing a client's limb and its visits from the records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import streamlit as st
+
+from digitise.output.model_file import StoredModel
+from digitise.record.store import Store
+from digitise.record.values import VisitLine
+from ui import state, text, work
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A visit of the records with its limb."""
+
+    line: VisitLine
+    model: StoredModel
+
+
+def limb_visits(store: Store) -> tuple[Kept, ...]:
+    """Ask for a client and a limb; return its measured visits, oldest first, none while there are none."""
+    lines = [line for line in store.list_visits() if line.has_model] if store.list_clients() else []
+    if not lines:
+        st.info(text.NO_RECORDS)
+        return ()
+    codes = list(dict.fromkeys(line.client for line in reversed(lines)))
+    left, right = st.columns(2)
+    client = left.selectbox(text.PICK_CLIENT, codes, key=_kept("client", codes))
+    theirs = [line for line in lines if line.client == client]
+    limbs = list(dict.fromkeys((line.side, line.limb) for line in reversed(theirs)))
+    chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=_limb_words, key=f"limb-of-{client}")
+    visits = [line for line in theirs if (line.side, line.limb) == chosen]
+    return tuple(Kept(line, work.stored_model(store, line.id)) for line in visits)
+
+
+def _kept(name: str, options: list[str]) -> str:
+    """Carry the choice from page to page: a widget's own value ends with its page."""
+    key, memory = f"chosen-{name}", f"remembered-{name}"
+    session = state.session()
+    if key in session:
+        session[memory] = session[key]
+    elif session.get(memory) in options:
+        session[key] = session[memory]
+    return key
+
+
+def _limb_words(limb: tuple[str, str]) -> str:
+    return f"{text.SIDES[limb[0]]} {text.LIMBS[limb[1]].lower()}"
+
+
+def visit_words(visits: Mapping[int, Kept]) -> Mapping[int, str]:
+    """Return each visit's date, with the time where two are of one day."""
+    days = [f"{kept.line.taken:%d %B %Y}" for kept in visits.values()]
+    return {
+        number: f"{kept.line.taken:%d %B %Y, %H:%M}" if days.count(day) > 1 else day
+        for (number, kept), day in zip(visits.items(), days, strict=True)
+    }

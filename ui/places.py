@@ -1,0 +1,81 @@
+"""Figures of places to look at and of the wrap's pressure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+
+from digitise.care.regions import Region
+from digitise.care.wrap import WrapSheet
+from digitise.shape.limb import Limb
+from digitise.shape.mesh import Mesh
+from ui import figures, palette, text
+from ui.palette import Ink
+
+KIND_COLOURS = {
+    "bulge": "#D55E00",
+    "hollow": "#0072B2",
+    "ridge": "#CC79A7",
+    "crease": "#5B3A8E",
+    "inverted taper": "#E0A800",
+    "step": "#009E73",
+}
+
+
+def places_figure(
+    limb: Limb, mesh: Mesh, inside: Sequence[NDArray[np.bool_]], regions: Sequence[Region], ink: Ink
+) -> go.Figure:
+    """Return the limb with each place in its kind's colour and its number; later kinds lie above."""
+    colours = np.full(len(mesh.vertices), palette.LIMB, dtype=object)
+    # places all round the limb first, so that they do not hide small ones
+    order = sorted(range(len(regions)), key=lambda n: -int(inside[n].sum()))
+    for number in order:
+        colours[inside[number]] = KIND_COLOURS[regions[number].kind]
+    shape = figures.surface(mesh, palette.LIMB).update(vertexcolor=list(colours), color=None)
+    figure = figures.scene_of(shape, mesh, limb, ink, 520)
+    centre = mesh.vertices.mean(axis=0)
+    for number, region in enumerate(regions, start=1):
+        vertices = mesh.vertices[inside[number - 1]]
+        if not len(vertices):
+            continue
+        # at the place's own height and direction, somewhat off the surface
+        away = np.array([np.cos(region.theta), np.sin(region.theta), 0.0])
+        outward = limb.axis_from_world.rotation.T @ away
+        near = vertices[np.argmax((vertices - vertices.mean(axis=0)) @ outward)]
+        x, y, z = near + 0.35 * (near - [centre[0], centre[1], near[2]])
+        figure.add_trace(
+            go.Scatter3d(
+                x=[x],
+                y=[y],
+                z=[z],
+                mode="markers+text",
+                text=[str(number)],
+                marker={"size": 18, "color": KIND_COLOURS[region.kind]},
+                textfont={"color": "#FFFFFF" if region.kind != "inverted taper" else "#1D2733", "size": 14},
+                textposition="middle center",
+                hovertext=text.KINDS[region.kind],
+                hoverinfo="text",
+            )
+        )
+    return figure
+
+
+def pressure_figure(sheet: WrapSheet, ink: Ink) -> go.Figure:
+    """Return the estimated pressure (across) along the limb (up)."""
+    figure = go.Figure(
+        go.Scatter(
+            x=sheet.estimate_mmhg,
+            y=sheet.z / 10,
+            mode="lines",
+            line={"color": ink.line, "width": 3},
+            hovertemplate="%{x:.0f} mmHg at %{y:.0f} cm<extra></extra>",
+            showlegend=False,
+        )
+    )
+    figures.flat(figure, ink, text.WRAP_CHART, text.PROFILE_HEIGHT, 380)
+    figure.update_layout(margin={"l": 60, "r": 10, "t": 10, "b": 50})
+    figure.update_xaxes(rangemode="tozero")
+    return figure

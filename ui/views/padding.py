@@ -1,0 +1,126 @@
+"""Padding and wrap: places to look at, foam pieces to print, the wrap sheet, girths for ordering."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from digitise.care.garment import girth_list
+from digitise.care.regions import HIDDEN, Region
+from digitise.care.suggestion import NOTE, suggest_plan
+from digitise.care.wrap import wrap_sheet
+from digitise.record.store import Store
+from digitise.shape.limb import Limb
+from ui import places, present, state, text, work
+from ui.components import chooser, frame
+from ui.components.result import CHART, SCENE
+
+
+def main() -> None:
+    """Draw the page."""
+    frame.head(text.PADDING_TITLE, text.PADDING_LEAD)
+    state.draft()
+    with frame.errors():
+        with Store() as store:
+            visits = chooser.limb_visits(store)
+            if visits:
+                by_number = {int(kept.line.id): kept for kept in visits}
+                words = chooser.visit_words(by_number)
+                numbers = list(by_number)
+                chosen = st.selectbox(
+                    text.PADDING_VISIT,
+                    numbers[::-1],
+                    format_func=words.__getitem__,
+                    key=f"padding-{visits[0].line.client}-{visits[0].line.side}-{visits[0].line.limb}",
+                )
+                kept = by_number[chosen]
+                visit = store.load_visit(kept.line.id)
+        if visits:
+            if visit.clearance.answer != "yes":
+                st.error(text.WRAP_NOT_CLEARED, icon=":material/front_hand:")
+            limb = kept.model.limb
+            regions = _places(limb)
+            _foam(limb, regions, kept.line.client)
+            with frame.errors():
+                _wrap(limb, str(chosen))
+            with frame.errors():
+                _garment(limb)
+    frame.foot()
+
+
+def _places(limb: Limb) -> tuple[Region, ...]:
+    with frame.steps() as tell:
+        regions = work.regions_of(limb, tell)
+    st.subheader(text.PADDING_MAP, anchor=False)
+    left, right = st.columns([2, 3], gap="large")
+    left.plotly_chart(
+        places.places_figure(limb, work.mesh_of(limb), work.region_vertices(limb), regions, frame.ink()),
+        key="places",
+        config=SCENE,
+        theme=None,
+        alt=text.PADDING_ALT,
+    )
+    with right:
+        if not regions:
+            st.success(text.PADDING_NONE)
+        for number, region in enumerate(regions, start=1):
+            st.markdown(present.region_line(number, region))
+        st.caption(HIDDEN)
+    return regions
+
+
+def _foam(limb: Limb, regions: tuple[Region, ...], code: str) -> None:
+    st.subheader(text.FOAM, anchor=False)
+    st.markdown(text.FOAM_LEAD)
+    paper = st.segmented_control(
+        text.FOAM_PAPER,
+        ["a4", "letter"],
+        format_func=text.PAPERS.__getitem__,
+        default="a4",
+        required=True,
+        key="foam-paper",
+    )
+    pdf = work.foam_file(limb, regions, str(paper), code)
+    if pdf is None:
+        st.info(text.FOAM_NONE)
+        return
+    st.download_button(
+        text.FOAM_DOWNLOAD, pdf, "foam.pdf", "application/pdf", icon=":material/print:", on_click="ignore"
+    )
+
+
+def _wrap(limb: Limb, key: str) -> None:
+    st.subheader(text.WRAP, anchor=False)
+    st.markdown(text.WRAP_LEAD)
+    plan = suggest_plan(limb)
+    roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
+    rows = st.data_editor(
+        present.plan_rows(plan), num_rows="dynamic", hide_index=True, width="stretch", key=f"plan-{key}"
+    )
+    sheet = wrap_sheet(limb, present.edited_plan(plan, rows, roll))
+    for warning in sheet.warnings:
+        st.warning(warning.text)
+    left, right = st.columns([1, 1], gap="large")
+    with left:
+        st.markdown(f"**{present.rolls_words(sheet)}**")
+        st.table(present.needs_rows(sheet))
+        st.caption(NOTE)
+    with right:
+        st.plotly_chart(
+            places.pressure_figure(sheet, frame.ink()),
+            key="pressure",
+            config=CHART,
+            theme=None,
+            alt=text.WRAP_CHART_ALT,
+        )
+        st.caption(text.WRAP_CARE)
+
+
+def _garment(limb: Limb) -> None:
+    with st.expander(text.GARMENT):
+        girths = girth_list(limb)
+        for note in girths.notes:
+            st.caption(note)
+        st.table(present.garment_rows(girths))
+
+
+main()

@@ -1,0 +1,119 @@
+"""Weeks: the course of a limb, and any two of its visits compared."""
+
+from __future__ import annotations
+
+import numpy as np
+import streamlit as st
+
+from digitise.care.change import Change
+from digitise.care.course_words import course_sentences
+from digitise.record.store import Store
+from digitise.shape.section import section_outline
+from ui import changes, figures, palette, present, state, text, work
+from ui.components import chooser, frame
+from ui.components.chooser import Kept
+from ui.components.result import CHART, SCENE
+
+
+def main() -> None:
+    """Draw the page."""
+    frame.head(text.WEEKS_TITLE, text.WEEKS_LEAD)
+    state.draft()
+    with frame.errors():
+        with Store() as store:
+            visits = chooser.limb_visits(store)
+        if visits:
+            _course(visits)
+        if len(visits) == 1:
+            st.info(text.ONE_VISIT)
+        elif visits:
+            _two(visits)
+    frame.foot()
+
+
+def _course(visits: tuple[Kept, ...]) -> None:
+    ink = frame.ink()
+    found = work.course_of([(kept.line, kept.model) for kept in visits])
+    st.subheader(text.COURSE, anchor=False)
+    left, right = st.columns([3, 2], gap="large")
+    left.plotly_chart(
+        changes.course_figure(found, ink), key="course", config=CHART, theme=None, alt=text.COURSE_ALT
+    )
+    with right:
+        st.markdown(f"#### {text.VERDICT_COURSE.format(found.plateau.verdict)}")
+        st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
+        with st.expander(text.MORE_ABOUT_COURSE):
+            st.markdown("\n".join(f"- {words}" for words in course_sentences(found)))
+
+
+def _two(visits: tuple[Kept, ...]) -> None:
+    st.subheader(text.CHANGE_HEAD, anchor=False)
+    by_number = {int(kept.line.id): kept for kept in visits}
+    words = chooser.visit_words(by_number)
+    numbers = list(by_number)
+    left, right = st.columns(2)
+    limb = f"{visits[0].line.client}-{visits[0].line.side}-{visits[0].line.limb}"
+    earlier = left.selectbox(text.EARLIER, numbers[:-1], format_func=words.__getitem__, key=f"earlier-{limb}")
+    later_ones = numbers[numbers.index(earlier) + 1 :]
+    later = right.selectbox(
+        text.LATER,
+        later_ones,
+        index=len(later_ones) - 1,
+        format_func=words.__getitem__,
+        key=f"later-{limb}-{earlier}",
+    )
+    with frame.steps() as tell:
+        change = work.change_between(by_number[earlier].model, by_number[later].model, tell)
+    st.markdown(f"#### {present.change_sentence(change.whole)}")
+    ink = frame.ink()
+    st.plotly_chart(
+        changes.side_by_side(
+            work.mesh_of(change.first),
+            work.mesh_of(change.second),
+            work.coloured(change),
+            (text.EARLIER_SHORT, text.LATER_SHORT, text.CHANGE_LABEL),
+            ink,
+        ),
+        key=f"change-{earlier}-{later}",
+        config=SCENE,
+        theme=None,
+        alt=text.CHANGE_ALT,
+    )
+    st.caption(text.CHANGE_LEGEND_SIDES)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        st.table(present.change_rows(change.parts))
+    with right:
+        _sections(change, (words[earlier], words[later]), f"{earlier}-{later}")
+
+
+@st.fragment
+def _sections(change: Change, names: tuple[str, str], key: str) -> None:
+    low = int(np.ceil(change.whole.stretch.low / 5) * 5)
+    high = int(change.whole.stretch.high // 5 * 5)
+    height = 10 * st.slider(
+        text.SECTION_SLIDER,
+        low / 10,
+        high / 10,
+        (low + high) // 10 / 2,
+        0.5,
+        format="%.1f",
+        key=f"both-{key}",
+    )
+    ink = frame.ink()
+    outlines = [
+        (name, section_outline(limb, height), colour)
+        for name, limb, colour in zip(
+            names, (change.first, change.second), (palette.LIMB_EARLIER, ink.mark), strict=True
+        )
+    ]
+    st.plotly_chart(
+        figures.section_figure(change.first, outlines, ink),
+        key=f"sections-{key}",
+        config=CHART,
+        theme=None,
+        alt=text.BOTH_SECTIONS_ALT,
+    )
+
+
+main()
