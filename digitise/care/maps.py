@@ -9,6 +9,7 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 from scipy.stats import norm
 
+from digitise.care.change import Change
 from digitise.care.chart import Chart, curving, draw_coefficients
 from digitise.care.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
 from digitise.care.taper import outer_lift, own_taper, sagitta
@@ -31,6 +32,11 @@ _FALL_SCALE_MM = 100.0
 _HOLLOW_SCALE_MM = 50.0
 # Draws need every second column only: six harmonics have no detail between.
 _EVERY = 2
+# A few lengths of bridges instead of all: on noise their greatest lift is 8 % less (100 drawn cones).
+_COARSE_READS_LOW = 1.1
+# The sheet takes the greatest of many chords, so its noise reaches further out than a single chord's does;
+# with this factor hollows need no larger multiplier than the other maps, which would have to share it.
+_MANY_CHORDS = 1.2
 # Real changes are alike over some 70 mm and there are 13 harmonic terms: so many independent places.
 _ALIKE_MM = 70.0
 _TERMS = 13
@@ -152,14 +158,14 @@ def _bulge(chart: Chart, moved: Array) -> NoisyMap:
 
 def _hollow(chart: Chart, moved: Array) -> NoisyMap:
     step = float(chart.z[1] - chart.z[0])
-    here = chart.h[:, ::_EVERY]
-    deviation = outer_lift(here + moved, step, coarse=True) - outer_lift(here, step, coarse=True)
+    # noise lifts the sheet most off a straight taper, so its draws are laid on that
+    deviation = _COARSE_READS_LOW * outer_lift(moved, step, coarse=True)
     # often exactly zero: measured against how uncertain the bending along the limb is in that direction
-    rows = _rows(chart, _HOLLOW_SCALE_MM)
+    rows = min(_rows(chart, _HOLLOW_SCALE_MM), (len(chart.z) - 1) // 2)
     usual = np.sqrt(np.mean(sagitta(moved, rows) ** 2, axis=0))
     # no straight edge fits at the ends: as uncertain as the nearest place where one does
     nearest = np.clip(np.arange(len(usual)), rows, max(rows, len(usual) - rows - 1))
-    return noisy_map(outer_lift(chart.h, step), deviation, usual[nearest])
+    return noisy_map(outer_lift(chart.h, step), deviation, _MANY_CHORDS * usual[nearest])
 
 
 def _ridge(chart: Chart, mean_radius: Array, bent: Array, ratio: float) -> NoisyMap:
@@ -179,7 +185,8 @@ def _fall(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
     value = lost(girth[:, None])
     rows = min(_rows(chart, _FALL_SCALE_MM), len(girth) - 1)
     usual = np.sqrt(np.mean((girths[:, rows:] - girths[:, :-rows]) ** 2))
-    return noisy_map(value, lost(girth[:, None] + girths) - value, np.full_like(value, usual))
+    # as with hollows: noise loses most girth on a limb without any taper
+    return noisy_map(value, lost(girths), np.full_like(value, usual))
 
 
 def _step(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
@@ -193,6 +200,20 @@ def _step(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
 
     value = change(girth[:, None])
     return noisy_map(value, change(girth[:, None] + girths) - value)
+
+
+def standing_out(change: Change, reference: str) -> Difference:
+    """Return by how much the first limb of a comparison stands out beyond the second.
+
+    Parameters
+    ----------
+    change
+        Of this limb against the other limb (mirrored) or against itself at another visit.
+    reference
+        What the second limb is, in words.
+    """
+    chart = change.chart
+    return Difference(reference, chart.theta, chart.z, -chart.change_mm.mean, chart.change_mm.sd)
 
 
 def difference_search(chart: Chart, difference: Difference, limits: Limits) -> Search:

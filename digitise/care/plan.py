@@ -162,9 +162,9 @@ def _sentence(error: ValidationError) -> str:
     """Say the first fault with its place: layers are counted from 1."""
     first = error.errors()[0]
     place = first["loc"]
-    names = [
-        f"layer {part + 1}" if isinstance(part, int) else str(part) for part in place if part != "layers"
-    ]
+    # within a layer its number says it all
+    inner = place[1:] if len(place) > 1 else place
+    names = [f"layer {part + 1}" if isinstance(part, int) else str(part) for part in inner]
     what = str(first["msg"]).removeprefix("Value error, ")
     return f"{', '.join(names) or 'the plan'}: {what[0].lower()}{what[1:]}."
 
@@ -185,4 +185,4 @@ def _toml(value: str | float) -> str:
     if not isinstance(value, str):
         return repr(float(value))
     escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'

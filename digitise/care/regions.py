@@ -8,7 +8,7 @@ round each section: a dent behind a convex edge is not seen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy import ndimage
@@ -16,7 +16,7 @@ from scipy import ndimage
 from digitise.care.chart import Chart, Mask, connected, limb_chart
 from digitise.care.landmarks import HEEL_BELOW_MM, find_landmarks
 from digitise.care.maps import OWN_TAPER, Difference, Kind, Limits, Search, difference_search, own_searches
-from digitise.care.places import place_words, stretch_name, stretches
+from digitise.care.places import direction_words, place_words, stretch_name, stretches
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import MM3_PER_ML, Limb
 
@@ -59,8 +59,12 @@ class Region:
         In words.
     stretch
         Name of the part of the limb.
+    peak_place
+        Where its peak is, in words.
     theta, height_mm
         Its middle: direction of the outward normal in radians, and height.
+    peak_theta, peak_height_mm
+        The same of its peak.
     from_mm, to_mm
         Its lowest and highest place.
     area_cm2
@@ -82,8 +86,11 @@ class Region:
     kind: Kind
     place: str
     stretch: str
+    peak_place: str
     theta: float
     height_mm: float
+    peak_theta: float
+    peak_height_mm: float
     from_mm: float
     to_mm: float
     area_cm2: float
@@ -95,6 +102,12 @@ class Region:
     confidence: str
     why: str
     mask: Mask
+
+    def as_dict(self) -> dict[str, str | float | None]:
+        """Return all but the mask."""
+        values = {field.name: getattr(self, field.name) for field in fields(self)}
+        del values["mask"]
+        return values
 
 
 def find_regions(
@@ -125,8 +138,12 @@ def find_regions(
         for mask, foot in _listed(search, chart, limb.kind == "leg"):
             size = _measure(search, chart, mask, foot)
             share = float(mask.any(axis=0).mean())
-            words = place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm))
-            found.append(_region(search, mask, size, words, stretch_name(parts, size.height_mm)))
+            words = _Words(
+                place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm)),
+                stretch_name(parts, size.height_mm),
+                f"{direction_words(limb, size.peak_theta)}, {size.peak_height_mm:.0f} mm",
+            )
+            found.append(_region(search, mask, size, words))
     return tuple(found)
 
 
@@ -181,9 +198,18 @@ def _grown(value: Array, seed: Mask, least: float) -> Mask:
 
 
 @dataclass(frozen=True)
+class _Words:
+    place: str
+    stretch: str
+    peak_place: str
+
+
+@dataclass(frozen=True)
 class _Size:
     theta: float
     height_mm: float
+    peak_theta: float
+    peak_height_mm: float
     from_mm: float
     to_mm: float
     area_cm2: float
@@ -211,6 +237,8 @@ def _measure(search: Search, chart: Chart, mask: Mask, foot: Mask) -> _Size:
     return _Size(
         theta=float(np.angle(turning)),
         height_mm=float(np.sum(weight * chart.z[:, None]) / np.sum(weight)),
+        peak_theta=float(chart.theta[top[1]]),
+        peak_height_mm=float(chart.z[top[0]]),
         from_mm=float(chart.z[rows[0]]),
         to_mm=float(chart.z[rows[-1]]),
         area_cm2=float(chart.cell_mm2[mask].sum() / 100.0),
@@ -243,15 +271,18 @@ def _bent(value: Array) -> Array:
     return np.fft.irfft(np.where(order <= _ROUND_SECTION_HARMONICS, -(order**2), 0) * wave, value.shape[1])
 
 
-def _region(search: Search, mask: Mask, size: _Size, place: str, stretch: str) -> Region:
+def _region(search: Search, mask: Mask, size: _Size, words: _Words) -> Region:
     low = search.map.value - search.critical * search.map.sd
     clear = bool((np.broadcast_to(low, mask.shape)[mask] > search.threshold).any())
     return Region(
         kind=search.kind,
-        place=place,
-        stretch=stretch,
+        place=words.place,
+        stretch=words.stretch,
+        peak_place=words.peak_place,
         theta=size.theta,
         height_mm=size.height_mm,
+        peak_theta=size.peak_theta,
+        peak_height_mm=size.peak_height_mm,
         from_mm=size.from_mm,
         to_mm=size.to_mm,
         area_cm2=size.area_cm2,

@@ -103,7 +103,7 @@ def outer_lift(h: Array, step: float, span: float = SPAN_MM, coarse: bool = Fals
     span
         Longest stretch that the sheet bridges, mm.
     coarse
-        Try a few lengths of bridges only; reads low by a few percent of the lift.
+        Try a few lengths of bridges only; reads low by some percent of the lift.
 
     Returns
     -------
@@ -112,7 +112,7 @@ def outer_lift(h: Array, step: float, span: float = SPAN_MM, coarse: bool = Fals
     longest = max(2, int(span // step))
     lengths = list(range(1, longest))
     if coarse:
-        lengths = sorted({max(1, round(longest * part)) for part in (0.15, 0.3, 0.5)})
+        lengths = sorted({max(1, int(longest * part)) for part in (0.14, 0.3, 0.5, 0.7)})
     lift = np.zeros_like(h)
     rows = h.shape[-2]
     for below in lengths:

@@ -81,6 +81,29 @@ class WrapSheet:
     relative: Array
     warnings: tuple[WrapWarning, ...]
 
+    def as_dict(self) -> dict[str, object]:
+        """Return everything as numbers, words and lists."""
+        return {
+            "plan": self.plan.model_dump(),
+            "needs": [
+                {
+                    "name": need.layer.name,
+                    "width_mm": need.layer.width_mm,
+                    "turns": need.turns,
+                    "stretched_mm": need.stretched_mm,
+                    "rest_mm": need.rest_mm,
+                    "rolls": need.rolls,
+                }
+                for need in self.needs
+            ],
+            "rolls": [{"width_mm": width, "rolls": count} for width, count in self.rolls],
+            "height_mm": self.z.tolist(),
+            "layers": self.layers.tolist(),
+            "relative_pressure": self.relative.tolist(),
+            "estimate_mmhg": self.estimate_mmhg.tolist(),
+            "warnings": [{"code": one.code, "text": one.text} for one in self.warnings],
+        }
+
 
 def turns(length: float, width: float, overlap: float) -> float:
     """Return the number of turns over a length of limb, L / (w (1 - f))."""

@@ -2,8 +2,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-from solid_limbs import cone_radius, heap, limb
 from shapely import LineString, Polygon
+from solid_limbs import cone_radius, heap, limb
 
 from digitise.care.chart import limb_chart
 from digitise.care.foam import BEVEL_MM, MARGIN_MM, THINNEST_MM, foam_pieces, unroll

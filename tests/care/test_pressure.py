@@ -1,4 +1,4 @@
-"""Worked values: computed for the project from the formulas named beside them; Thomas 2003 for the 4620 form."""
+"""Worked values computed from the formulas named beside them; the 4620 form is from Thomas 2003."""
 
 import numpy as np
 import pytest

@@ -253,3 +253,17 @@ def test_cone_is_named_by_thirds(plain):
 
 def test_every_kind_has_words():
     assert set(ADVICE) == set(PEAK_MEANS)
+
+
+def test_region_as_plain_values(plain):
+    (bulge,) = (r for r in find_regions(with_dome(10.0, 1.0, 300.0, 1.3, 75.0)) if r.kind == "bulge")
+    values = bulge.as_dict()
+    assert "mask" not in values
+    assert all(isinstance(value, (str, float, type(None))) for value in values.values())
+    assert bulge.peak_place == "front inner, 300 mm"
+    assert off_mm(bulge, bulge.peak_theta, bulge.peak_height_mm) < PLACED_MM
+
+
+@pytest.mark.parametrize("length", [40.0, 70.0, 130.0])
+def test_short_stretches_of_a_cone_have_none(length):
+    assert find_regions(limb(cone_with(), low=200.0, high=200.0 + length)) == ()

@@ -29,7 +29,13 @@ def block(width, height):
 
 # a quarter disc beside a block: its area and extents tell scale, mirroring and upside down
 TURN = np.linspace(0, np.pi / 2, 90)
-UNEVEN = [(0, 0), (80, 0), *np.column_stack([40 + 40 * np.cos(TURN), 30 + 40 * np.sin(TURN)]), (0, 70), (0, 0)]
+UNEVEN = [
+    (0, 0),
+    (80, 0),
+    *np.column_stack([40 + 40 * np.cos(TURN), 30 + 40 * np.sin(TURN)]),
+    (0, 70),
+    (0, 0),
+]
 
 
 def pages(pdf, tmp_path):
@@ -86,7 +92,7 @@ def test_large_piece_is_tiled_to_fit(paper, tmp_path):
     # row by row from the top, each a drawing area less its overlap further on
     canvas = np.zeros(np.rint(step + area[0].shape).astype(int) + 2, bool)
     for number, tile in enumerate(area):
-        top, left = (int(round(step[axis] * (number // 2, number % 2)[axis])) for axis in (0, 1))
+        top, left = (round(step[axis] * (number // 2, number % 2)[axis]) for axis in (0, 1))
         canvas[top : top + tile.shape[0], left : left + tile.shape[1]] |= tile
     filled = ndimage.binary_fill_holes(canvas)
     labels, _ = ndimage.label(filled)

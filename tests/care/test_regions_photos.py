@@ -1,0 +1,36 @@
+"""A swelling that went down between two photographed visits is found and placed."""
+
+import numpy as np
+import pytest
+from conftest import CASES, Case
+
+from digitise.capture.field import read_field
+from digitise.care.change import compare
+from digitise.care.maps import standing_out
+from digitise.care.regions import find_regions
+from digitise.tape.table import read_tape
+from digitise.workflow import measure_limb
+
+WEEKS = ("pair-calf-week0", "pair-calf-week3")
+
+
+@pytest.mark.slow
+def test_swelling_of_the_week_pair_is_found_and_placed():
+    cases = [Case(name, CASES[name] / name) for name in WEEKS]
+    swollen, later = (
+        measure_limb(case.photos, read_field(case.field), read_tape(case.tape)).fit.limb for case in cases
+    )
+    difference = standing_out(compare(swollen, later), "the visit of week 3")
+    listed = [one for one in find_regions(swollen, (difference,)) if one.why.find("week 3") > 0]
+    bulge = max(listed, key=lambda one: one.volume_ml)
+    truths = [{row["height"]: row["hull_perimeter"] for row in case.truth["sections"]} for case in cases]
+    heights = [h for h in truths[0] if h in truths[1] and swollen.from_mm + 100 < h < swollen.to_mm - 100]
+    most = max(heights, key=lambda h: truths[0][h] - truths[1][h])
+    # where radial change is within a tenth of its peak a height says no more: some 30 mm on this calf
+    assert abs(bulge.peak_height_mm - most) < 40
+    assert bulge.from_mm < most < bulge.to_mm
+    assert "calf" in bulge.place
+    # nothing stands out the other way
+    back = standing_out(compare(later, swollen), "the visit of week 0")
+    assert not [one for one in find_regions(later, (back,)) if one.why.find("week 0") > 0]
+    assert np.isfinite(bulge.volume_ml)
