@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from digitise import __version__
-from digitise.cli import capture, model, record, show, ui
+from digitise.cli import capture, care, model, record, report, show, ui
 from digitise.errors import DigitiseError
 
 WRONG_USE = 2
@@ -28,7 +28,9 @@ app.command("sheets")(capture.sheets)
 app.command("check")(capture.check)
 app.command("lens")(capture.lens)
 app.command("model")(model.model)
+app.command("compare")(care.compare)
 app.command("demo")(model.demo)
+app.command("report")(report.report)
 app.command("ui")(ui.ui)
 app.add_typer(record.app, name="record")
 

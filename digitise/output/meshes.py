@@ -16,7 +16,7 @@ from digitise.shape.mesh import limb_mesh
 MESH_FILES = ("mesh.ply", "mesh.stl", "mesh.obj", "mesh.glb")
 # glTF 2.0, section 3.4: metres, y up, an asset's front faces +z.  Our z is up and toes point to +y.  This is
 # a turn, no reflection, so faces keep their outward side.
-_GLTF_FROM_WORLD = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]) / 1000.0
+GLTF_FROM_WORLD = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]) / 1000.0
 _GREY = (0.80, 0.77, 0.72, 1.0)
 
 
@@ -45,4 +45,4 @@ def _for_gltf(vertices: Array, body: trimesh.Trimesh) -> trimesh.Trimesh:
         name="limb", baseColorFactor=_GREY, metallicFactor=0.0, roughnessFactor=0.9
     )
     look = TextureVisuals(material=skin)  # type: ignore[no-untyped-call]
-    return trimesh.Trimesh(vertices @ _GLTF_FROM_WORLD.T, body.faces, visual=look, process=False)
+    return trimesh.Trimesh(vertices @ GLTF_FROM_WORLD.T, body.faces, visual=look, process=False)

@@ -114,15 +114,25 @@ def _read_bytes(path: Path, most: int) -> bytes:
 
 
 def _read_summary(path: Path) -> ModelForm:
-    data = _read_bytes(path, _LARGEST_JSON)
+    return summary_from_json(_read_bytes(path, _LARGEST_JSON), str(path))
+
+
+def summary_from_json(data: str | bytes, where: str) -> ModelForm:
+    """Return the content of a model.json; ``where`` names it in messages.
+
+    Raises
+    ------
+    ModelError
+        When it is damaged or of another format.
+    """
     try:
-        _check_format(from_json(data), str(path))
+        _check_format(from_json(data), where)
         return ModelForm.model_validate_json(data)
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
-        raise ModelError(_complaint(first), where=str(path), do=_AGAIN) from error
+        raise ModelError(_complaint(first), where=where, do=_AGAIN) from error
     except ValueError as error:
-        raise ModelError(f"The file is not JSON ({error}).", where=str(path), do=_AGAIN) from error
+        raise ModelError(f"The file is not JSON ({error}).", where=where, do=_AGAIN) from error
 
 
 def _check_format(content: Any, where: str) -> None:
