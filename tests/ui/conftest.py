@@ -1,0 +1,35 @@
+"""The page with records of its own: empty ones, or two visits of one synthetic limb."""
+
+import json
+
+import pytest
+from ui_support import add_visit, model_of, serve
+
+
+@pytest.fixture
+def home(tmp_path, monkeypatch):
+    """A user's data folder of its own, with empty records."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    monkeypatch.setenv("DIGITISE_RECORDS", str(tmp_path / "records.sqlite"))
+    return tmp_path
+
+
+@pytest.fixture(scope="session")
+def models(tmp_path_factory):
+    """The files of two models: a limb, and the same limb 6 mm slimmer all round."""
+    return [model_of(slimmer, tmp_path_factory.mktemp("model")) for slimmer in (0.0, 6.0)]
+
+
+@pytest.fixture
+def records(home, models):
+    """Records with two visits of one limb, three weeks apart; returns what model.json of each says."""
+    for number, model in enumerate(models):
+        add_visit(model, number)
+    return [json.loads(model.json) for model in models]
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory):
+    """The page, served by its command with records of its own, ended by ending the command."""
+    with serve(tmp_path_factory.mktemp("served")) as served:
+        yield served

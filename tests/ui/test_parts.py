@@ -1,0 +1,211 @@
+"""Drafts on the disk, the gate, the memory of results, the palette, what the server is told."""
+
+import os
+import socket
+import threading
+import time
+import urllib.request
+
+import numpy as np
+import pytest
+from PIL import Image
+from typer.testing import CliRunner
+
+from digitise.cli.app import app
+from digitise.errors import OutputError, PhotoError
+from ui import draft as drafts
+from ui import palette
+from ui.gate import LOCKED_S, MOST_FAILURES, Gate
+from ui.memo import Memo
+from ui.serve import config_flags
+
+# ---- drafts ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def draft(home):
+    return drafts.draft_of(drafts.new_token())
+
+
+def photograph(colour):
+    import io
+
+    stream = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x010F] = "Maker"
+    exif[0xA431] = "serial-12345"
+    Image.new("RGB", (800, 600), colour).save(stream, "JPEG", exif=exif)
+    return stream.getvalue()
+
+
+def test_draft_keeps_inputs_photographs_and_corrections(draft):
+    inputs = drafts.Inputs(client="K-017", limb="leg", rows=((10.0, 31.9), (None, 4.0)))
+    draft.write(inputs)
+    first = draft.add_photo(photograph("red"), "one.jpg")
+    second = draft.add_photo(photograph("blue"), "two.jpg")
+    draft.write_correction(second, '{"format": "outline-correction/1"}')
+    again = drafts.draft_of(draft.folder.name)
+    assert again.inputs == inputs
+    assert again.photos == (first, second)
+    assert again.correction(first) is None
+    assert "outline-correction/1" in again.correction(second)
+    again.remove_photo(second)
+    assert again.photos == (first,)
+    assert not list(draft.folder.glob("correction-*"))
+
+
+def test_photographs_are_stripped_as_they_come_in(draft):
+    path = draft.add_photo(photograph("red"), "one.jpg")
+    assert b"serial-12345" not in path.read_bytes()
+    assert not [item for item in draft.folder.iterdir() if item.is_dir()]
+
+
+def test_a_file_that_is_no_photograph_is_refused_and_leaves_nothing(draft):
+    with pytest.raises(PhotoError):
+        draft.add_photo(b"no photograph", "../../letter.jpg")
+    assert draft.photos == ()
+
+
+@pytest.mark.parametrize("token", ["", "short", "../../../../etc/passwd", "a" * 60, "sixteen-chars-or/"])
+def test_names_of_drafts_lead_nowhere_else(token, home):
+    assert drafts.draft_of(token) is None
+
+
+def test_damaged_inputs_count_as_empty(draft):
+    draft.write(drafts.Inputs(client="K-1"))
+    (draft.folder / "draft.json").write_text("{")
+    assert draft.inputs == drafts.Inputs()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="folders have no such permissions there")
+def test_only_the_owner_can_read_a_draft(draft):
+    draft.write(drafts.Inputs(client="K-1"))
+    assert draft.folder.stat().st_mode & 0o077 == 0
+    assert (draft.folder / "draft.json").stat().st_mode & 0o077 == 0
+
+
+def test_old_drafts_go_and_recent_ones_stay(home):
+    ages = {"a" * 20: (20, None), "b" * 20: (2, None), "c" * 20: (2, 7)}
+    for token, (days, saved) in ages.items():
+        kept = drafts.draft_of(token)
+        kept.write(drafts.Inputs(client="K-1", saved=saved))
+        then = time.time() - days * 86400
+        os.utime(kept.folder / "draft.json", (then, then))
+    drafts.remove_old()
+    assert [kept.folder.name for kept in drafts.all_drafts()] == ["b" * 20]
+
+
+# ---- gate ------------------------------------------------------------------------------------------
+
+
+def test_gate_locks_after_failures_and_opens_again():
+    now = [0.0]
+    gate = Gate("right words", lambda: now[0])
+    assert not gate.is_open
+    assert gate.try_passphrase("right words")
+    for _ in range(MOST_FAILURES):
+        assert not gate.try_passphrase("wrong")
+    assert not gate.try_passphrase("right words")
+    assert gate.locked_s == LOCKED_S
+    now[0] += LOCKED_S
+    assert gate.try_passphrase("right words")
+    assert Gate("").is_open
+
+
+# ---- memory ----------------------------------------------------------------------------------------
+
+
+def test_memory_keeps_the_last_and_not_what_failed():
+    memo, made = Memo(2), []
+
+    def make(value):
+        made.append(value)
+        return value
+
+    for key in (1, 2, 1, 3, 1, 2):
+        assert memo.get(key, lambda key=key: make(key)) == key
+    assert made == [1, 2, 3, 2]
+    with pytest.raises(ZeroDivisionError):
+        memo.get("bad", lambda: 1 / 0)
+    assert not memo.has("bad")
+
+
+def test_two_who_want_the_same_wait_for_one_making():
+    memo, made = Memo(2), []
+
+    def make():
+        time.sleep(0.05)
+        made.append(1)
+        return 1
+
+    threads = [threading.Thread(target=lambda: memo.get("key", make)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert made == [1]
+
+
+# ---- colours and settings --------------------------------------------------------------------------
+
+
+def light(colour):
+    """Relative luminance, WCAG 2.2."""
+    part = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    linear = np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def contrast(one, other):
+    high, low = sorted((light(one), light(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize(("ink", "page"), [(palette.LIGHT, "#FBFAF6"), (palette.DARK, "#12181D")])
+def test_figures_contrast_with_the_page(ink, page):
+    # WCAG 2.2 AA: 4.5 for text, 3 for what a chart needs
+    assert contrast(ink.text, page) >= 4.5
+    for colour in (ink.line, ink.mark):
+        assert contrast(colour, page) >= 3
+
+
+def test_change_map_gets_lighter_to_the_middle_and_darker_after():
+    lights = [light(colour) for _, colour in palette.CHANGE]
+    middle = len(lights) // 2
+    assert lights[: middle + 1] == sorted(lights[: middle + 1])
+    assert lights[middle:] == sorted(lights[middle:], reverse=True)
+
+
+def test_server_is_told_to_keep_to_itself():
+    flags = config_flags()
+    for flag in (
+        "--browser.gatherUsageStats=false",
+        "--server.enableXsrfProtection=true",
+        "--server.maxUploadSize=60",
+        "--client.toolbarMode=viewer",
+    ):
+        assert flag in flags
+    assert "http" not in " ".join(flags)
+
+
+# ---- the command -----------------------------------------------------------------------------------
+
+
+def test_other_addresses_need_a_passphrase(tmp_path):
+    assert CliRunner().invoke(app, ["ui", "--address", "0.0.0.0"]).exit_code == 2
+    short = tmp_path / "short.txt"
+    short.write_text("abc\n")
+    for file in (short, tmp_path / "none.txt"):
+        refused = CliRunner().invoke(app, ["ui", "--passphrase-file", str(file), "--no-browser"])
+        assert isinstance(refused.exception, OutputError)
+        assert "passphrase" in str(refused.exception)
+
+
+def test_the_page_is_served_on_this_machine_only_and_ends_with_its_command(tmp_path, server):
+    with urllib.request.urlopen(server.url, timeout=10) as answer:
+        assert answer.status == 200
+    with socket.socket() as probe:
+        probe.settimeout(2)
+        others = socket.gethostbyname(socket.gethostname())
+        if not others.startswith("127."):
+            assert probe.connect_ex((others, server.port)) != 0

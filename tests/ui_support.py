@@ -1,0 +1,114 @@
+"""The page under test: pages run one by one, and visits to put into their records."""
+
+import dataclasses
+import json
+import os
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from output_support import measure
+from streamlit.testing.v1 import AppTest
+
+from digitise import synthetic
+from digitise.output.model_file import write_model_file
+from digitise.record.files import read_model_files
+from digitise.record.store import Store
+from digitise.record.values import Clearance, NewVisit
+from digitise.shape.fit import fit_limb
+from digitise.tape.rows import TapeRow
+
+ROOT = Path(__file__).parents[1]
+FIRST = datetime(2026, 3, 2, 9, 15, tzinfo=UTC)
+
+
+def limb_of(solid):
+    """A limb measured from exact edges of a solid."""
+    cameras = synthetic.walking_cameras(target=(0.0, 0.0, 250.0))
+    return fit_limb(synthetic.exact_views(solid, cameras, 80, 420, step=2)).limb
+
+
+def model_of(slimmer_mm, folder):
+    """The files of a model: a limb, slimmer by so many mm all round."""
+    measured = measure()
+    low, high = np.array([40.0, 50.0]) - slimmer_mm, np.array([80.0, 70.0]) - slimmer_mm
+    solid = synthetic.EllipticFrustum(0, 800, tuple(low), tuple(high), (0, 10), (30, -20))
+    fit = dataclasses.replace(measured.fit, limb=limb_of(solid))
+    write_model_file(folder, dataclasses.replace(measured, fit=fit))
+    return read_model_files(folder)
+
+
+def add_visit(model, number=0, cleared=True):
+    """Put a model into the records, three weeks after the one before."""
+    when = FIRST + timedelta(days=21 * number)
+    rows = [TapeRow(row["height_mm"], row["tape_mm"]) for row in json.loads(model.json)["tape_check"]]
+    clearance = Clearance("yes", "AB", when) if cleared else Clearance()
+    with Store() as store:
+        store.add_visit(NewVisit("K-017", "leg", "left", when, tuple(rows), model=model, clearance=clearance))
+
+
+def page(name, **session):
+    """Run one page and return it; an exception of the page fails."""
+    test = AppTest.from_file(str(ROOT / "ui/views" / f"{name}.py"), default_timeout=60)
+    for key, value in session.items():
+        test.session_state[key] = value
+    test.run()
+    assert not test.exception, test.exception
+    return test
+
+
+def words(test):
+    """All text of a page."""
+    kinds = (test.title, test.markdown, test.caption, test.info, test.error, test.warning, test.success)
+    return "\n".join(str(element.value) for kind in kinds for element in kind)
+
+
+@dataclasses.dataclass(frozen=True)
+class Served:
+    """A running page."""
+
+    url: str
+    home: Path
+
+    @property
+    def port(self):
+        return int(self.url.rsplit(":", 1)[1].strip("/"))
+
+
+@contextmanager
+def serve(home):
+    """Run ``digitise ui`` until the block ends; it must end when its command is ended."""
+    places = {"XDG_DATA_HOME": str(home), "DIGITISE_RECORDS": str(home / "records.sqlite")}
+    command = subprocess.Popen(
+        [sys.executable, "-m", "digitise", "ui", "--no-browser", "--json", "--port", "8870"],
+        env={**os.environ, **places},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        url = json.loads(command.stdout.readline())["url"]
+        wait_for(url)
+        yield Served(url, home)
+    finally:
+        command.terminate()
+        command.wait(timeout=20)
+    with pytest.raises(urllib.error.URLError):
+        urllib.request.urlopen(url, timeout=2)
+
+
+def wait_for(url):
+    end = time.monotonic() + 60
+    while True:
+        try:
+            with urllib.request.urlopen(f"{url}_stcore/health", timeout=2):
+                return
+        except (urllib.error.URLError, OSError):
+            assert time.monotonic() < end, "the page did not start"
+            time.sleep(0.2)
