@@ -19,7 +19,7 @@ from digitise.geometry.rigid import Array
 _STANDS_OUT = 20.0  # squared distance from the backdrop's colour that makes a cell a candidate
 _TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is within this of the axis
 _TUBE_HEIGHT_MM = 350.0
-_LEAST_WIDTH_MM = 35.0
+_LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
 _CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound

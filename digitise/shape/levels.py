@@ -22,6 +22,10 @@ FOOT_GROWTH = 1.0
 # A tape row down to this growth still lies on the leg.
 TAPED_GROWTH = 1.5
 FOOT_BELOW_MM = 160.0
+# A hand is wider than its wrist by more than this share; a tape this far below the narrowest level is still at
+# the wrist.
+HAND_EXCESS = 1.08
+WRIST_REACH_MM = 40.0
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,18 @@ def foot_top(levels: Array, widths: Array, growth_limit: float = FOOT_GROWTH) ->
     return float(levels[steep[-1] + 1]) if len(steep) else None
 
 
+def hand_top(levels: Array, widths: Array) -> float | None:
+    """Return the height of an arm's wrist, its narrowest level below the middle, or None without a hand."""
+    mean = np.mean(widths, axis=0)
+    seen = np.flatnonzero(np.isfinite(mean))
+    lower = seen[: (len(seen) + 1) // 2]
+    if not len(lower):
+        return None
+    wrist = lower[int(np.argmin(mean[lower]))]
+    below = mean[lower[lower < wrist]]
+    return float(levels[wrist]) if below.max(initial=0.0) > HAND_EXCESS * mean[wrist] else None
+
+
 def find_levels(
     samples: tuple[tuple[Samples, ...], ...],
     views: tuple[View, ...],
@@ -118,7 +134,10 @@ def find_levels(
         )
     seen_low, seen_high = float(seen[0]), float(seen[-1])
     foot = foot_top(levels, widths) if is_leg else None
-    start = _start_level(levels, widths, seen_low, foot, lowest_tape)
+    if is_leg:
+        start = _leg_start(levels, widths, seen_low, foot, lowest_tape)
+    else:
+        start = _arm_start(levels, widths, seen_low, lowest_tape)
     found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)
     if lowest_tape is not None and lowest_tape >= start:
         found_from = min(found_from, lowest_tape)
@@ -130,7 +149,17 @@ def find_levels(
     return Levels(seen_low, seen_high, bottom, top, foot)
 
 
-def _start_level(
+def _arm_start(levels: Array, widths: Array, seen_low: float, lowest_tape: float | None) -> float:
+    """Return where the arm begins: at the wrist, or at a tape row just below it."""
+    wrist = hand_top(levels, widths)
+    if wrist is None:
+        return seen_low
+    if lowest_tape is not None and wrist - WRIST_REACH_MM <= lowest_tape < wrist:
+        return max(seen_low, lowest_tape)
+    return max(seen_low, wrist)
+
+
+def _leg_start(
     levels: Array, widths: Array, seen_low: float, foot: float | None, lowest_tape: float | None
 ) -> float:
     """Return where the limb begins: above the foot, but not above a tape row that still lies on the leg."""

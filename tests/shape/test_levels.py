@@ -6,7 +6,7 @@ import pytest
 from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
-from digitise.shape.levels import foot_top
+from digitise.shape.levels import foot_top, hand_top
 from digitise.shape.limb import extent
 from digitise.tape.rows import TapeRow
 
@@ -92,3 +92,18 @@ def test_no_common_level_is_refused():
     edges = tuple(dataclasses.replace(edge, sure=np.zeros(len(edge.sure), bool)) for edge in views[0].edges)
     with pytest.raises(ShapeError, match="view-1, view-2: The limb's edges are not surely seen"):
         fit_limb((dataclasses.replace(views[0], edges=edges), views[1]))
+
+
+def test_an_arm_begins_at_its_wrist():
+    # a hand 80 mm wide and 30 mm thick that narrows to a wrist of 52 x 40 mm at 200 mm, then widens upwards
+    levels = np.arange(50.0, 551.0, 5.0)
+    front = np.interp(levels, [50, 120, 200, 330, 550], [80, 84, 52, 78, 92])
+    side = np.interp(levels, [50, 120, 200, 330, 550], [28, 30, 40, 70, 90])
+    assert hand_top(levels, np.stack([front, side])) == 200.0
+
+
+def test_an_arm_without_a_hand_in_the_pictures_begins_where_it_is_seen():
+    levels = np.arange(50.0, 551.0, 5.0)
+    widths = np.stack([np.interp(levels, [50, 550], [55.0, 95.0])] * 2)
+    assert hand_top(levels, widths) is None
+    assert hand_top(levels, np.full((2, len(levels)), np.nan)) is None
