@@ -23,7 +23,7 @@ from digitise.output.model_form import TapeCheckForm
 from digitise.shape.limb import Z95, Limb, girth, levels
 from digitise.shape.section import section_outline
 
-CHANGE_LABEL = "smaller  ←   change of the surface, mm   →  larger"
+CHANGE_LABEL = "smaller  ←  change, mm  →  larger"
 QUARTERS = (0.0, np.pi / 2, np.pi, 1.5 * np.pi)
 # line style of the visit that counts and of the one it is held against
 _Line = Literal["-"] | tuple[float, tuple[float, float]]
@@ -183,7 +183,7 @@ def change_chart(change: Change, size_mm: tuple[float, float] = (104, 100)) -> F
     axes.contourf(degrees, chart.z, room, [-np.inf, 0.0], colors=[style.NO_CLEAR_CHANGE], hatches=["...."])
     _contours(axes, degrees, chart.z, np.where(room > 0, mean, np.nan), reach)
     _chart_axes(axes, change)
-    figure.colorbar(filled, ax=axes, label=CHANGE_LABEL, ticks=_ticks(reach), pad=0.02)
+    figure.colorbar(filled, ax=axes, ticks=_ticks(reach), pad=0.02).set_label(CHANGE_LABEL, size=7.5)
     key = Patch(
         facecolor=style.NO_CLEAR_CHANGE, hatch="....", edgecolor="black", linewidth=0, label="no clear change"
     )

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.dates import AutoDateLocator, DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
@@ -68,7 +68,7 @@ def _panel(
     if error is not None:
         half = [Z95 * error.sem(value) for value in values]
         axes.errorbar(when, values, half, fmt="none", ecolor=style.TEXT, elinewidth=0.9, capsize=2.5)
-    locator = AutoDateLocator(minticks=2, maxticks=6)  # type: ignore[no-untyped-call]
+    locator = AutoDateLocator(minticks=2, maxticks=5)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
     axes.margins(x=0.06, y=0.12)

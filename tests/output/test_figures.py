@@ -106,12 +106,12 @@ def test_course_shows_every_visit_with_its_interval(visits):
 @pytest.mark.parametrize(
     "draw",
     [
-        lambda change, visits: figures.girth_profile(NAMED),
-        lambda change, visits: figures.section_overlay(NAMED, [200.0]),
-        lambda change, visits: figures.change_chart(change),
-        lambda change, visits: figures_views.limb_views(LIMB, (60, 40)),
-        lambda change, visits: figures_views.change_views(change, (60, 40)),
-        lambda change, visits: figures_course.course_figure(visits),
+        lambda _change, _visits: figures.girth_profile(NAMED),
+        lambda _change, _visits: figures.section_overlay(NAMED, [200.0]),
+        lambda change, _visits: figures.change_chart(change),
+        lambda _change, _visits: figures_views.limb_views(LIMB, (60, 40)),
+        lambda change, _visits: figures_views.change_views(change, (60, 40)),
+        lambda _change, visits: figures_course.course_figure(visits),
     ],
     ids=["girth", "sections", "change", "views", "change views", "course"],
 )
