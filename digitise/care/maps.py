@@ -128,9 +128,10 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits) -> tuple[Search, ...]
     """Return all maps of a limb taken by itself."""
     harmonics = limb.basis.harmonics
     drawn = draw_coefficients(limb, chart.z, DRAWS, SEED)
-    moved = drawn @ fourier(chart.theta, harmonics).T
+    flat = drawn.reshape(-1, drawn.shape[2])
+    moved = (flat @ fourier(chart.theta, harmonics).T).reshape(*drawn.shape[:2], -1)
     half = fourier(chart.theta[::_EVERY], harmonics)
-    bent = (drawn * curving(harmonics)) @ half.T
+    bent = ((flat * curving(harmonics)) @ half.T).reshape(*drawn.shape[:2], -1)
     girth = 2 * np.pi * chart.h.mean(axis=1)
     girths = 2 * np.pi * drawn[:, :, :1]
     maps: tuple[tuple[Kind, str, NoisyMap, float], ...] = (
