@@ -20,6 +20,7 @@ _STANDS_OUT = 20.0  # squared distance from the backdrop's colour that makes a c
 _TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is within this of the axis
 _TUBE_HEIGHT_MM = 350.0
 _LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
+_SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
 _CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
@@ -162,10 +163,14 @@ def _runs(row: Mask) -> NDArray[np.int64]:
 
 def _lowest_run(foot: Mask, blob: Mask, column: int) -> tuple[int, tuple[int, int] | None]:
     """Return the lowest row that shows the limb near its foot, and the run nearest to the axis there."""
+    higher = int(_JUMP_MM / STEP_MM)
     for row in np.flatnonzero(foot.any(axis=1))[::-1]:
-        runs = _runs(blob[row])
-        if len(runs):
-            first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - column))]
+        runs, above = _runs(blob[row]), _runs(blob[max(row - higher, 0)])
+        if not len(runs) or not len(above):
+            continue
+        first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - column))]
+        next_first, next_last = above[np.argmin(np.abs(above.mean(axis=1) - (first + last) / 2))]
+        if last - first >= _SLIVER * (next_last - next_first):
             return int(row), (int(first), int(last))
     return 0, None
 

@@ -22,8 +22,7 @@ FOOT_GROWTH = 1.0
 # A tape row down to this growth still lies on the leg.
 TAPED_GROWTH = 1.5
 FOOT_BELOW_MM = 160.0
-# A hand is wider than its wrist by more than this share; a tape this far below the narrowest level is still at
-# the wrist.
+# A hand is this much wider than its wrist; a tape this far below the narrowest level is at the wrist.
 HAND_EXCESS = 1.08
 WRIST_REACH_MM = 40.0
 

@@ -41,9 +41,14 @@ def test_default_levels_start_above_the_foot():
     assert levels.from_mm == 10 * np.ceil(levels.foot_top_mm / 10)
 
 
-def test_an_arm_has_no_foot():
+def test_an_arm_has_a_wrist_instead_of_a_foot():
+    # the solid is narrowest from 110 mm on; levels are looked at every 5 mm and rounded up to 10
     views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
-    assert fit_limb(views, limb="arm").levels.from_mm == 20
+    levels = fit_limb(views, limb="arm").levels
+    assert levels.foot_top_mm is None
+    assert 110 <= levels.from_mm <= 120
+    taped = fit_limb(views, (TapeRow(90.0, 290.0),), limb="arm").levels
+    assert taped.from_mm == 90
 
 
 @pytest.mark.parametrize(("height", "start"), [(50.0, 50.0), (25.0, 60.0), (62.0, 60.0), (120.0, 60.0)])
