@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 
@@ -16,6 +17,9 @@ def main(args: Sequence[str] | None = None) -> None:
     args
         The words after the program's name; those of this process when None.
     """
+    # the matrices are small: threads of linear algebra cost more than they bring, much more on a busy machine
+    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(variable, "1")
     try:
         # the libraries take a second to load, and Ctrl-C may come within it
         from digitise.cli.app import run  # noqa: PLC0415
