@@ -22,6 +22,7 @@ FOOT_GROWTH = 1.0
 # A tape row down to this growth still lies on the leg.
 TAPED_GROWTH = 1.5
 FOOT_BELOW_MM = 160.0
+TAPE_REACH_MM = 60.0
 # A hand is this much wider than its wrist; a tape this far below the narrowest level is at the wrist.
 HAND_EXCESS = 1.08
 WRIST_REACH_MM = 40.0
@@ -132,9 +133,11 @@ def find_levels(
             do="Correct the outlines by hand or take the photographs again.",
         )
     seen_low, seen_high = float(seen[0]), float(seen[-1])
+    traced = width_profiles(samples, levels, sure_only=False)
+    at = levels[np.all(np.isfinite(traced), axis=0)]
     foot = foot_top(levels, widths) if is_leg else None
     if is_leg:
-        start = _leg_start(levels, widths, seen_low, foot, lowest_tape)
+        start = _leg_start(levels, traced, max(seen_low, foot or seen_low), float(at[0]), lowest_tape)
     else:
         start = _arm_start(levels, widths, seen_low, lowest_tape)
     found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)
@@ -143,8 +146,7 @@ def find_levels(
     found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
     bottom = float(found_from if from_mm is None else from_mm)
     top = float(found_to if to_mm is None else to_mm)
-    traced = levels[np.all(np.isfinite(width_profiles(samples, levels, sure_only=False)), axis=0)]
-    _check_wanted(bottom, top, float(traced[0]), float(traced[-1]))
+    _check_wanted(bottom, top, float(at[0]), float(at[-1]))
     return Levels(seen_low, seen_high, bottom, top, foot)
 
 
@@ -159,15 +161,15 @@ def _arm_start(levels: Array, widths: Array, seen_low: float, lowest_tape: float
 
 
 def _leg_start(
-    levels: Array, widths: Array, seen_low: float, foot: float | None, lowest_tape: float | None
+    levels: Array, traced: Array, start: float, traced_low: float, lowest_tape: float | None
 ) -> float:
-    """Return where the limb begins: above the foot, but not above a tape row that still lies on the leg."""
-    if foot is None:
-        return seen_low
-    start = max(seen_low, foot)
-    if lowest_tape is None or not seen_low <= lowest_tape < start:
+    """Return where the leg begins: ``start``, or a tape row a little lower that still lies on the leg.
+
+    The row may lie where edges are traced without being sure: its girth makes up for them.
+    """
+    if lowest_tape is None or not max(traced_low, start - TAPE_REACH_MM) <= lowest_tape < start:
         return start
-    steep = foot_top(levels, widths, TAPED_GROWTH)
+    steep = foot_top(levels, traced, TAPED_GROWTH)
     return lowest_tape if steep is None or lowest_tape >= steep else start
 
 
