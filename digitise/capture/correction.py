@@ -44,23 +44,29 @@ class _Form(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class _EdgeForm(_Form):
+class EdgeForm(_Form):
+    """A line along one edge, in pixels of the upright picture."""
+
     side: Literal["left", "right"]
     points: list[PointForm] = Field(min_length=2, max_length=5000)
 
 
-class _StrokeForm(_Form):
+class StrokeForm(_Form):
+    """A brush stroke, in pixels of the upright picture."""
+
     kind: Literal["limb", "background"]
     width_px: FiniteFloat = Field(gt=0, le=2000)
     points: list[PointForm] = Field(min_length=1, max_length=5000)
 
 
-class _CorrectionForm(_Form):
+class CorrectionForm(_Form):
+    """A person's outline of one photograph, as written."""
+
     format: Literal["outline-correction/1"]
     photo_sha256: str | None = Field(default=None, pattern="^[0-9a-f]{64}$")
-    edges: list[_EdgeForm] = Field(default_factory=list, max_length=200)
+    edges: list[EdgeForm] = Field(default_factory=list, max_length=200)
     polygon: list[PointForm] | None = Field(default=None, min_length=3, max_length=5000)
-    strokes: list[_StrokeForm] = Field(default_factory=list, max_length=2000)
+    strokes: list[StrokeForm] = Field(default_factory=list, max_length=2000)
 
 
 @dataclass(frozen=True)
@@ -149,7 +155,7 @@ def correction_from_json(text: str | bytes, where: str) -> Correction:
         The text is not a correction.
     """
     try:
-        form = _CorrectionForm.model_validate_json(text)
+        form = CorrectionForm.model_validate_json(text)
     except ValidationError as problem:
         first = problem.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "file"
@@ -166,13 +172,13 @@ def correction_from_json(text: str | bytes, where: str) -> Correction:
 
 def correction_to_json(correction: Correction) -> str:
     """Return the file's text of a correction."""
-    form = _CorrectionForm(
+    form = CorrectionForm(
         format=FORMAT,
         photo_sha256=correction.photo_sha256,
-        edges=[_EdgeForm(side=e.side, points=_pairs(e.points)) for e in correction.edges],
+        edges=[EdgeForm(side=e.side, points=_pairs(e.points)) for e in correction.edges],
         polygon=None if correction.polygon is None else _pairs(correction.polygon),
         strokes=[
-            _StrokeForm(kind=s.kind, width_px=s.width_px, points=_pairs(s.points)) for s in correction.strokes
+            StrokeForm(kind=s.kind, width_px=s.width_px, points=_pairs(s.points)) for s in correction.strokes
         ],
     )
     return form.model_dump_json()

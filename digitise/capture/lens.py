@@ -130,7 +130,7 @@ def profile_prior(profile: LensProfile, size: tuple[int, int], lens_key: str | N
     return LensPrior(mean, covariance)
 
 
-class _ProfileFile(BaseModel):
+class ProfileForm(BaseModel):
     """The lens profile as a file."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
@@ -155,7 +155,7 @@ def read_lens(path: Path) -> LensProfile:
     """
     again = "Make the profile again from photographs of a sheet."
     try:
-        stored = _ProfileFile.model_validate_json(path.read_bytes())
+        stored = ProfileForm.model_validate_json(path.read_bytes())
     except OSError as error:
         raise LensError("The lens profile cannot be read.", where=path.name, do=again) from error
     except ValidationError as error:
@@ -171,7 +171,7 @@ def read_lens(path: Path) -> LensProfile:
 
 def write_lens(profile: LensProfile, path: Path) -> None:
     """Write a lens profile as JSON."""
-    stored = _ProfileFile(
+    stored = ProfileForm(
         format="lens-profile/1",
         size=profile.size,
         lens_key=profile.lens_key,
