@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
 from digitise.capture.backdrop import SHADOW_WEIGHTS, Area, Panel, Values, find_panel, plain_areas
 from digitise.capture.correction import DRAWN_SD_PX, Correction, drawn_offsets, paint
@@ -44,7 +44,8 @@ _UNSURE_PX = 1.0
 _OUTLIER_PX = 1.5
 _NOTCH_ROWS = 61
 _NOTCH_MM = 4.0
-_LEAST_GAIN = 30.0  # chi-square: a step that noise alone would not make
+_LEAST_GAIN = 60.0  # chi-square: steps that noise and the grain of skin make stay below
+_AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
 _BORDER_PX = 4.0
 _MOST_CUT_OFF = 0.3  # share of an edge
 _LEAST_SURE = 0.65  # share of an edge
@@ -236,11 +237,9 @@ def _redrawn(edge: Edge, strip: Strip, offsets: Array, heights: Array) -> Edge:
 
 
 def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
-    return replace(
-        edge,
-        sure=edge.sure & ~doubt,
-        sd_px=np.where(doubt, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX), edge.sd_px),
-    )
+    sure = edge.sure & ~doubt
+    sure &= uniform_filter1d(sure.astype(float), _AMID_ROWS, mode="nearest") >= 0.5
+    return replace(edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX)))
 
 
 def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
