@@ -9,14 +9,20 @@ import typer
 
 from digitise.care.change import compare as compare_limbs
 from digitise.care.foam import BEVEL_MM, MARGIN_MM
+from digitise.care.garment import GirthList, girth_list
+from digitise.care.plan import read_plan
+from digitise.care.wrap import wrap_sheet
 from digitise.careflow import places_of, read_two
 from digitise.cli import show
+from digitise.output.care_course_form import read_stable
 from digitise.output.care_pad_files import Padding, pad_text, write_padding
 from digitise.output.care_pad_foam import make_foam
+from digitise.output.care_wrap_files import write_wrap
+from digitise.output.care_wrap_text import wrap_text
 from digitise.output.change_files import write_change
 from digitise.output.change_summary import Compared
 from digitise.output.change_text import change_text
-from digitise.output.model_file import read_model
+from digitise.output.model_file import StoredModel, read_model
 from digitise.record.check import client_code
 
 ModelArgument = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that digitise model wrote.")]
@@ -94,3 +100,60 @@ def pad(
         summary = write_padding(out, Padding(limb, regions, foam, form, paper, code))
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(pad_text(summary, out)))
+
+
+def wrap(
+    model: ModelArgument,
+    out: Annotated[Path, typer.Option("--out", help="Folder for the wrap; replaced when it holds one.")],
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="What goes on the limb, a plan.toml; else one is suggested.")
+    ] = None,
+    garment: Annotated[
+        bool, typer.Option("--garment", help="Also list girths and lengths for ordering a garment.")
+    ] = False,
+    point: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--point", help="Height of a lettered point set by hand, such as B=150, mm; once for each."
+        ),
+    ] = None,
+    all_points: Annotated[
+        bool, typer.Option("--all-points", help="List points whose letter is known from memory only, too.")
+    ] = False,
+    course: Annotated[
+        Path | None,
+        typer.Option("--course", help="course.json: a limb that still changes gets no girth list."),
+    ] = None,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="List girths although the limb still changes.")
+    ] = False,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Work out what a wrap takes and how pressure runs along the limb."""
+    if not garment and (point or all_points or course or anyway):
+        raise typer.BadParameter(
+            "it is needed by --point, --all-points, --course and --anyway.", param_hint="--garment"
+        )
+    heights = dict(_point(word) for word in point or ())
+    given = None if plan is None else read_plan(plan)
+    limb = read_model(model)
+    girths = _girths(limb, heights, course, all_points, anyway) if garment else None
+    sheet = wrap_sheet(limb.limb, given)
+    summary = write_wrap(out, limb.summary, sheet, girths, suggested=given is None)
+    data = summary.model_dump(mode="json")
+    show.result(as_json, data, lambda console: console.print(wrap_text(summary, out)))
+
+
+def _girths(
+    limb: StoredModel, heights: dict[str, float], course: Path | None, optional: bool, override: bool
+) -> GirthList:
+    stable = None if course is None else read_stable(course, limb.summary.limb, limb.summary.side)
+    return girth_list(limb.limb, heights, stable=stable, override=override, optional=optional)
+
+
+def _point(word: str) -> tuple[str, float]:
+    letter, _, height = word.partition("=")
+    try:
+        return letter.strip(), float(height)
+    except ValueError as problem:
+        raise typer.BadParameter("write it like B=150, in mm.", param_hint="--point") from problem

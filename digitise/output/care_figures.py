@@ -103,10 +103,10 @@ def pressure_profile(sheet: WrapSheet, size_mm: tuple[float, float] = (150, 104)
     left.axvline(1.0, color=style.FAINT, linewidth=0.8, linestyle=(0, (2, 2)))
     left.set_xlabel("pressure, relative to the lowest place")
     left.set_ylabel("height, mm")
-    right.step(sheet.layers, sheet.z, where="mid", color=style.EARLIER)
+    right.plot(sheet.layers, sheet.z, color=style.EARLIER)
     right.set_xlabel("pressing layers")
     for axes in (left, right):
-        axes.set_xlim(left=0.0)
+        axes.set_xlim(0.0, 1.1 * axes.get_xlim()[1])
     figure.supxlabel(RELATIVE_ONLY, fontsize=7, color=style.FAINT, wrap=True)
     return figure
 

@@ -11,16 +11,23 @@ from PIL import Image
 from solid_limbs import cone_with, limb
 
 from digitise.care.change import compare
+from digitise.care.garment import CONFIRM, girth_list
 from digitise.care.maps import standing_out
+from digitise.care.plan import read_plan
 from digitise.care.regions import find_regions
+from digitise.care.wrap import wrap_sheet
 from digitise.errors import OutputError, PlanError
 from digitise.output import care_figures
 from digitise.output.care_pad_files import Padding, is_pad_file, pad_text, write_padding
 from digitise.output.care_pad_foam import ALL_ROUND, NOT_ASKED, make_foam
 from digitise.output.care_pad_form import AgainstForm, PadForm
+from digitise.output.care_wrap_files import WRAP_FILES, write_wrap
+from digitise.output.care_wrap_form import WrapForm
+from digitise.output.care_wrap_text import wrap_text
 from digitise.output.cautions import caution
 from digitise.output.figures_style import styled
 from digitise.output.model_file import read_model
+from digitise.shape.limb import girth
 
 # a heap of 14 mm at the back of a cone
 BUMPY = limb(cone_with((14.0, -np.pi / 2, 300.0)))
@@ -159,3 +166,80 @@ def test_map_and_views_number_every_place_where_it_is(regions):
     assert "1" in texts(views[2])
     assert [panel.get_title() for panel in views] == ["front", "outer", "back", "inner"]
     assert "1" not in texts(views[0])
+
+
+# ---- wrap ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def sheet():
+    return wrap_sheet(BUMPY)
+
+
+@pytest.fixture(scope="module")
+def wrapped(model, sheet, tmp_path_factory):
+    out = tmp_path_factory.mktemp("out") / "wrap"
+    girths = girth_list(BUMPY, {"B": 150.0, "C": 320.0})
+    return out, write_wrap(out, model.summary, sheet, girths, suggested=True)
+
+
+def test_wrap_json_reads_back_and_the_plan_round_trips(wrapped, sheet):
+    out, summary = wrapped
+    assert WrapForm.model_validate_json((out / "wrap.json").read_bytes()) == summary
+    assert {item.name for item in out.iterdir()} == WRAP_FILES
+    assert read_plan(out / "plan.toml") == sheet.plan == summary.plan
+    again = wrap_sheet(BUMPY, read_plan(out / "plan.toml"))
+    assert again.needs == sheet.needs
+    assert summary.caution == caution("leg")
+
+
+def test_wrap_figures_are_those_of_the_sheet(wrapped, sheet):
+    out, summary = wrapped
+    bandages = sum(roll.rolls for roll in summary.rolls if roll.kind == "bandage")
+    padding = sum(roll.rolls for roll in summary.rolls if roll.kind == "padding")
+    assert bandages + padding == sum(count for _, count in sheet.rolls)
+    assert padding == sheet.needs[0].rolls
+    layers, pressure = rows(out / "wrap.csv"), rows(out / "pressure.csv")
+    assert [float(row["stretched_mm"]) for row in layers] == pytest.approx(
+        [need.stretched_mm for need in sheet.needs], abs=1e-3
+    )
+    assert float(pressure[0]["relative_pressure"]) == 1.0
+    assert [float(row["height_mm"]) for row in pressure] == pytest.approx(list(sheet.z), abs=1e-3)
+    with styled():
+        left, right = care_figures.pressure_profile(sheet).axes
+    assert left.lines[0].get_xdata() == pytest.approx(sheet.relative)
+    assert right.lines[0].get_ydata() == pytest.approx(sheet.z)
+
+
+def test_the_girth_list_is_written_with_its_marks(wrapped):
+    out, summary = wrapped
+    table = {row["letter"]: row for row in rows(out / "garment.csv")}
+    assert (table["B"]["height_mm"], table["B"]["set_by_hand"]) == ("150.0", "yes")
+    value = float(girth(BUMPY, np.array([150.0])).mean[0])
+    assert float(table["B"]["girth_mm"]) == pytest.approx(value, abs=1e-3)
+    text = " ".join(wrap_text(summary, out).split())
+    assert CONFIRM in text
+    assert "a suggestion to edit" in text
+    assert "Do not read them as a prescription" in text
+    assert all(line in text for line in caution("leg"))
+
+
+def test_an_edited_plan_is_not_lost(model, sheet, tmp_path):
+    out = tmp_path / "wrap"
+    write_wrap(out, model.summary, sheet, suggested=True)
+    write_wrap(out, model.summary, sheet, suggested=True)  # not edited
+    edited = (out / "plan.toml").read_text().replace("overlap = 0.5", "overlap = 0.6", 1)
+    (out / "plan.toml").write_text(edited)
+    with pytest.raises(OutputError, match="edited"):
+        write_wrap(out, model.summary, sheet, suggested=True)
+    assert (out / "plan.toml").read_text() == edited
+    own = wrap_sheet(BUMPY, read_plan(out / "plan.toml"))
+    summary = write_wrap(out, model.summary, own, suggested=False)
+    assert summary.plan.layers[0].overlap == 0.6
+    (out / "plan.toml").write_text("no longer TOML [")
+    with pytest.raises(OutputError, match="edited"):
+        write_wrap(out, model.summary, sheet, suggested=True)
+    (out / "plan.toml").unlink()
+    (out / "letter.doc").write_text("mine")
+    with pytest.raises(OutputError, match=r"letter\.doc"):
+        write_wrap(out, model.summary, sheet, suggested=True)
