@@ -239,7 +239,9 @@ def _redrawn(edge: Edge, strip: Strip, offsets: Array, heights: Array) -> Edge:
 def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
     sure = edge.sure & ~doubt
     sure &= uniform_filter1d(sure.astype(float), _AMID_ROWS, mode="nearest") >= 0.5
-    return replace(edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX)))
+    return replace(
+        edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX))
+    )
 
 
 def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
