@@ -10,15 +10,15 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize, to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
-from scipy.interpolate import RegularGridInterpolator
 
-from digitise.care.change import Change, Chart
+from digitise.care.change import Change
 from digitise.care.places import direction_words
 from digitise.geometry.rigid import Array
 from digitise.output import figures_style as style
 from digitise.output.figures import CHANGE_LABEL, change_reach
-from digitise.output.render import side_view, vertex_normals
-from digitise.shape.limb import Z95, Limb
+from digitise.output.render import side_view
+from digitise.output.surface import change_on_mesh
+from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 
 # front, outer, back, inner of a standing limb
@@ -26,12 +26,14 @@ _SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
 _RULER_MM = 100.0
 # shading is smooth: fewer dots than lines need
 _DOTS_PER_INCH = 180
-_STRIPE_MM, _STRIPE_SHADE = 9.0, 0.72
+_STRIPE_MM, _STRIPE_SHADE = 18.0, 0.68
+# over a whole turn the stripes rise by a whole number of their distances, so that they meet
+_SLANT_MM = 14 * _STRIPE_MM / (2 * np.pi)
 
 
 def limb_views(limb: Limb, size_mm: tuple[float, float] = (180, 96)) -> Figure:
     """Draw the limb from its four sides, with lines every 100 mm of height."""
-    mesh = _own_mesh(limb)
+    mesh = limb_mesh(limb)
     figure = style.blank(*size_mm)
     _four(figure, limb, mesh, np.broadcast_to(to_rgb(style.SKIN), mesh.vertices.shape), size_mm[1])
     return figure
@@ -42,7 +44,7 @@ def change_views(change: Change, size_mm: tuple[float, float] = (180, 96)) -> Fi
 
     Grey is no clear change, blue is smaller, brown with stripes is larger.
     """
-    mesh = _own_mesh(change.second)
+    mesh = limb_mesh(change.second)
     figure = style.blank(*size_mm)
     reach = change_reach(change)
     panels = _four(figure, change.second, mesh, change_colours(change, mesh), size_mm[1])
@@ -57,38 +59,25 @@ def change_views(change: Change, size_mm: tuple[float, float] = (180, 96)) -> Fi
     return figure
 
 
-def _own_mesh(limb: Limb) -> Mesh:
-    """Return a limb's mesh in the frame of its axis."""
-    mesh = limb_mesh(limb)
-    return Mesh(limb.axis_from_world.apply(mesh.vertices), mesh.faces)
-
-
 def change_colours(change: Change, mesh: Mesh) -> Array:
-    """Return the colours (N, 3), 0 to 1, of a mesh's vertices in the frame of the change's first limb."""
-    normals = vertex_normals(mesh)
-    theta, z = np.arctan2(normals[:, 1], normals[:, 0]), mesh.vertices[:, 2]
-    mean, sd = (_at(change.chart, values, theta, z) for values in change.chart.change_mm)
-    reach = change_reach(change)
-    colours = style.CHANGE(0.5 + 0.5 * np.clip(mean / reach, -1, 1))[:, :3]
-    stripes = (mean > 0) & ((z + theta * 40.0) % _STRIPE_MM < _STRIPE_MM / 3)
+    """Return the colours (N, 3), 0 to 1, of a mesh's vertices; the mesh is in the world frame."""
+    mean, clear = change_on_mesh(change, mesh)
+    colours = style.CHANGE(0.5 + 0.5 * np.clip(mean / change_reach(change), -1, 1))[:, :3]
+    own = change.first.axis_from_world.apply(mesh.vertices)
+    # a slant line round the limb every few mm of height
+    around = np.arctan2(own[:, 1] - own[:, 1].mean(), own[:, 0] - own[:, 0].mean())
+    stripes = (mean > 0) & ((own[:, 2] + _SLANT_MM * around) % _STRIPE_MM < _STRIPE_MM / 3)
     colours[stripes] *= _STRIPE_SHADE
-    colours[np.abs(mean) <= Z95 * sd] = to_rgb(style.NO_CLEAR_CHANGE)
+    colours[~clear] = to_rgb(style.NO_CLEAR_CHANGE)
     return np.asarray(colours)
 
 
-def _at(chart: Chart, values: Array, theta: Array, z: Array) -> Array:
-    """Interpolate a chart's values (Z, T) at directions and heights (N,)."""
-    around = np.append(chart.theta, 2 * np.pi)
-    closed = np.concatenate([values, values[:, :1]], axis=1)
-    field = RegularGridInterpolator((chart.z, around), closed)
-    return np.asarray(field((np.clip(z, chart.z[0], chart.z[-1]), theta % (2 * np.pi))))
-
-
 def _four(figure: Figure, limb: Limb, mesh: Mesh, colours: Array, height_mm: float) -> Sequence[Axes]:
+    own = Mesh(limb.axis_from_world.apply(mesh.vertices), mesh.faces)
     panels: Sequence[Axes] = figure.subplots(1, 4, sharey=True)
     scale = (limb.to_mm - limb.from_mm) / (0.85 * height_mm * _DOTS_PER_INCH / style.MM_PER_INCH)
     for axes, turn in zip(panels, _SIDES[limb.side], strict=True):
-        picture = side_view(mesh, colours, turn * np.pi, scale)
+        picture = side_view(own, colours, turn * np.pi, scale)
         axes.imshow(picture.pixels, extent=picture.extent, interpolation="antialiased", zorder=2)
         axes.set_title(direction_words(limb, turn * np.pi), loc="center")
         _bare(axes)
