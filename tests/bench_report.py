@@ -1,4 +1,4 @@
-"""Speed and size of a report on 12 visits of the sample leg: ``python tests/bench_report.py``; bar 5 s, 3 MB."""
+"""Speed and size of a report on 12 visits: ``python tests/bench_report.py``; bars 5 s and 3 MB."""
 
 import os
 

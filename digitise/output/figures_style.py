@@ -98,7 +98,10 @@ def png(draw: Callable[[], Figure], dots_per_inch: float = DOTS_PER_INCH) -> byt
     with styled():
         figure = draw()
         figure.set_dpi(dots_per_inch)
-        FigureCanvasAgg(figure).print_png(stream, metadata={"Software": None})  # type: ignore[no-untyped-call]
+        # hardly larger than at the usual level, in a third of the time
+        quick = {"compress_level": 1}
+        canvas = FigureCanvasAgg(figure)
+        canvas.print_png(stream, metadata={"Software": None}, pil_kwargs=quick)  # type: ignore[no-untyped-call]
     return stream.getvalue()
 
 

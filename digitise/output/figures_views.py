@@ -25,7 +25,7 @@ from digitise.shape.mesh import Mesh, limb_mesh
 _SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
 _RULER_MM = 100.0
 # shading is smooth: fewer dots than lines need
-_DOTS_PER_INCH = 180
+_DOTS_PER_INCH = 150
 _STRIPE_MM, _STRIPE_SHADE = 18.0, 0.68
 # over a whole turn the stripes rise by a whole number of their distances, so that they meet
 _SLANT_MM = 14 * _STRIPE_MM / (2 * np.pi)
