@@ -138,7 +138,9 @@ def _backup(store: Store) -> None:
 def _restore(there: bool) -> None:
     st.subheader(text.RESTORE, anchor=False)
     st.caption(text.RESTORE_LEAD)
-    file = st.file_uploader(text.RESTORE_UPLOAD, type=["zip"], key="backup", disabled=there)
+    if there:
+        return
+    file = st.file_uploader(text.RESTORE_UPLOAD, type=["zip"], key="backup")
     if file is None or not st.button(text.RESTORE_DO):
         return
     with frame.errors(), tempfile.TemporaryDirectory() as scratch:

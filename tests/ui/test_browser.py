@@ -1,0 +1,322 @@
+"""The page in a browser: the whole path of a visit, every page at two widths, nothing from elsewhere."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import sync_playwright
+from ui_support import ROOT, serve
+
+from digitise.record.files import read_model_files
+from digitise.record.store import Store
+from digitise.record.values import Clearance, NewVisit
+from digitise.tape.table import read_tape
+
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+AXE = ROOT / ".browser/node_modules/axe-core/axe.min.js"
+ARTEFACTS = ROOT / "artefacts"
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--enable-unsafe-swiftshader",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+SAMPLES = ROOT / "sample-images"
+FIRST = SAMPLES / "pair-calf-week0"
+MOST_CLICKS = 12
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="chromium is not installed"),
+]
+
+
+@contextmanager
+def browser():
+    with sync_playwright() as play:
+        found = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield found
+        found.close()
+
+
+@contextmanager
+def tab(found, url, width=1440, height=1000, **options):
+    """A tab that refuses, and then fails on, every request to another place than ``url``."""
+    context = found.new_context(viewport={"width": width, "height": height}, **options)
+    elsewhere = []
+
+    def guard(route):
+        if route.request.url.startswith((url, "data:", "blob:")):
+            route.continue_()
+        else:
+            elsewhere.append(route.request.url)
+            route.abort()
+
+    context.route("**/*", guard)
+    page = context.new_page()
+    page.on("websocket", lambda socket: elsewhere.append(socket.url) if url[7:] not in socket.url else None)
+    page.set_default_timeout(60_000)
+    yield page
+    context.close()
+    assert not elsewhere, f"asked for from elsewhere: {elsewhere}"
+
+
+def settled(page):
+    """Wait until the page has drawn what it was asked for."""
+    page.wait_for_timeout(250)
+    page.wait_for_function(
+        "document.querySelector('[data-testid=stApp]')?.dataset.testScriptState !== 'running'"
+        " && !document.querySelector('[data-stale=true]')"
+    )
+    page.wait_for_timeout(150)
+
+
+class Hand:
+    """Clicks, and counts them."""
+
+    def __init__(self, page):
+        self.page, self.clicks = page, 0
+
+    def click(self, role, name):
+        self.page.get_by_role(role, name=name, exact=True).first.click()
+        self.clicks += 1
+        settled(self.page)
+
+
+@pytest.fixture(scope="module")
+def modelled(tmp_path_factory):
+    """What ``digitise model --json`` says of both sample visits, and the folders it wrote."""
+    found = []
+    for name in ("pair-calf-week0", "pair-calf-week3"):
+        folder, out = SAMPLES / name, tmp_path_factory.mktemp("model") / name
+        command = [sys.executable, "-m", "digitise", "model", folder / "photo-1.jpg", folder / "photo-2.jpg"]
+        command += ["--field", folder / "field.json", "--tape", folder / "tape.csv"]
+        command += ["--limb", "leg", "--side", "left", "--out", out, "--json"]
+        # the page's server also works on one thread: sums in another order differ in their last digits
+        one_thread = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        printed = subprocess.run(command, check=True, capture_output=True, text=True, env=one_thread).stdout
+        found.append((json.loads(printed), out))
+    return found
+
+
+@pytest.fixture(scope="module")
+def served():
+    """The page with empty records of its own."""
+    with tempfile.TemporaryDirectory() as home, serve(Path(home)) as found:
+        yield found
+
+
+def volume_words(summary):
+    return f"{summary['volume_ml']:,.0f}".replace(",", "\u202f")
+
+
+def test_first_visit_from_an_empty_start_to_weeks_and_export(served, modelled, tmp_path):
+    summary, _ = modelled[0]
+    times = {}
+    with browser() as found, tab(found, served.url, accept_downloads=True) as page:
+        hand = Hand(page)
+        times["first load"] = first_load(page, served.url)
+        answer_questions(hand)
+        times["second photograph to limb"] = give_photographs(page)
+        type_tape(hand)
+        assert_same_figures(page, summary)
+        drag_a_point(page)
+        page.get_by_text("Corrected by hand").wait_for()
+        settled(page)
+        corrected = volume_shown(page)
+        assert volume_words(summary) not in corrected
+        page.reload()
+        page.get_by_text("Corrected by hand").wait_for()
+        settled(page)
+        assert volume_shown(page) == corrected
+        assert page.get_by_role("textbox", name="Client's code").input_value() == "K-017"
+        hand.click("button", "Save this visit")
+        page.get_by_text("Saved as visit 1").first.wait_for()
+        times["clicks"] = hand.clicks
+        assert hand.clicks <= MOST_CLICKS
+        page.reload()
+        page.get_by_text("Saved as visit 1").first.wait_for()
+        settled(page)
+        assert volume_shown(page) == corrected
+        add_visit(served.home, modelled[1][1], "K-017", days_ago=21)
+        taken = compare_and_export(page, served.url, tmp_path / "limb.html")
+    opens_without_the_program(taken)
+    ARTEFACTS.mkdir(exist_ok=True)
+    (ARTEFACTS / "page-times.json").write_text(json.dumps(times, indent=1))
+
+
+def first_load(page, url):
+    begin = time.monotonic()
+    page.goto(url)
+    page.get_by_role("textbox", name="Client's code").wait_for()
+    return time.monotonic() - begin
+
+
+def answer_questions(hand):
+    page = hand.page
+    hand.click("textbox", "Client's code")
+    page.keyboard.type("K-017")
+    page.keyboard.press("Tab")
+    role = "radio" if page.get_by_role("radio", name="Leg", exact=True).count() else "button"
+    for name in ("Leg", "Left", "Yes"):
+        hand.click(role, name)
+    hand.click("button", "None of these")
+
+
+def give_photographs(page):
+    """Give the field and both photographs; return how long the limb takes from the second one."""
+    files = page.locator("input[type=file]").first
+    files.set_input_files([FIRST / "field.json", FIRST / "photo-1.jpg"])
+    page.get_by_text("One more photograph").wait_for()
+    settled(page)
+    begin = time.monotonic()
+    files.set_input_files([FIRST / "photo-2.jpg"])
+    page.get_by_text("Drag to turn").wait_for()
+    took = time.monotonic() - begin
+    settled(page)
+    return took
+
+
+def type_tape(hand):
+    page = hand.page
+    hand.click("spinbutton", "Height cm, row 1")
+    for row in read_tape(FIRST / "tape.csv"):
+        for value in (row.height_mm, row.girth_mm):
+            page.keyboard.type(f"{value / 10:g}")
+            page.keyboard.press("Tab")
+    page.get_by_text("agrees: tape").nth(4).wait_for()
+    settled(page)
+
+
+def assert_same_figures(page, summary):
+    """The volume on the page, and every figure to its last digit, are those of the command line."""
+    page.get_by_text(volume_words(summary)).first.wait_for()
+    assert volume_words(summary) in volume_shown(page)
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Figures (model.json)").click()
+    shown = json.loads(Path(download.value.path()).read_text())
+    for figure in ("volume_ml", "volume_ml_95", "cone_volume_ml", "sections", "tape_check"):
+        assert shown[figure] == summary[figure]
+
+
+def volume_shown(page):
+    return page.locator("[data-testid=stMetricValue]").inner_text()
+
+
+def compare_and_export(page, url, taken):
+    page.goto(f"{url}weeks")
+    page.get_by_text("The limb is larger").wait_for()
+    page.goto(f"{url}teach")
+    page.get_by_text("cups more").wait_for()
+    page.get_by_text("Prepare the files to take away").click()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Page that opens anywhere (HTML)").click()
+    shutil.copy(download.value.path(), taken)
+    return taken
+
+
+def drag_a_point(page):
+    """Correct the first outline by dragging one point outward, and one more by the keyboard and undo."""
+    page.get_by_role("button", name="Correct outline 1").click()
+    handle = page.locator("circle.handle[data-edge='0'][data-point='10']")
+    handle.wait_for()
+    page.wait_for_timeout(500)
+    box = handle.bounding_box()
+    middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.move(*middle)
+    page.mouse.down()
+    page.mouse.move(middle[0] - 10, middle[1], steps=4)
+    page.mouse.up()
+    assert page.locator("circle.handle.moved").count() == 1
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowRight")
+    assert page.locator("circle.handle.moved").count() == 2
+    page.get_by_role("button", name="Undo").click()
+    assert page.locator("circle.handle.moved").count() == 1
+    page.get_by_role("button", name="Use this outline").click()
+
+
+def add_visit(home, folder, client, days_ago):
+    when = datetime.now().astimezone() - timedelta(days=days_ago)
+    visit = NewVisit(
+        client,
+        "leg",
+        "left",
+        when,
+        read_tape(SAMPLES / folder.name / "tape.csv"),
+        model=read_model_files(folder),
+        clearance=Clearance("yes", "AB", when),
+    )
+    with Store(home / "records.sqlite") as store:
+        store.add_visit(visit)
+
+
+def opens_without_the_program(file):
+    with browser() as found, tab(found, file.as_uri(), 1000, 900) as page:
+        page.goto(file.as_uri())
+        page.locator(".js-plotly-plot .main-svg").first.wait_for()
+        assert "cups more" in page.content()
+        assert "K-017" not in page.content()
+
+
+@pytest.fixture
+def filled(served, modelled):
+    """The page with two visits of one more client in its records."""
+    for number, (_, folder) in enumerate(modelled):
+        add_visit(served.home, folder, "S-001", days_ago=20 - 20 * number)
+    return served
+
+
+READY = {
+    "setup": "Download the sheets",
+    "": "Still needed",
+    "weeks": "The limb is",
+    "padding": "To take from the shelf",
+    "teach": "cups",
+    "records": "Make a backup",
+}
+DARK = ("", "weeks")
+SERIOUS = ("serious", "critical")
+
+
+def test_pages_fit_are_accessible_and_ask_nobody(filled):
+    assert AXE.is_file(), "axe-core is missing: run .ci/test once"
+    ARTEFACTS.mkdir(exist_ok=True)
+    faults = []
+    with browser() as found:
+        for width, theme in ((1440, "light"), (390, "light"), (1440, "dark")):
+            with tab(found, filled.url, width, 2400, color_scheme=theme) as page:
+                for name in DARK if theme == "dark" else READY:
+                    faults += look_at(page, filled.url, name, f"{width}-{theme}")
+    assert not faults
+
+
+def look_at(page, url, name, kind):
+    """Take a picture of a page; return what is too wide and what axe-core finds serious."""
+    page.goto(url + name)
+    page.get_by_text(READY[name]).first.wait_for()
+    settled(page)
+    page.wait_for_timeout(500)
+    page.screenshot(path=ARTEFACTS / f"page-{name or 'visit'}-{kind}.png")
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    page.add_script_tag(path=str(AXE))
+    violations = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]
+    faults = [
+        (name, kind, violation["id"], node["html"][:200])
+        for violation in violations
+        if violation["impact"] in SERIOUS
+        for node in violation["nodes"]
+    ]
+    return faults + [(name, kind, f"{wide} px wide")] * (wide > page.viewport_size["width"])
