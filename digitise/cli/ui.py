@@ -103,7 +103,7 @@ def _free_port(address: str, wanted: int) -> int:
 
 
 def _environment(records: str | None, passphrase: str) -> dict[str, str]:
-    """Return the server's environment; each of its libraries works on one thread, as visits share the cores."""
+    """Return the server's environment; its libraries work on one thread each, as visits share the cores."""
     if importlib.util.find_spec("streamlit") is None:
         raise OutputError("The page's library is missing.", do="Install the program again.")
     own = {"DIGITISE_UI_PASSPHRASE": passphrase, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
