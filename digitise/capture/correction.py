@@ -31,8 +31,10 @@ from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 
 FORMAT = "outline-correction/1"
+Side = Literal["left", "right"]
 DRAWN_SD_PX = 1.5  # how well a person draws an edge on an enlarged photograph: our estimate
 _MAX_BYTES = 2_000_000
+_SIDES: tuple[Side, Side] = ("left", "right")
 _MARGIN = 0.05  # of the picture's longer side: points farther out count as there
 _REDRAW = "Draw the correction again on the page."
 
@@ -47,7 +49,7 @@ class _Form(BaseModel):
 class EdgeForm(_Form):
     """A line along one edge, in pixels of the upright picture."""
 
-    side: Literal["left", "right"]
+    side: Side
     points: list[PointForm] = Field(min_length=2, max_length=5000)
 
 
@@ -81,7 +83,7 @@ class DrawnEdge:
         (n, 2) px, n >= 2.
     """
 
-    side: Literal["left", "right"]
+    side: Side
     points: Array
 
 
@@ -189,8 +191,12 @@ def _pairs(points: Array) -> list[tuple[float, float]]:
 
 
 def paint(correction: Correction, strip: Strip) -> NDArray[np.int8]:
-    """Map the strokes to the strip: (H, W) 1 where limb was painted, -1 background, 0 elsewhere."""
-    painted = np.zeros(strip.pixels.shape[:2], np.int8)
+    """Map a correction to the strip: (H, W) 1 where it says limb, -1 background, 0 elsewhere.
+
+    What lies between a left and a right edge that were both drawn, or in the polygon, is limb too.
+    """
+    left, right = (drawn_offsets(correction, strip, side, strip.heights)[:, None] for side in _SIDES)
+    painted = ((strip.offsets > left) & (strip.offsets < right)).astype(np.int8)
     for stroke in correction.strokes:
         cells = strip.cells(_on_plane(stroke.points, strip))
         if not len(cells):
@@ -203,7 +209,7 @@ def paint(correction: Correction, strip: Strip) -> NDArray[np.int8]:
     return painted
 
 
-def drawn_offsets(correction: Correction, strip: Strip, side: str, heights: Array) -> Array:
+def drawn_offsets(correction: Correction, strip: Strip, side: Side, heights: Array) -> Array:
     """Return where drawn edges and polygon cross the heights: (n,) mm, NaN where nothing is drawn."""
     found = np.full(len(heights), np.nan)
     if correction.polygon is not None:

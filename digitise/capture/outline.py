@@ -207,7 +207,7 @@ def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correcti
         edge = _doubted(edge, region.doubtful[index][skin])
         if correction is not None:
             offsets = drawn_offsets(correction, strip, ("left", "right")[index], heights)
-            edge = _redrawn(edge, strip, offsets, heights)
+            edge = _redrawn(edge, strip.photo_from_plane(offsets, heights), (-1, 1)[index], photo.pixels)
         edges.append(_upwards(edge, heights > _LOWEST_MM))
     heights = heights[heights > _LOWEST_MM][::-1]
     return Outline((edges[0], edges[1]), (heights, heights), hem_mm)
@@ -222,17 +222,17 @@ def _require_same_photo(correction: Correction, photo: Photograph) -> None:
         )
 
 
-def _redrawn(edge: Edge, strip: Strip, offsets: Array, heights: Array) -> Edge:
-    """Put drawn offsets (n,) mm, NaN where nothing was drawn, in place of an edge's points."""
-    drawn = np.isfinite(offsets)
+def _redrawn(edge: Edge, at: Array, outward: int, pixels: NDArray[np.uint8]) -> Edge:
+    """Put drawn points (n, 2) px, NaN where nothing was drawn, in place of an edge's points."""
+    drawn = _inside(at, pixels)
     if not drawn.any():
         return edge
-    at = strip.photo_from_plane(np.where(drawn, offsets, 0.0), heights)
-    return replace(
-        edge,
-        points=np.where(drawn[:, None], at, edge.points),
-        sd_px=np.where(drawn, DRAWN_SD_PX, edge.sd_px),
-        sure=edge.sure | drawn,
+    points = np.where(drawn[:, None], at, edge.points)
+    return Edge(
+        points,
+        np.where(drawn[:, None], outward * _right_normals(points), edge.normals),
+        np.where(drawn, DRAWN_SD_PX, edge.sd_px),
+        edge.sure | drawn,
     )
 
 

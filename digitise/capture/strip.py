@@ -103,7 +103,9 @@ def facing_plane(camera: Camera, axis_from_world: Pose) -> Pose:
 
 
 def cut_strip(pixels: NDArray[np.uint8], camera: Camera, axis_from_world: Pose, top_mm: float) -> Strip:
-    """Resample a photograph (H, W, 3) uint8 into the strip up to the height ``top_mm``.
+    """Resample a photograph (H, W, 3) uint8 into the strip.
+
+    It reaches up to the height ``top_mm``, or as far as the picture shows the axis.
 
     Raises
     ------
@@ -111,11 +113,11 @@ def cut_strip(pixels: NDArray[np.uint8], camera: Camera, axis_from_world: Pose, 
         When the photograph does not look at the limb.
     """
     plane = facing_plane(camera, axis_from_world)
-    heights = np.arange(top_mm, LOWEST_MM, -STEP_MM)
+    heights = _seen(np.arange(top_mm, LOWEST_MM, -STEP_MM), camera, plane)
     offsets = np.arange(-HALF_WIDTH_MM, HALF_WIDTH_MM + STEP_MM / 2, STEP_MM)
     empty = Strip(camera, plane, heights, offsets, np.zeros((0, 0, 3), np.uint8))
     grid = empty.photo_from_plane(*np.broadcast_arrays(offsets[None, :], heights[:, None]))
-    if len(heights) < _LEAST_ROWS or not np.isfinite(grid).any():
+    if len(heights) < _LEAST_ROWS:
         raise OutlineError(
             "the photograph does not show the space above the mat before a backdrop.",
             do="Take it with mat, limb and backdrop in the picture.",
@@ -124,6 +126,14 @@ def cut_strip(pixels: NDArray[np.uint8], camera: Camera, axis_from_world: Pose, 
     small = cv2.resize(pixels, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
     cut = read_between(np.asarray(small), (grid + 0.5) / shrink - 0.5)
     return Strip(camera, plane, heights, offsets, np.asarray(cut, np.uint8))
+
+
+def _seen(heights: Array, camera: Camera, world_from_plane: Pose) -> Array:
+    """Return the heights (n,), which fall, from the first on whose point of the axis is in the picture."""
+    axis = world_from_plane.apply(np.outer(heights, [0.0, 1.0, 0.0]))
+    pixels = camera.project(axis)
+    seen = np.all((pixels >= 0) & (pixels <= np.array(camera.size) - 1), axis=1)
+    return heights[np.argmax(seen) :] if seen.any() else heights[:0]
 
 
 def _shrinking(grid: Array) -> int:

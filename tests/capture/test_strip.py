@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from strips import looking_at
 
 from digitise.capture.strip import HALF_WIDTH_MM, LOWEST_MM, STEP_MM, Strip, cut_strip, facing_plane
+from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
@@ -147,3 +148,27 @@ def test_the_strip_ends_at_its_top():
     assert LOWEST_MM < strip.heights[-1] <= LOWEST_MM + STEP_MM
     assert strip.offsets[0] == -HALF_WIDTH_MM
     assert strip.offsets[-1] == HALF_WIDTH_MM
+
+
+def test_the_strip_ends_where_the_picture_ends():
+    camera = Camera(Lens(800.0, np.array([374.5, 499.5])), looking_at([1500, 0, 450], LIMB), SIZE)
+    strip = cut_strip(np.zeros((1000, 750, 3), np.uint8), camera, Pose.identity(), 3000.0)
+    # half of 999 px at 1500 mm and 800 px focal length
+    assert strip.heights[0] == pytest.approx(450 + 499.5 * 1500 / 800, abs=STEP_MM)
+
+
+@pytest.mark.parametrize(
+    ("eye", "target", "top"),
+    [([1500, 0, 450], [3000, 0, 450], 900.0), ([1500, 0, 450], LIMB, 40.0), ([1500, 0, 450], LIMB, -500.0)],
+    ids=["looks away", "backdrop on the floor", "backdrop below the floor"],
+)
+def test_a_photograph_that_does_not_show_the_limbs_place_is_refused(eye, target, top):
+    camera = Camera(Lens(800.0, np.array([374.5, 499.5])), looking_at(eye, target), SIZE)
+    with pytest.raises(OutlineError):
+        cut_strip(np.zeros((1000, 750, 3), np.uint8), camera, Pose.identity(), top)
+
+
+def test_a_photograph_taken_along_the_limb_is_refused():
+    above = Camera(Lens(800.0, np.array([374.5, 499.5])), looking_at([1e-9, 0, 2000], [0, 1, 0]), SIZE)
+    with pytest.raises(OutlineError):
+        cut_strip(np.zeros((1000, 750, 3), np.uint8), above, Pose.identity(), 900.0)
