@@ -10,8 +10,9 @@ The file is JSON, all points in pixels of the upright photograph, pixel centres 
 
 An edge is a line drawn along the limb's true edge: between its ends it replaces the automatic edge.  A
 polygon round (a part of) the limb replaces both edges between its lowest and highest point.  A stroke says
-that what it covers is limb, or background; the edge is then found anew.  All parts but the format are
-optional.
+that what it covers is limb, or background; the edge is then found anew.  What lies in the polygon, or between
+two drawn edges, is limb as well, so that a limb that is not found by itself can be drawn.  All parts but the
+format are optional.
 """
 
 from __future__ import annotations

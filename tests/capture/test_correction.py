@@ -1,12 +1,14 @@
 """Corrections: the file there and back, damage refused, strokes and lines where they were drawn."""
 
 import json
+import re
 import string
 from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
+from conftest import ROOT
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strips import CAMERA, SIZE, looking_at, made_strip
@@ -85,6 +87,14 @@ def test_what_is_written_is_read_again(correction):
 
 def test_all_parts_but_the_format_are_optional():
     assert same(correction_from_json('{"format": "outline-correction/1"}', "c.json"), Correction(None))
+
+
+def test_the_correction_in_the_docs_is_a_correction():
+    text = (ROOT / "docs/formats.md").read_text(encoding="utf-8")
+    section = text[text.index("## correction.json") :]
+    example = re.search(r"```json\n(.*?)```", section, flags=re.DOTALL).group(1)
+    correction = correction_from_json(example, "formats.md")
+    assert (len(correction.edges), len(correction.strokes), len(correction.polygon)) == (1, 2, 4)
 
 
 def changed(**parts) -> str:
@@ -294,3 +304,23 @@ def test_points_are_pixels_of_the_upright_photograph(strip):
     column, row = np.rint(strip.cells(strip.plane_from_world(point))).astype(int)
     assert painted[row, column] == 1
     assert cv2.countNonZero((painted != 0).astype(np.uint8)) <= 9
+
+
+def test_between_two_drawn_edges_is_limb(strip):
+    left = DrawnEdge("left", photo_line(strip, [-40, -40], [300, 500]))
+    right = DrawnEdge("right", photo_line(strip, [50, 50], [350, 550]))
+    painted = paint(Correction(None, (left, right)), strip)
+    x, z = np.meshgrid(strip.offsets, strip.heights)
+    between = (x > -39) & (x < 49) & (z > 352) & (z < 498)
+    assert np.all(painted[between] == 1)
+    assert not painted[(x < -41) | (x > 51) | (z < 348) | (z > 502)].any()
+    assert not paint(Correction(None, (left,)), strip).any()
+
+
+def test_strokes_go_over_the_polygon(strip):
+    polygon = photo_line(strip, [-60, -60, 60, 60], [200, 600, 600, 200])
+    dab = Stroke("background", 30.0, photo_line(strip, [0], [400]))
+    painted = paint(Correction(None, strokes=(dab,), polygon=polygon), strip)
+    column, row = np.rint(strip.cells(np.array([0.0, 400.0]))).astype(int)
+    assert painted[row, column] == -1
+    assert painted[row, column + 20] == 1
