@@ -56,8 +56,9 @@ def surface(mesh: Mesh, colour: str) -> go.Mesh3d:
         k=k,
         color=colour,
         hoverinfo="skip",
-        lighting={"ambient": 0.72, "diffuse": 0.75, "specular": 0.06, "roughness": 0.8, "fresnel": 0.05},
-        lightposition={"x": 1e5, "y": -2e4, "z": 6e4},
+        lighting={"ambient": 0.55, "diffuse": 0.7, "specular": 0.05, "roughness": 0.9},
+        # as seen on the screen: from the right, above and before it, so that relief shows from every side
+        lightposition={"x": 2, "y": 1, "z": -1},
     )
 
 

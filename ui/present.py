@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from digitise.capture.finding import Finding
-from digitise.care.change import NO_CLEAR_CHANGE, SMALLER, VolumeChange
-from digitise.care.garment import GirthList
-from digitise.care.plan import Plan, plan_from_toml
-from digitise.care.regions import ADVICE, Region
-from digitise.care.wrap import WrapSheet
 from digitise.errors import DigitiseError
 from digitise.output.model_form import ModelForm
 from digitise.shape.limb import Estimate
@@ -25,7 +18,6 @@ from ui import text
 
 TypedRow = tuple[float | None, float | None]
 
-CUP_ML = 250.0
 _FIRST_LINE = 2
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
 
@@ -192,159 +184,3 @@ def finding_lines(findings: Sequence[Finding]) -> tuple[str, ...]:
 def notes_line(findings: Sequence[Finding]) -> str:
     """Return what is as it should be, in one line."""
     return " ".join(finding.text for finding in findings if finding.severity == "note")
-
-
-def signed_ml(value: float) -> str:
-    """Return a change of volume with its sign."""
-    return ("+" if value > 0 else "−" if value < 0 else "") + millilitres(abs(value))
-
-
-def change_sentence(change: VolumeChange) -> str:
-    """Return a change of volume as a sentence."""
-    low, high = change.change_ml.interval_95
-    percent = f"{float(change.percent.mean):+.1f}".replace("-", "−")
-    return text.CHANGE_SENTENCE.format(
-        verdict=text.VERDICTS[change.verdict],
-        value=signed_ml(float(change.change_ml.mean)),
-        percent=percent,
-        low=signed_ml(float(low)),
-        high=signed_ml(float(high)),
-    )
-
-
-def change_rows(parts: Sequence[VolumeChange]) -> list[dict[str, str]]:
-    """Return the table of changes by stretch."""
-    return [dict(zip(text.CHANGE_COLUMNS, _change_row(part), strict=True)) for part in parts]
-
-
-def _change_row(part: VolumeChange) -> tuple[str, ...]:
-    low, high = part.change_ml.interval_95
-    return (
-        part.stretch.name,
-        f"{part.stretch.low / 10:.0f} to {part.stretch.high / 10:.0f}",
-        signed_ml(float(part.change_ml.mean)),
-        f"{signed_ml(float(low))} to {signed_ml(float(high))}",
-        text.VERDICTS[part.verdict],
-    )
-
-
-def since_start(days: float) -> str:
-    """Return how long after the first visit another was, for people who do not need dates."""
-    weeks = round(days / 7)
-    if days < 1:
-        return text.TEACH_START
-    if weeks == 0:
-        return text.TEACH_AFTER_DAYS.format(round(days))
-    return text.TEACH_AFTER_ONE if weeks == 1 else text.TEACH_AFTER.format(weeks)
-
-
-def plain_change(change: VolumeChange | None) -> str:
-    """Return a change in words for people without training; a cup is 250 mL."""
-    if change is None:
-        return text.TEACH_WORDS_START
-    if change.verdict == NO_CLEAR_CHANGE:
-        return text.TEACH_WORDS_SAME
-    cups = round(abs(float(change.change_ml.mean)) / CUP_ML)
-    amount = text.TEACH_LITTLE if cups == 0 else text.TEACH_CUP if cups == 1 else text.TEACH_CUPS.format(cups)
-    words = text.TEACH_WORDS_LESS if change.verdict == SMALLER else text.TEACH_WORDS_MORE
-    return words.format(amount)
-
-
-def region_line(number: int, region: Region) -> str:
-    """Return a place to look at as one line of Markdown."""
-    return text.REGION_LINE.format(
-        number=number,
-        kind=text.KINDS[region.kind],
-        place=region.place,
-        why=region.why,
-        advice=ADVICE[region.kind],
-        confidence=text.SURE[region.confidence],
-    )
-
-
-def plan_rows(plan: Plan) -> list[dict[str, object]]:
-    """Return a plan as rows of an editable table: cm and percent."""
-    return [
-        dict(
-            zip(
-                text.WRAP_COLUMNS,
-                (
-                    layer.name,
-                    layer.width_mm / 10,
-                    layer.from_mm / 10,
-                    layer.to_mm / 10,
-                    round(100 * layer.overlap),
-                    round(100 * layer.stretch),
-                    layer.tension_n,
-                ),
-                strict=True,
-            )
-        )
-        for layer in plan.layers
-    ]
-
-
-def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float) -> Plan:
-    """Return the plan that an edited table says; a new row is a bandage, and empty cells keep their default.
-
-    Raises
-    ------
-    PlanError
-        A number is missing or out of range.
-    """
-    layers = [_layer_toml(plan, index, row) for index, row in enumerate(rows)]
-    words = "\n".join([f"roll_length_mm = {roll_m * 1000:.1f}", f"note = {json.dumps(plan.note)}", *layers])
-    return plan_from_toml(words.encode(), text.WRAP)
-
-
-def _layer_toml(plan: Plan, index: int, row: Mapping[str, object]) -> str:
-    factors = (("width_mm", 10.0), ("from_mm", 10.0), ("to_mm", 10.0), ("overlap", 0.01), ("stretch", 0.01))
-    lines = ["[[layers]]", f"name = {json.dumps(str(row.get(text.WRAP_COLUMNS[0]) or ''))}"]
-    for (name, factor), column in zip((*factors, ("tension_n", 1.0)), text.WRAP_COLUMNS[1:], strict=True):
-        value = row.get(column)
-        if isinstance(value, int | float) and not math.isnan(value):
-            lines.append(f"{name} = {value * factor:.6f}")
-    if index < len(plan.layers):
-        before = plan.layers[index]
-        lines += [f'kind = "{before.kind}"', f"thickness_mm = {before.thickness_mm}"]
-    return "\n".join(lines)
-
-
-def needs_rows(sheet: WrapSheet) -> list[dict[str, str]]:
-    """Return what each layer takes."""
-    return [
-        dict(
-            zip(
-                text.WRAP_NEEDS,
-                (need.layer.name, f"{need.turns:.1f}", f"{need.stretched_mm / 1000:.1f}", str(need.rolls)),
-                strict=True,
-            )
-        )
-        for need in sheet.needs
-    ]
-
-
-def rolls_words(sheet: WrapSheet) -> str:
-    """Return the rolls to take."""
-    each = [text.WRAP_ROLL_WORDS.format(count=count, width=width / 10) for width, count in sheet.rolls]
-    return text.WRAP_ROLLS.format(", ".join(each))
-
-
-def garment_rows(girths: GirthList) -> list[dict[str, str]]:
-    """Return the girth list as a table."""
-    return [
-        dict(
-            zip(
-                text.GARMENT_COLUMNS,
-                (
-                    entry.letter,
-                    entry.place,
-                    f"{entry.height_mm / 10:.1f}",
-                    f"{entry.girth_mm / 10:.1f}",
-                    f"{entry.girth_95[0] / 10:.1f} and {entry.girth_95[1] / 10:.1f}",
-                ),
-                strict=True,
-            )
-        )
-        for entry in girths.entries
-    ]

@@ -17,7 +17,7 @@ from typing import Any
 
 HERE = Path(__file__).parent
 # what the pages need before they can draw: loaded here, so that the first visitor does not wait for it
-_SLOW = ("plotly.graph_objects", "digitise.workflow", "digitise.record.store", "ui.work", "ui.figures")
+_SLOW = ("plotly.graph_objects", "digitise.workflow", "digitise.record.store", "ui.care")
 _PATIENCE_S = 30.0
 
 

@@ -22,37 +22,25 @@ from digitise.capture.markers import Detection, find_markers
 from digitise.capture.photo import Photograph, read_photo
 from digitise.capture.sheetfiles import save_sheets
 from digitise.capture.sheets import Paper, parse_print_scale, sheet_field, sheet_set
-from digitise.care.change import Change, compare
-from digitise.care.chart import limb_chart
-from digitise.care.course import Course, course
-from digitise.care.foam import FoamPiece, foam_pieces
-from digitise.care.regions import Region, find_regions
-from digitise.care.visits import Reading, VisitVolume
-from digitise.errors import PlanError
-from digitise.output.figures_style import png
-from digitise.output.figures_views import change_views
-from digitise.output.foam_sheet import foam_pdf
+from digitise.errors import RecordError
 from digitise.output.measured import Measured
 from digitise.output.model_file import StoredModel, read_model, write_model_file
 from digitise.output.model_form import ModelForm
 from digitise.output.pictures import draw_outline
-from digitise.output.surface import change_on_mesh, mask_on_mesh
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
-from digitise.record.values import ModelFiles, VisitId, VisitLine
-from digitise.shape.limb import Limb, volume
+from digitise.record.values import ModelFiles, VisitId
+from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.tape.rows import TapeRow
 from digitise.workflow import Outlined, find_outlines, fit_outlines
 from ui import text
-from ui.changes import Coloured
 from ui.draft import Draft
 from ui.memo import Memo
 
 Progress = Callable[[str], None]
 
 MESH_STEP_MM, MESH_RAYS = 8.0, 72
-FINE_STEP_MM, FINE_RAYS = 5.0, 96
 _JPEG_QUALITY = 85
 
 # photographs are 36 MB each when they are open, the rest is small
@@ -64,21 +52,7 @@ _meshes = Memo(24)
 _pictures = Memo(24)
 _models = Memo(60)
 _summaries = Memo(12)
-_changes = Memo(40)
-_regions = Memo(24)
 _sheets = Memo(3)
-_ALL = (
-    _seen,
-    _inspected,
-    _outlined,
-    _measured,
-    _meshes,
-    _pictures,
-    _models,
-    _summaries,
-    _changes,
-    _regions,
-)
 
 
 @dataclass(frozen=True)
@@ -255,6 +229,14 @@ def saved_limb(visit: int) -> tuple[ModelForm, Limb]:
     return stored.summary, stored.limb
 
 
+def heights_of_last_visit(client: str, limb: str, side: str) -> tuple[float, ...]:
+    """Return the tape's heights at a limb's last visit, mm; none when there is no such visit."""
+    with contextlib.suppress(RecordError), Store(create=False) as store:
+        lines = [line for line in store.list_visits(client) if (line.limb, line.side) == (limb, side)]
+        return tuple(row.height_mm for row in store.load_visit(lines[-1].id).tape) if lines else ()
+    return ()
+
+
 def stored_model(store: Store, visit: VisitId) -> StoredModel:
     """Return the limb of a stored visit.
 
@@ -273,102 +255,6 @@ def stored_model(store: Store, visit: VisitId) -> StoredModel:
             return read_model(folder)
 
     return _models.get(hashlib.sha256(files.json.encode() + files.limb).hexdigest(), read)
-
-
-def change_between(first: StoredModel, second: StoredModel, tell: Progress) -> Change:
-    """Return what changed from one visit to another.
-
-    Raises
-    ------
-    DigitiseError
-        The two cannot be compared.
-    """
-
-    def make() -> Change:
-        tell(text.STEP_CHANGE)
-        return compare(first.limb, second.limb)
-
-    return _changes.get((first.summary.limb_sha256, second.summary.limb_sha256), make)
-
-
-def coloured(change: Change) -> Coloured:
-    """Return the later limb's surface with its change."""
-
-    def make() -> Coloured:
-        mesh = limb_mesh(change.second, FINE_STEP_MM, FINE_RAYS)
-        return Coloured(mesh, *change_on_mesh(change, mesh))
-
-    return _meshes.get(("change", limb_key(change.first), limb_key(change.second)), make)
-
-
-def unchanged(limb: Limb) -> Coloured:
-    """Return a limb's surface without any change."""
-    mesh = mesh_of(limb)
-    count = len(mesh.vertices)
-    return Coloured(mesh, np.zeros(count), np.zeros(count, dtype=bool))
-
-
-def change_still(change: Change) -> bytes:
-    """Return the limb from four sides, coloured by change, as a PNG file."""
-    key = ("still", limb_key(change.first), limb_key(change.second))
-    return _pictures.get(key, lambda: png(lambda: change_views(change)))
-
-
-def course_of(visits: Sequence[tuple[VisitLine, StoredModel]]) -> Course:
-    """Return the course of a limb over its visits, all between the heights that every visit measured.
-
-    Raises
-    ------
-    DigitiseError
-        The visits have no common heights.
-    """
-    low = max(model.limb.from_mm for _, model in visits)
-    high = min(model.limb.to_mm for _, model in visits)
-    return course(_visit_volume(line, model, low, high) for line, model in visits)
-
-
-def _visit_volume(line: VisitLine, model: StoredModel, low: float, high: float) -> VisitVolume:
-    estimate = volume(model.limb, low, high)
-    return VisitVolume(
-        taken=line.taken,
-        volume=Reading(float(estimate.mean), float(estimate.sd)),
-        from_mm=low,
-        to_mm=high,
-        local_hour=line.taken.hour + line.taken.minute / 60,
-        covers_mm=(model.limb.from_mm, model.limb.to_mm),
-    )
-
-
-def regions_of(limb: Limb, tell: Progress) -> tuple[Region, ...]:
-    """Return the places of a limb that may need padding."""
-
-    def make() -> tuple[Region, ...]:
-        tell(text.STEP_MAPS)
-        return find_regions(limb)
-
-    return _regions.get(limb_key(limb), make)
-
-
-def region_vertices(limb: Limb) -> list[NDArray[np.bool_]]:
-    """Return for each place which vertices of the limb's light surface lie in it."""
-    chart, mesh = limb_chart(limb), mesh_of(limb)
-    found = regions_of(limb, lambda _: None)
-    return [mask_on_mesh(limb, chart.theta, chart.z, region.mask, mesh) for region in found]
-
-
-def foam_file(limb: Limb, regions: Sequence[Region], paper: str, code: str) -> bytes | None:
-    """Return the foam pieces of bulges and hollows as a PDF to print; None when no place takes foam."""
-
-    def make() -> bytes | None:
-        pieces: list[FoamPiece] = []
-        for region in regions:
-            if region.kind in ("bulge", "hollow"):
-                # places too small for foam are in the list on the page, only without a piece
-                with contextlib.suppress(PlanError):
-                    pieces += foam_pieces(limb, region)
-        return foam_pdf(pieces, limb.kind, paper=paper, code=code) if pieces else None
-
-    return _pictures.get(("foam", limb_key(limb), paper, code), make)
 
 
 def sheets_zip(paper: Paper, print_scale: str) -> bytes:
@@ -399,16 +285,5 @@ def _file_key(path: Path) -> Hashable:
 
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
-    for memo in (
-        _seen,
-        _inspected,
-        _outlined,
-        _measured,
-        _meshes,
-        _pictures,
-        _models,
-        _summaries,
-        _changes,
-        _regions,
-    ):
+    for memo in (_seen, _inspected, _outlined, _measured, _meshes, _pictures, _models, _summaries):
         memo.forget()

@@ -143,6 +143,7 @@ def test_forgetting_a_client_also_removes_drafts(records):
     test.text_input(key="forget-K-017").set_value("K-017").run()
     button = next(one for one in test.button if one.label == text.FORGET_DO.format("K-017"))
     button.click().run()
+    assert not test.exception
     assert not kept.folder.exists()
     with Store() as store:
         assert store.list_clients() == ()
@@ -154,3 +155,16 @@ def test_a_stored_visit_opens_from_the_records(records):
     test.selectbox(key="open-K-017").set_value(1).run()
     assert not test.error
     assert test.metric[0].value.startswith(f"{records[0]['volume_ml']:,.0f}".replace(",", "\u202f"))
+
+
+def test_heights_of_the_last_visit_are_filled_in_for_the_same_limb(records):
+    test = page("visit")
+    test.text_input[0].set_value("k-017").run()
+    choices = {group.label: group for group in test.button_group}
+    choices[text.LIMB].set_value("leg").run()
+    choices = {group.label: group for group in test.button_group}
+    choices[text.SIDE].set_value("left").run()
+    heights = [row["height_mm"] / 10 for row in records[0]["tape_check"]]
+    assert [field.value for field in test.number_input[: 2 * len(heights) : 2]] == heights
+    assert test.number_input[1].value is None
+    assert text.HEIGHTS_FROM_LAST in words(test)

@@ -11,7 +11,7 @@ from digitise.care.suggestion import suggest_plan
 from digitise.errors import PlanError
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import tape_from_csv
-from ui import present, text
+from ui import present, present_care, text
 
 
 def test_typed_rows_are_read_as_a_file_would_be():
@@ -92,7 +92,7 @@ def test_findings_are_told_gravest_first_and_notes_apart():
     ],
 )
 def test_time_since_the_start_needs_no_dates(days, words):
-    assert present.since_start(days) == words
+    assert present_care.since_start(days) == words
 
 
 def change(mean, verdict):
@@ -110,7 +110,7 @@ def change(mean, verdict):
     ],
 )
 def test_plain_words_of_a_change(shown, piece):
-    assert piece in present.plain_change(shown)
+    assert piece in present_care.plain_change(shown)
 
 
 def test_a_plan_that_nobody_edited_stays_the_same(models, tmp_path):
@@ -119,21 +119,21 @@ def test_a_plan_that_nobody_edited_stays_the_same(models, tmp_path):
     from digitise.output.model_file import read_model
 
     plan = suggest_plan(read_model(tmp_path).limb)
-    again = present.edited_plan(plan, present.plan_rows(plan), plan.roll_length_mm / 1000)
+    again = present_care.edited_plan(plan, present_care.plan_rows(plan), plan.roll_length_mm / 1000)
     assert again == plan
 
 
 def test_an_edited_plan_takes_new_numbers_and_refuses_impossible_ones():
     layer = {"name": "first", "width_mm": 80, "from_mm": 100, "to_mm": 400}
     plan = Plan(layers=(layer,))
-    rows = present.plan_rows(plan)
+    rows = present_care.plan_rows(plan)
     rows[0]["Overlap, %"] = 66
     rows.append({"Layer": 'a "second" one', "Width, cm": 10, "From, cm": 10, "To, cm": 30})
-    edited = present.edited_plan(plan, rows, 4.0)
+    edited = present_care.edited_plan(plan, rows, 4.0)
     assert edited.layers[0].overlap == pytest.approx(0.66)
     assert edited.layers[1].name == 'a "second" one'
     assert edited.layers[1].overlap == 0.5
     assert edited.roll_length_mm == 4000
     rows[1]["To, cm"] = 5
     with pytest.raises(PlanError, match="to_mm must be above"):
-        present.edited_plan(plan, rows, 4.0)
+        present_care.edited_plan(plan, rows, 4.0)

@@ -24,7 +24,8 @@ h3 {font-size: 1.1rem !important;}
 .st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
 .st-key-tape {gap: 0.5rem;}
 /* text in full strength: faint captions and coloured letters on tinted ground fall short of AA */
-[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {color: inherit !important; opacity: 1;}
+[data-testid="stCaptionContainer"],
+[data-testid="stCaptionContainer"] p {color: inherit !important; opacity: 1;}
 [data-testid="stButtonGroup"] [data-selected], [data-testid="stButtonGroup"] button[kind$="Active"],
 [data-testid="stSliderThumbValue"] {color: inherit !important;}
 [data-testid="stMetricValue"] {font-variant-numeric: tabular-nums;}

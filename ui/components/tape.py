@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.shape.taped import TapeCheck
-from ui import present, state, text
+from ui import present, state, text, work
 from ui.draft import Inputs
 from ui.present import TypedRow, TypedTape
 
@@ -32,6 +32,24 @@ def _kept(inputs: Inputs) -> list[TypedRow]:
     return rows
 
 
+def offer_heights(inputs: Inputs) -> None:
+    """Fill in the heights of the limb's last visit, once, while nothing is typed."""
+    if not inputs.client.strip() or inputs.limb is None or inputs.side is None:
+        return
+    limb = (inputs.client.strip().upper(), inputs.limb, inputs.side)
+    if state.value("offered") == limb:
+        return
+    state.put("offered", limb)
+    if any(value is not None for row in typed_rows(inputs) for value in row):
+        return
+    heights = work.heights_of_last_visit(*limb)
+    if heights:
+        factor = 1.0 if inputs.unit == "mm" else 10.0
+        state.put("rows", [(height / factor, None) for height in heights])
+        state.put("rows_version", (state.value("rows_version") or 0) + 1)
+        state.put("heights_offered", True)
+
+
 def head(inputs: Inputs) -> str:
     """Draw the title and the choice of the unit, and return the unit."""
     left, right = st.columns([3, 2], vertical_alignment="bottom")
@@ -50,7 +68,7 @@ def head(inputs: Inputs) -> str:
         rows = typed_rows(inputs)
         state.put("rows", list(present.converted(rows, before, unit)))
         state.put("rows_version", (state.value("rows_version") or 0) + 1)
-    st.caption(text.TAPE_LEAD)
+    st.caption(text.HEIGHTS_FROM_LAST if state.value("heights_offered") else text.TAPE_LEAD)
     return str(unit)
 
 

@@ -10,7 +10,7 @@ from digitise.care.suggestion import NOTE, suggest_plan
 from digitise.care.wrap import wrap_sheet
 from digitise.record.store import Store
 from digitise.shape.limb import Limb
-from ui import places, present, state, text, work
+from ui import care, places, present_care, state, text, work
 from ui.components import chooser, frame
 from ui.components.result import CHART, SCENE
 
@@ -49,11 +49,11 @@ def main() -> None:
 
 def _places(limb: Limb) -> tuple[Region, ...]:
     with frame.steps() as tell:
-        regions = work.regions_of(limb, tell)
+        regions = care.regions_of(limb, tell)
     st.subheader(text.PADDING_MAP, anchor=False)
     left, right = st.columns([2, 3], gap="large")
     left.plotly_chart(
-        places.places_figure(limb, work.mesh_of(limb), work.region_vertices(limb), regions, frame.ink()),
+        places.places_figure(limb, work.mesh_of(limb), care.region_vertices(limb), regions, frame.ink()),
         key="places",
         config=SCENE,
         theme=None,
@@ -63,7 +63,7 @@ def _places(limb: Limb) -> tuple[Region, ...]:
         if not regions:
             st.success(text.PADDING_NONE)
         for number, region in enumerate(regions, start=1):
-            st.markdown(present.region_line(number, region))
+            st.markdown(present_care.region_line(number, region))
         st.caption(HIDDEN)
     return regions
 
@@ -79,7 +79,7 @@ def _foam(limb: Limb, regions: tuple[Region, ...], code: str) -> None:
         required=True,
         key="foam-paper",
     )
-    pdf = work.foam_file(limb, regions, str(paper), code)
+    pdf = care.foam_file(limb, regions, str(paper), code)
     if pdf is None:
         st.info(text.FOAM_NONE)
         return
@@ -94,15 +94,15 @@ def _wrap(limb: Limb, key: str) -> None:
     plan = suggest_plan(limb)
     roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
     rows = st.data_editor(
-        present.plan_rows(plan), num_rows="dynamic", hide_index=True, width="stretch", key=f"plan-{key}"
+        present_care.plan_rows(plan), num_rows="dynamic", hide_index=True, width="stretch", key=f"plan-{key}"
     )
-    sheet = wrap_sheet(limb, present.edited_plan(plan, rows, roll))
+    sheet = wrap_sheet(limb, present_care.edited_plan(plan, rows, roll))
     for warning in sheet.warnings:
         st.warning(warning.text)
     left, right = st.columns([1, 1], gap="large")
     with left:
-        st.markdown(f"**{present.rolls_words(sheet)}**")
-        st.table(present.needs_rows(sheet))
+        st.markdown(f"**{present_care.rolls_words(sheet)}**")
+        st.table(present_care.needs_rows(sheet))
         st.caption(NOTE)
     with right:
         st.plotly_chart(
@@ -120,7 +120,7 @@ def _garment(limb: Limb) -> None:
         girths = girth_list(limb)
         for note in girths.notes:
             st.caption(note)
-        st.table(present.garment_rows(girths))
+        st.table(present_care.garment_rows(girths))
 
 
 main()

@@ -11,8 +11,8 @@ import streamlit as st
 from digitise.record.backup import restore
 from digitise.record.store import Store
 from digitise.record.values import VisitId
+from ui import care, state, text, work
 from ui import draft as drafts
-from ui import state, text, work
 from ui.components import frame, result
 
 
@@ -114,6 +114,7 @@ def _forget(store: Store, client: str) -> None:
         proof = store.forget(client)
         drafts.forget_client(client)
         work.forget_remembered()
+        care.forget_remembered()
         state.flash(text.FORGOTTEN.format(client, proof.visits, proof.photographs))
         st.rerun()
 

@@ -6,7 +6,7 @@ import streamlit as st
 
 from digitise.care.change import Change
 from digitise.record.store import Store
-from ui import changes, present, state, text, work
+from ui import care, changes, present_care, state, text
 from ui.changes import Coloured
 from ui.components import chooser, frame
 from ui.components.chooser import Kept
@@ -31,11 +31,11 @@ def main() -> None:
 def _through_the_weeks(visits: tuple[Kept, ...], shown: bool) -> None:
     first = visits[0]
     days = [(kept.line.taken - first.line.taken).total_seconds() / 86400 for kept in visits]
-    titles = _distinct([present.since_start(day) for day in days])
+    titles = _distinct([present_care.since_start(day) for day in days])
     with frame.steps() as tell:
-        all_changes = [None, *(work.change_between(first.model, kept.model, tell) for kept in visits[1:])]
-    surfaces = [work.unchanged(first.model.limb), *(work.coloured(c) for c in all_changes if c is not None)]
-    words = [present.plain_change(None if c is None else c.whole) for c in all_changes]
+        all_changes = [None, *(care.change_between(first.model, kept.model, tell) for kept in visits[1:])]
+    surfaces = [care.unchanged(first.model.limb), *(care.coloured(c) for c in all_changes if c is not None)]
+    words = [present_care.plain_change(None if c is None else c.whole) for c in all_changes]
     chosen = st.select_slider(
         text.TEACH_WEEK, titles, value=titles[-1], key=f"week-{first.line.client}-{first.line.side}"
     )
@@ -69,7 +69,7 @@ def _take_away(change: Change | None, surfaces: list[Coloured], titles: list[str
         if change is not None:
             with frame.steps() as tell:
                 tell(text.STEP_PICTURE)
-                still = work.change_still(change)
+                still = care.change_still(change)
             st.download_button(
                 text.TEACH_STILL, still, "limb.png", "image/png", icon=":material/image:", on_click="ignore"
             )

@@ -33,6 +33,7 @@ def main() -> None:
         photographs.take_in(draft, before)
     inputs = _gathered(before)
     state.keep(draft, inputs)
+    tape.offer_heights(inputs)
     with left:
         inspected = photographs.look(draft)
         unit = tape.head(before)

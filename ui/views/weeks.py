@@ -9,7 +9,7 @@ from digitise.care.change import Change
 from digitise.care.course_words import course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
-from ui import changes, figures, palette, present, state, text, work
+from ui import care, changes, figures, palette, present_care, state, text, work
 from ui.components import chooser, frame
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
@@ -33,7 +33,7 @@ def main() -> None:
 
 def _course(visits: tuple[Kept, ...]) -> None:
     ink = frame.ink()
-    found = work.course_of([(kept.line, kept.model) for kept in visits])
+    found = care.course_of([(kept.line, kept.model) for kept in visits])
     st.subheader(text.COURSE, anchor=False)
     left, right = st.columns([3, 2], gap="large")
     left.plotly_chart(
@@ -63,14 +63,14 @@ def _two(visits: tuple[Kept, ...]) -> None:
         key=f"later-{limb}-{earlier}",
     )
     with frame.steps() as tell:
-        change = work.change_between(by_number[earlier].model, by_number[later].model, tell)
-    st.markdown(f"#### {present.change_sentence(change.whole)}")
+        change = care.change_between(by_number[earlier].model, by_number[later].model, tell)
+    st.markdown(f"#### {present_care.change_sentence(change.whole)}")
     ink = frame.ink()
     st.plotly_chart(
         changes.side_by_side(
             work.mesh_of(change.first),
             work.mesh_of(change.second),
-            work.coloured(change),
+            care.coloured(change),
             (text.EARLIER_SHORT, text.LATER_SHORT, text.CHANGE_LABEL),
             ink,
         ),
@@ -82,7 +82,7 @@ def _two(visits: tuple[Kept, ...]) -> None:
     st.caption(text.CHANGE_LEGEND_SIDES)
     left, right = st.columns([3, 2], gap="large")
     with left:
-        st.table(present.change_rows(change.parts))
+        st.table(present_care.change_rows(change.parts))
     with right:
         _sections(change, (words[earlier], words[later]), f"{earlier}-{later}")
 
