@@ -1,0 +1,183 @@
+"""Make the pictures of the documents from the sample photographs: ``python docs/make_pictures.py``.
+
+Needs poppler-utils for the pages of PDFs.  Whoever changes a figure, the report or the sheets runs it again.
+"""
+
+import subprocess
+import tempfile
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+from matplotlib.figure import Figure
+from PIL import Image, ImageDraw, ImageFont, ImageOps
+
+from digitise import fonts
+from digitise.capture.field import MarkerField, read_field
+from digitise.capture.inspection import inspect_photos
+from digitise.capture.markers import find_markers
+from digitise.capture.photo import Photograph, read_photo
+from digitise.capture.sheetfiles import save_sheets
+from digitise.care.regions import find_regions
+from digitise.errors import PhotoError
+from digitise.output import figures_style
+from digitise.output.care_figures import places_views
+from digitise.output.folder import write_model
+from digitise.output.model_file import read_model
+from digitise.output.report_content import ReportVisit, Wishes, make_report
+from digitise.output.report_pdf import report_figures, report_pdf
+from digitise.samples import SampleVisit, sample_visits
+from digitise.tape.table import read_tape
+from digitise.workflow import measure_limb
+
+OUT = Path(__file__).parent / "pictures"
+DATES = (datetime(2026, 2, 9, 9, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC))
+SCREEN_DPI = 120
+INK, PAPER = (29, 39, 51), (255, 255, 255)
+
+
+# ---- photographs ---------------------------------------------------------------------------------------
+
+
+def dark(pixels: np.ndarray) -> np.ndarray:
+    """Take most of the light away."""
+    return (pixels * 0.16).astype(np.uint8)
+
+
+def shaken(pixels: np.ndarray) -> np.ndarray:
+    """Blur as a hand that moves does."""
+    kernel = np.zeros((1, 41), np.float32)
+    kernel[:] = 1 / 41
+    return cv2.filter2D(pixels, -1, kernel)
+
+
+def cut_off(pixels: np.ndarray) -> np.ndarray:
+    """Hold the phone too high: foot and mat are left out."""
+    out = np.full_like(pixels, 255)
+    kept = int(0.64 * len(pixels))
+    out[:kept] = pixels[:kept]
+    return out
+
+
+def first_words(photos: Sequence[Photograph], field: MarkerField) -> str:
+    """Return what the check of photographs says about the first of them."""
+    try:
+        seen = [find_markers(photo, field) for photo in photos]
+    except PhotoError as error:
+        return f"{error.what} {error.do}"
+    found = inspect_photos(photos, seen, field).findings
+    bad = [one for one in found if one.severity != "note" and one.photo in ("", photos[0].name)]
+    bad.sort(key=lambda one: one.severity != "refuse")
+    return f"{bad[0].text} {bad[0].do}" if bad else "Can be used."
+
+
+def work_or_not(visit: SampleVisit) -> Image.Image:
+    """Return photographs that work and that do not, each with what the check says."""
+    field, photos = read_field(visit.field), [read_photo(path) for path in visit.photos]
+    cases: list[tuple[str, Callable[[np.ndarray], np.ndarray] | None]] = [
+        ("Works", None),
+        ("Too dark", dark),
+        ("Shaken", shaken),
+        ("Foot and mat cut off", cut_off),
+    ]
+    panels = []
+    for title, change in cases:
+        first = photos[0] if change is None else replace(photos[0], pixels=change(photos[0].pixels))
+        words = first_words([first, photos[1]], field)
+        panels.append(captioned(scaled(Image.fromarray(first.pixels), height=520), title, words))
+    return beside(panels)
+
+
+# ---- joining -------------------------------------------------------------------------------------------
+
+
+def scaled(picture: Image.Image, *, height: int) -> Image.Image:
+    """Return a picture at another height."""
+    return picture.resize((round(picture.width * height / picture.height), height), Image.Resampling.LANCZOS)
+
+
+def captioned(picture: Image.Image, title: str, words: str) -> Image.Image:
+    """Return a picture with a title and a sentence below it."""
+    out = Image.new("RGB", (picture.width, picture.height + 150), PAPER)
+    out.paste(picture, (0, 0))
+    draw = ImageDraw.Draw(out)
+    draw.text((4, picture.height + 6), title, INK, ImageFont.truetype(str(fonts.BOLD), 24))
+    lines = textwrap.wrap(words, 44)[:5]
+    draw.text((4, picture.height + 38), "\n".join(lines), INK, ImageFont.truetype(str(fonts.REGULAR), 17))
+    return out
+
+
+def beside(pictures: Sequence[Image.Image], gap: int = 16) -> Image.Image:
+    """Return pictures side by side, all as high as the highest."""
+    width = sum(picture.width for picture in pictures) + gap * (len(pictures) - 1)
+    out = Image.new("RGB", (width, max(picture.height for picture in pictures)), PAPER)
+    x = 0
+    for picture in pictures:
+        out.paste(picture, (x, 0))
+        x += picture.width + gap
+    return out
+
+
+def pages(pdf: Path, numbers: Sequence[int], height: int) -> list[Image.Image]:
+    """Return pages of a PDF, each in a thin frame."""
+    found = []
+    for number in numbers:
+        target = pdf.with_name(f"{pdf.stem}-{number}")
+        which = ["-f", str(number), "-l", str(number), "-r", "110"]
+        subprocess.run(["pdftoppm", "-png", "-singlefile", *which, pdf, target], check=True)
+        page = scaled(Image.open(target.with_suffix(".png")).convert("RGB"), height=height)
+        found.append(ImageOps.expand(page, 2, (200, 200, 196)))
+    return found
+
+
+# ---- all -----------------------------------------------------------------------------------------------
+
+
+def save_photo(picture: Image.Image, name: str) -> None:
+    """Save as JPEG, small enough for a document."""
+    picture.save(OUT / name, quality=82, optimize=True)
+
+
+def save_drawing(picture: Image.Image, name: str) -> None:
+    """Save as PNG with few colours."""
+    picture.convert("RGB").quantize(128).save(OUT / name, optimize=True)
+
+
+def save_figure(draw: Callable[[], Figure], name: str) -> None:
+    """Save a figure as PNG for the screen."""
+    (OUT / name).write_bytes(figures_style.png(draw, SCREEN_DPI))
+
+
+def main() -> None:
+    """Make all pictures."""
+    OUT.mkdir(exist_ok=True)
+    samples = sample_visits()
+    save_photo(work_or_not(samples[0]), "photographs.jpg")
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        (sheets,) = save_sheets(folder / "sheets", "a4").pdfs
+        save_drawing(beside(pages(sheets, (1, 2, 5), 620)), "sheets.png")
+        visits = []
+        for sample, when in zip(samples, DATES, strict=True):
+            out = folder / sample.name
+            write_model(
+                out, measure_limb(sample.photos, read_field(sample.field), read_tape(sample.tape)), when
+            )
+            visits.append(ReportVisit(read_model(out), when))
+        outlines = [Image.open(folder / samples[0].name / f"outline-{n}.jpg") for n in (1, 2)]
+        save_photo(beside([scaled(picture, height=760) for picture in outlines]), "outlines.jpg")
+        report = make_report(visits, client="K-017", wishes=Wishes(places=True), created=DATES[-1])
+        for name, draw in report_figures(report).items():
+            save_figure(draw, f"{name}.png")
+        limb = visits[0].model.limb
+        save_figure(lambda: places_views(limb, find_regions(limb)), "places.png")
+        (folder / "report.pdf").write_bytes(report_pdf(report))
+        save_drawing(beside(pages(folder / "report.pdf", (1, 2, 3), 820)), "report.png")
+
+
+if __name__ == "__main__":
+    main()
