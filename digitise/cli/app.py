@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from digitise import __version__
-from digitise.cli import capture, care, model, record, report, show, ui
+from digitise.cli import capture, care, course, model, record, report, show, ui
 from digitise.errors import DigitiseError
 
 WRONG_USE = 2
@@ -31,6 +31,7 @@ app.command("model")(model.model)
 app.command("compare")(care.compare)
 app.command("pad")(care.pad)
 app.command("wrap")(care.wrap)
+app.command("course")(course.course)
 app.command("demo")(model.demo)
 app.command("report")(report.report)
 app.command("ui")(ui.ui)

@@ -7,20 +7,14 @@ from typing import Annotated, Literal
 
 import typer
 
-from digitise.care.change import compare as compare_limbs
 from digitise.care.foam import BEVEL_MM, MARGIN_MM
 from digitise.care.garment import GirthList, girth_list
 from digitise.care.plan import read_plan
-from digitise.care.wrap import wrap_sheet
-from digitise.careflow import places_of, read_two
+from digitise.careflow import compare_folders, pad_folder, wrap_model
 from digitise.cli import show
 from digitise.output.care_course_form import read_stable
-from digitise.output.care_pad_files import Padding, pad_text, write_padding
-from digitise.output.care_pad_foam import make_foam
-from digitise.output.care_wrap_files import write_wrap
+from digitise.output.care_pad_files import pad_text
 from digitise.output.care_wrap_text import wrap_text
-from digitise.output.change_files import write_change
-from digitise.output.change_summary import Compared
 from digitise.output.change_text import change_text
 from digitise.output.model_file import StoredModel, read_model
 from digitise.record.check import client_code
@@ -54,12 +48,8 @@ def compare(
             "it goes with --mirror, which compares the two sides.", param_hint="--bilateral"
         )
     with show.steps() as progress:
-        progress("Reading models")
-        one, other = read_two(first, second)
         progress("Comparing")
-        change = compare_limbs(one.limb, other.limb, mirrored=mirror)
-        progress("Writing")
-        summary = write_change(out, Compared(change, one.summary, other.summary, bilateral))
+        summary = compare_folders(first, second, out, mirror=mirror, bilateral=bilateral)
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(change_text(summary, out)))
 
@@ -86,18 +76,18 @@ def pad(
     as_json: show.JsonOption = False,
 ) -> None:
     """List places that may need padding, and draw foam for them at true size."""
-    code = client_code(client) if client else ""
     with show.steps() as progress:
-        progress("Reading models")
-        if against is None:
-            limb, reference = read_model(model), None
-        else:
-            limb, reference = read_two(model, against)
         progress("Looking for places")
-        regions, form = places_of(limb, reference)
-        foam = make_foam(limb.limb, regions, place or (), margin_mm=margin, bevel_mm=bevel)
-        progress("Writing")
-        summary = write_padding(out, Padding(limb, regions, foam, form, paper, code))
+        summary = pad_folder(
+            model,
+            out,
+            against=against,
+            chosen=place or (),
+            margin_mm=margin,
+            bevel_mm=bevel,
+            paper=paper,
+            code=client_code(client) if client else "",
+        )
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(pad_text(summary, out)))
 
@@ -138,8 +128,7 @@ def wrap(
     given = None if plan is None else read_plan(plan)
     limb = read_model(model)
     girths = _girths(limb, heights, course, all_points, anyway) if garment else None
-    sheet = wrap_sheet(limb.limb, given)
-    summary = write_wrap(out, limb.summary, sheet, girths, suggested=given is None)
+    summary = wrap_model(limb, out, given, girths)
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(wrap_text(summary, out)))
 

@@ -14,12 +14,17 @@ from digitise.capture.correction import Correction, read_correction
 from digitise.capture.field import read_field
 from digitise.capture.lens import read_lens
 from digitise.capture.photo import read_photo
+from digitise.careflow import compare_folders, pad_folder, wrap_model
 from digitise.cli import show
 from digitise.cli.capture import FieldOption, PhotosArgument
 from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
+from digitise.output.care_pad_files import pad_text
+from digitise.output.care_wrap_text import wrap_text
+from digitise.output.change_text import change_text
 from digitise.output.folder import write_model
+from digitise.output.model_file import read_model
 from digitise.output.summary import summary_text
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
@@ -88,11 +93,12 @@ def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder for the results.")] = Path("digitise-demo"),
     as_json: show.JsonOption = False,
 ) -> None:
-    """Do the whole job on the sample photographs that come with the program."""
+    """Do the whole job on the sample photographs: two limbs, what changed, places for padding, a wrap."""
     found: dict[str, object] = {}
     texts = []
     with show.steps() as progress:
-        for visit in sample_visits():
+        visits = sample_visits()
+        for visit in visits:
             progress(visit.name)
             measured = measure_limb(
                 visit.photos,
@@ -105,7 +111,19 @@ def demo(
             summary = write_model(out / visit.name, measured)
             found[visit.name] = summary.model_dump(mode="json")
             texts.append(summary_text(summary, out / visit.name))
-    show.result(as_json, found, lambda console: console.print("\n\n".join(texts)))
+        progress("Comparing, padding, wrapping")
+        follow_up, more = _follow_up(out / visits[0].name, out / visits[-1].name, out)
+    show.result(as_json, {**found, **follow_up}, lambda console: console.print("\n\n".join([*texts, *more])))
+
+
+def _follow_up(first: Path, last: Path, out: Path) -> tuple[dict[str, object], list[str]]:
+    """Do what follows from two limbs, each into its folder; return figures by folder, and texts."""
+    change = compare_folders(first, last, out / "change")
+    pad = pad_folder(last, out / "pad")
+    wrap = wrap_model(read_model(last), out / "wrap", None, None)
+    forms = {"change": change, "pad": pad, "wrap": wrap}
+    texts = [change_text(change, out / "change"), pad_text(pad, out / "pad"), wrap_text(wrap, out / "wrap")]
+    return {name: form.model_dump(mode="json") for name, form in forms.items()}, texts
 
 
 def _axis(text: str) -> Pose:

@@ -21,7 +21,17 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import Client, ModelFiles, Posture, Side, StoredPhoto, Visit, VisitId, VisitLine
+from digitise.record.values import (
+    Client,
+    MeasuredVisit,
+    ModelFiles,
+    Posture,
+    Side,
+    StoredPhoto,
+    Visit,
+    VisitId,
+    VisitLine,
+)
 from digitise.tape.points import Limb
 
 _LARGEST_ID = 2**31 - 1
@@ -75,6 +85,48 @@ def visit_lines(session: Session, code: str | None) -> tuple[VisitLine, ...]:
     if code is not None and not lines:
         raise nothing(f"client {code}")
     return lines
+
+
+def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
+    """Return the visits of a client that have a model, oldest first.
+
+    Raises
+    ------
+    RecordError
+        There is no such client, or none of the visits has a model.
+    """
+    query = (
+        select(
+            VisitRow.id,
+            LimbRow.kind,
+            LimbRow.side,
+            VisitRow.taken_utc,
+            VisitRow.offset_minutes,
+            VisitRow.posture,
+            VisitRow.measured_by,
+            ModelRow.model_json,
+        )
+        .join(LimbRow, VisitRow.limb_id == LimbRow.id)
+        .join(ClientRow, LimbRow.client_id == ClientRow.id)
+        .join(ModelRow, ModelRow.visit_id == VisitRow.id)
+        .where(ClientRow.code == code)
+        .order_by(VisitRow.taken_utc, VisitRow.id)
+    )
+    found = tuple(
+        MeasuredVisit(
+            VisitId(number),
+            cast(Limb, kind),
+            cast(Side, side),
+            time_of(utc, offset),
+            cast(Posture, posture),
+            measured_by,
+            text,
+        )
+        for number, kind, side, utc, offset, posture, measured_by, text in session.execute(query)
+    )
+    if not found:
+        raise nothing(f"a measured visit of client {code}")
+    return found
 
 
 def find_visit(session: Session, visit_id: VisitId) -> tuple[VisitRow, LimbRow, str]:

@@ -17,7 +17,16 @@ from digitise.record.database import PATIENCE_S, damaged
 from digitise.record.forget import forget_client
 from digitise.record.opening import copies_of, open_records
 from digitise.record.saving import save_model, save_visit
-from digitise.record.values import Client, ModelFiles, NewVisit, Proof, Visit, VisitId, VisitLine
+from digitise.record.values import (
+    Client,
+    MeasuredVisit,
+    ModelFiles,
+    NewVisit,
+    Proof,
+    Visit,
+    VisitId,
+    VisitLine,
+)
 
 
 class Store:
@@ -101,6 +110,17 @@ class Store:
         code = None if client is None else client_code(client)
         with self._sound_reading() as session:
             return loading.visit_lines(session, code)
+
+    def measured_visits(self, client: str) -> tuple[MeasuredVisit, ...]:
+        """Return the visits of a client that have a model, oldest first, without the limbs' shapes.
+
+        Raises
+        ------
+        RecordError
+            There is no such client, or none of the visits has a model.
+        """
+        with self._sound_reading() as session:
+            return loading.measured_visits(session, client_code(client))
 
     def load_visit(self, visit_id: VisitId) -> Visit:
         """Return one visit, without the bytes of its photographs and model.

@@ -169,6 +169,25 @@ class VisitLine:
 
 
 @dataclass(frozen=True)
+class MeasuredVisit:
+    """A visit that has a model, with what a course needs of it; the limb's shape is left on the disk.
+
+    Attributes
+    ----------
+    model_json
+        Text of model.json.
+    """
+
+    id: VisitId
+    limb: Limb
+    side: Side
+    taken: datetime
+    posture: Posture
+    measured_by: str
+    model_json: str = field(repr=False)
+
+
+@dataclass(frozen=True)
 class Client:
     """One line of the list of clients.
 

@@ -1,0 +1,160 @@
+"""The course of a limb over its visits, and how well repeated measurements agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from digitise.cli import show
+from digitise.cli.record import RecordsOption
+from digitise.courseflow import (
+    Followed,
+    Taken,
+    follow,
+    from_folders,
+    from_records,
+    one_limb,
+    study,
+    with_others,
+)
+from digitise.output.care_course_files import course_text, write_course
+from digitise.output.care_course_form import course_facts
+from digitise.output.care_repeat import repeat_facts, repeat_sentences, repeat_text, write_repeat
+from digitise.record.store import Store
+from digitise.record.values import Side
+from digitise.tape.points import Limb
+
+NONE = "none"
+
+
+def course(
+    models: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="DIR", help="Folders that digitise model wrote, one for each visit."),
+    ] = None,
+    when: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--when", help="Time of the visit, such as 2026-03-02T09:15; once for each DIR in order."
+        ),
+    ] = None,
+    reference: Annotated[
+        list[str] | None,
+        typer.Option("--reference", help="Model of the other limb, or none; once for each DIR in order."),
+    ] = None,
+    client: Annotated[
+        str | None, typer.Option("--client", help="Follow this client's visits in the records instead.")
+    ] = None,
+    limb: Annotated[
+        Limb | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
+    ] = None,
+    side: Annotated[
+        Side | None, typer.Option("--side", help="Which side, with --client, where there are both.")
+    ] = None,
+    bilateral: Annotated[
+        bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
+    ] = False,
+    repeat: Annotated[
+        bool, typer.Option("--repeat", help="Study how well repeated measurements of one day agree instead.")
+    ] = False,
+    sem: Annotated[
+        float | None, typer.Option("--sem", help="Repeat error in percent, as --repeat found it.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the files; replaced when it holds a course.")
+    ] = None,
+    records: RecordsOption = None,
+    as_json: show.JsonOption = False,
+) -> None:
+    """Follow a limb over its visits: does it still shrink, has it levelled off, or does it grow."""
+    asked = _Asked(tuple(models or ()), tuple(when or ()), tuple(reference or ()), client, records)
+    asked.check(bool(limb or side), repeat)
+    visits = asked.visits()
+    if repeat:
+        chosen = [v for v in visits if limb in (None, v.model.limb) and side in (None, v.model.side)]
+        _print_study(chosen, out, as_json)
+        return
+    followed = with_others(visits, asked.others()) if client is None else one_limb(visits, limb, side)
+    _print_course(followed, bilateral, sem, client or "", out, as_json)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """Where the visits are to come from, as the command line has it."""
+
+    folders: tuple[Path, ...]
+    when: tuple[str, ...]
+    reference: tuple[str, ...]
+    client: str | None
+    records: str | None
+
+    def check(self, limb_given: bool, repeat: bool) -> None:
+        """Refuse combinations that mean nothing."""
+        if bool(self.folders) == (self.client is not None):
+            raise typer.BadParameter(
+                "give folders or a client, one of the two.", param_hint="DIR or --client"
+            )
+        if self.client is not None and (self.when or self.reference):
+            raise typer.BadParameter(
+                "the records know it; this goes with folders.", param_hint="--when or --reference"
+            )
+        if self.folders and limb_given:
+            raise typer.BadParameter(
+                "folders tell it; this goes with --client.", param_hint="--limb or --side"
+            )
+        for name, given in (("--when", self.when), ("--reference", self.reference)):
+            if given and len(given) != len(self.folders):
+                raise typer.BadParameter(
+                    f"{len(given)} given for {len(self.folders)} folder(s): give one for each, in order.",
+                    param_hint=name,
+                )
+        if repeat and self.folders and not self.when:
+            raise typer.BadParameter(
+                "needed with --repeat: measurements of one day count as repeats.", param_hint="--when"
+            )
+
+    def visits(self) -> tuple[Taken, ...]:
+        """Read the visits."""
+        if self.client is None:
+            return from_folders(self.folders, [_time(word) for word in self.when])
+        with Store(self.records, create=False) as store:
+            return from_records(store, self.client)
+
+    def others(self) -> tuple[Taken | None, ...]:
+        """Read the other limbs."""
+        return tuple(None if word == NONE else from_folders([Path(word)])[0] for word in self.reference)
+
+
+def _time(word: str) -> datetime:
+    try:
+        time = datetime.fromisoformat(word)
+        return time if time.tzinfo else time.astimezone()  # without a zone it is this computer's
+    except (ValueError, OverflowError) as problem:
+        raise typer.BadParameter(
+            f"{word} is no time; write it like 2026-03-02T09:15.", param_hint="--when"
+        ) from problem
+
+
+def _print_course(
+    followed: Followed, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
+) -> None:
+    found = follow(followed, bilateral=bilateral, sem_percent=sem)
+    facts = course_facts(found, followed.limb, followed.side, notes=followed.remarks, client=client)
+    if out is not None:
+        write_course(out, found, facts)
+    text = course_text(found, followed.limb, followed.side, followed.remarks, out)
+    show.result(as_json, facts, lambda console: console.print(text))
+
+
+def _print_study(visits: Sequence[Taken], out: Path | None, as_json: bool) -> None:
+    groups, found = study(visits)
+    facts = repeat_facts(groups, found)
+    if out is not None:
+        write_repeat(out, groups, facts)
+    text = repeat_text(facts, repeat_sentences(groups, found), out)
+    show.result(as_json, facts, lambda console: console.print(text))

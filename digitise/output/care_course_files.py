@@ -1,0 +1,135 @@
+"""The folder of a course: all its files at once, or none; and the course as text."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from digitise.care.course import Course, CoursePoint
+from digitise.care.course_words import course_sentences
+from digitise.care.visits import Reading
+from digitise.files import new_folder
+from digitise.output.care_course_form import COURSE_FILE
+from digitise.output.care_form import rounded
+from digitise.output.care_text import CAUTION_FILE, page, section, write_caution
+from digitise.output.cautions import caution, left_out
+from digitise.output.figures_course import course_figure
+from digitise.output.figures_style import png
+from digitise.output.tables import Cell, csv_text
+
+TABLE_FILE, PICTURE_FILE = "course.csv", "course.png"
+COURSE_FILES = frozenset({COURSE_FILE, TABLE_FILE, PICTURE_FILE, CAUTION_FILE})
+_FIGURES = (
+    "volume_ml",
+    "other_limb_ml",
+    "since_first_ml",
+    "since_last_ml",
+    "limb_change_percent",
+    "excess_ml",
+    "excess_percent",
+    "reduction_now_percent",
+    "reduction_baseline_percent",
+)
+_TABLE = (
+    "taken",
+    "from_mm",
+    "to_mm",
+    *(f"{name}{end}" for name in _FIGURES for end in ("", "_low", "_high")),
+    "measured_by",
+    "posture",
+)
+
+
+def write_course(out: str | Path, course: Course, facts: Mapping[str, object]) -> None:
+    """Write course.json, course.csv and course.png into the folder ``out``.
+
+    A folder that holds an earlier course is replaced; any other folder must be new or empty.
+
+    Parameters
+    ----------
+    out
+        The folder.
+    course
+        The course.
+    facts
+        What course.json holds, see :func:`digitise.output.care_course_form.course_facts`.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written to or holds other files; it is left as it was.
+    """
+    with new_folder(out, COURSE_FILES.__contains__, "course") as folder:
+        write_caution(folder, caution(str(facts["limb"])))
+        text = json.dumps(facts, indent=1, ensure_ascii=False, allow_nan=False)
+        (folder / COURSE_FILE).write_text(text + "\n", encoding="utf-8")
+        table = csv_text(_TABLE, map(_row, course.points))
+        (folder / TABLE_FILE).write_text(table, encoding="utf-8", newline="")
+        (folder / PICTURE_FILE).write_bytes(png(lambda: course_figure(course)))
+
+
+def _row(point: CoursePoint) -> tuple[Cell, ...]:
+    visit, excess, reduction = point.visit, point.excess, point.reduction
+    figures = (
+        visit.volume,
+        visit.reference,
+        point.since_first,
+        point.since_last,
+        point.limb_change_percent,
+        excess.ml if excess else None,
+        excess.percent if excess else None,
+        reduction.current_reference if reduction else None,
+        reduction.baseline_reference if reduction else None,
+    )
+    cells = [cell for figure in figures for cell in _cells(figure)]
+    return (visit.taken.isoformat(), visit.from_mm, visit.to_mm, *cells, visit.measured_by, visit.posture)
+
+
+def _cells(figure: Reading | None) -> Iterator[Cell]:
+    if figure is None:
+        yield from (None, None, None)
+    else:
+        yield from map(rounded, (figure.value, *figure.interval_95))
+
+
+def course_text(course: Course, limb: str, side: str, remarks: tuple[str, ...], out: Path | None) -> str:
+    """Return sentences, visits, remarks, files and the caution as lines of plain text.
+
+    Parameters
+    ----------
+    course
+        The course.
+    limb, side
+        Whose it is.
+    remarks
+        What to know of the visits.
+    out
+        Where the files are; None without files.
+    """
+    visit = course.points[-1].visit
+    files = ("course.png: volume and excess over time", "course.json, course.csv: all figures")
+    return page(
+        section(
+            f"{side.capitalize()} {limb}, course over {len(course.points)} visit(s)",
+            map(_line, course.points),
+        ),
+        section("What it says", course_sentences(course)),
+        section("Warnings", remarks),
+        section("Not included", left_out(limb, visit.from_mm, visit.to_mm)),
+        section(f"Files in {out}", files) if out else "",
+        section("Caution", caution(limb)),
+    )
+
+
+def _line(point: CoursePoint) -> str:
+    visit = point.visit
+    low, high = visit.volume.interval_95
+    text = f"{visit.taken:%Y-%m-%d %H:%M}: {visit.volume.value:.0f} mL ({low:.0f} to {high:.0f})"
+    if point.since_first is not None:
+        low, high = point.since_first.interval_95
+        text += f", since the first visit {point.since_first.value:+.0f} mL ({low:+.0f} to {high:+.0f})"
+        text += "" if point.since_first.clear else ", no clear change"
+    if point.excess is not None:
+        text += f", over the other limb {point.excess.ml.value:+.0f} mL"
+    return text

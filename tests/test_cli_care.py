@@ -1,0 +1,375 @@
+"""The care commands from outside: results, refusals, exit codes; and the sample weeks from photographs."""
+
+import json
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from conftest import CASES, Case
+from model_folders import model_folder
+from output_support import changed, measure
+from solid_limbs import cone_with, limb
+
+from digitise.cli import main
+from digitise.output.cautions import caution
+from digitise.record.files import read_model_files
+from digitise.record.store import Store
+from digitise.record.values import NewVisit
+from digitise.tape.rows import TapeRow
+
+FIRST = limb(cone_with((14.0, -np.pi / 2, 300.0)))
+SECOND = limb(cone_with((6.0, -np.pi / 2, 300.0)))
+WHEN = ("--when", "2026-03-02T09:00+00:00", "--when", "2026-03-09T09:00+00:00")
+
+
+def run(capsys, *words):
+    """Run a command in this process; return exit code, stdout and stderr."""
+    with pytest.raises(SystemExit) as end:
+        main([str(word) for word in words])
+    out, err = capsys.readouterr()
+    assert "Traceback" not in err
+    return end.value.code or 0, out, err
+
+
+def result(answer):
+    """The one JSON object of a command that went well."""
+    code, out, err = answer
+    assert (code, err) == (0, "")
+    assert out.count("\n") == 1
+    return json.loads(out)
+
+
+@pytest.fixture(scope="module")
+def models(tmp_path_factory):
+    """Folders of models: two visits of a left leg, the right leg, an arm, a short one."""
+    place = tmp_path_factory.mktemp("models")
+    limbs = {
+        "first": FIRST,
+        "second": SECOND,
+        "right": limb(cone_with(), side="right"),
+        "arm": limb(cone_with(), kind="arm"),
+        "low": limb(cone_with(), low=60.0, high=130.0),
+    }
+    for name, one in limbs.items():
+        model_folder(place / name, one, datetime(2026, 3, 2, 9, tzinfo=UTC))
+    shutil.copytree(place / "first", place / "copy")
+    shutil.copytree(place / "first", place / "future")
+    later = (place / "future/model.json").read_text().replace("limb-model/1", "limb-model/2")
+    (place / "future/model.json").write_text(later)
+    (place / "empty").mkdir()
+    return place
+
+
+# ---- each command once ---------------------------------------------------------------------------
+
+
+def test_compare(capsys, models, tmp_path):
+    found = result(
+        run(capsys, "compare", models / "first", models / "second", "--out", tmp_path / "c", "--json")
+    )
+    assert found == json.loads((tmp_path / "c/change.json").read_text())
+    assert found["whole"]["verdict"] == "smaller"
+    code, out, _ = run(capsys, "compare", models / "first", models / "second", "--out", tmp_path / "c")
+    assert code == 0
+    assert "the left leg lost" in out
+    assert "not a diagnosis" in out
+
+
+def test_compare_the_two_sides(capsys, models, tmp_path):
+    words = ("compare", models / "first", models / "right", "--mirror", "--out", tmp_path / "c", "--json")
+    found = result(run(capsys, *words))
+    assert found["excess"]["excess_ml"]["value"] > 0
+    assert found["excess"]["percent"]["value"] > 0
+    hidden = result(run(capsys, *words, "--bilateral"))
+    assert hidden["excess"]["percent"] is None
+
+
+def test_pad(capsys, models, tmp_path):
+    words = ("pad", models / "first", "--out", tmp_path / "p", "--client", "k-017", "--paper", "letter")
+    found = result(run(capsys, *words, "--json"))
+    assert found["places"][0]["kind"] == "bulge"
+    assert "K-017" in (tmp_path / "p/foam-1.svg").read_text()
+    code, out, _ = run(capsys, *words, "--place", 1)
+    assert code == 0
+    assert "Foam 1" in out
+    assert [item.name for item in tmp_path.glob("p/*.svg")] == ["foam-1.svg"]
+
+
+@pytest.mark.parametrize(("other", "words"), [("right", "the other leg"), ("second", "the other visit")])
+def test_pad_against(capsys, models, tmp_path, other, words):
+    out = tmp_path / "p"
+    found = result(run(capsys, "pad", models / "first", "--against", models / other, "--out", out, "--json"))
+    assert found["against"]["words"] == words
+    listed = [place for place in found["places"] if words in place["why"]]
+    assert listed
+    assert "back" in listed[0]["peak_place"]
+    assert abs(listed[0]["height_mm"] - 300) < 20
+
+
+def test_wrap_and_its_plan_round_trip(capsys, models, tmp_path):
+    first = result(run(capsys, "wrap", models / "first", "--out", tmp_path / "w", "--json"))
+    assert first["suggested"] is True
+    plan = tmp_path / "w/plan.toml"
+    again = result(run(capsys, "wrap", models / "first", "--plan", plan, "--out", tmp_path / "v", "--json"))
+    assert again["suggested"] is False
+    assert (again["plan"], again["needs"]) == (first["plan"], first["needs"])
+    code, out, _ = run(capsys, "wrap", models / "first", "--out", tmp_path / "w")
+    assert code == 0
+    assert "Do not read them as a prescription" in " ".join(out.split())
+
+
+def test_garment_needs_a_limb_that_stands_still(capsys, models, tmp_path):
+    words = ("wrap", models / "first", "--out", tmp_path / "w", "--garment", "--point", "B=150", "--json")
+    found = result(run(capsys, *words))
+    assert found["garment"]["points"][0]["letter"] == "B"
+    course = tmp_path / "course.json"
+    facts = {"format": "limb-course/1", "limb": "leg", "side": "left"}
+    course.write_text(json.dumps({**facts, "plateau": {"verdict": "still shrinking"}}))
+    code, _, err = run(capsys, *words, "--course", course)
+    assert code == 3
+    assert "still changes" in err
+    assert "too large" in " ".join(
+        result(run(capsys, *words, "--course", course, "--anyway"))["garment"]["notes"]
+    )
+    course.write_text(json.dumps({**facts, "plateau": {"verdict": "levelled off (rule of this project)"}}))
+    notes = result(run(capsys, *words, "--course", course))["garment"]["notes"]
+    assert not any("not known whether" in note for note in notes)
+    course.write_text(json.dumps({**facts, "side": "right", "plateau": {"verdict": "growing"}}))
+    code, _, err = run(capsys, *words, "--course", course)
+    assert (code, "of a right leg" in err) == (3, True)
+
+
+def test_course_of_folders(capsys, models, tmp_path):
+    out = tmp_path / "c"
+    words = ("course", models / "first", models / "second", *WHEN)
+    found = result(run(capsys, *words, "--out", out, "--json"))
+    assert sorted(item.name for item in out.iterdir()) == [
+        "caution.txt",
+        "course.csv",
+        "course.json",
+        "course.png",
+    ]
+    assert found == json.loads((out / "course.json").read_text())
+    assert found["plateau"]["verdict"] == "not enough visits"
+    assert found["caution"] == list(caution("leg"))
+    with_other = result(run(capsys, *words, "--reference", models / "right", "--reference", "none", "--json"))
+    assert with_other["visits"][0]["excess_percent"] is not None
+    assert with_other["visits"][1]["excess_ml"] is None
+    assert (
+        result(
+            run(
+                capsys,
+                *words,
+                "--reference",
+                models / "right",
+                "--reference",
+                "none",
+                "--bilateral",
+                "--json",
+            )
+        )["visits"][0]["excess_percent"]
+        is None
+    )
+    code, text, _ = run(capsys, *words, "--sem", 0.5)
+    assert code == 0
+    assert "repeat error of 0.5 %" in " ".join(text.split())
+
+
+def test_study_of_repeats(capsys, models, tmp_path):
+    when = ("--when", "2026-03-02T09:00+00:00", "--when", "2026-03-02T09:20+00:00")
+    words = ("course", models / "first", models / "second", *when, "--repeat", "--out", tmp_path / "r")
+    found = result(run(capsys, *words, "--json"))
+    assert found["mdc95_percent"] == pytest.approx(
+        1.96 * np.sqrt(2) * found["sem_percent"]["value"], abs=2e-3
+    )
+    assert (tmp_path / "r/repeat.csv").is_file()
+    assert "--sem" in run(capsys, *words)[1]
+
+
+def test_course_of_a_client(capsys, models, tmp_path, monkeypatch):
+    monkeypatch.setenv("DIGITISE_RECORDS", str(tmp_path / "records.sqlite"))
+    with Store() as store:
+        for name, side, day in (("first", "left", 2), ("second", "left", 9), ("right", "right", 2)):
+            time = datetime(2026, 3, day, 9, 15, tzinfo=UTC)
+            tape = (TapeRow(120.0, 300.0, 2),)
+            model = read_model_files(models / name)
+            store.add_visit(NewVisit("K-017", "leg", side, time, tape, model=model))
+    found = result(run(capsys, "course", "--client", "k-017", "--side", "left", "--json"))
+    assert len(found["visits"]) == 2
+    assert found["visits"][0]["excess_ml"]["value"] > 0
+    assert found["visits"][1]["excess_ml"] is None
+    code, _, err = run(capsys, "course", "--client", "k-017")
+    assert (code, "--side" in err) == (3, True)
+
+
+# ---- what cannot be used -------------------------------------------------------------------------
+
+WRONG_USE = {
+    "bilateral without mirror": ("compare", "first", "second", "--out", "x", "--bilateral"),
+    "one folder": ("compare", "first", "--out", "x"),
+    "no out": ("pad", "first"),
+    "paper": ("pad", "first", "--out", "x", "--paper", "a5"),
+    "point without garment": ("wrap", "first", "--out", "x", "--point", "B=150"),
+    "point": ("wrap", "first", "--out", "x", "--garment", "--point", "B"),
+    "nothing to follow": ("course",),
+    "folders and client": ("course", "first", "--client", "K-017"),
+    "when with client": ("course", "--client", "K-017", "--when", "2026-03-02"),
+    "too few times": ("course", "first", "second", "--when", "2026-03-02"),
+    "no time": ("course", "first", "--when", "monday"),
+    "side of folders": ("course", "first", "--side", "left"),
+    "repeat without times": ("course", "first", "second", "--repeat"),
+}
+UNUSABLE = {
+    "no such folder": (("compare", "first", "nowhere", "--out", "x"), "nowhere"),
+    "not a model": (("compare", "empty", "second", "--out", "x"), "no model.json"),
+    "other format": (("compare", "first", "future", "--out", "x"), "limb-model/2"),
+    "same folder": (("compare", "first", "first", "--out", "x"), "same model"),
+    "same model copied": (("compare", "first", "copy", "--out", "x"), "same model"),
+    "other side": (("compare", "first", "right", "--out", "x"), "mirrored comparison"),
+    "mirrored same side": (("compare", "first", "second", "--mirror", "--out", "x"), "other side"),
+    "other limb": (("compare", "first", "arm", "--out", "x"), "left arm"),
+    "too little overlap": (("compare", "first", "low", "--out", "x"), "share less than 50 mm"),
+    "compare onto a model": (("compare", "first", "second", "--out", "second"), "other files"),
+    "pad onto a model": (("pad", "first", "--out", "first"), "other files"),
+    "pad against itself": (("pad", "first", "--against", "copy", "--out", "x"), "same model"),
+    "no such place": (("pad", "first", "--out", "x", "--place", "77"), "no place 77"),
+    "margin": (("pad", "first", "--out", "x", "--margin", "900"), "margin"),
+    "a name": (("pad", "first", "--out", "x", "--client", "Maria Huber"), "looks like a name"),
+    "no plan": (("wrap", "first", "--plan", "none.toml", "--out", "x"), "none.toml"),
+    "damaged plan": (("wrap", "first", "--plan", "empty.toml", "--out", "x"), "empty.toml"),
+    "girth point": (("wrap", "first", "--out", "x", "--garment", "--point", "Q=150"), "'Q'"),
+    "no course": (("wrap", "first", "--out", "x", "--garment", "--course", "none.json"), "none.json"),
+    "course of two limbs": (("course", "first", "right"), "right leg"),
+    "course of one model twice": (("course", "first", "copy"), "given twice"),
+    "reference of the same side": (("course", "first", "--reference", "second"), "not the other side"),
+    "course without overlap": (("course", "first", "low"), "share less than 50 mm"),
+    "repeat error": (("course", "first", "--sem", "-1"), "cannot be"),
+    "no repeats": (("course", "first", "second", *WHEN, "--repeat"), "twice on one day"),
+    "no records": (("course", "--client", "K-017"), "no records here yet"),
+}
+
+
+@pytest.fixture
+def place(models, tmp_path, monkeypatch):
+    """A working folder with the models in it; what it holds must not change."""
+    copy = tmp_path / "work"
+    shutil.copytree(models, copy)
+    (copy / "empty.toml").write_text("")
+    monkeypatch.chdir(copy)
+    monkeypatch.setenv("DIGITISE_RECORDS", str(tmp_path / "none.sqlite"))
+    return copy
+
+
+def content(folder):
+    return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.mark.parametrize("name", WRONG_USE)
+def test_wrong_use_is_2(capsys, place, name):
+    before = content(place)
+    code, out, _ = run(capsys, *WRONG_USE[name], "--json")
+    assert code == 2
+    assert json.loads(out)["error"]["do"]
+    assert content(place) == before
+
+
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_unusable_input_is_3_and_changes_nothing(capsys, place, name):
+    words, piece = UNUSABLE[name]
+    before = content(place)
+    code, out, err = run(capsys, *words, "--json")
+    assert code == 3
+    assert piece in " ".join(err.split())
+    problem = json.loads(out)["error"]
+    assert problem["what"]
+    assert problem["do"]
+    assert content(place) == before
+    assert not Path("x").exists()
+
+
+# ---- the demo ------------------------------------------------------------------------------------
+
+
+def test_demo_does_the_whole_path(capsys, tmp_path, monkeypatch):
+    limbs = iter((FIRST, SECOND))
+    base = measure(from_mm=100.0, to_mm=400.0)
+
+    def measured(*_words, **_options):
+        one = next(limbs)
+        return changed(base, **{name: getattr(one, name) for name in one.__dataclass_fields__})
+
+    monkeypatch.setattr("digitise.cli.model.measure_limb", measured)
+    found = result(run(capsys, "demo", "--out", tmp_path / "demo", "--json"))
+    names = ["change", "pad", "pair-calf-week0", "pair-calf-week3", "wrap"]
+    assert sorted(found) == names
+    assert sorted(item.name for item in (tmp_path / "demo").iterdir()) == names
+    assert found["change"]["format"] == "limb-change/1"
+    assert (tmp_path / "demo/wrap/plan.toml").is_file()
+
+
+# ---- the sample weeks, from photographs ----------------------------------------------------------
+
+LOW, HIGH = 100.0, 820.0
+WEEKS = ("pair-calf-week0", "pair-calf-week3")
+
+
+@pytest.fixture(scope="session")
+def weeks(tmp_path_factory):
+    """Model folders of both weeks, made by the command, and the truths of both."""
+    place = tmp_path_factory.mktemp("weeks")
+    cases = [Case(name, CASES[name] / name) for name in WEEKS]
+    for case in cases:
+        words = ("model", *case.photos, "--field", case.field, "--tape", case.tape)
+        more = ("--limb", "leg", "--side", "left", "--from", LOW, "--to", HIGH, "--out", place / case.name)
+        with pytest.raises(SystemExit) as end:
+            main([str(word) for word in (*words, *more)])
+        assert not end.value.code
+    return place, [case.truth for case in cases]
+
+
+@pytest.fixture(scope="session")
+def week_change(weeks, tmp_path_factory):
+    """What compare finds between the weeks, and the truths."""
+    place, truths = weeks
+    out = tmp_path_factory.mktemp("change") / "c"
+    with pytest.raises(SystemExit) as end:
+        main(["compare", *(str(place / name) for name in WEEKS), "--out", str(out)])
+    assert not end.value.code
+    return json.loads((out / "change.json").read_text()), truths
+
+
+@pytest.mark.slow
+def test_weeks_change_of_volume(week_change):
+    found, (first, second) = week_change
+    before = next(p["ml"] for p in first["volumes"] if (p["from"], p["to"]) == (LOW, HIGH))
+    after = next(p["ml"] for p in second["volumes"] if (p["from"], p["to"]) == (LOW, HIGH))
+    true = after - before
+    assert (found["from_mm"], found["to_mm"]) == (LOW, HIGH)
+    assert found["whole"]["verdict"] == "smaller"
+    # the bar for a pair of visits: 0.7 % of the limb's volume
+    assert abs(found["whole"]["change_ml"] - true) <= 0.007 * before
+    low, high = found["whole"]["change_ml_95"]
+    assert low < true < high
+
+
+@pytest.mark.slow
+def test_weeks_place_of_the_greatest_change(week_change):
+    found, truths = week_change
+    first, second = ({row["height"]: row["area"] for row in truth["sections"]} for truth in truths)
+    heights = [height for height in first if LOW <= height <= HIGH]
+    true = min(heights, key=lambda height: second[height] - first[height])
+    most = min(found["levels"], key=lambda level: level["area_change_mm2"])
+    # the bar: the peak's height within 15 mm
+    assert abs(most["height_mm"] - true) <= 15
+    assert most["verdict"] == "smaller"
+
+
+@pytest.mark.slow
+def test_weeks_pad_and_wrap(capsys, weeks, tmp_path):
+    place, _ = weeks
+    pad = result(run(capsys, "pad", place / WEEKS[0], "--out", tmp_path / "p", "--json"))
+    assert any("calf" in one["place"] for one in pad["places"])
+    wrap = result(run(capsys, "wrap", place / WEEKS[0], "--garment", "--out", tmp_path / "w", "--json"))
+    assert {point["letter"] for point in wrap["garment"]["points"]} >= {"B", "C"}
