@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from digitise.care.course import Course
 from digitise.care.garment import girth_list
 from digitise.care.plan import Plan
-from digitise.care.regions import ADVICE, HIDDEN, PEAK_MEANS, Region, find_regions
+from digitise.care.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
 from digitise.care.wrap import LayerNeed, WrapSheet, wrap_sheet
 from digitise.output import report_form as form
 from digitise.shape.limb import Z95, Limb
@@ -21,9 +23,9 @@ PRESSURE = (
 PLACES = f"The places are a suggestion from shape alone for a trained person. {HIDDEN}"
 
 
-def place_forms(limb: Limb) -> tuple[form.PlaceForm, ...]:
-    """Return the places of a limb that may need padding."""
-    return tuple(_place(region) for region in find_regions(limb))
+def place_forms(regions: Sequence[Region]) -> tuple[form.PlaceForm, ...]:
+    """Return places of a limb as a report states them, in their order."""
+    return tuple(_place(region) for region in regions)
 
 
 def _figure(value: float, sd: float) -> form.FigureForm:

@@ -11,6 +11,7 @@ from digitise import __version__
 from digitise.care.change import Change, compare
 from digitise.care.course import Course, CoursePoint, course
 from digitise.care.plan import Plan
+from digitise.care.regions import Region, find_regions
 from digitise.care.visits import Reading, VisitVolume
 from digitise.errors import CourseError
 from digitise.output import report_form as form
@@ -85,13 +86,16 @@ class Report:
     change
         From the first visit to the last; None for a single visit.
     course
-        None for a single visit without the other limb.
+        Of all visits.
+    regions
+        Places for padding; empty when they are not asked for.
     """
 
     form: form.ReportForm
     last: ReportVisit
     change: Change | None
     course: Course
+    regions: tuple[Region, ...]
 
 
 def make_report(
@@ -126,6 +130,7 @@ def make_report(
     followed = course([_followed(visit, low, high) for visit in ordered], bilateral=wishes.bilateral)
     last = ordered[-1]
     change = compare(ordered[0].model.limb, last.model.limb) if len(ordered) > 1 else None
+    regions = find_regions(last.model.limb) if wishes.places else ()
     summary = last.model.summary
     words = form.ReportForm(
         format=form.FORMAT,
@@ -139,7 +144,7 @@ def make_report(
         girths=girth_rows(last.model, change),
         change=None if change is None else change_form(change, ordered[0].taken, last.taken),
         course=None if change is None else course_form(followed),
-        places=place_forms(last.model.limb) if wishes.places else None,
+        places=place_forms(regions) if wishes.places else None,
         wrap=wrap_form(last.model.limb, wishes.plan) if wishes.wrap else None,
         garment=garment_form(last.model.limb, followed) if wishes.garment else None,
         warnings=tuple(warning.text for warning in summary.warnings),
@@ -148,7 +153,7 @@ def make_report(
         caution=summary.caution,
         software=SoftwareForm(name="digitise", version=__version__),
     )
-    return Report(words, last, change, followed)
+    return Report(words, last, change, followed, regions)
 
 
 # ---- visits --------------------------------------------------------------------------------------------

@@ -197,7 +197,7 @@ class Pages(FPDF):
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,
             line_height=_ROW_MM * points / 8.0,
             headings_style=FontFace(emphasis="BOLD", size_pt=points),
-            padding=(0.0, 1.0),
+            padding=(0.0, 1.3),
         ) as table:
             for row in (head, *body):
                 table.row(row)

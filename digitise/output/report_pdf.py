@@ -46,7 +46,7 @@ def report_pdf(report: Report, paper: str = "a4") -> bytes:
     if len(words.visits) > 1 or words.visits[-1].excess_ml:
         _course(pages, report)
     if words.places is not None:
-        places_section(pages, words.places)
+        places_section(pages, words.places, report)
     if words.wrap is not None:
         wrap_section(pages, words.wrap)
     if words.garment is not None:

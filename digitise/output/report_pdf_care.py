@@ -4,22 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from digitise.output import figures_style
 from digitise.output import report_form as form
+from digitise.output.care_figures import places_views
 from digitise.output.report_care import PLACES, PRESSURE
+from digitise.output.report_content import Report
 from digitise.output.report_layout import Pages
 from digitise.output.report_words import with_interval
 
 
-def places_section(pages: Pages, places: Sequence[form.PlaceForm]) -> None:
+def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Report) -> None:
     """Write the places that may need padding."""
-    pages.heading("Places that may need padding", keep=40.0)
+    pages.heading("Places that may need padding", keep=120.0 if places else 40.0)
     if not places:
         pages.paragraph("No place stands out by more than threshold and noise.")
     else:
+        limb, regions = report.last.model.limb, report.regions
+        views = figures_style.png(lambda: places_views(limb, regions, (180, 84)))
+        pages.picture(views, "The places on the limb, numbered.", pages.epw, pages.epw * 84 / 180)
         pages.rows(
-            ["what", "where", "cm²", "mm (95 %)", "mL (95 %)", "sure", "what may be done"],
+            ["", "what", "where", "cm²", "mm (95 %)", "mL (95 %)", "sure", "what may be done"],
             [
                 [
+                    f"{number}",
                     place.kind,
                     place.place,
                     f"{place.area_cm2:.0f}",
@@ -28,10 +35,10 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm]) -> None:
                     place.confidence,
                     place.advice,
                 ]
-                for place in places
+                for number, place in enumerate(places, start=1)
             ],
-            [17.0, 42.0, 10.0, 24.0, 28.0, 14.0, pages.epw - 135.0],
-            align="LLRRRLL",
+            [5.0, 17.0, 42.0, 10.0, 24.0, 28.0, 14.0, pages.epw - 140.0],
+            align="LLLRRRLL",
             points=7.5,
         )
         means = dict.fromkeys(f"{place.kind}: {place.peak_means}" for place in places)
