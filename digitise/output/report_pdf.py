@@ -230,7 +230,7 @@ def _change(pages: Pages, report: Report) -> None:
             ]
             for part in (*words.parts, words.whole)
         ],
-        [11.5, 19.0, 29.0, pages.epw - 92.0 - 59.5],
+        [13.5, 18.0, 28.5, pages.epw - 92.0 - 60.0],
         align="LLRR",
         x=92.0,
         points=7.0,

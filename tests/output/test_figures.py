@@ -191,3 +191,10 @@ def test_change_is_coloured_where_the_chart_has_it(change):
     assert np.all(colours[on_heap, 2] > colours[on_heap, 0] + 0.1)  # blue: it shrank by 8 mm
     far = (np.abs(theta) > 2.6) & (np.abs(mesh.vertices[:, 2] - 450) < 15)
     assert np.all(colours[far] == colours[far][0])
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_views_go_round_from_the_front_over_the_outer_side(side):
+    one = limb(cone_with((6.0, 0.5, 300.0)), side=side)
+    figure = drawn(lambda: figures_views.limb_views(one, (60, 40)))
+    assert [axes.get_title() for axes in figure.axes] == ["front", "outer", "back", "inner"]
