@@ -29,16 +29,13 @@ _LARGEST_SIDE = 1.85
 
 
 def shape_figure(
-    limb: Limb, mesh: Mesh, section: SectionOutline | None, checks: Sequence[TapeCheck], ink: Ink
+    limb: Limb, mesh: Mesh, section: SectionOutline, taped: Sequence[tuple[str, SectionOutline]], ink: Ink
 ) -> go.Figure:
-    """Return the limb to turn, with the tape's rings and the chosen section on it."""
+    """Return the limb to turn, with the tape's rings (verdict, outline) and the chosen section on it."""
     figure = go.Figure(surface(mesh, palette.LIMB))
-    for check in checks:
-        if limb.from_mm <= check.row.height_mm <= limb.to_mm:
-            ring = section_outline(limb, check.row.height_mm, 60)
-            figure.add_trace(_ring(limb, ring, MARKS[check.verdict][0], 5, text.TAPE_POINTS[check.verdict]))
-    if section is not None:
-        figure.add_trace(_ring(limb, section, ink.text, 8, text.SECTION_SENTENCE.split(":")[0]))
+    for verdict, ring in taped:
+        figure.add_trace(_ring(limb, ring, MARKS[verdict][0], 5, text.TAPE_POINTS[verdict]))
+    figure.add_trace(_ring(limb, section, ink.text, 8, text.SECTION))
     figure.add_trace(_directions(limb, ink))
     return _scene(figure, mesh, ink)
 

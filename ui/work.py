@@ -32,6 +32,7 @@ from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow import Outlined, find_outlines, fit_outlines
 from ui import text
@@ -52,6 +53,7 @@ _meshes = Memo(24)
 _pictures = Memo(24)
 _models = Memo(60)
 _summaries = Memo(12)
+_sections = Memo(400)
 _sheets = Memo(3)
 
 
@@ -163,6 +165,11 @@ def measure(
 def mesh_of(limb: Limb) -> Mesh:
     """Return a light surface for the screen."""
     return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
+
+
+def outline_at(limb: Limb, height_mm: float) -> SectionOutline:
+    """Return the outline of a section with its band."""
+    return _sections.get((limb_key(limb), height_mm), lambda: section_outline(limb, height_mm))
 
 
 def limb_key(limb: Limb) -> str:
@@ -285,5 +292,5 @@ def _file_key(path: Path) -> Hashable:
 
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
-    for memo in (_seen, _inspected, _outlined, _measured, _meshes, _pictures, _models, _summaries):
+    for memo in (_seen, _inspected, _outlined, _measured, _meshes, _pictures, _models, _summaries, _sections):
         memo.forget()

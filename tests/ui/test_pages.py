@@ -1,12 +1,14 @@
 """Every page with nothing stored and with two visits, and what a person does on them."""
 
 import pytest
+from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, page, words
 
 from digitise.record.store import Store
 from digitise.tape.table import read_tape
 from ui import draft as drafts
 from ui import text
+from ui.gate import Gate
 
 PAGES = {
     "setup": text.SETUP_TITLE,
@@ -168,3 +170,20 @@ def test_heights_of_the_last_visit_are_filled_in_for_the_same_limb(records):
     assert [field.value for field in test.number_input[: 2 * len(heights) : 2]] == heights
     assert test.number_input[1].value is None
     assert text.HEIGHTS_FROM_LAST in words(test)
+
+
+def test_the_gate_lets_nobody_see_a_page_without_the_passphrase(home, monkeypatch):
+    monkeypatch.setattr("ui.components.frame.GATE", Gate("right words"))
+    test = AppTest.from_file(str(ROOT / "ui/app.py"), default_timeout=60).run()
+    assert [title.value for title in test.title] == [text.GATE_TITLE]
+    test.text_input[0].set_value("wrong words")
+    test.button[0].click().run()
+    assert text.GATE_WRONG in words(test)
+    test.text_input[0].set_value("right words")
+    test.button[0].click().run()
+    assert [title.value for title in test.title] == [text.VISIT_TITLE]
+
+
+def test_no_script_is_served_past_the_frame():
+    # the server would serve a folder of this name beside app.py by itself, without the gate
+    assert not (ROOT / "ui/pages").exists()

@@ -183,6 +183,7 @@ def test_server_is_told_to_keep_to_itself():
         "--server.enableXsrfProtection=true",
         "--server.maxUploadSize=60",
         "--client.toolbarMode=viewer",
+        "--global.minCachedMessageSize=1000000000000.0",
     ):
         assert flag in flags
     assert "http" not in " ".join(flags)

@@ -9,7 +9,6 @@ import streamlit as st
 
 from digitise.output.model_form import ModelForm
 from digitise.shape.limb import Limb, girth
-from digitise.shape.section import section_outline
 from digitise.shape.taped import TapeCheck
 from ui import figures, present, text, work
 from ui.components import frame
@@ -42,11 +41,16 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str) -> None:
         key=f"section-{key}-{low}-{high}",
     )
     chosen = chosen_cm * 10
-    outline = section_outline(limb, chosen)
+    outline = work.outline_at(limb, chosen)
+    taped = [
+        (check.verdict, work.outline_at(limb, check.row.height_mm))
+        for check in checks
+        if limb.from_mm <= check.row.height_mm <= limb.to_mm
+    ]
     left, right = st.columns([3, 2])
     with left:
         st.plotly_chart(
-            figures.shape_figure(limb, work.mesh_of(limb), outline, checks, ink),
+            figures.shape_figure(limb, work.mesh_of(limb), outline, taped, ink),
             key=f"shape-{key}",
             config=SCENE,
             theme=None,
