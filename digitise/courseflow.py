@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
+from typing import Literal
 
 from digitise.care.agreement import Repeatability, repeatability
 from digitise.care.course import Course, course
@@ -16,7 +17,7 @@ from digitise.care.plateau import Plateau
 from digitise.care.visits import RepeatError, VisitVolume
 from digitise.errors import CourseError
 from digitise.output.care_course_volumes import stored_girths, stored_volume
-from digitise.output.care_repeat import Repeats
+from digitise.output.care_repeat_form import Repeats
 from digitise.output.model_file import read_model, summary_from_json
 from digitise.output.model_form import ModelForm
 from digitise.record.store import Store
@@ -30,6 +31,7 @@ NO_TIMES = (
     "nor verdict is given: give the time of each visit."
 )
 LEAST_OVERLAP_MM = 50.0
+_Key = tuple[Literal["leg", "arm"], Literal["left", "right"], date]
 # Both limbs of one visit are measured within this time.
 _SAME_VISIT = timedelta(hours=12)
 
@@ -264,7 +266,7 @@ def study(visits: Sequence[Taken]) -> tuple[tuple[Repeats, ...], Repeatability]:
     CourseError
         No limb was measured twice on one day, or the repeats tell nothing.
     """
-    days: dict[tuple[str, str, date], list[Taken]] = defaultdict(list)
+    days: dict[_Key, list[Taken]] = defaultdict(list)
     for visit in sorted(visits, key=lambda one: one.when):
         days[visit.model.limb, visit.model.side, visit.when.date()].append(visit)
     groups = tuple(_repeats(key, group) for key, group in days.items() if len(group) > 1)
@@ -276,7 +278,7 @@ def study(visits: Sequence[Taken]) -> tuple[tuple[Repeats, ...], Repeatability]:
     return groups, repeatability([group.volumes_ml for group in groups])
 
 
-def _repeats(key: tuple[str, str, date], group: Sequence[Taken]) -> Repeats:
+def _repeats(key: _Key, group: Sequence[Taken]) -> Repeats:
     limb, side, day = key
     low, high = _common(group)
     volumes = tuple(stored_volume(one.model, low, high).value for one in group)

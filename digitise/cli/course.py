@@ -23,8 +23,9 @@ from digitise.courseflow import (
     with_others,
 )
 from digitise.output.care_course_files import course_text, write_course
-from digitise.output.care_course_form import course_facts
-from digitise.output.care_repeat import repeat_facts, repeat_sentences, repeat_text, write_repeat
+from digitise.output.care_course_form import course_form
+from digitise.output.care_repeat_files import repeat_text, write_repeat
+from digitise.output.care_repeat_form import repeat_form
 from digitise.record.store import Store
 from digitise.record.values import Side
 from digitise.tape.points import Limb
@@ -144,17 +145,16 @@ def _print_course(
     followed: Followed, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
 ) -> None:
     found = follow(followed, bilateral=bilateral, sem_percent=sem)
-    facts = course_facts(found, followed.limb, followed.side, notes=followed.remarks, client=client)
+    summary = course_form(found, followed.limb, followed.side, remarks=followed.remarks, client=client)
     if out is not None:
-        write_course(out, found, facts)
-    text = course_text(found, followed.limb, followed.side, followed.remarks, out)
-    show.result(as_json, facts, lambda console: console.print(text))
+        write_course(out, found, summary)
+    text = course_text(found, summary, out)
+    show.result(as_json, summary.model_dump(mode="json"), lambda console: console.print(text))
 
 
 def _print_study(visits: Sequence[Taken], out: Path | None, as_json: bool) -> None:
-    groups, found = study(visits)
-    facts = repeat_facts(groups, found)
+    summary = repeat_form(*study(visits))
     if out is not None:
-        write_repeat(out, groups, facts)
-    text = repeat_text(facts, repeat_sentences(groups, found), out)
-    show.result(as_json, facts, lambda console: console.print(text))
+        write_repeat(out, summary)
+    text = repeat_text(summary, out)
+    show.result(as_json, summary.model_dump(mode="json"), lambda console: console.print(text))

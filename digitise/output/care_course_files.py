@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
 
 from digitise.care.course import Course, CoursePoint
-from digitise.care.course_words import course_sentences
 from digitise.care.visits import Reading
 from digitise.files import new_folder
-from digitise.output.care_course_form import COURSE_FILE
+from digitise.output.care_course_form import COURSE_FILE, CourseForm
 from digitise.output.care_form import rounded
 from digitise.output.care_text import CAUTION_FILE, page, section, write_caution
-from digitise.output.cautions import caution, left_out
 from digitise.output.figures_course import course_figure
 from digitise.output.figures_style import png
 from digitise.output.tables import Cell, csv_text
@@ -41,7 +38,7 @@ _TABLE = (
 )
 
 
-def write_course(out: str | Path, course: Course, facts: Mapping[str, object]) -> None:
+def write_course(out: str | Path, course: Course, summary: CourseForm) -> None:
     """Write course.json, course.csv and course.png into the folder ``out``.
 
     A folder that holds an earlier course is replaced; any other folder must be new or empty.
@@ -52,8 +49,8 @@ def write_course(out: str | Path, course: Course, facts: Mapping[str, object]) -
         The folder.
     course
         The course.
-    facts
-        What course.json holds, see :func:`digitise.output.care_course_form.course_facts`.
+    summary
+        What course.json holds.
 
     Raises
     ------
@@ -61,9 +58,8 @@ def write_course(out: str | Path, course: Course, facts: Mapping[str, object]) -
         The folder cannot be written to or holds other files; it is left as it was.
     """
     with new_folder(out, COURSE_FILES.__contains__, "course") as folder:
-        write_caution(folder, caution(str(facts["limb"])))
-        text = json.dumps(facts, indent=1, ensure_ascii=False, allow_nan=False)
-        (folder / COURSE_FILE).write_text(text + "\n", encoding="utf-8")
+        write_caution(folder, summary.caution)
+        (folder / COURSE_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         table = csv_text(_TABLE, map(_row, course.points))
         (folder / TABLE_FILE).write_text(table, encoding="utf-8", newline="")
         (folder / PICTURE_FILE).write_bytes(png(lambda: course_figure(course)))
@@ -93,32 +89,17 @@ def _cells(figure: Reading | None) -> Iterator[Cell]:
         yield from map(rounded, (figure.value, *figure.interval_95))
 
 
-def course_text(course: Course, limb: str, side: str, remarks: tuple[str, ...], out: Path | None) -> str:
-    """Return sentences, visits, remarks, files and the caution as lines of plain text.
-
-    Parameters
-    ----------
-    course
-        The course.
-    limb, side
-        Whose it is.
-    remarks
-        What to know of the visits.
-    out
-        Where the files are; None without files.
-    """
-    visit = course.points[-1].visit
+def course_text(course: Course, summary: CourseForm, out: Path | None) -> str:
+    """Return visits, sentences, remarks, files (none when ``out`` is None) and the caution as plain text."""
     files = ("course.png: volume and excess over time", "course.json, course.csv: all figures")
+    title = f"{summary.side.capitalize()} {summary.limb}, course over {len(course.points)} visit(s)"
     return page(
-        section(
-            f"{side.capitalize()} {limb}, course over {len(course.points)} visit(s)",
-            map(_line, course.points),
-        ),
-        section("What it says", course_sentences(course)),
-        section("Warnings", remarks),
-        section("Not included", left_out(limb, visit.from_mm, visit.to_mm)),
+        section(title, map(_line, course.points)),
+        section("What it says", summary.sentences),
+        section("Warnings", summary.remarks),
+        section("Not included", summary.not_included),
         section(f"Files in {out}", files) if out else "",
-        section("Caution", caution(limb)),
+        section("Caution", summary.caution),
     )
 
 

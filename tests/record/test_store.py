@@ -4,7 +4,7 @@ import hashlib
 import os
 import stat
 import threading
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -72,6 +72,25 @@ def test_lists(store, picture):
         ("right", 1, False),
     ]
     assert len(store.list_visits()) == 4
+
+
+def test_measured_visits_are_those_with_a_model(store):
+    early = datetime(2026, 3, 1, 23, tzinfo=timezone(timedelta(hours=2)))
+    store.add_visit(a_visit(taken=datetime(2026, 3, 2, tzinfo=UTC)))
+    right = store.add_visit(
+        a_visit(side="right", model=limb_model(side="right"), taken=datetime(2026, 3, 3, tzinfo=UTC))
+    )
+    left = store.add_visit(a_visit(model=limb_model(), taken=early, posture="lying", measured_by="ab"))
+    found = store.measured_visits("k-017")
+    assert [(visit.id, visit.side) for visit in found] == [(left, "left"), (right, "right")]
+    assert (found[0].taken.isoformat(), found[0].posture, found[0].measured_by) == (
+        early.isoformat(),
+        "lying",
+        "AB",
+    )
+    assert found[0].model_json == limb_model().json
+    with pytest.raises(RecordError, match="not in the records"):
+        store.measured_visits("K-018")
 
 
 def test_nothing_stored_is_an_empty_list(store):
