@@ -29,7 +29,8 @@ _ONE_PLANE_MM = 60.0
 # backdrop's hue, which only their shading tells from it.
 SHADOW_WEIGHTS = (0.2, 1.0)
 _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
-_LEAST_SD = np.array([0.03, 0.015, 0.015])  # brightness and the two hues, log units: no paper is flatter
+# Brightness and the two hues, log units: no paper is flatter.
+_LEAST_SD = np.array([0.03, 0.015, 0.015], np.float32)
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
 _SMOOTH_MM = 40.0
 _COARSE = 5  # cells: slow changes need no finer grid
@@ -163,12 +164,12 @@ def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
 def _distance2_from_backdrop(values: Values, whole: Mask, rim: Mask, shadow_weight: float) -> Values:
     backdrop = _polynomial_fit(values, rim)
     # another leg may stand in a quarter of the rim
-    spread = np.maximum(np.quantile(np.abs(values - backdrop)[rim], 0.7, axis=0) / 1.036, _LEAST_SD)
+    spread = _at_least(np.quantile(np.abs(_sparse(values - backdrop, rim)), 0.7, axis=0) / 1.036)
     for _ in range(2):
         difference = values - backdrop
         plain = whole & (squared_distance(difference / spread, difference[..., 0], shadow_weight) < _INLIER)
         backdrop = _smooth_fit(values, plain, backdrop)
-        spread = np.maximum(_spread((values - backdrop)[plain]), _LEAST_SD)
+        spread = _at_least(_spread(_sparse(values - backdrop, plain)))
     difference = values - backdrop
     return squared_distance(difference / spread, difference[..., 0], shadow_weight)
 
@@ -192,6 +193,15 @@ def squared_distance(scaled: Values, darkening: Values, shadow_weight: float) ->
     per_unit = np.divide(scaled[..., 0], darkening, out=np.zeros_like(darkening), where=darkening < 0)
     shade = full + per_unit * (beyond + shadow_weight * within)
     return np.asarray(shade**2 + scaled[..., 1] ** 2 + scaled[..., 2] ** 2, np.float32)
+
+
+def _sparse(values: Values, where: Mask) -> Values:
+    """Every fifth of the values chosen, which says as much of their spread: (n, 3)."""
+    return values.reshape(-1, 3)[np.flatnonzero(where)[::5]]
+
+
+def _at_least(spread: NDArray[np.floating]) -> NDArray[np.float32]:
+    return np.asarray(np.maximum(spread, _LEAST_SD), np.float32)
 
 
 def _spread(residuals: Values) -> NDArray[np.float32]:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from digitise.capture.photo import linear_light
 
 _FLOOR = 0.004  # of full scale: keeps the logarithm of sensor noise in the darkest parts bounded
+_LOGS = np.log(linear_light(np.arange(256, dtype=np.uint8)) + np.float32(_FLOOR))
 
 
 def brightness_and_hue(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -16,6 +17,5 @@ def brightness_and_hue(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     The three channels' logarithms add under a change of light, so a shadow moves the first value
     and (nearly) leaves the other two alone.
     """
-    logs = np.log(linear_light(pixels) + np.float32(_FLOOR))
-    mean = logs.mean(axis=-1)
-    return np.stack([mean, logs[..., 0] - logs[..., 1], logs[..., 2] - logs[..., 1]], axis=-1)
+    red, green, blue = (_LOGS[pixels[..., channel]] for channel in range(3))
+    return np.stack([(red + green + blue) / 3, red - green, blue - green], axis=-1)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from digitise.capture.colour import brightness_and_hue
 from digitise.capture.region import Region
@@ -26,9 +25,14 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
     rows = _row_colours(strip, region)
     window, gap = int(_WINDOW_MM / STEP_MM), int(_GAP_MM / STEP_MM)
     reach = window + gap
-    change = np.zeros(len(rows) // 2)
-    for row in range(reach, len(change)):
-        change[row] = _separation(rows[row - reach : row - gap], rows[row + gap : row + reach])
+    half = len(rows) // 2
+    change = np.zeros(half)
+    if half > reach:
+        # a window that starts at row k is the k-th
+        parts = np.lib.stride_tricks.sliding_window_view(rows[: half + reach], window, axis=0)
+        mean, variance = parts.mean(axis=-1), parts.var(axis=-1)
+        above, below = slice(0, half - reach), slice(reach + gap, half + gap)
+        change[reach:] = _separation(mean[above] - mean[below], variance[above] + variance[below])
     if change.max(initial=0.0) < _LEAST_CONTRAST:
         return slice(0, len(rows)), None
     first = int(np.argmax(change)) + int(_MARGIN_MM / STEP_MM)
@@ -37,15 +41,15 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
 
 def _row_colours(strip: Strip, region: Region) -> Array:
     """Colours at five places across the limb in every row: (n, 5, 3)."""
-    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.5), np.uint8))
+    smooth = np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.5), np.uint8)
     across = np.linspace(0.2, 0.8, 5)
     offsets = region.left[:, None] + across * (region.right - region.left)[:, None]
     columns = np.round((offsets - strip.offsets[0]) / STEP_MM).astype(int)
-    return np.asarray(values[region.rows[:, None], np.clip(columns, 0, values.shape[1] - 1)], float)
+    colours = smooth[region.rows[:, None], np.clip(columns, 0, smooth.shape[1] - 1)]
+    return np.asarray(brightness_and_hue(colours), float)
 
 
-def _separation(above: NDArray[np.float64], below: NDArray[np.float64]) -> float:
-    """Least over the width of the change of colour, in units of its variation within the two parts."""
-    change = np.linalg.norm(above.mean(axis=0) - below.mean(axis=0), axis=-1)
-    within = np.sqrt(np.sum(above.var(axis=0) + below.var(axis=0), axis=-1)) + 0.04
-    return float(np.min(change / within))
+def _separation(change: Array, variance: Array) -> Array:
+    """Least over the width of changes of colour (n, 5, 3), in units of the variation within both parts."""
+    within = np.sqrt(np.sum(variance, axis=-1)) + 0.04
+    return np.asarray(np.min(np.linalg.norm(change, axis=-1) / within, axis=-1))

@@ -35,12 +35,12 @@ _AGREE_MM = 12.0
 _LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
 _LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
 _BESIDE_MM = (40.0, 120.0)  # far enough out to miss an instep above the ankle bones
-_LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03])
+_LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03], np.float32)
 _FLOOR_SHADOW_WEIGHT = 0.7
 _UNLIKE = 5.0  # squared distance from which a cell is more likely limb than surroundings
 _BINS = np.array([28, 28, 28])
-_LOW = np.array([-5.6, -1.0, -1.6])
-_HIGH = np.array([0.1, 1.8, 1.2])
+_LOW = np.array([-5.6, -1.0, -1.6], np.float32)
+_HIGH = np.array([0.1, 1.8, 1.2], np.float32)
 
 
 @dataclass(frozen=True)
@@ -230,7 +230,8 @@ def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Val
     around = values[row, np.clip(beside, 0, values.shape[1] - 1)]
     colour = gaussian_filter1d(np.median(around, axis=1), 2.0, axis=0, mode="nearest")
     spread = 1.4826 * np.median(np.abs(around - colour[:, None]), axis=1)
-    spread = np.maximum(gaussian_filter1d(spread, 4.0, axis=0, mode="nearest"), _LEAST_FLOOR_SD)
+    spread = gaussian_filter1d(spread, 4.0, axis=0, mode="nearest")
+    spread = np.maximum(spread, _LEAST_FLOOR_SD).astype(np.float32)
     difference = values - colour[:, None]
     distance2 = squared_distance(difference / spread[:, None], difference[..., 0], _FLOOR_SHADOW_WEIGHT)
     return np.asarray(np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW), np.float32)
@@ -244,7 +245,7 @@ def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> ND
 
 
 def _bins(values: Values) -> NDArray[np.intp]:
-    scaled = (values - _LOW) / (_HIGH - _LOW) * _BINS
+    scaled = (values - _LOW) * (_BINS / (_HIGH - _LOW)).astype(np.float32)
     return np.asarray(np.clip(scaled, 0, _BINS - 1), np.intp)
 
 

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
@@ -66,6 +67,16 @@ def _step_space(half: int, shift: float, blur: float) -> Array:
     return np.linalg.qr(step_basis(half, shift, blur))[0]
 
 
+def _shifts(reach: float) -> Array:
+    return np.arange(-reach, reach + 0.05, 0.1)
+
+
+@lru_cache(maxsize=64)
+def _step_spaces(half: int, reach: float, blur: float) -> Array:
+    """Return the bases for every shift within reach: (2 half + 1, shifts, 4)."""
+    return np.stack([_step_space(half, float(shift), blur) for shift in _shifts(reach)], axis=1)
+
+
 @lru_cache(maxsize=16)
 def _slope_space(half: int) -> Array:
     s = np.arange(-half, half + 1.0)
@@ -90,18 +101,23 @@ def explained_by_step(profiles: NDArray[np.float32], half: int, blur: float, noi
     -------
     (n, m) in [0, 1]; zero nearer than ``half`` to the ends.
     """
-    windows = np.lib.stride_tricks.sliding_window_view(
-        profiles / noise.astype(np.float32), 2 * half + 1, axis=1
-    )
-    stepped, sloped = _step_space(half, 0.0, blur), _slope_space(half)
-    energy = np.einsum("nmcw,nmcw->nm", windows, windows)
-    by_step = np.sum((windows @ stepped.astype(np.float32)) ** 2, axis=(2, 3))
-    by_slope = np.sum((windows @ sloped.astype(np.float32)) ** 2, axis=(2, 3))
-    expected = windows.shape[2] * windows.shape[3]
+    scaled = np.asarray(profiles / noise.astype(np.float32), np.float32)
+    energy = cv2.boxFilter(np.sum(scaled**2, axis=2), -1, (2 * half + 1, 1), normalize=False)
+    by_step = _power(scaled, _step_space(half, 0.0, blur))
+    by_slope = _power(scaled, _slope_space(half))
+    expected = (2 * half + 1) * profiles.shape[2]
     gain = (by_step - by_slope) / (energy - by_slope + expected)
     found = np.zeros(profiles.shape[:2])
-    found[:, half:-half] = np.clip(gain, 0.0, 1.0)
+    found[:, half:-half] = np.clip(gain, 0.0, 1.0)[:, half:-half]
     return found
+
+
+def _power(profiles: NDArray[np.float32], basis: Array) -> NDArray[np.float32]:
+    """Squared length of every window's projection on an orthonormal basis, summed over channels: (n, m)."""
+    total = np.zeros_like(profiles)
+    for column in basis.T.astype(np.float32):
+        total += cv2.filter2D(profiles, -1, column[None, :]).reshape(profiles.shape) ** 2
+    return np.asarray(total.sum(axis=2))
 
 
 def fit_steps(
@@ -122,17 +138,15 @@ def fit_steps(
     noise_factor
         (channels,) by how much neighbouring samples' common noise exceeds what their differences show.
     """
-    shifts = np.arange(-reach, reach + 0.05, 0.1)
+    shifts = _shifts(reach)
     middle = profiles.shape[1] // 2
     window = profiles[:, middle - half : middle + half + 1].astype(np.float64)
     energy = np.einsum("nwc,nwc->nc", window, window)
     misfit = np.empty((len(shifts), *energy.shape))
-    for index, shift in enumerate(shifts):
-        for channel, width in enumerate(blur):
-            basis = _step_space(half, float(shift), float(width))
-            misfit[index, :, channel] = energy[:, channel] - np.sum(
-                (window[:, :, channel] @ basis) ** 2, axis=1
-            )
+    for channel, width in enumerate(blur):
+        bases = _step_spaces(half, float(reach), float(width))
+        parts = np.tensordot(window[:, :, channel], bases, axes=1)
+        misfit[:, :, channel] = energy[:, channel] - np.einsum("nsk,nsk->sn", parts, parts)
     freedom = 2 * half + 1 - _PARAMETERS - 1
     least = np.maximum(np.median(misfit.min(axis=0), axis=0), 0.0)  # rounding may leave less than nothing
     noise = np.sqrt(least / freedom) * noise_factor + 1e-5

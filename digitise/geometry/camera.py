@@ -35,7 +35,7 @@ class Lens:
 
     def pixels_from_plane(self, plane: Array) -> Array:
         """Map ideal image-plane points (..., 2) in focal units to distorted pixels."""
-        r2 = np.sum(plane**2, axis=-1, keepdims=True)
+        r2 = plane[..., :1] ** 2 + plane[..., 1:] ** 2
         return np.asarray(self.focal_px * plane * (1.0 + r2 * (self.k1 + r2 * self.k2)) + self.centre_px)
 
     def plane_from_pixels(self, pixels: Array) -> Array:
