@@ -17,6 +17,7 @@ from PIL import Image
 from variants import VARIANTS, make_variant
 
 from digitise.capture.field import read_field
+from digitise.care.change import compare
 from digitise.errors import DigitiseError
 from digitise.output.measured import Measured
 from digitise.shape.limb import Limb, area, girth, volume
@@ -153,6 +154,14 @@ of the stretch; a tape every 40 mm is given without reading error.
 
 """
 
+CHANGE = """## Change between two visits
+
+One limb three weeks apart, {low:.0f} to {high:.0f} mm; the true change is {true:.0f} mL.
+
+| how | change, 95 % | error, of the limb's volume |
+|---|---|---|
+"""
+
 HARDER = """## Harder photographs
 
 The photographs of one case with backdrop, skin, light or picture changed, the true shape unchanged; heights
@@ -187,7 +196,7 @@ distances from a known truth, and not interchangeable with them.
 
 def page() -> str:
     """Return the text of docs/accuracy.md."""
-    parts = [HEAD.format(count=len(CASES)), *_absolute(), *_harder(), READ]
+    parts = [HEAD.format(count=len(CASES)), *_absolute(), *_change(), *_harder(), READ]
     return "".join(parts)
 
 
@@ -217,6 +226,24 @@ def _absolute() -> list[str]:
         lines.append("| " + " | ".join(cells) + " |\n")
     lines.append(CELLS)
     return lines
+
+
+def _change() -> list[str]:
+    low, high = 100.0, 820.0
+    cases = [Case(name, CASES[name] / name) for name in ("pair-calf-week0", "pair-calf-week3")]
+    first, second = (measure(case, from_mm=low, to_mm=high).fit.limb for case in cases)
+    true = [Truth.of(case).volume_ml(low, high) for case in cases]
+    joint = compare(first, second).whole.change_ml
+    apart = [volume(limb, low, high) for limb in (first, second)]
+    plain = float(apart[1].mean - apart[0].mean), float(np.hypot(apart[0].sd, apart[1].sd))
+    lines = [CHANGE.format(low=low, high=high, true=true[1] - true[0])]
+    for name, value, sd in (
+        ("the two volumes subtracted", *plain),
+        ("`digitise compare`: both visits solved together", float(joint.mean), float(joint.sd)),
+    ):
+        share = 100.0 * (value - (true[1] - true[0])) / true[0]
+        lines.append(f"| {name} | {value:.0f} ± {1.96 * sd:.0f} mL | {share:+.2f} % |\n")
+    return [*lines, "\n"]
 
 
 def _harder() -> list[str]:
