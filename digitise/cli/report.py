@@ -10,8 +10,11 @@ from typing import Annotated, Literal
 
 import typer
 
+from digitise.care.course import Course
 from digitise.care.plan import read_plan
 from digitise.cli import show
+from digitise.courseflow import Taken, follow, with_others
+from digitise.errors import CourseError
 from digitise.output import figures_style
 from digitise.output.fhir import fhir_bundle, fhir_text
 from digitise.output.model_file import read_model
@@ -19,13 +22,14 @@ from digitise.output.report_content import Report, ReportVisit, Wishes, make_rep
 from digitise.output.report_pdf import report_figures, report_pdf
 from digitise.record.check import client_code
 
+NONE = "none"
 PaperName = Literal["a4", "letter"]
 
 
 def report(
     folders: Annotated[
         list[Path],
-        typer.Argument(metavar="DIR...", help="Folders that digitise model wrote: the visits of one limb."),
+        typer.Argument(metavar="DIR...", help="Folders that digitise model wrote, one for each visit."),
     ],
     out: Annotated[Path, typer.Option("--out", help="File for the report, a PDF.")],
     paper: Annotated[PaperName, typer.Option("--paper", help="Size of the paper.")] = "a4",
@@ -34,21 +38,21 @@ def report(
         list[str] | None,
         typer.Option(
             "--when",
-            help="When a visit took place, such as 2026-03-02 or 2026-03-02T09:15; once for each folder, in "
-            "the same order. Else the time when the model was made.",
+            help="Time of the visit, such as 2026-03-02T09:15; once for each DIR, in order. Else the time "
+            "when the model was made.",
         ),
     ] = None,
-    other: Annotated[
-        list[Path] | None,
-        typer.Option(
-            "--other",
-            help="The other limb's folder: once for each folder, in the same order; or once alone, for the "
-            "last visit.",
-        ),
+    reference: Annotated[
+        list[str] | None,
+        typer.Option("--reference", help="Model of the other limb, or none; once for each DIR, in order."),
     ] = None,
     bilateral: Annotated[
         bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
     ] = False,
+    sem: Annotated[
+        float | None,
+        typer.Option("--sem", help="Repeat error in percent, as digitise course --repeat found it."),
+    ] = None,
     places: Annotated[bool, typer.Option("--places", help="List places that may need padding.")] = False,
     wrap: Annotated[bool, typer.Option("--wrap", help="Add a wrap sheet.")] = False,
     plan: Annotated[
@@ -65,11 +69,12 @@ def report(
 ) -> None:
     """Write a report on a limb: volume, girths, change and course, with intervals and pictures."""
     code = client_code(client) if client else ""
-    visits = _visits(folders, when or [], other or [])
+    visits, timed = _visits(folders, when or [], reference or []), bool(when)
     wishes = Wishes(places, wrap or plan is not None, garment, read_plan(plan) if plan else None, bilateral)
     with show.steps() as progress:
         progress("Comparing")
-        made = make_report(visits, client=code, wishes=wishes)
+        followed = _followed(visits, folders, timed, bilateral, sem)
+        made = make_report(visits, client=code, wishes=wishes, followed=followed)
         progress("Drawing")
         _write(out, report_pdf(made, paper))
         if fhir is not None:
@@ -81,17 +86,46 @@ def report(
     show.result(as_json, made.form.model_dump(mode="json"), lambda console: console.print(words))
 
 
-def _visits(folders: Sequence[Path], when: Sequence[str], other: Sequence[Path]) -> list[ReportVisit]:
-    if when and len(when) != len(folders):
-        raise typer.BadParameter(f"{len(folders)} folders, but {len(when)} times", param_hint="--when")
-    if len(other) not in (0, 1, len(folders)):
-        raise typer.BadParameter("give one for each folder, or one for the last", param_hint="--other")
+def _visits(folders: Sequence[Path], when: Sequence[str], reference: Sequence[str]) -> list[ReportVisit]:
+    for name, given in (("--when", when), ("--reference", reference)):
+        if given and len(given) != len(folders):
+            raise typer.BadParameter(
+                f"{len(given)} given for {len(folders)} folder(s): give one for each, in order.",
+                param_hint=name,
+            )
     models = [read_model(folder) for folder in folders]
     times = [_time(text) for text in when] or [model.summary.created for model in models]
-    latest = max(range(len(models)), key=lambda n: times[n])
-    places = range(len(folders)) if len(other) == len(folders) else [latest]
-    others = {n: read_model(folder) for n, folder in zip(places, other, strict=False)}
-    return [ReportVisit(model, times[n], others.get(n)) for n, model in enumerate(models)]
+    others = [None if word == NONE else read_model(word) for word in reference] or [None] * len(models)
+    return [ReportVisit(*visit) for visit in zip(models, times, others, strict=True)]
+
+
+def _followed(
+    visits: Sequence[ReportVisit], folders: Sequence[Path], timed: bool, bilateral: bool, sem: float | None
+) -> Course:
+    """Follow the visits as the course command does; a report must not state times that are not the visits'.
+
+    Raises
+    ------
+    CourseError
+        The visits cannot be put side by side, or it is not known when they were.
+    """
+    digests = [visit.model.summary.limb_sha256 for visit in visits]
+    for number, (digest, folder) in enumerate(zip(digests, folders, strict=True)):
+        if digest in digests[:number]:
+            raise CourseError("The same model is given twice.", where=str(folder), do="Give each visit once.")
+    each = list(zip(visits, folders, strict=True))
+    taken = [Taken(visit.model.summary, visit.taken, str(folder), timed=timed) for visit, folder in each]
+    others = [
+        None if visit.other is None else Taken(visit.other.summary, visit.taken, str(folder))
+        for visit, folder in each
+    ]
+    followed = with_others(taken, others)
+    if len(visits) > 1 and not followed.has_times:
+        raise CourseError(
+            "The models were made within hours of each other, so when the visits were is not known.",
+            do="Give the time of each visit with --when.",
+        )
+    return follow(followed, bilateral=bilateral, sem_percent=sem)
 
 
 def _time(text: str) -> datetime:

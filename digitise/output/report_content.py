@@ -103,6 +103,7 @@ def make_report(
     *,
     client: str = "",
     wishes: Wishes = _NOTHING,
+    followed: Course | None = None,
     created: datetime | None = None,
 ) -> Report:
     """Return the content of a report on one limb.
@@ -115,6 +116,8 @@ def make_report(
         The client's code; empty when it shall not be told.
     wishes
         What else to report.
+    followed
+        The course of these visits; made from their volumes when None.
     created
         When the report is made; now when None.
 
@@ -127,7 +130,9 @@ def make_report(
     """
     ordered = sorted(visits, key=lambda visit: visit.taken)
     low, high = _common(ordered)
-    followed = course([_followed(visit, low, high) for visit in ordered], bilateral=wishes.bilateral)
+    if followed is None:
+        volumes = [_followed(visit, low, high) for visit in ordered]
+        followed = course(volumes, bilateral=wishes.bilateral)
     last = ordered[-1]
     change = compare(ordered[0].model.limb, last.model.limb) if len(ordered) > 1 else None
     regions = find_regions(last.model.limb) if wishes.places else ()
@@ -170,7 +175,7 @@ def _common(ordered: Sequence[ReportVisit]) -> tuple[float, float]:
         if (now.limb, now.side) != (first.limb, first.side):
             raise CourseError(
                 f"One visit is of the {first.side} {first.limb}, another of the {now.side} {now.limb}.",
-                do="Give visits of one limb; the other limb goes behind --other.",
+                do="Give visits of one limb; the other limb goes behind --reference.",
             )
         if visit.other is not None:
             limbs.append(_checked_other(visit.other, first.limb, first.side))
@@ -186,7 +191,7 @@ def _checked_other(other: StoredModel, kind: str, side: str) -> Limb:
     if other.summary.limb != kind or other.summary.side == side:
         raise CourseError(
             f"The {other.summary.side} {other.summary.limb} is not the other limb of the {side} {kind}.",
-            do="Give the folder of the opposite side behind --other.",
+            do="Give the folder of the opposite side behind --reference.",
         )
     return other.limb
 

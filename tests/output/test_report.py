@@ -143,7 +143,7 @@ def test_the_form_is_written_and_read_back(full):
     ("make", "words"),
     [
         (lambda _: [], "no visit"),
-        (lambda visits: [visits[0], replace(visits[1], model=visits[1].other, other=None)], "--other"),
+        (lambda visits: [visits[0], replace(visits[1], model=visits[1].other, other=None)], "--reference"),
         (lambda visits: [replace(visits[0], other=visits[1].model)], "not the other limb"),
         (lambda visits: [visits[0], visits[0]], "same time"),
     ],
@@ -325,7 +325,7 @@ def test_command_writes_report_figures_and_fhir(capsys, folders, tmp_path):
         (("--when", "2026-02-09", "--when", "2026-02-10"), 2),
         (("--when", "yesterday"), 2),
         (("--client", "Maria Muster"), 3),
-        (("--other", "nowhere"), 3),
+        (("--reference", "nowhere"), 3),
         (("--plan", "nowhere.toml"), 3),
         (("--paper", "a5"), 2),
     ],
@@ -335,6 +335,34 @@ def test_command_refuses(capsys, folders, tmp_path, words, code):
     assert found == code
     assert err
     assert not list(tmp_path.iterdir())
+
+
+def test_command_refuses_visits_whose_times_are_not_known(capsys, folders, measured, tmp_path):
+    later = tmp_path / "later"
+    write_model(later, changed(measured, mean=0.99 * measured.fit.limb.mean), START + timedelta(hours=1))
+    code, _, err = run(capsys, folders[0], later, "--out", tmp_path / "r.pdf")
+    assert code == 3
+    assert "--when" in err
+    assert not (tmp_path / "r.pdf").exists()
+
+
+def test_command_refuses_the_same_visit_twice(capsys, folders, tmp_path):
+    code, _, err = run(capsys, folders[0], folders[0], "--out", tmp_path / "r.pdf")
+    assert (code, "twice" in err) == (3, True)
+
+
+@pytest.mark.slow
+def test_command_and_course_say_the_same(capsys, folders, tmp_path):
+    code, text, _ = run(capsys, *folders, "--out", tmp_path / "r.pdf", "--sem", "0.8", "--json")
+    assert code == 0
+    with pytest.raises(SystemExit):
+        main(["course", *map(str, folders), "--sem", "0.8", "--json"])
+    course = json.loads(capsys.readouterr().out)
+    report = json.loads(text)
+    assert report["course"]["verdict"] == course["plateau"]["verdict"]
+    assert report["course"]["repeat_error_percent"] == 0.8
+    for found, truth in zip(report["visits"], course["visits"], strict=True):
+        assert found["volume_ml"]["value"] == round(truth["volume_ml"]["value"])
 
 
 def test_command_refuses_a_place_it_cannot_write_to(capsys, folders, tmp_path):
