@@ -47,20 +47,29 @@ def side_by_side(first: Mesh, second: Mesh, change: Coloured, names: Sequence[st
         figures.surface(second, palette.LIMB),
         figures.coloured_surface(change.mesh, change.shown, reach_of([change]), ink, text.CHANGE_LEGEND),
     )
+    # below the limbs, so that on a phone they get the whole width
+    surfaces[2].colorbar.update(orientation="h", x=0.5, y=0.1, len=0.9, title_side="top")
     scenes = ("scene", "scene2", "scene3")
     points = np.concatenate([first.vertices, second.vertices])
     for number, (surface, scene, name) in enumerate(zip(surfaces, scenes, names, strict=True)):
         figure.add_trace(surface.update(scene=scene))
-        left = number * 0.31
+        left = number * 0.34
         figure.update_layout(
-            {scene: {**figures.bare_scene(points), "domain": {"x": [left, left + 0.3], "y": [0.12, 0.94]}}}
+            {scene: {**figures.bare_scene(points), "domain": {"x": [left, left + 0.32], "y": [0.26, 0.95]}}}
         )
         figure.add_annotation(
-            x=left + 0.15, y=1.0, xref="paper", yref="paper", text=name, showarrow=False, font={"size": 15}
+            x=left + 0.16,
+            y=1.0,
+            xref="paper",
+            yref="paper",
+            xanchor="center",
+            text=name,
+            showarrow=False,
+            font={"size": 15},
         )
     figure.update_layout(
         sliders=[_turning(scenes, ink)],
-        height=560,
+        height=640,
         margin={"l": 0, "r": 0, "t": 10, "b": 0},
         paper_bgcolor="rgba(0,0,0,0)",
         font={"color": ink.text},

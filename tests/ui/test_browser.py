@@ -78,7 +78,7 @@ def settled(page):
     page.wait_for_timeout(250)
     page.wait_for_function(
         "document.querySelector('[data-testid=stApp]')?.dataset.testScriptState !== 'running'"
-        " && !document.querySelector('[data-stale=true]')"
+        " && !document.querySelector('[data-stale=true], [data-testid=stSkeleton]')"
     )
     page.wait_for_timeout(150)
 
