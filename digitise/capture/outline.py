@@ -7,46 +7,29 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
-from digitise.capture.backdrop import SHADOW_WEIGHTS, Area, Panel, Values, find_panel, plain_areas
+from digitise.capture.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
 from digitise.capture.correction import DRAWN_SD_PX, Correction, drawn_offsets, paint
+from digitise.capture.edges import (
+    UNSURE_PX,
+    inside_picture,
+    near_edge,
+    picture_blur,
+    right_normals,
+    sub_pixel_edge,
+)
 from digitise.capture.field import Board
 from digitise.capture.hem import skin_rows
-from digitise.capture.paths import best_path
-from digitise.capture.photo import Photograph, linear_light
+from digitise.capture.photo import Photograph
 from digitise.capture.region import Region, find_region
-from digitise.capture.resample import read_between
-from digitise.capture.step import StepFit, estimate_blur, explained_by_step, fit_steps
-from digitise.capture.strip import STEP_MM, Strip, cut_strip
+from digitise.capture.strip import Strip, cut_strip
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import Edge
 
-# brightness (Rec. 709 luminance) and two colour differences: photographs keep colour at half resolution
-_LUMA = np.array([0.2126, 0.7152, 0.0722])
-_CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).astype(np.float32)
-_BLURS_PX = (0.6, 0.75, 0.9, 1.1, 1.4, 1.8, 2.3, 3.0)
-_COLOUR_BLUR_PX = 1.25  # added by the halved resolution
-_COLOUR_NOISE = np.array([1.0, 2.0, 2.0])  # half resolution: neighbouring samples repeat each other's noise
-_REACH_MM = 30.0
-_STEP_GAIN = 6.0  # a perfect step at both scales weighs as much as 6 mm of full evidence
-_LEAST_NOISE = np.array([0.002, 0.008, 0.008])  # compressed colour is flat, with steps between blocks
-_STEP_HALVES_PX = (6, 11)
-_USUAL_BLUR_PX = 0.85
-_STIFFNESS = 0.5
-_ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
-_SMOOTH_ROWS = 4.0
-_HALF_PX = 8
-_FLOOR_PX = 0.25  # what the point spread and tone curve leave unknown
-_UNSURE_PX = 1.0
-_OUTLIER_PX = 1.5
-_NOTCH_ROWS = 61
-_NOTCH_MM = 4.0
-_LEAST_GAIN = 60.0  # chi-square: steps that noise and the grain of skin make stay below
 _AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
-_BORDER_PX = 4.0
 _MOST_CUT_OFF = 0.3  # share of an edge
 _LEAST_SURE = 0.65  # share of an edge
 _COARSEST_MM = 2.0  # of a pixel at the limb
@@ -197,13 +180,13 @@ def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correcti
     skin, hem_mm = skin_rows(strip, region)
     heights = strip.heights[region.rows][skin]
     near = [
-        strip.photo_from_plane(_near_edge(photo.pixels, strip, region, index, offsets)[skin], heights)
+        strip.photo_from_plane(near_edge(photo.pixels, strip, region, index, offsets)[skin], heights)
         for index, offsets in enumerate((region.left, region.right))
     ]
-    blur = _picture_blur(photo.pixels, near)
+    blur = picture_blur(photo.pixels, near)
     edges = []
     for index, points in enumerate(near):
-        edge = _sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
+        edge = sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
         if correction is not None:
             offsets = drawn_offsets(correction, strip, ("left", "right")[index], heights)
@@ -224,13 +207,13 @@ def _require_same_photo(correction: Correction, photo: Photograph) -> None:
 
 def _redrawn(edge: Edge, at: Array, outward: int, pixels: NDArray[np.uint8]) -> Edge:
     """Put drawn points (n, 2) px, NaN where nothing was drawn, in place of an edge's points."""
-    drawn = _inside(at, pixels)
+    drawn = inside_picture(at, pixels)
     if not drawn.any():
         return edge
     points = np.where(drawn[:, None], at, edge.points)
     return Edge(
         points,
-        np.where(drawn[:, None], outward * _right_normals(points), edge.normals),
+        np.where(drawn[:, None], outward * right_normals(points), edge.normals),
         np.where(drawn, DRAWN_SD_PX, edge.sd_px),
         edge.sure | drawn,
     )
@@ -239,14 +222,12 @@ def _redrawn(edge: Edge, at: Array, outward: int, pixels: NDArray[np.uint8]) -> 
 def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
     sure = edge.sure & ~doubt
     sure &= uniform_filter1d(sure.astype(float), _AMID_ROWS, mode="nearest") >= 0.5
-    return replace(
-        edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * _UNSURE_PX))
-    )
+    return replace(edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * UNSURE_PX)))
 
 
 def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
     for side, edge in zip(("left", "right"), outline.edges, strict=True):
-        if len(edge.points) and np.mean(~_inside(edge.points, photo.pixels)) > _MOST_CUT_OFF:
+        if len(edge.points) and np.mean(~inside_picture(edge.points, photo.pixels)) > _MOST_CUT_OFF:
             raise OutlineError(
                 f"the limb's {side} edge leaves the picture.",
                 where=photo.name,
@@ -275,120 +256,6 @@ def _refuse_unsure(outline: Outline, name: str) -> None:
 
 def _top(areas: Iterable[Area], axis_from_world: Pose) -> float:
     return max((float(axis_from_world.apply(area.outline)[:, 2].max()) for area in areas), default=1000.0)
-
-
-def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
-    """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
-    size = np.array(pixels.shape[1::-1])
-    known = np.nan_to_num(at.reshape(-1, 2), nan=0.0)
-    low = np.clip(np.floor(known.min(axis=0)).astype(int) - 2, 0, size - 1)
-    high = np.clip(np.ceil(known.max(axis=0)).astype(int) + 3, low + 1, size)
-    crop = linear_light(pixels[low[1] : high[1], low[0] : high[0]])
-    return np.asarray(read_between(crop, at - low) @ _CHANNELS, np.float32)
-
-
-def _near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
-    """Move a boundary of the strip to the step in the photograph next to it: (n,) offsets, mm."""
-    pitch = strip.pixel_mm()
-    shift = np.arange(-_REACH_MM, _REACH_MM + pitch / 2, pitch)
-    across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
-    heights = strip.heights[region.rows]
-    at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
-    light = gaussian_filter1d(_sample(pixels, at), _ALONG, axis=0, mode="nearest")
-    noise = 2.0 * _noise(light)
-    step = sum(explained_by_step(light, half, _USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
-    evidence = _on_strip(region.evidence[index], strip, region, across)
-    outward = (-1, 1)[index]
-    score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
-    path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
-    return np.asarray(across[np.arange(len(path)), path])
-
-
-def _noise(light: NDArray[np.float32]) -> Array:
-    """Noise of each channel from second differences over two pixels, which share little."""
-    second = light[:, 4:] - 2.0 * light[:, 2:-2] + light[:, :-4]
-    size = 1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0)
-    return np.asarray(size + _LEAST_NOISE[: len(size)])
-
-
-def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
-    column = (across - strip.offsets[0]) / STEP_MM
-    row = np.broadcast_to(region.rows[:, None], across.shape)
-    return np.asarray(read_between(table, np.stack([column, row], axis=-1)), np.float32)
-
-
-def _sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur: float) -> Edge:
-    """Refine edge points (n, 2), ordered down the limb, along their normals."""
-    for reach in (3.0, 2.5, 1.5):
-        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
-        normals = outward * _right_normals(smooth)
-        fit = _fit_along(pixels, smooth, normals, reach, blur)
-        points = smooth + fit.position[:, None] * normals
-    sd = np.hypot(fit.sd, _FLOOR_PX)
-    sure = _sure(points, normals, fit, sd) & _inside(points, pixels)
-    return Edge(points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * _UNSURE_PX)), sure)
-
-
-def _fit_along(
-    pixels: NDArray[np.uint8], points: Array, normals: Array, reach: float, blur: float
-) -> StepFit:
-    colour_blur = float(np.hypot(blur, _COLOUR_BLUR_PX))
-    light = _across(pixels, points, normals)
-    return fit_steps(light, _HALF_PX, np.array([blur, colour_blur, colour_blur]), reach, _COLOUR_NOISE)
-
-
-def _across(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.float32]:
-    """Read profiles across an edge, averaged a little along it."""
-    s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
-    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])
-    return np.asarray(gaussian_filter1d(light, _ALONG, axis=0, mode="nearest"))
-
-
-def _picture_blur(pixels: NDArray[np.uint8], edges: Iterable[Array]) -> float:
-    """Measure the point spread where either edge is a clear step of brightness."""
-    profiles = []
-    for points in edges:
-        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
-        profiles.append(_across(pixels, smooth, _right_normals(smooth))[..., 0])
-    light = np.concatenate(profiles)
-    noise = float(_noise(light[..., None])[0])
-    return estimate_blur(light, _HALF_PX, _BLURS_PX, 12.0 * noise) or _USUAL_BLUR_PX
-
-
-def _without_spikes(points: Array) -> Array:
-    """Replace points that leave their neighbours' line by more than a few pixels by that line."""
-    smooth = median_filter(points, size=(9, 1), mode="nearest")
-    # the median of a sloping line is the line itself, so only spikes are far from it
-    spike = np.linalg.norm(points - smooth, axis=1) > 3.0 * _OUTLIER_PX + _median_step(points)
-    return np.where(spike[:, None], smooth, points)
-
-
-def _median_step(points: Array) -> float:
-    return float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
-
-
-def _right_normals(points: Array) -> Array:
-    """Return unit normals to the right of a curve that runs down the limb."""
-    along = np.gradient(gaussian_filter1d(points, 2.0, axis=0, mode="nearest"), axis=0)
-    along /= np.linalg.norm(along, axis=1, keepdims=True)
-    return np.stack([along[:, 1], -along[:, 0]], axis=1)
-
-
-def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.bool_]:
-    """Tell points that rest on a clear step and keep to their neighbours' line."""
-    line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
-    off = np.abs(np.sum((points - line) * normals, axis=1))
-    # a patch that looks like the backdrop notches the edge: limbs do not bend that sharply above the instep
-    course = median_filter(points, size=(_NOTCH_ROWS, 1), mode="nearest")
-    notch = np.abs(np.sum((points - course) * normals, axis=1)) > _NOTCH_MM / STEP_MM * _median_step(points)
-    notch[-_NOTCH_ROWS:] = False
-    clear = ~notch & (fit.gain > _LEAST_GAIN) & (sd < _UNSURE_PX) & (np.abs(fit.position) < 1.45)
-    return np.asarray(clear & (off < _OUTLIER_PX))
-
-
-def _inside(points: Array, pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    size = np.array(pixels.shape[1::-1])
-    return np.asarray(np.all((points > _BORDER_PX) & (points < size - 1 - _BORDER_PX), axis=1))
 
 
 def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
