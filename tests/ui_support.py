@@ -86,8 +86,10 @@ class Served:
 def serve(home):
     """Run ``digitise ui`` until the block ends; it must end when its command is ended."""
     places = {"XDG_DATA_HOME": str(home), "DIGITISE_RECORDS": str(home / "records.sqlite")}
+    # another first choice for each process that tests, so that two never reach for one port at once
+    port = str(20_000 + os.getpid() % 20_000)
     command = subprocess.Popen(
-        [sys.executable, "-m", "digitise", "ui", "--no-browser", "--json", "--port", "8870"],
+        [sys.executable, "-m", "digitise", "ui", "--no-browser", "--json", "--port", port],
         env={**os.environ, **places},
         stdout=subprocess.PIPE,
         text=True,
