@@ -72,6 +72,11 @@ def put_at(value, *index):
     return change
 
 
+def numbered(cases):
+    """Name cases by their number: functions in them would be named by their address, new in each process."""
+    return [f"{number}-{words}" for number, (_, words) in enumerate(cases)]
+
+
 JSON_DAMAGE = [
     (("limb-model/2", "format"), "format limb-model/2"),
     (("marker-field/1", "format"), "not a limb model"),
@@ -102,7 +107,7 @@ JSON_DAMAGE = [
 ]
 
 
-@pytest.mark.parametrize(("change", "words"), JSON_DAMAGE, ids=lambda value: str(value)[:40])
+@pytest.mark.parametrize(("change", "words"), JSON_DAMAGE, ids=numbered(JSON_DAMAGE))
 def test_damaged_figures(files, tmp_path, change, words):
     text, data = files
     with pytest.raises(ModelError, match=words) as caught:
@@ -188,7 +193,7 @@ LIMB_DAMAGE = [
 ]
 
 
-@pytest.mark.parametrize(("changes", "words"), LIMB_DAMAGE, ids=lambda value: str(value)[:40])
+@pytest.mark.parametrize(("changes", "words"), LIMB_DAMAGE, ids=numbered(LIMB_DAMAGE))
 def test_a_limb_that_cannot_be(files, tmp_path, changes, words):
     with pytest.raises(ModelError, match=words) as caught:
         read_model(put(tmp_path, *repacked(*files, **changes)))
