@@ -166,7 +166,7 @@ HARDER = {
 }
 # noise, blur and coarse compression leave less of an edge: they may be worse, or refused
 WORSE = {"dim", "very-dark-on-black-dim", "jpeg-60", "defocus"}
-MAY_REFUSE = {"light-on-beige", "very-dark-on-black-dim", "jpeg-60", "panel-blue", "panel-beige"}
+MAY_REFUSE = {"light-on-beige", "very-dark-on-black-dim", "jpeg-60"}
 
 
 @lru_cache(maxsize=2)
