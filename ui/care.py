@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from digitise.care.change import Change, compare
 from digitise.care.chart import limb_chart
-from digitise.care.course import Course, course
+from digitise.care.course import Course
 from digitise.care.foam import FoamPiece, foam_pieces
 from digitise.care.regions import Region, find_regions
-from digitise.care.visits import Reading, VisitVolume
+from digitise.courseflow import Taken, follow, with_others
 from digitise.errors import PlanError
 from digitise.output.figures_style import png
 from digitise.output.figures_views import change_views
@@ -21,7 +21,7 @@ from digitise.output.foam_sheet import foam_pdf
 from digitise.output.model_file import StoredModel
 from digitise.output.surface import change_on_mesh, mask_on_mesh
 from digitise.record.values import VisitLine
-from digitise.shape.limb import Limb, volume
+from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from ui import text
 from ui.changes import Coloured
@@ -83,21 +83,8 @@ def course_of(visits: Sequence[tuple[VisitLine, StoredModel]]) -> Course:
     DigitiseError
         The visits have no common heights.
     """
-    low = max(model.limb.from_mm for _, model in visits)
-    high = min(model.limb.to_mm for _, model in visits)
-    return course(_visit_volume(line, model, low, high) for line, model in visits)
-
-
-def _visit_volume(line: VisitLine, model: StoredModel, low: float, high: float) -> VisitVolume:
-    estimate = volume(model.limb, low, high)
-    return VisitVolume(
-        taken=line.taken,
-        volume=Reading(float(estimate.mean), float(estimate.sd)),
-        from_mm=low,
-        to_mm=high,
-        local_hour=line.taken.hour + line.taken.minute / 60,
-        covers_mm=(model.limb.from_mm, model.limb.to_mm),
-    )
+    taken = [Taken(model.summary, line.taken, f"{line.taken:%d %B %Y}") for line, model in visits]
+    return follow(with_others(taken, [None] * len(taken)))
 
 
 def regions_of(limb: Limb, tell: Progress) -> tuple[Region, ...]:
