@@ -23,6 +23,8 @@ FOOT_GROWTH = 1.0
 TAPED_GROWTH = 1.5
 FOOT_BELOW_MM = 160.0
 TAPE_REACH_MM = 60.0
+# Adult ankle bones reach 70-75 mm: a leg is not reported from lower down unless that is asked for.
+ANKLE_TOP_MM = 80.0
 # A hand is this much wider than its wrist; a tape this far below the narrowest level is at the wrist.
 HAND_EXCESS = 1.08
 WRIST_REACH_MM = 40.0
@@ -137,7 +139,9 @@ def find_levels(
     at = levels[np.all(np.isfinite(traced), axis=0)]
     foot = foot_top(levels, widths) if is_leg else None
     if is_leg:
-        start = _leg_start(levels, traced, max(seen_low, foot or seen_low), float(at[0]), lowest_tape)
+        start = _leg_start(
+            levels, traced, max(seen_low, ANKLE_TOP_MM, foot or 0.0), float(at[0]), lowest_tape
+        )
     else:
         start = _arm_start(levels, widths, seen_low, lowest_tape)
     found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)

@@ -18,9 +18,9 @@ def tube_views(low=60, high=760):
 
 
 def leg_with_foot():
-    """A leg whose depth grows downward below 110 mm by 0.02 mm per mm^2: 1 mm per mm is reached at 60 mm."""
+    """A leg whose depth grows downward below 150 mm by 0.02 mm per mm^2: 1 mm per mm is reached at 100 mm."""
     z = np.arange(0.0, 801.0, 10)
-    instep = np.maximum(110 - z, 0.0) ** 2 * 0.01
+    instep = np.maximum(150 - z, 0.0) ** 2 * 0.01
     values = np.zeros((len(z), 5))
     values[:, 0] = 45 + instep / 4
     values[:, 3] = -instep / 4
@@ -28,32 +28,39 @@ def leg_with_foot():
 
 
 def test_default_levels_are_those_seen():
-    levels = fit_limb(tube_views()).levels
-    assert (levels.from_mm, levels.to_mm) == (60, 760)
+    levels = fit_limb(tube_views(low=120)).levels
+    assert (levels.from_mm, levels.to_mm) == (120, 760)
+    assert levels.foot_top_mm is None
+
+
+def test_a_leg_is_not_reported_from_its_ankle_bones_down():
+    # adult ankle bones reach 70-75 mm
+    levels = fit_limb(tube_views(low=60)).levels
+    assert (levels.from_mm, levels.to_mm) == (80, 760)
     assert levels.foot_top_mm is None
 
 
 def test_default_levels_start_above_the_foot():
     views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
     levels = fit_limb(views).levels
-    # growth is 1 mm per mm at 60 mm; it is measured over 20 mm on a grid of 5 mm
-    assert 55 <= levels.foot_top_mm <= 65
+    # growth is 1 mm per mm at 100 mm; it is measured over 20 mm on a grid of 5 mm
+    assert 95 <= levels.foot_top_mm <= 105
     assert levels.from_mm == 10 * np.ceil(levels.foot_top_mm / 10)
 
 
 def test_an_arm_has_a_wrist_instead_of_a_foot():
-    # the solid is narrowest from 110 mm on; levels are looked at every 5 mm and rounded up to 10
+    # the solid is narrowest from 150 mm on; levels are looked at every 5 mm and rounded up to 10
     views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
     levels = fit_limb(views, limb="arm").levels
     assert levels.foot_top_mm is None
-    assert 110 <= levels.from_mm <= 120
-    taped = fit_limb(views, (TapeRow(90.0, 290.0),), limb="arm").levels
-    assert taped.from_mm == 90
+    assert 150 <= levels.from_mm <= 160
+    taped = fit_limb(views, (TapeRow(130.0, 290.0),), limb="arm").levels
+    assert taped.from_mm == 130
 
 
-@pytest.mark.parametrize(("height", "start"), [(50.0, 50.0), (25.0, 60.0), (62.0, 60.0), (120.0, 60.0)])
+@pytest.mark.parametrize(("height", "start"), [(90.0, 90.0), (65.0, 100.0), (102.0, 100.0), (160.0, 100.0)])
 def test_start_is_not_above_a_tape_row_on_the_leg(height, start):
-    # the depth grows by 1.5 mm per mm at 35 mm
+    # the depth grows by 1.5 mm per mm at 75 mm
     views = synthetic.exact_views(leg_with_foot(), synthetic.walking_cameras(), 20, 760, step=2)
     assert fit_limb(views, (TapeRow(height, 300.0),)).levels.from_mm == start
 
@@ -75,7 +82,7 @@ def test_unsure_ends_are_not_seen():
     ("wanted", "message"),
     [
         ({"from_mm": 40.0}, "show the limb from 60 to 760 mm, but 40 to 760 mm was asked for"),
-        ({"to_mm": 780.0}, "but 60 to 780 mm was asked for"),
+        ({"to_mm": 780.0}, "but 80 to 780 mm was asked for"),
         ({"from_mm": 300.0, "to_mm": 200.0}, "from 300 to 200 mm is not a usable stretch"),
     ],
 )
