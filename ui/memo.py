@@ -48,6 +48,11 @@ class Memo:
                     self._kept.popitem(last=False)
             return made
 
+    def has(self, key: Hashable) -> bool:
+        """Tell whether a key's result is kept."""
+        with self._lock:
+            return key in self._kept
+
     def forget(self) -> None:
         """Drop everything."""
         with self._lock:
