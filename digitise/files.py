@@ -1,7 +1,8 @@
-"""Folders of results that appear all at once or not at all."""
+"""Folders of results that appear all at once or not at all, also when the power fails."""
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 from collections.abc import Callable, Iterator
@@ -20,7 +21,8 @@ def new_folder(out: str | Path, ours: Callable[[str], bool], what: str) -> Itera
 
     The scratch folder stands beside ``out``, so that the last step is a rename.  An earlier folder of ours is
     renamed away first and put back when anything fails.  A folder that cannot be renamed (a mount point, the
-    working folder of a shell) keeps its identity, and its files are exchanged one by one instead.
+    working folder of a shell) keeps its identity, and its files are exchanged one by one instead.  All files
+    are on the disk before the first of them is moved.
 
     Parameters
     ----------
@@ -50,12 +52,47 @@ def new_folder(out: str | Path, ours: Callable[[str], bool], what: str) -> Itera
             complete, old = Path(scratch) / "complete", Path(scratch) / "old"
             complete.mkdir()
             yield complete
+            _flush_all(complete)
             if fixed:
                 _exchange_entries(complete, target, old, Path(scratch))
             else:
                 _exchange(complete, target, old)
+            flush_folder(parent)
     except OSError as error:
         raise _cannot_write(error, what, out) from error
+
+
+def flush_folder(folder: Path) -> None:
+    """Have new names in a folder survive a loss of power, where the system can.
+
+    Raises
+    ------
+    OSError
+        The disk fails.
+    """
+    if os.name == "posix":
+        try:
+            _flush(folder)
+        except OSError as error:
+            # the answer of file systems, mostly of networks, that do so for files only
+            if error.errno != errno.EINVAL:
+                raise
+
+
+def _flush_all(folder: Path) -> None:
+    """Have the files of a folder on the disk, not only in the system's memory."""
+    for item in folder.iterdir():
+        _flush(item)
+    flush_folder(folder)
+
+
+def _flush(path: Path) -> None:
+    # Windows flushes only what may be written to, POSIX opens folders for reading only
+    descriptor = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def _cannot_write(error: Exception, what: str, out: str | Path) -> OutputError:

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -89,6 +90,57 @@ def test_failing_moves_are_undone(tmp_path, monkeypatch, stays, broken):
         fill(out, b="new", c="new")
         assert content(out) == {"b": "new", "c": "new"}
     assert [item.name for item in tmp_path.iterdir()] == ["x"]
+
+
+@pytest.mark.parametrize("stays", [False, True], ids=["renamed", "file by file"])
+def test_all_is_on_the_disk_before_anything_is_moved(tmp_path, monkeypatch, stays):
+    out = tmp_path / "x"
+    out.mkdir()
+    (out / "a").write_text("old")
+    events = []
+    flush, rename = os.fsync, Path.rename
+
+    def noted_flush(descriptor):
+        events.append(os.fstat(descriptor).st_ino)
+        flush(descriptor)
+
+    def noted_rename(self, target):
+        events.append("move")
+        return rename(self, target)
+
+    monkeypatch.setattr(files, "_stays", lambda _: stays)
+    monkeypatch.setattr(os, "fsync", noted_flush)
+    monkeypatch.setattr(Path, "rename", noted_rename)
+    with new_folder(out, OURS.__contains__, "things") as folder:
+        (folder / "b").write_text("new")
+        (folder / "c").write_text("new")
+        written = {item.stat().st_ino for item in (folder, *folder.iterdir())}
+    moves = [n for n, event in enumerate(events) if event == "move"]
+    assert written <= set(events[: moves[0]])
+    # and the new names last
+    assert events[-1] == (out if stays else tmp_path).stat().st_ino
+    assert len(events) - 1 > moves[-1]
+
+
+def test_a_file_system_that_does_not_flush_folders(tmp_path, monkeypatch):
+    def files_only(descriptor):
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(errno.EINVAL, "Invalid argument")
+
+    monkeypatch.setattr(os, "fsync", files_only)
+    fill(tmp_path / "x", a="1")
+    assert content(tmp_path / "x") == {"a": "1"}
+
+
+def test_a_disk_that_fails_when_flushed(tmp_path, monkeypatch):
+    def fail(_descriptor):
+        raise OSError(errno.EIO, "Input/output error")
+
+    fill(tmp_path / "x", a="old")
+    monkeypatch.setattr(os, "fsync", fail)
+    with pytest.raises(OutputError, match="Input/output error"):
+        fill(tmp_path / "x", b="new")
+    assert content(tmp_path / "x") == {"a": "old"}
 
 
 def test_a_folder_that_cannot_be_written_to(tmp_path, monkeypatch):

@@ -23,9 +23,10 @@ from sqlalchemy import Connection, LargeBinary, MetaData, Table, func, insert, s
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from digitise.errors import RecordError
+from digitise.files import flush_folder
 from digitise.record import schema
 from digitise.record.database import Database, connect, damaged, plain_errors
-from digitise.record.sealed import cut_short, flush_folder, new_sealed_zip, open_sealed_zip
+from digitise.record.sealed import cut_short, new_sealed_zip, open_sealed_zip
 from digitise.record.tables import Base
 
 _MANIFEST = "manifest.json"

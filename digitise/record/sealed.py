@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from digitise.errors import RecordError
+from digitise.files import flush_folder
 from digitise.record.database import plain_errors
 
 _SEAL = 64
@@ -72,17 +73,6 @@ def cut_short(where: str) -> RecordError:
     return RecordError(
         "This is no backup, or it is cut short or changed.", where=where, do="Use another copy of it."
     )
-
-
-def flush_folder(folder: Path) -> None:
-    """Have a new name in a folder survive a loss of power, where the system can."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _seal(file: BinaryIO) -> None:
