@@ -97,8 +97,8 @@ def ready_visit(visit: NewVisit) -> ReadyVisit:
     if visit.field_json is not None:
         field_from_json(visit.field_json, "field.json")
     if visit.model is not None:
-        check_model(visit.model, visit.limb, visit.side)
-    check_corrections(visit.corrections.items(), len(visit.photos))
+        _check_model(visit.model, visit.limb, visit.side)
+    _check_corrections(visit.corrections.items(), len(visit.photos))
     return ReadyVisit(visit, client, staff_code(visit.measured_by, "measured by"), _stripped(visit.photos))
 
 
@@ -118,7 +118,7 @@ def staff_code(text: str, where: str) -> str:
     return code
 
 
-def check_model(model: ModelFiles, limb: Limb, side: Side) -> None:
+def _check_model(model: ModelFiles, limb: Limb, side: Side) -> None:
     """Refuse a model of another format or another limb.
 
     Raises
@@ -144,7 +144,7 @@ def check_model(model: ModelFiles, limb: Limb, side: Side) -> None:
         raise RecordError("This is no limb file.", where="limb.npz", do="Make the model again.")
 
 
-def check_corrections(corrections: Iterable[tuple[int, str]], photos: int) -> None:
+def _check_corrections(corrections: Iterable[tuple[int, str]], photos: int) -> None:
     """Refuse a correction that belongs to no photograph (1 to ``photos``) or is no JSON object.
 
     Raises

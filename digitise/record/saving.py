@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import cast
-
-from sqlalchemy import func, select
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
-from digitise.record.check import ReadyVisit, check_corrections, check_model
+from digitise.record.check import ReadyVisit
 from digitise.record.loading import find_visit
-from digitise.record.rows import correction_row, digest, model_row, part_rows, visit_row
+from digitise.record.rows import correction_row, digest, part_rows, visit_row
 from digitise.record.tables import (
     ClientRow,
     CorrectionRow,
     FieldRow,
     LimbRow,
+    ModelRow,
     PhotographRow,
+    TapeRowRow,
     VisitPhotographRow,
+    VisitRow,
 )
-from digitise.record.values import ModelFiles, Side, VisitId
-from digitise.tape.points import Limb
+from digitise.record.values import VisitId
 
 
 def save_visit(session: Session, ready: ReadyVisit) -> VisitId:
@@ -37,33 +36,54 @@ def save_visit(session: Session, ready: ReadyVisit) -> VisitId:
     row = visit_row(ready, limb.id, _keep_field(session, ready.visit.field_json))
     session.add(row)
     session.flush()
-    session.add_all(part_rows(ready, row.id))
-    session.flush()
-    session.add_all(correction_row(row.id, *item) for item in ready.visit.corrections.items())
-    session.flush()
+    _add_parts(session, ready, row.id)
     return VisitId(row.id)
 
 
-def save_model(
-    session: Session, visit_id: VisitId, model: ModelFiles, corrections: Mapping[int, str]
-) -> None:
-    """Put a model and the corrections it was made from in the place of those of a stored visit.
+def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit) -> None:
+    """Put a visit with all that hangs on it in the place of a stored one of the same client.
 
     Raises
     ------
     RecordError
-        There is no such visit, or the model is of another limb.
+        There is no such visit, it is of another client, or a photograph belongs to another client.
     """
-    _, limb, _ = find_visit(session, visit_id)
-    check_model(model, cast(Limb, limb.kind), cast(Side, limb.side))
-    photos = session.scalar(select(func.count()).select_from(VisitPhotographRow).filter_by(visit_id=visit_id))
-    check_corrections(corrections.items(), photos or 0)
-    session.merge(model_row(model, visit_id))
-    for old in session.scalars(select(CorrectionRow).filter_by(visit_id=visit_id)):
-        session.delete(old)
+    _, _, client = find_visit(session, visit_id)
+    if client != ready.client:
+        raise RecordError(
+            f"Visit {visit_id} is of client {client}.",
+            where="client",
+            do="Give the visit this client's code.",
+        )
+    limb = _limb(session, ready)
+    _keep_photographs(session, ready, limb.client_id)
+    row = visit_row(ready, limb.id, _keep_field(session, ready.visit.field_json))
+    row.id = visit_id
+    for table in (CorrectionRow, VisitPhotographRow, TapeRowRow, ModelRow):
+        session.execute(delete(table).where(table.visit_id == visit_id))
+    session.merge(row)
     session.flush()
-    session.add_all(correction_row(visit_id, *item) for item in corrections.items())
+    _add_parts(session, ready, visit_id)
+    _remove_unused(session, limb.client_id)
+
+
+def _add_parts(session: Session, ready: ReadyVisit, visit_id: int) -> None:
+    session.add_all(part_rows(ready, visit_id))
     session.flush()
+    session.add_all(correction_row(visit_id, *item) for item in ready.visit.corrections.items())
+    session.flush()
+
+
+def _remove_unused(session: Session, client_id: int) -> None:
+    """Remove what no visit needs any more: a client's photographs and limbs, and marker fields."""
+    shown = select(VisitPhotographRow.sha256)
+    session.execute(
+        delete(PhotographRow).where(PhotographRow.client_id == client_id, PhotographRow.sha256.not_in(shown))
+    )
+    measured = select(VisitRow.limb_id)
+    session.execute(delete(LimbRow).where(LimbRow.client_id == client_id, LimbRow.id.not_in(measured)))
+    used = select(VisitRow.field_sha256).where(VisitRow.field_sha256.is_not(None))
+    session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))
 
 
 def _limb(session: Session, ready: ReadyVisit) -> LimbRow:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -16,7 +16,7 @@ from digitise.record.check import client_code, ready_visit
 from digitise.record.database import PATIENCE_S, damaged
 from digitise.record.forget import forget_client
 from digitise.record.opening import copies_of, open_records
-from digitise.record.saving import save_model, save_visit
+from digitise.record.saving import overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
     MeasuredVisit,
@@ -81,18 +81,23 @@ class Store:
         with self._database.writing() as session:
             return save_visit(session, ready)
 
-    def replace_model(
-        self, visit_id: VisitId, model: ModelFiles, corrections: Mapping[int, str] | None = None
-    ) -> None:
-        """Store the limb that a visit was measured as anew, with the corrections it was made from.
+    def replace_visit(self, visit_id: VisitId, visit: NewVisit) -> None:
+        """Put a visit in the place of a stored one, whole or not at all; it keeps its number.
+
+        Photographs of the stored visit that neither this nor another visit holds are removed.
 
         Raises
         ------
         RecordError
-            There is no such visit, or the model is of another limb.
+            There is no such visit, it is of another client, or something cannot be kept as given.
+        PhotoError
+            A photograph cannot be read.
+        FieldError
+            The marker field is damaged.
         """
+        ready = ready_visit(visit)
         with self._database.writing() as session:
-            save_model(session, visit_id, model, corrections or {})
+            overwrite_visit(session, visit_id, ready)
 
     def list_clients(self) -> tuple[Client, ...]:
         """Return all clients by their code."""

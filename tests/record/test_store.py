@@ -4,6 +4,7 @@ import hashlib
 import os
 import stat
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -97,18 +98,84 @@ def test_nothing_stored_is_an_empty_list(store):
     assert store.list_clients() == store.list_visits() == ()
 
 
-def test_measured_again(store, full_visit):
+def stored(store, number):
+    """All that is stored of a visit, the bytes too."""
+    visit = store.load_visit(number)
+    photos = [store.photo(number, photo.number) for photo in visit.photos]
+    model = store.model(number) if visit.has_model else None
+    return visit, photos, model, store.field(number) if visit.has_field else None
+
+
+def test_a_changed_visit_takes_the_place_of_the_stored_one(store, full_visit, picture):
+    other = store.add_visit(a_visit(photos=(picture(1),)))
     number = store.add_visit(full_visit)
-    store.replace_model(number, limb_model(filling=b"second"), {1: '{"edge": 1}', 2: '{"edge": 2}'})
-    assert store.model(number).limb == b"PKsecond"
-    assert dict(store.load_visit(number).corrections) == {1: '{"edge": 1}', 2: '{"edge": 2}'}
-    store.replace_model(number, limb_model())
-    assert dict(store.load_visit(number).corrections) == {}
-    with pytest.raises(RecordError, match="the left leg"):
-        store.replace_model(number, limb_model(side="right"))
-    with pytest.raises(RecordError, match="no photograph"):
-        store.replace_model(number, limb_model(filling=b"third"), {3: "{}"})
-    assert store.model(number) == limb_model()
+    changed = a_visit(
+        side="right",
+        taken=full_visit.taken,
+        tape=girths(5, 240.0),
+        photos=(picture(1), picture(3)),
+        field_json=full_visit.field_json,
+        model=limb_model(side="right", filling=b"second"),
+        corrections={1: '{"edge": 1}', 2: '{"edge": 2}'},
+        note="read again",
+        clearance=Clearance("no", "DR-1", datetime(2026, 3, 2, tzinfo=UTC)),
+    )
+    store.replace_visit(number, changed)
+    visit, photos, model, field = stored(store, number)
+    for name in ("client", "limb", "side", "taken", "tape", "posture", "measured_by", "note", "clearance"):
+        assert getattr(visit, name) == getattr(changed, name), name
+    assert dict(visit.corrections) == changed.corrections
+    assert (photos, model, field) == (
+        [strip_photo(path) for path in changed.photos],
+        changed.model,
+        changed.field_json,
+    )
+    assert [line.id for line in store.list_visits()] == sorted([other, number])
+    assert store.photo(other, 1) == photos[0]
+    # the photograph that was taken out is gone with the limb that nobody measured
+    proof = store.forget("K-017")
+    assert (proof.visits, proof.photographs, proof.rows["limbs"]) == (2, 2, 2)
+
+
+def test_a_visit_saved_again_as_it_is_stays_as_it_is(store, full_visit):
+    number = store.add_visit(full_visit)
+    before = stored(store, number)
+    store.replace_visit(number, full_visit)
+    assert stored(store, number) == before
+
+
+CANNOT_REPLACE = {
+    "another client": ({"client": "X-9"}, "of client K-017"),
+    "model of the other side": ({"model": limb_model(side="right")}, "the right leg"),
+    "correction of no photograph": ({"corrections": {3: "{}"}}, "no photograph"),
+    "photograph of another client": ({"photos": (4,)}, "another client"),
+}
+
+
+@pytest.mark.parametrize("name", CANNOT_REPLACE)
+def test_a_change_that_cannot_be_kept_leaves_the_visit_as_it_was(store, full_visit, picture, name):
+    changes, piece = CANNOT_REPLACE[name]
+    if "photos" in changes:
+        changes = {"photos": tuple(map(picture, changes["photos"])), "corrections": {}}
+    store.add_visit(a_visit(client="Z-1", photos=(picture(4),)))
+    number = store.add_visit(full_visit)
+    before = stored(store, number)
+    with pytest.raises(RecordError, match=piece):
+        store.replace_visit(number, replace(full_visit, **{"note": "lost", **changes}))
+    assert stored(store, number) == before
+
+
+def test_a_change_cut_short_leaves_the_visit_as_it_was(store, full_visit, monkeypatch):
+    def fail(*_):
+        raise OSError(28, "No space left on device")
+
+    number = store.add_visit(full_visit)
+    before = stored(store, number)
+    with monkeypatch.context() as patch:
+        patch.setattr("digitise.record.saving._remove_unused", fail)
+        with pytest.raises(RecordError, match="disk is full"):
+            store.replace_visit(number, replace(full_visit, note="lost", tape=girths(5)))
+    assert stored(store, number) == before
 
 
 def test_a_photograph_may_return_for_the_same_client_only(store, picture):
@@ -128,7 +195,7 @@ MISSING = {
     "photograph beyond all numbers": lambda store, number: store.photo(number, 10**30),
     "photograph of no visit": lambda store, number: store.photo(VisitId(number + 1), 1),
     "model": lambda store, number: store.model(number),
-    "model for no visit": lambda store, number: store.replace_model(VisitId(number + 1), limb_model()),
+    "visit to change": lambda store, number: store.replace_visit(VisitId(number + 1), a_visit()),
     "field": lambda store, number: store.field(number),
     "client": lambda store, _: store.list_visits("K-018"),
     "client to forget": lambda store, _: store.forget("K-018"),
