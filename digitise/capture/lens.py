@@ -22,6 +22,7 @@ CENTRE_SD_DIAGONAL = 0.005  # stabilised phone lenses sit 10-20 px off in 12 meg
 K1_SD = 0.1
 K2_SD = 0.15
 PARAMETERS = ("focal_px", "centre_x_px", "centre_y_px", "k1", "k2")
+_AGAIN = "Make the profile again from photographs of a sheet."
 
 
 @dataclass(frozen=True)
@@ -153,19 +154,30 @@ def read_lens(path: Path) -> LensProfile:
     LensError
         When the file cannot be read, is of another format, or its numbers cannot be a lens.
     """
-    again = "Make the profile again from photographs of a sheet."
     try:
-        stored = ProfileForm.model_validate_json(path.read_bytes())
+        return lens_from_json(path.read_bytes(), path.name)
     except OSError as error:
-        raise LensError("The lens profile cannot be read.", where=path.name, do=again) from error
+        raise LensError("The lens profile cannot be read.", where=path.name, do=_AGAIN) from error
+
+
+def lens_from_json(text: str | bytes, where: str) -> LensProfile:
+    """Read a lens profile from the content of its file; ``where`` is the file's name, for messages.
+
+    Raises
+    ------
+    LensError
+        When it is of another format, or its numbers cannot be a lens.
+    """
+    try:
+        stored = ProfileForm.model_validate_json(text)
     except ValidationError as error:
         first = error.errors()[0]
         at = ".".join(str(part) for part in first["loc"])
         what = f"The lens profile is damaged{f' at {at}' if at else ''}: {first['msg']}."
-        raise LensError(what, where=path.name, do=again) from error
+        raise LensError(what, where=where, do=_AGAIN) from error
     mean, covariance = np.array(stored.mean), _square(stored.covariance)
     if stored.parameters != PARAMETERS or covariance is None or not _plausible(mean, covariance, stored.size):
-        raise LensError("The lens profile's numbers cannot be a lens.", where=path.name, do=again)
+        raise LensError("The lens profile's numbers cannot be a lens.", where=where, do=_AGAIN)
     return LensProfile(stored.size, stored.lens_key, mean, covariance, stored.photos, stored.rms_px)
 
 

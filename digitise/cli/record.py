@@ -48,6 +48,9 @@ def add(
     field: Annotated[
         Path | None, typer.Option("--field", help="The field.json of the sheets, to measure again one day.")
     ] = None,
+    lens: Annotated[
+        Path | None, typer.Option("--lens", help="The lens profile that the model was made with.")
+    ] = None,
     model: Annotated[
         Path | None, typer.Option("--model", help="Folder that digitise model wrote for this visit.")
     ] = None,
@@ -79,6 +82,7 @@ def add(
         tape=read_tape(tape) if tape else (),
         photos=tuple(photos or ()),
         field_json=read_text(field) if field else None,
+        lens_json=read_text(lens) if lens else None,
         model=read_model_files(model) if model else None,
         posture=posture,
         measured_by=measured_by,

@@ -15,6 +15,7 @@ from typing import Literal, get_args
 from pydantic import BaseModel, ValidationError
 
 from digitise.capture.field import field_from_json
+from digitise.capture.lens import lens_from_json
 from digitise.capture.photo import strip_photo
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
@@ -86,8 +87,8 @@ def ready_visit(visit: NewVisit) -> ReadyVisit:
         When something in the visit cannot be kept as given.
     PhotoError
         When a photograph cannot be read.
-    FieldError
-        When the marker field is damaged.
+    FieldError, LensError
+        When the marker field or the lens profile is damaged.
     """
     client = client_code(visit.client)
     _check_words(visit)
@@ -96,6 +97,8 @@ def ready_visit(visit: NewVisit) -> ReadyVisit:
     _check_tape(visit)
     if visit.field_json is not None:
         field_from_json(visit.field_json, "field.json")
+    if visit.lens_json is not None:
+        lens_from_json(visit.lens_json, "lens.json")
     if visit.model is not None:
         _check_model(visit.model, visit.limb, visit.side)
     _check_corrections(visit.corrections.items(), len(visit.photos))

@@ -21,7 +21,7 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
     """Write every visit of a client into a folder of its own below ``folder``; return these folders.
 
     A visit's folder holds ``visit.json``, ``tape.csv``, ``photo-N.jpg``, ``correction-N.json``,
-    ``field.json``, ``model.json`` and ``limb.npz``, as far as they are stored.
+    ``field.json``, ``lens.json``, ``model.json`` and ``limb.npz``, as far as they are stored.
 
     Parameters
     ----------
@@ -77,6 +77,7 @@ def visit_facts(visit: Visit) -> dict[str, Any]:
         ],
         "corrections": sorted(visit.corrections),
         "field": visit.has_field,
+        "lens": visit.lens_json is not None,
         "model": visit.has_model,
     }
 
@@ -105,6 +106,8 @@ def _export_visit(store: Store, visit: Visit, folder: Path) -> str:
         _write(place / f"correction-{number}.json", text)
     if visit.has_field:
         _write(place / "field.json", store.field(visit.id))
+    if visit.lens_json is not None:
+        _write(place / "lens.json", visit.lens_json)
     if visit.has_model:
         model = store.model(visit.id)
         _write(place / "model.json", model.json)

@@ -172,6 +172,7 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
         corrections=MappingProxyType(
             {item.number: item.correction_json for item in session.scalars(corrections)}
         ),
+        lens_json=row.lens_json,
         has_field=row.field_sha256 is not None,
         has_model=bool(session.scalar(select(exists().where(ModelRow.visit_id == visit_id)))),
         posture=cast(Posture, row.posture),

@@ -45,6 +45,7 @@ def visit_row(ready: ReadyVisit, limb_id: int, field_sha256: str | None) -> Visi
         clearance_utc=None if clearance.when is None else utc_text(clearance.when),
         red_flags_json=json.dumps(dict(clearance.red_flags)),
         field_sha256=field_sha256,
+        lens_json=visit.lens_json,
     )
 
 

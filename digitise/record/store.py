@@ -74,8 +74,8 @@ class Store:
             Something in it cannot be kept as given, or a photograph belongs to another client.
         PhotoError
             A photograph cannot be read.
-        FieldError
-            The marker field is damaged.
+        FieldError, LensError
+            The marker field or the lens profile is damaged.
         """
         ready = ready_visit(visit)  # slow, hence before others have to wait
         with self._database.writing() as session:
@@ -92,8 +92,8 @@ class Store:
             There is no such visit, it is of another client, or something cannot be kept as given.
         PhotoError
             A photograph cannot be read.
-        FieldError
-            The marker field is damaged.
+        FieldError, LensError
+            The marker field or the lens profile is damaged.
         """
         ready = ready_visit(visit)
         with self._database.writing() as session:

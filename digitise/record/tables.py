@@ -69,6 +69,7 @@ class VisitRow(Base):
     clearance_utc: Mapped[str | None] = mapped_column(_Time)
     red_flags_json: Mapped[str] = mapped_column(Text)
     field_sha256: Mapped[str | None] = mapped_column(_Sha256, ForeignKey("fields.sha256"))
+    lens_json: Mapped[str | None] = mapped_column(Text)
     # ids are never given twice, so that a forgotten visit's number cannot come to mean another visit
     __table_args__ = (Index("ix_visits_limb_taken", "limb_id", "taken_utc"), {"sqlite_autoincrement": True})
 

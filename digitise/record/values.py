@@ -75,6 +75,8 @@ class NewVisit:
         Photograph files; what identifies a person or place is stripped before they are stored.
     field_json
         Text of the field.json that belongs to the photographs; None when it is not to be kept.
+    lens_json
+        Text of the lens profile they were measured with, None without one.
     model
         The limb made from them, None when there is none yet.
     corrections
@@ -92,6 +94,7 @@ class NewVisit:
     tape: tuple[TapeRow, ...] = ()
     photos: tuple[Path, ...] = ()
     field_json: str | None = None
+    lens_json: str | None = None
     model: ModelFiles | None = None
     corrections: Mapping[int, str] = field(default_factory=dict)
     posture: Posture = ""
@@ -129,6 +132,8 @@ class Visit:
         Number in this database.
     photos
         The stored photographs, without their bytes.
+    lens_json
+        Text of the lens profile, None without one.
     has_field, has_model
         Whether a field.json or a model was stored with it.
     """
@@ -141,6 +146,7 @@ class Visit:
     tape: tuple[TapeRow, ...]
     photos: tuple[StoredPhoto, ...]
     corrections: Mapping[int, str]
+    lens_json: str | None
     has_field: bool
     has_model: bool
     posture: Posture

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from digitise.capture.lens import PARAMETERS, ProfileForm
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, NewVisit
 from digitise.tape.rows import TapeRow
@@ -113,6 +114,22 @@ def limb_model(limb="leg", side="left", filling: bytes = b"limb") -> ModelFiles:
     return ModelFiles(head, b"PK" + filling)
 
 
+def lens_text() -> str:
+    """A lens profile as its file holds it."""
+    mean, covariance = [3000.0, 1999.5, 1499.5, 0.0, 0.0], np.diag([100.0, 25.0, 25.0, 0.01, 0.02]).tolist()
+    form = ProfileForm(
+        format="lens-profile/1",
+        size=(4000, 3000),
+        lens_key="one",
+        parameters=PARAMETERS,
+        mean=mean,
+        covariance=covariance,
+        photos=9,
+        rms_px=0.5,
+    )
+    return form.model_dump_json()
+
+
 def a_visit(**changes) -> NewVisit:
     """A plain visit without photographs."""
     visit = NewVisit("K-017", "leg", "left", datetime(2026, 3, 2, 9, 15, tzinfo=UTC), girths())
@@ -128,6 +145,7 @@ def full_visit(picture) -> NewVisit:
         taken=datetime(2026, 3, 2, 9, 15, tzinfo=timezone(timedelta(hours=-3, minutes=-30))),
         photos=(picture(1), picture(2)),
         field_json=(SAMPLE / "field.json").read_text(),
+        lens_json=lens_text(),
         model=limb_model(),
         corrections={2: '{"edge": [1.5, 2]}'},
         posture="standing",

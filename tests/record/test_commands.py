@@ -7,7 +7,7 @@ import pytest
 
 from digitise.cli import main
 
-from .conftest import SAMPLE, limb_model
+from .conftest import SAMPLE, lens_text, limb_model
 
 
 @pytest.fixture
@@ -39,12 +39,15 @@ def test_the_life_of_a_client(run, picture, tmp_path):
     model = tmp_path / "model"
     model.mkdir()
     files = limb_model()
+    lens = tmp_path / "lens.json"
+    lens.write_text(lens_text())
     (model / "model.json").write_text(files.json, encoding="utf-8", newline="")
     (model / "limb.npz").write_bytes(files.limb)
     visit = result(
         run(
             *ADD,
             *("--photo", picture(1), "--photo", picture(2), "--field", SAMPLE / "field.json"),
+            *("--lens", lens),
             *("--model", model, "--when", "2026-03-02T09:15-03:30", "--posture", "lying"),
             *("--measured-by", "ab", "--clearance", "yes", "--clearance-by", "dr-1"),
             *("--red-flag", "fever=no", "--red-flag", "hot-skin=yes", "--note", "first", "--json"),
@@ -52,6 +55,7 @@ def test_the_life_of_a_client(run, picture, tmp_path):
     )
     assert (visit["client"], visit["taken"], visit["posture"]) == ("K-017", "2026-03-02T12:45:00Z", "lying")
     assert (len(visit["tape"]), len(visit["photos"]), visit["field"], visit["model"]) == (5, 2, True, True)
+    assert visit["lens"]
     assert (visit["clearance"]["by"], visit["measured_by"]) == ("DR-1", "AB")
     assert visit["clearance"]["red_flags"] == {"fever": False, "hot-skin": True}
     assert result(run("show", visit["id"], "--json")) == visit

@@ -5,6 +5,7 @@ import json
 import pytest
 
 from digitise.capture.field import read_field
+from digitise.capture.lens import read_lens
 from digitise.capture.photo import read_photo
 from digitise.errors import RecordError
 from digitise.record.export import export_client, tape_csv
@@ -22,6 +23,7 @@ def test_files_of_a_visit(store, full_visit, tmp_path):
     assert sorted(file.name for file in folder.iterdir()) == [
         "correction-2.json",
         "field.json",
+        "lens.json",
         "limb.npz",
         "model.json",
         "photo-1.jpg",
@@ -34,6 +36,7 @@ def test_files_of_a_visit(store, full_visit, tmp_path):
     ]
     assert read_photo(folder / "photo-1.jpg").sha256 == store.load_visit(number).photos[0].sha256
     assert read_field(folder / "field.json").boards
+    assert read_lens(folder / "lens.json").photos == 9
     assert (folder / "model.json").read_bytes() == full_visit.model.json.encode()
     assert (folder / "limb.npz").read_bytes() == full_visit.model.limb
     facts = json.loads((folder / "visit.json").read_text(encoding="utf-8"))

@@ -90,8 +90,8 @@ def held(place: Path) -> bytes:
 
 def test_copies_from_before_a_migration_go_too(tmp_path):
     place = tmp_path / "records.sqlite"
-    copy = tmp_path / "records-before-0002-20260302T091500Z.zip"
-    other = tmp_path / "others-before-0002-20260302T091500Z.zip"
+    copy = tmp_path / "records-before-0003-20260302T091500Z.zip"
+    other = tmp_path / "others-before-0003-20260302T091500Z.zip"
     with Store(place) as store:
         store.add_visit(a_visit())
         copy.touch()

@@ -55,7 +55,7 @@ def check_old_contents(store):
     assert (visit.taken.isoformat(), visit.note) == ("2026-03-02T10:15:00+01:00", "first form")
     assert [row.girth_mm for row in visit.tape] == [220.5, 250.0]
     assert visit.clearance.red_flags == (("fever", False),)
-    assert (visit.has_field, dict(visit.corrections)) == (False, {})
+    assert (visit.has_field, visit.lens_json, dict(visit.corrections)) == (False, None, {})
     assert store.photo(3, 1) == b"\xff\xd8\xff\xd9"
     assert store.model(3).limb == b"PK"
     assert store.list_visits("B-2")[0].taken.isoformat() == "2026-03-03T05:45:00-03:30"
@@ -73,7 +73,7 @@ def test_a_copy_of_the_old_form_is_kept(old_file, tmp_path):
     for _ in range(2):
         Store(old_file).close()
     (copy,) = [path for path in old_file.parent.iterdir() if path != old_file]
-    assert copy.name.startswith("records-before-0002-")
+    assert copy.name.startswith("records-before-0003-")
     restore_as_it_was(copy, tmp_path / "again.sqlite")
     with sqlite3.connect(tmp_path / "again.sqlite") as connection:
         assert connection.execute("SELECT version_num FROM record_schema").fetchall() == [("0001",)]

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from digitise.capture.photo import strip_photo
-from digitise.errors import DigitiseError, FieldError, PhotoError, RecordError
+from digitise.errors import DigitiseError, FieldError, LensError, PhotoError, RecordError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, VisitId
@@ -24,7 +24,7 @@ from .conftest import SAMPLE, a_visit, girths, limb_model
 
 def test_a_visit_comes_back_as_it_went_in(store, full_visit):
     visit = store.load_visit(store.add_visit(full_visit))
-    for name in ("client", "limb", "side", "taken", "tape", "posture", "note", "clearance"):
+    for name in ("client", "limb", "side", "taken", "tape", "lens_json", "posture", "note", "clearance"):
         assert getattr(visit, name) == getattr(full_visit, name), name
     assert visit.taken.utcoffset() == full_visit.taken.utcoffset()
     assert visit.measured_by == "AB"
@@ -252,6 +252,7 @@ BAD = {
     "photograph missing": ({"photos": (Path("none.jpg"),)}, "cannot be opened"),
     "no photograph": ({"photos": (SAMPLE / "tape.csv",)}, "tape.csv"),
     "field": ({"field_json": "{}"}, "field.json"),
+    "lens": ({"lens_json": "{}"}, "lens profile"),
 }
 
 
@@ -264,7 +265,7 @@ def one_store(tmp_path_factory):
 @pytest.mark.parametrize("name", BAD)
 def test_what_cannot_be_kept_is_refused_and_nothing_changes(one_store, name):
     changes, piece = BAD[name]
-    with pytest.raises((RecordError, PhotoError, FieldError), match=piece) as refused:
+    with pytest.raises((RecordError, PhotoError, FieldError, LensError), match=piece) as refused:
         one_store.add_visit(a_visit(**changes))
     assert refused.value.do
     assert one_store.list_clients() == one_store.list_visits() == ()
