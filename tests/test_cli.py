@@ -94,6 +94,10 @@ WRONG_USE = {
     "missing option": ["sheets"],
     "unknown paper": ["sheets", "--out", "x", "--paper", "a5"],
     "no photographs": ["lens", "--field", str(FIELD), "--out", "x"],
+    "axis of one point": [
+        *("model", str(PHOTO), str(PHOTO), "--field", str(FIELD), "--tape", str(FIELD.with_name("tape.csv"))),
+        *("--limb", "arm", "--side", "left", "--out", "x", "--axis", "0,0,9:0,0,9"),
+    ],
 }
 
 

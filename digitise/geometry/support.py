@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array, Pose
 
 _PARALLEL = 0.9
@@ -122,16 +123,23 @@ def axis_from_points(start: Array, end: Array) -> Pose:
 
     Raises
     ------
-    ValueError
+    ShapeError
         When the two points coincide.
     """
     along = np.asarray(end, float) - start
     length = np.linalg.norm(along)
     if not length > 0:
-        raise ValueError("expected two different points for an axis, got the same point twice")
+        raise ShapeError(
+            "The axis has the same point twice.", where="axis", do="Give two different points on it."
+        )
     z = along / length
     guide = np.array([0.0, 1.0, 0.0]) if abs(z[1]) < _PARALLEL else np.array([0.0, 0.0, 1.0])
     y = guide - (guide @ z) * z
     y /= np.linalg.norm(y)
     rotation = np.stack([np.cross(y, z), y, z])
     return Pose(rotation, -rotation @ np.asarray(start, float))
+
+
+def points_on_axis(axis_from_world: Pose, length_mm: float = 100.0) -> Array:
+    """Return (2, 3) points in the world from which :func:`axis_from_points` makes the same axis."""
+    return axis_from_world.inverse().apply(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, length_mm]]))

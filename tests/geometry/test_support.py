@@ -6,6 +6,7 @@ from numpy.testing import assert_allclose
 from shapely import Polygon, box
 from shapely.affinity import rotate, translate
 
+from digitise.errors import ShapeError
 from digitise.geometry import support
 from digitise.geometry.rigid import Pose
 
@@ -111,6 +112,17 @@ def test_axis_frame_of_a_limb_along_y_has_z_up():
     assert_allclose(pose.rotation[1], [0, 0, 1], atol=1e-15)
 
 
+@given(start=POINTS, end=POINTS)
+def test_points_on_an_axis_give_it_again(start, end):
+    if np.linalg.norm(end - start) < 1:
+        return
+    pose = support.axis_from_points(start, end)
+    again = support.axis_from_points(*support.points_on_axis(pose))
+    # sides of 100 mm from coordinates up to 1800 mm in double precision, with room for the cross product
+    assert_allclose(again.rotation, pose.rotation, atol=1e-9)
+    assert_allclose(again.translation, pose.translation, atol=1e-6)
+
+
 def test_axis_of_one_point_is_refused():
-    with pytest.raises(ValueError, match="expected two different points"):
+    with pytest.raises(ShapeError, match="same point twice"):
         support.axis_from_points(np.ones(3), np.ones(3))
