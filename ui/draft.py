@@ -26,12 +26,18 @@ from digitise.record.opening import make_private_folder
 KEPT_DAYS = 14
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{16,40}")
 _PHOTO = re.compile(r"photo-([1-9][0-9]?)\.jpg")
-_INPUTS, _FIELD = "draft.json", "field.json"
+_INPUTS, _FIELD, _LENS = "draft.json", "field.json", "lens.json"
 _DAY_S = 86_400.0
+
+Axis = tuple[float | None, float | None, float | None, float | None, float | None, float | None]
 
 
 class Inputs(BaseModel):
-    """What was typed and chosen; lengths as typed, in the unit that goes with them."""
+    """What was typed and chosen; lengths as typed, in the unit that goes with them.
+
+    ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
+    ``changes`` is the number of the stored visit that is being changed, ``saved`` the one it was saved as.
+    """
 
     model_config = ConfigDict(frozen=True, extra="ignore")
 
@@ -48,7 +54,14 @@ class Inputs(BaseModel):
     print_scale: str = "1"
     unit: Literal["cm", "mm"] = "cm"
     rows: tuple[tuple[float | None, float | None], ...] = Field(default=(), max_length=60)
+    axis: Axis = (None,) * 6
+    changes: int | None = None
     saved: int | None = None
+
+    @property
+    def has_axis(self) -> bool:
+        """Whether any number of an axis is typed."""
+        return any(number is not None for number in self.axis)
 
 
 @dataclass(frozen=True)
@@ -79,6 +92,14 @@ class Draft:
         except (OSError, UnicodeDecodeError):
             return None
 
+    @property
+    def lens_json(self) -> str | None:
+        """The text of the lens profile; None without one."""
+        try:
+            return (self.folder / _LENS).read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
+
     def correction(self, photo: Path) -> str | None:
         """Return the drawn correction of a photograph as JSON text."""
         try:
@@ -93,6 +114,13 @@ class Draft:
     def write_field(self, text: str) -> None:
         """Keep a field.json."""
         self._write(_FIELD, text.encode())
+
+    def write_lens(self, text: str | None) -> None:
+        """Keep a lens profile, or drop it when None."""
+        if text is None:
+            (self.folder / _LENS).unlink(missing_ok=True)
+        else:
+            self._write(_LENS, text.encode())
 
     def write_correction(self, photo: Path, text: str | None) -> None:
         """Keep a drawn correction, or drop it when None."""
@@ -160,10 +188,12 @@ def all_drafts() -> Iterator[Draft]:
 
 
 def remove_old() -> None:
-    """Remove saved drafts after a day and others when untouched for 14 days."""
-    for draft in list(all_drafts()):
+    """Remove saved drafts after a day and others, also unfinished folders, when untouched for 14 days."""
+    folder = drafts_folder()
+    for path in list(folder.iterdir()) if folder.is_dir() else []:
+        draft = Draft(path)
         days = 1 if draft.inputs.saved is not None else KEPT_DAYS
-        if time.time() - _used(draft.folder) > days * _DAY_S:
+        if time.time() - _used(path) > days * _DAY_S:
             draft.remove()
 
 
@@ -176,7 +206,8 @@ def forget_client(code: str) -> int:
 
 
 def _used(folder: Path) -> float:
-    return (folder / _INPUTS).stat().st_mtime
+    inputs = folder / _INPUTS
+    return (inputs if inputs.is_file() else folder).stat().st_mtime
 
 
 def _number(photo: Path) -> int:

@@ -146,7 +146,11 @@ def volume_words(summary: ModelForm) -> tuple[str, str]:
     low, high = summary.volume_ml_95
     value = f"{millilitres(summary.volume_ml)} ± {millilitres((high - low) / 2)} mL"
     sentence = text.VOLUME_SENTENCE.format(
-        low=millilitres(low), high=millilitres(high), bottom=summary.from_mm / 10, top=summary.to_mm / 10
+        low=millilitres(low),
+        high=millilitres(high),
+        bottom=summary.from_mm / 10,
+        top=summary.to_mm / 10,
+        along=text.ALONG[summary.limb],
     )
     return value, sentence
 

@@ -22,7 +22,7 @@ STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
 STEP_SAVING = "Saving"
-STEP_STORING_PHOTO = "Reading {}"
+STEP_OPENING = "Opening the visit"
 
 # ---- the visit -------------------------------------------------------------------------------------
 VISIT_TITLE = "A visit"
@@ -36,6 +36,14 @@ LIMB = "Limb"
 LIMBS = {"leg": "Leg", "arm": "Arm"}
 SIDE = "Side"
 SIDES = {"left": "Left", "right": "Right"}
+AXIS = "Where the arm lies"
+AXIS_LEAD = (
+    "Leave this empty when the arm stands upright on the mat. Otherwise give two points on its middle line, in mm from the "
+    "middle of the mat: x to the right, y along the arrow, z up. Heights are then counted from the lower point."
+)
+AXIS_POINTS = ("Lower point, at the hand", "Upper point, towards the shoulder")
+AXIS_NUMBER = "{}, mm"
+AXIS_OF = "{}."
 CLEARANCE = "Has a licensed practitioner cleared compression?"
 CLEARANCES = {"yes": "Yes", "no": "No", "not-asked": "Not asked yet"}
 CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a practitioner has said yes."
@@ -82,6 +90,13 @@ PHOTO_ALL_NOTES = "What was checked"
 ONE_MORE_PHOTO = "One more photograph, from about a quarter turn further."
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
+LENS = "Lens profile of this phone (optional)"
+LENS_USED = "Lens profile of this phone: in use"
+LENS_LEAD = "Made once per phone with `digitise lens`. It makes the scale a little surer."
+LENS_UPLOAD = "lens.json"
+LENS_FILE = "lens.json"
+LENS_DROP = "Measure without it"
+
 TAPE_HEAD = "3 · Tape"
 TAPE_LEAD = "About five girths. Heights are counted from the mat."
 UNIT = "Unit"
@@ -104,6 +119,7 @@ HEIGHTS_FROM_LAST = "Heights of the last visit are filled in, so that the girths
 RESULT_HEAD = "The limb"
 RESULT_WAITS = "Still needed:"
 WAITS_LIMB, WAITS_SIDE, WAITS_PHOTOS = "which limb", "which side", "two photographs that can be used"
+WAITS_AXIS = "all six numbers of the arm's two points, or none"
 WAITS_CODE, WAITS_CLEARANCE, WAITS_FLAGS = (
     "a client's code",
     "the clearance question",
@@ -114,7 +130,8 @@ RESULT_EMPTY = (
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
-VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom:.1f} to {top:.1f} cm above the mat."
+VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom:.1f} to {top:.1f} cm {along}."
+ALONG = {"leg": "above the mat", "arm": "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
 SHAPE = "Shape"
@@ -145,15 +162,26 @@ WARNINGS = "Before you rely on it"
 LIMITS = "How far to trust it"
 CAUTION = "Caution"
 SAVE = "Save this visit"
-SAVE_CHANGES = "Save the corrected limb"
+SAVE_CHANGES = "Save the changes"
 SAVED = "Saved as visit {} of {}."
 SAVED_LOCKED = "Saved as visit {}. It can be found under Records."
+CHANGED = "Visit {} of {} is changed and saved."
+CHANGE_TITLE = "Change visit {} of {}"
+CHANGE_LEAD = (
+    "Correct what was wrong: an outline, a tape row, an answer, the note. Then save: the changed visit takes the place "
+    "of the old one, with its date."
+)
+CHANGE_DROP = "Leave it as it was"
+REOPEN = "Open again to change it"
+REOPEN_NOTHING = "It was saved without its photographs or their sheets, so it cannot be measured again."
+REOPEN_NEW = "Keep it as it is, or measure the limb as a new visit."
+VISIT_NAME = "Visit {}"
 NEXT = "Next visit"
 START_OVER = "Clear and start over"
-UNSAVED = "Not saved yet: {}"
 CONTINUE = "Continue"
 UNSAVED_HEAD = "Unsaved visits"
 UNSAVED_LINE = "{} · {} photographs · {}"
+UNSAVED_CHANGE = "change of visit {}"
 NO_CODE = "no code"
 DOWNLOAD_MODEL = "Figures (model.json)"
 ERROR_DO = "**What to do:** {}"

@@ -18,11 +18,14 @@ from PIL import Image
 from digitise.capture.correction import Correction, correction_from_json
 from digitise.capture.field import MarkerField, field_from_json, field_to_json
 from digitise.capture.inspection import Inspection, inspect_photos
+from digitise.capture.lens import lens_from_json
 from digitise.capture.markers import Detection, find_markers
 from digitise.capture.photo import Photograph, read_photo
 from digitise.capture.sheetfiles import save_sheets
 from digitise.capture.sheets import Paper, parse_print_scale, sheet_field, sheet_set
 from digitise.errors import RecordError
+from digitise.geometry.rigid import Pose
+from digitise.geometry.support import axis_from_points
 from digitise.output.measured import Measured
 from digitise.output.model_file import StoredModel, read_model, write_model_file
 from digitise.output.model_form import ModelForm
@@ -36,7 +39,7 @@ from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow import Outlined, find_outlines, fit_outlines
 from ui import text
-from ui.draft import Draft
+from ui.draft import Draft, Inputs
 from ui.memo import Memo
 
 Progress = Callable[[str], None]
@@ -90,6 +93,18 @@ def field_of(draft: Draft) -> MarkerField:
     return sheet_field(sheet_set(paper), parse_print_scale(inputs.print_scale))
 
 
+def axis_of(inputs: Inputs) -> Pose | None:
+    """Return the frame of the typed axis; None when there is none and the limb stands on the mat.
+
+    Raises
+    ------
+    DigitiseError
+        Both points are the same.
+    """
+    numbers = [number for number in inputs.axis if number is not None]
+    return axis_from_points(np.array(numbers[:3]), np.array(numbers[3:])) if numbers else None
+
+
 def field_text(draft: Draft) -> str:
     """Return the field.json of a draft's sheets.
 
@@ -101,15 +116,22 @@ def field_text(draft: Draft) -> str:
     return field_to_json(field_of(draft))
 
 
-def inspect(paths: Sequence[Path], field: MarkerField, field_key: Hashable, tell: Progress) -> Inspected:
+def inspect(
+    paths: Sequence[Path],
+    field: MarkerField,
+    field_key: Hashable,
+    tell: Progress,
+    lens_json: str | None = None,
+) -> Inspected:
     """Find the markers in photographs and solve their cameras.
 
     Raises
     ------
     DigitiseError
-        A photograph cannot be used.
+        A photograph or the lens profile cannot be used.
     """
-    key = (tuple(_file_key(path) for path in paths), field_key)
+    key = (tuple(_file_key(path) for path in paths), field_key, lens_json)
+    profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
     def look(path: Path) -> Seen:
         tell(text.STEP_LOOKING.format(path.stem.replace("-", " ")))
@@ -123,7 +145,7 @@ def inspect(paths: Sequence[Path], field: MarkerField, field_key: Hashable, tell
         )
         tell(text.STEP_CAMERAS)
         photos, detections = [one.photo for one in seen], [one.detections for one in seen]
-        return Inspected(seen, inspect_photos(photos, detections, field), key)
+        return Inspected(seen, inspect_photos(photos, detections, field, profile), key)
 
     return _inspected.get(key, make)
 
@@ -136,6 +158,7 @@ def measure(
     side: str,
     corrections: Mapping[str, str],
     tell: Progress,
+    axis: Pose | None = None,
 ) -> Measured:
     """Find the outlines, then the limb; only what has changed is done again.
 
@@ -144,7 +167,8 @@ def measure(
     DigitiseError
         The photographs, a correction or the tape do not give a limb.
     """
-    drawn_key = (inspected.key, tuple(sorted(corrections.items())))
+    axis_key = None if axis is None else (axis.rotation.tobytes(), axis.translation.tobytes())
+    drawn_key = (inspected.key, tuple(sorted(corrections.items())), axis_key)
 
     def outline() -> Outlined:
         tell(text.STEP_OUTLINES)
@@ -152,7 +176,7 @@ def measure(
             name: correction_from_json(words, name) for name, words in corrections.items()
         }
         photos = tuple(one.photo for one in inspected.seen)
-        return find_outlines(photos, inspected.inspection, field, corrections=drawn)
+        return find_outlines(photos, inspected.inspection, field, axis_from_world=axis, corrections=drawn)
 
     def fit() -> Measured:
         outlined = _outlined.get(drawn_key, outline)

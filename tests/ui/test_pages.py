@@ -5,7 +5,6 @@ from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, page, words
 
 from digitise.record.store import Store
-from digitise.tape.table import read_tape
 from ui import draft as drafts
 from ui import text
 from ui.gate import Gate
@@ -18,7 +17,6 @@ PAGES = {
     "teach": text.TEACH_TITLE,
     "records": text.RECORDS_TITLE,
 }
-SAMPLE = ROOT / "sample-images/pair-calf-week0"
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -109,32 +107,6 @@ def test_changing_the_unit_keeps_the_girth(home):
     unit = next(group for group in test.button_group if group.label == text.UNIT)
     unit.set_value("mm").run()
     assert [field.value for field in test.number_input[:2]] == [230.0, 319.0]
-
-
-@pytest.mark.slow
-def test_sample_photographs_become_the_same_limb_as_on_the_command_line(home):
-    from digitise.capture.field import read_field
-    from digitise.workflow import measure_limb
-
-    test = page("visit")
-    token = test.session_state["draft_token"]
-    draft = drafts.draft_of(token)
-    for name in ("photo-1.jpg", "photo-2.jpg"):
-        draft.add_photo((SAMPLE / name).read_bytes(), name)
-    draft.write_field((SAMPLE / "field.json").read_text())
-    rows = read_tape(SAMPLE / "tape.csv")
-    typed = tuple((row.height_mm / 10, row.girth_mm / 10) for row in rows)
-    draft.write(drafts.Inputs(client="K-017", limb="leg", side="left", sheets="own", rows=typed))
-    test = page("visit", draft_token=token)
-    assert not test.error
-    measured = measure_limb(
-        [SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg"], read_field(SAMPLE / "field.json"), rows
-    )
-    from digitise.shape.limb import volume
-
-    limb = measured.fit.limb
-    whole = float(volume(limb, limb.from_mm, limb.to_mm).mean)
-    assert test.metric[0].value.startswith(f"{whole:,.0f}".replace(",", "\u202f"))
 
 
 def test_forgetting_a_client_also_removes_drafts(records):

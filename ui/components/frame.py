@@ -80,6 +80,11 @@ def steps() -> Iterator[Callable[[str], None]]:
         place.empty()
 
 
+def go_to_visit() -> None:
+    """Go to the page of the visit that is being entered."""
+    st.switch_page("views/visit.py")
+
+
 def ink() -> Ink:
     """Return the colours for the theme the browser shows."""
     return palette.ink(getattr(st.context.theme, "type", None))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import streamlit as st
 
+from digitise.capture.lens import lens_from_json
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_from_csv
 from ui import pictures, present, state, text, work
@@ -36,12 +38,15 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
         if shot is not None and not state.is_handled(shot.file_id):
             _keep(draft, text.CAMERA_NAME, shot.getvalue())
     _sheets(draft, inputs)
+    _lens(draft)
 
 
 def _keep(draft: Draft, name: str, data: bytes) -> None:
     kind = Path(name).suffix.lower()
     with frame.errors():
-        if kind == ".json":
+        if kind == ".json" and _is_lens(data):
+            _keep_lens(draft, name, data)
+        elif kind == ".json":
             draft.write_field(data.decode("utf-8", errors="replace"))
             state.put("sheets", "own")
         elif kind == ".csv":
@@ -50,6 +55,18 @@ def _keep(draft: Draft, name: str, data: bytes) -> None:
             st.warning(text.TOO_MANY_PHOTOS)
         else:
             draft.add_photo(data, name)
+
+
+def _is_lens(data: bytes) -> bool:
+    try:
+        return str(json.loads(data)["format"]).startswith("lens-profile/")
+    except (ValueError, TypeError, LookupError):
+        return False
+
+
+def _keep_lens(draft: Draft, name: str, data: bytes) -> None:
+    lens_from_json(data, name)
+    draft.write_lens(data.decode())
 
 
 def _keep_tape(name: str, data: bytes) -> None:
@@ -79,6 +96,21 @@ def _sheets(draft: Draft, inputs: Inputs) -> None:
         st.warning(text.OWN_FIELD_MISSING)
 
 
+def _lens(draft: Draft) -> None:
+    with st.expander(text.LENS if draft.lens_json is None else text.LENS_USED):
+        st.markdown(text.LENS_LEAD)
+        if draft.lens_json is not None:
+            if st.button(text.LENS_DROP, key=state.widget("lens_drop"), icon=":material/delete:"):
+                draft.write_lens(None)
+                st.rerun()
+            return
+        file = st.file_uploader(text.LENS_UPLOAD, type=["json"], key=state.widget("lens"))
+        if file is not None and not state.is_handled(file.file_id):
+            with frame.errors():
+                _keep_lens(draft, file.name, file.getvalue())
+                st.rerun()
+
+
 def look(draft: Draft) -> Inspected | None:
     """Check the photographs and show each with what was found; None when there is nothing to go on with."""
     paths = draft.photos
@@ -87,7 +119,7 @@ def look(draft: Draft) -> Inspected | None:
     try:
         field = work.field_of(draft)
         with frame.steps() as tell:
-            found = work.inspect(paths, field, _field_key(draft), tell)
+            found = work.inspect(paths, field, _field_key(draft), tell, draft.lens_json)
     except DigitiseError as error:
         frame.show_error(error)
         _removers(draft)

@@ -1,14 +1,23 @@
-"""A draft becomes a stored visit."""
+"""A draft becomes a stored visit, and a stored visit a draft again."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
+import numpy as np
+
+from digitise.errors import DigitiseError, RecordError
+from digitise.geometry.support import points_on_axis
 from digitise.output.measured import Measured
 from digitise.record.store import Store
-from digitise.record.values import Clearance, NewVisit, VisitId
+from digitise.record.values import Clearance, NewVisit, Visit, VisitId
+from digitise.tape.rows import TapeRow
+from ui import draft as drafts
 from ui import text, work
-from ui.draft import Draft, Inputs
+from ui.draft import Axis, Draft, Inputs
+
+FEWEST_PHOTOS = 2
 
 
 def missing(inputs: Inputs) -> list[str]:
@@ -24,36 +33,58 @@ def missing(inputs: Inputs) -> list[str]:
 def save(draft: Draft, inputs: Inputs, measured: Measured) -> VisitId:
     """Store the visit with its photographs, corrections and limb, and return its number.
 
+    A visit that was opened again takes its own old place, with its time.
+
     Raises
     ------
     DigitiseError
         Something in it cannot be kept.
     """
+    with Store() as store:
+        before = None if inputs.changes is None else store.load_visit(VisitId(inputs.changes))
+        visit = _visit(draft, inputs, measured, before)
+        if before is None:
+            return store.add_visit(visit)
+        store.replace_visit(before.id, visit)
+        return before.id
+
+
+def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | None) -> NewVisit:
     now = datetime.now().astimezone()
     paths = draft.photos
-    corrections = {n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))}
-    visit = NewVisit(
+    return NewVisit(
         client=inputs.client,
         limb=inputs.limb or "leg",
         side=inputs.side or "left",
-        taken=now,
-        tape=measured.tape,
+        taken=before.taken if before else now,
+        tape=_lettered(measured.tape, before.tape if before else ()),
         photos=paths,
         field_json=work.field_text(draft),
+        lens_json=draft.lens_json,
         model=work.model_files(measured),
-        corrections=corrections,
+        corrections={n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))},
         posture=inputs.posture,
         measured_by=inputs.measured_by,
         note=inputs.note,
-        clearance=Clearance(
-            answer=inputs.clearance or "not-asked",
-            by=inputs.clearance_by,
-            when=None if inputs.clearance in (None, "not-asked") else now,
-            red_flags=_flags(inputs),
-        ),
+        clearance=_clearance(inputs, now, before.clearance if before else Clearance()),
     )
-    with Store() as store:
-        return store.add_visit(visit)
+
+
+def _lettered(tape: tuple[TapeRow, ...], before: tuple[TapeRow, ...]) -> tuple[TapeRow, ...]:
+    """Return the rows with the letters that stored rows of the same height had: the page knows no letters."""
+    letters = {round(row.height_mm, 3): row.point for row in before}
+    return tuple(replace(row, point=letters.get(round(row.height_mm, 3), row.point)) for row in tape)
+
+
+def _clearance(inputs: Inputs, now: datetime, before: Clearance) -> Clearance:
+    """Return the answers; one that was not changed keeps its time, and questions not asked here are kept."""
+    answer = inputs.clearance or "not-asked"
+    same = (answer, inputs.clearance_by.strip().upper()) == (before.answer, before.by)
+    when = None if answer == "not-asked" else now
+    asked_elsewhere = tuple(flag for flag in before.red_flags if flag[0] not in text.FLAG_NAMES)
+    return Clearance(
+        answer, inputs.clearance_by, before.when if same else when, (*asked_elsewhere, *_flags(inputs))
+    )
 
 
 def _flags(inputs: Inputs) -> tuple[tuple[str, bool], ...]:
@@ -61,3 +92,68 @@ def _flags(inputs: Inputs) -> tuple[tuple[str, bool], ...]:
     if inputs.flags is None:
         return ()
     return tuple((flag, flag in inputs.flags) for flag in text.FLAG_NAMES if flag != text.NO_FLAG)
+
+
+def reopened(number: VisitId) -> Draft:
+    """Return a draft of a stored visit, to be changed; one that was begun already goes on.
+
+    Raises
+    ------
+    DigitiseError
+        There is no such visit, or what it was measured from was not stored with it.
+    """
+    for begun in drafts.all_drafts():
+        if begun.inputs.changes == number and begun.inputs.saved is None:
+            return begun
+    with Store() as store:
+        visit = store.load_visit(number)
+        if len(visit.photos) < FEWEST_PHOTOS or not visit.has_field:
+            raise RecordError(text.REOPEN_NOTHING, where=text.VISIT_NAME.format(number), do=text.REOPEN_NEW)
+        draft = Draft(drafts.drafts_folder() / drafts.new_token())
+        try:
+            _fill(draft, store, visit)
+        except DigitiseError:
+            draft.remove()
+            raise
+    return draft
+
+
+def _fill(draft: Draft, store: Store, visit: Visit) -> None:
+    for photo in visit.photos:
+        path = draft.add_photo(store.photo(visit.id, photo.number), f"photo-{photo.number}.jpg")
+        draft.write_correction(path, visit.corrections.get(photo.number))
+    draft.write_field(store.field(visit.id))
+    draft.write_lens(visit.lens_json)
+    # last: a draft counts from its inputs on
+    draft.write(_inputs(visit, _axis(store, visit)))
+
+
+def _inputs(visit: Visit, axis: Axis) -> Inputs:
+    asked = [code for code, _ in visit.clearance.red_flags if code in text.FLAG_NAMES]
+    signs = tuple(code for code, there in visit.clearance.red_flags if there and code in asked)
+    return Inputs(
+        client=visit.client,
+        limb=visit.limb,
+        side=visit.side,
+        clearance=visit.clearance.answer,
+        clearance_by=visit.clearance.by,
+        flags=signs if asked else None,
+        posture=visit.posture,
+        measured_by=visit.measured_by,
+        note=visit.note,
+        sheets="own",
+        rows=tuple((row.height_mm / 10, row.girth_mm / 10) for row in visit.tape),
+        axis=axis,
+        changes=int(visit.id),
+    )
+
+
+def _axis(store: Store, visit: Visit) -> Axis:
+    """Return the axis that the stored limb was measured along; empty where it stood on the mat."""
+    if not visit.has_model:
+        return (None,) * 6
+    axis = work.stored_model(store, visit.id).limb.axis_from_world
+    if np.array_equal(axis.rotation, np.eye(3)) and not axis.translation.any():
+        return (None,) * 6
+    x, y, z, x2, y2, z2 = (round(float(value), 6) for value in points_on_axis(axis).flat)
+    return (x, y, z, x2, y2, z2)

@@ -17,15 +17,21 @@ def client_and_limb(inputs: Inputs) -> None:
     """Draw who is measured."""
     st.subheader(text.CLIENT_HEAD, anchor=False)
     code = st.text_input(
-        text.CLIENT_CODE, key=state.seed("client", inputs.client), help=text.CLIENT_CODE_HELP, max_chars=20
+        text.CLIENT_CODE,
+        key=state.seed("client", inputs.client),
+        help=text.CLIENT_CODE_HELP,
+        max_chars=20,
+        disabled=inputs.changes is not None,
     )
-    if code.strip():
+    if code.strip() and inputs.changes is None:
         _known(code)
     left, right = st.columns(2)
     with left:
         _choice(text.LIMB, "limb", text.LIMBS, inputs.limb)
     with right:
         _choice(text.SIDE, "side", text.SIDES, inputs.side)
+    if state.value("limb") == "arm" or inputs.has_axis:
+        _axis(inputs)
     _choice(text.CLEARANCE, "clearance", text.CLEARANCES, inputs.clearance)
     if state.value("clearance") in ("no", "not-asked"):
         st.warning(text.CLEARANCE_OPEN)
@@ -41,6 +47,21 @@ def _choice(label: str, name: str, options: Mapping[str, str], kept: str | None)
     st.segmented_control(
         label, list(options), format_func=options.__getitem__, key=state.seed(name, kept), width="stretch"
     )
+
+
+def _axis(inputs: Inputs) -> None:
+    with st.expander(text.AXIS, expanded=inputs.has_axis):
+        st.markdown(text.AXIS_LEAD)
+        for start, point in zip((0, 3), text.AXIS_POINTS, strict=True):
+            st.markdown(f"**{point}**")
+            for column, number, name in zip(st.columns(3), range(start, start + 3), "xyz", strict=True):
+                column.number_input(
+                    text.AXIS_NUMBER.format(name),
+                    key=state.seed(f"axis-{number}", inputs.axis[number]),
+                    format="%.10g",
+                    step=1.0,
+                    help=text.AXIS_OF.format(point),
+                )
 
 
 def _flags(inputs: Inputs) -> None:

@@ -13,7 +13,7 @@ from digitise.record.store import Store
 from digitise.record.values import VisitId
 from ui import care, state, text, work
 from ui import draft as drafts
-from ui.components import frame, result
+from ui.components import frame, reopen, result
 
 
 def main() -> None:
@@ -91,6 +91,7 @@ def _visit(store: Store, number: VisitId) -> None:
         ),
         anchor=False,
     )
+    reopen.button(number, str(number))
     if visit.note:
         st.markdown(visit.note)
     signs = [text.FLAG_NAMES.get(code, code) for code, there in visit.clearance.red_flags if there]

@@ -10,7 +10,7 @@ from digitise.errors import DigitiseError
 from digitise.output.measured import Measured
 from digitise.output.model_form import ModelForm
 from ui import present, state, text, work
-from ui.components import frame, outlines, photographs, result, saving, tape, who
+from ui.components import frame, outlines, photographs, reopen, result, saving, tape, who
 from ui.draft import Draft, Inputs, all_drafts
 from ui.present import TypedTape
 from ui.work import Inspected
@@ -18,9 +18,9 @@ from ui.work import Inspected
 
 def main() -> None:
     """Draw the page."""
-    frame.head(text.VISIT_TITLE, text.VISIT_LEAD)
     draft = state.draft()
     before = draft.inputs
+    _head(draft, before)
     message = state.flash()
     if message:
         st.success(message, icon=":material/check_circle:")
@@ -53,6 +53,17 @@ def main() -> None:
     frame.foot()
 
 
+def _head(draft: Draft, before: Inputs) -> None:
+    if before.changes is None or before.saved is not None:
+        frame.head(text.VISIT_TITLE, text.VISIT_LEAD)
+        return
+    frame.head(text.CHANGE_TITLE.format(before.changes, before.client), text.CHANGE_LEAD)
+    if st.button(text.CHANGE_DROP, key=state.widget("drop"), icon=":material/undo:"):
+        draft.remove()
+        state.next_visit()
+        st.rerun()
+
+
 def _gathered(before: Inputs) -> Inputs:
     """Return what is typed and chosen now."""
     names = (
@@ -74,7 +85,8 @@ def _gathered(before: Inputs) -> Inputs:
         name: "" if value is None and name in ("posture", "clearance_by") else value
         for name, value in now.items()
     }
-    return Inputs.model_validate({**before.model_dump(), **now, "flags": flags})
+    axis = tuple(state.value(f"axis-{number}") for number in range(6))
+    return Inputs.model_validate({**before.model_dump(), **now, "flags": flags, "axis": axis})
 
 
 def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, typed: TypedTape) -> Measured | None:
@@ -85,6 +97,8 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, typed: 
     ]
     if inspected is None or len(inspected.seen) < 2 or inspected.inspection.refusals:
         waits.append(text.WAITS_PHOTOS)
+    if inputs.has_axis and None in inputs.axis:
+        waits.append(text.WAITS_AXIS)
     if waits or inspected is None:
         _waiting(draft, waits)
         return None
@@ -99,6 +113,7 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, typed: 
                 inputs.side or "left",
                 corrections,
                 tell,
+                work.axis_of(inputs),
             )
     except DigitiseError as error:
         frame.show_error(error)
@@ -123,6 +138,8 @@ def _unsaved(draft: Draft) -> None:
             f"{text.SIDES.get(inputs.side or '', '')} {text.LIMBS.get(inputs.limb or '', '').lower()}".strip()
         )
         line = text.UNSAVED_LINE.format(inputs.client or text.NO_CODE, len(other.photos), limb or "–")
+        if inputs.changes is not None:
+            line = f"{line} · {text.UNSAVED_CHANGE.format(inputs.changes)}"
         left, right = st.columns([3, 1], vertical_alignment="center")
         left.markdown(line)
         if right.button(text.CONTINUE, key=f"continue-{other.folder.name}"):
@@ -148,7 +165,12 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured) -> None:
 def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
     waits = saving.missing(inputs)
     pressed = st.button(
-        text.SAVE, type="primary", disabled=bool(waits), icon=":material/save:", width="stretch", key="save"
+        text.SAVE if inputs.changes is None else text.SAVE_CHANGES,
+        type="primary",
+        disabled=bool(waits),
+        icon=":material/save:",
+        width="stretch",
+        key="save",
     )
     if waits:
         st.caption(f"{text.RESULT_WAITS} {', '.join(waits)}.")
@@ -157,15 +179,21 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
             tell(text.STEP_SAVING)
             number = saving.save(draft, inputs, measured)
             state.keep(draft, inputs.model_copy(update={"saved": int(number)}))
-            state.flash(text.SAVED.format(number, inputs.client.strip().upper()))
+            state.flash(
+                (text.SAVED if inputs.changes is None else text.CHANGED).format(
+                    number, inputs.client.strip().upper()
+                )
+            )
             st.rerun()
 
 
 def _locked(draft: Draft, inputs: Inputs) -> None:
-    """Draw a visit that is saved: to look at, no longer to change."""
-    if st.button(text.NEXT, type="primary", icon=":material/person_add:"):
-        state.next_visit()
-        st.rerun()
+    """Draw a visit that is saved: to look at, and to open again."""
+    with st.container(horizontal=True):
+        if st.button(text.NEXT, type="primary", icon=":material/person_add:"):
+            state.next_visit()
+            st.rerun()
+        reopen.button(inputs.saved or 0, "saved")
     with frame.errors():
         summary, limb = work.saved_limb(inputs.saved or 0)
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
@@ -188,8 +216,12 @@ def _download(summary: ModelForm) -> None:
 
 
 def _start_over(draft: Draft) -> None:
-    if (draft.photos or draft.inputs.client) and st.button(
-        text.START_OVER, key=state.widget("over"), type="tertiary", icon=":material/restart_alt:"
+    if (
+        draft.inputs.changes is None
+        and (draft.photos or draft.inputs.client)
+        and st.button(
+            text.START_OVER, key=state.widget("over"), type="tertiary", icon=":material/restart_alt:"
+        )
     ):
         draft.remove()
         state.next_visit()

@@ -10,7 +10,7 @@ from digitise.care.course_words import course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from ui import care, changes, figures, palette, present_care, state, text, work
-from ui.components import chooser, frame
+from ui.components import chooser, frame, reopen
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 
@@ -26,6 +26,7 @@ def main() -> None:
             _course(visits)
         if len(visits) == 1:
             st.info(text.ONE_VISIT)
+            reopen.button(int(visits[0].line.id), "only")
         elif visits:
             _two(visits)
     frame.foot()
@@ -62,6 +63,10 @@ def _two(visits: tuple[Kept, ...]) -> None:
         format_func=words.__getitem__,
         key=f"later-{limb}-{earlier}",
     )
+    with left:
+        reopen.button(earlier, f"earlier-{earlier}")
+    with right:
+        reopen.button(later, f"later-{later}")
     with frame.steps() as tell:
         change = care.change_between(by_number[earlier].model, by_number[later].model, tell)
     st.markdown(f"#### {present_care.change_sentence(change.whole)}")

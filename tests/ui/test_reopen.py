@@ -1,0 +1,160 @@
+"""A stored visit becomes a draft again, and the changed draft takes its place."""
+
+import os
+import time
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from output_support import measure
+from ui_support import FIRST, ROOT, page, words
+
+from digitise.capture.field import field_to_json, read_field
+from digitise.errors import RecordError
+from digitise.record.store import Store
+from digitise.record.values import Clearance, NewVisit
+from digitise.shape.limb import volume
+from digitise.tape.rows import TapeRow
+from digitise.tape.table import read_tape
+from digitise.workflow import measure_limb
+from ui import draft as drafts
+from ui import present, text, work
+from ui.components import saving
+
+SAMPLE = ROOT / "sample-images/pair-calf-week0"
+CLEARED = Clearance("yes", "DR-1", FIRST, (("fever", True), ("clot", False), ("skin", True)))
+DRAWN = '{"format": "outline-correction/1", "photo_sha256": null, "strokes": []}'
+
+
+@pytest.fixture
+def kept(home, models):
+    """A visit of the records with all it was measured from, and its number."""
+    visit = NewVisit(
+        "K-017",
+        "leg",
+        "left",
+        FIRST,
+        (TapeRow(100.0, 293.0, point="B"), TapeRow(230.0, 307.0)),
+        photos=(SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg"),
+        field_json=(SAMPLE / "field.json").read_text(),
+        model=models[0],
+        corrections={2: DRAWN},
+        posture="standing",
+        measured_by="AB",
+        note="first",
+        clearance=CLEARED,
+    )
+    with Store() as store:
+        return visit, store.add_visit(visit)
+
+
+def test_a_visit_comes_back_as_it_was_typed(kept):
+    visit, number = kept
+    draft = saving.reopened(number)
+    inputs = draft.inputs
+    assert (inputs.client, inputs.limb, inputs.side, inputs.clearance) == ("K-017", "leg", "left", "yes")
+    assert (inputs.clearance_by, inputs.posture, inputs.measured_by) == ("DR-1", "standing", "AB")
+    assert (inputs.note, inputs.flags, inputs.sheets) == ("first", ("skin",), "own")
+    assert inputs.rows == ((10.0, 29.3), (23.0, 30.7))
+    assert (inputs.changes, inputs.saved, inputs.has_axis) == (number, None, False)
+    assert draft.field_json == visit.field_json
+    assert [draft.correction(path) for path in draft.photos] == [None, DRAWN]
+    with Store() as store:
+        assert [path.read_bytes() for path in draft.photos] == [store.photo(number, n) for n in (1, 2)]
+
+
+def test_a_change_that_was_begun_goes_on(kept):
+    _, number = kept
+    draft = saving.reopened(number)
+    draft.write(draft.inputs.model_copy(update={"note": "half done"}))
+    assert saving.reopened(number) == draft
+    draft.write(draft.inputs.model_copy(update={"saved": number}))
+    assert saving.reopened(number) != draft
+
+
+def test_what_was_saved_without_photographs_cannot_be_opened_again(home, models):
+    with Store() as store:
+        number = store.add_visit(
+            NewVisit("K-017", "leg", "left", FIRST, (TapeRow(100, 293),), model=models[0])
+        )
+    with pytest.raises(RecordError, match="without its photographs"):
+        saving.reopened(number)
+    assert not list(drafts.all_drafts())
+
+
+def test_a_visit_that_was_forgotten_meanwhile_is_not_stored_again(kept):
+    _, number = kept
+    draft = saving.reopened(number)
+    with Store() as store:
+        store.forget("K-017")
+        with pytest.raises(RecordError, match="not in the records"):
+            saving.save(draft, draft.inputs, measure())
+        assert store.list_visits() == ()
+
+
+def saved_again(number, **changes):
+    draft = saving.reopened(number)
+    measured = replace(measure(), tape=(TapeRow(100.0, 290.0), TapeRow(240.0, 307.0)))
+    assert saving.save(draft, draft.inputs.model_copy(update=changes), measured) == number
+    with Store() as store:
+        (line,) = store.list_visits()
+        return store.load_visit(line.id)
+
+
+def test_the_changed_visit_takes_the_place_of_the_stored_one(kept):
+    visit, number = kept
+    after = saved_again(number, note="second")
+    assert (after.id, after.taken, after.note, len(after.photos)) == (number, visit.taken, "second", 2)
+    # a row's letter stays with its height; what was asked elsewhere stays asked
+    assert [(row.height_mm, row.girth_mm, row.point) for row in after.tape] == [
+        (100, 290, "B"),
+        (240, 307, ""),
+    ]
+    assert dict(after.corrections) == {2: DRAWN}
+    assert after.clearance.red_flags[0] == ("fever", True)
+    assert dict(after.clearance.red_flags)["skin"]
+    assert (after.clearance.answer, after.clearance.when) == ("yes", CLEARED.when)
+
+
+def test_another_answer_on_clearance_has_its_own_time(kept):
+    _, number = kept
+    clearance = saved_again(number, clearance="no").clearance
+    assert clearance.answer == "no"
+    assert datetime.now(UTC) - clearance.when < timedelta(minutes=5)
+    assert saved_again(number, clearance="not-asked").clearance.when is None
+
+
+def test_folders_of_drafts_that_never_came_to_be_go_too(home):
+    unfinished = drafts.draft_of("u" * 20)
+    unfinished.write_field("{}")
+    drafts.remove_old()
+    assert unfinished.folder.is_dir()
+    then = time.time() - 20 * 86400
+    os.utime(unfinished.folder, (then, then))
+    drafts.remove_old()
+    assert not unfinished.folder.exists()
+
+
+@pytest.mark.slow
+def test_sample_photographs_give_the_limb_of_the_command_and_a_tape_row_is_corrected(home):
+    rows, field = read_tape(SAMPLE / "tape.csv"), read_field(SAMPLE / "field.json")
+    photos = (SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg")
+    measured = measure_limb(photos, field, rows)
+    visit = NewVisit("K-017", "leg", "left", FIRST, rows, photos, field_to_json(field), clearance=CLEARED)
+    with Store() as store:
+        number = store.add_visit(replace(visit, model=work.model_files(measured)))
+    test = page("visit", draft_token=saving.reopened(number).folder.name)
+    assert test.title[0].value == text.CHANGE_TITLE.format(number, "K-017")
+    assert test.text_input[0].disabled
+    limb = measured.fit.limb
+    whole = float(volume(limb, limb.from_mm, limb.to_mm).mean)
+    assert test.metric[0].value.startswith(present.millilitres(whole))
+    test.number_input[1].set_value(rows[0].girth_mm / 10 + 1.5).run()
+    changed = test.metric[0].value
+    assert not changed.startswith(present.millilitres(whole))
+    test.button(key="save").click().run()
+    assert text.CHANGED.format(number, "K-017") in words(test)
+    assert test.metric[0].value == changed
+    with Store() as store:
+        (line,) = store.list_visits()
+        assert store.load_visit(line.id).tape[0].girth_mm == rows[0].girth_mm + 15
