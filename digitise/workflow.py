@@ -16,10 +16,10 @@ from digitise.capture.markers import find_markers
 from digitise.capture.outline import Outline, find_outline
 from digitise.capture.photo import Photograph, read_photo
 from digitise.capture.poses import Calibration
-from digitise.errors import PhotoError
+from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
-from digitise.output.measured import Measured
+from digitise.output.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
 
@@ -152,22 +152,23 @@ def fit_outlines(
     ShapeError
         The outlines do not determine a limb between the wanted heights.
     """
-    views = tuple(
-        View(photo.name, camera, outline.edges)
-        for photo, camera, outline in zip(
-            sighted.photos, sighted.calibration.cameras, sighted.outlines, strict=True
+    # warnings are passed on with the results, so they name the photographs neutrally; errors do not
+    given = {neutral_name(n, photo.name): photo.name for n, photo in enumerate(sighted.photos, start=1)}
+    seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
+    try:
+        fit = fit_limb(
+            tuple(View(name, camera, outline.edges) for name, camera, outline in seen),
+            tape,
+            limb=limb,
+            side=side,
+            axis_from_world=sighted.axis_from_world,
+            from_mm=from_mm,
+            to_mm=to_mm,
+            camera_modes=sighted.calibration.camera_modes,
         )
-    )
-    fit = fit_limb(
-        views,
-        tape,
-        limb=limb,
-        side=side,
-        axis_from_world=sighted.axis_from_world,
-        from_mm=from_mm,
-        to_mm=to_mm,
-        camera_modes=sighted.calibration.camera_modes,
-    )
+    except ShapeError as error:
+        where = ", ".join(given.get(name, name) for name in error.where.split(", "))
+        raise ShapeError(error.what, where=where, do=error.do) from error
     return Measured(
         photos=sighted.photos,
         calibration=sighted.calibration,

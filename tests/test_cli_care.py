@@ -314,6 +314,31 @@ def test_demo_does_the_whole_path(capsys, tmp_path, monkeypatch):
     assert (tmp_path / "demo/wrap/plan.toml").is_file()
 
 
+# ---- names of files ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_names_of_photographs_are_told_to_the_user_only(capsys, tmp_path, monkeypatch, as_json):
+    monkeypatch.setattr("digitise.cli.model.measure_limb", lambda *_words, **_options: measure())
+    sample = CASES["pair-calf-week0"] / "pair-calf-week0"
+    words = (
+        "model",
+        "front.jpg",
+        "side.jpg",
+        "--field",
+        sample / "field.json",
+        "--tape",
+        sample / "tape.csv",
+    )
+    more = ("--limb", "leg", "--side", "left", "--out", tmp_path / "m", *(["--json"] if as_json else []))
+    code, out, err = run(capsys, *words, *more)
+    assert (code, err) == (0, "In the results front.jpg is photo-1.jpg, side.jpg is photo-2.jpg.\n")
+    assert "photo-2.jpg: The picture is dark." in out
+    for text in (out, *(item.read_bytes().decode("latin-1") for item in (tmp_path / "m").iterdir())):
+        assert "side.jpg" not in text
+        assert "front.jpg" not in text
+
+
 # ---- the sample weeks, from photographs ----------------------------------------------------------
 
 WEEKS = ("pair-calf-week0", "pair-calf-week3")

@@ -95,6 +95,6 @@ def _other_lens(photos: Sequence[Photograph]) -> Iterator[Finding]:
                 photo.name,
                 "other-lens",
                 "warning",
-                f"It is of another phone, zoom or picture size than {photos[0].name}.",
+                "It is of another phone, zoom or picture size than the first photograph.",
                 "Take all photographs of a limb with one phone at one zoom, held the same way.",
             )

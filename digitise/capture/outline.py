@@ -23,7 +23,7 @@ from digitise.capture.field import Board
 from digitise.capture.hem import skin_rows
 from digitise.capture.photo import Photograph
 from digitise.capture.region import Region, find_region
-from digitise.capture.strip import Strip, cut_strip
+from digitise.capture.strip import STEP_MM, Strip, cut_strip
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
@@ -56,6 +56,25 @@ class Stretch:
 
 
 @dataclass(frozen=True)
+class ByHand:
+    """What a person's correction changed in an outline.
+
+    Attributes
+    ----------
+    drawn_mm
+        Length of the left and of the right edge that lies where it was drawn, mm of height.
+    share
+        Of both edges' points, 0 to 1.
+    strokes
+        How many said that what they cover is limb or background.
+    """
+
+    drawn_mm: tuple[float, float]
+    share: float
+    strokes: int
+
+
+@dataclass(frozen=True)
 class Outline:
     """Both edges of the limb in one photograph.
 
@@ -67,11 +86,14 @@ class Outline:
         For each edge (N,) the height at which a point's ray meets the plane through the axis, mm.
     hem_mm
         Height at which cloth begins, where the edges end; None when skin is seen to the top.
+    by_hand
+        What was corrected by hand; None without a correction.
     """
 
     edges: tuple[Edge, Edge]
     heights: tuple[Array, Array]
     hem_mm: float | None
+    by_hand: ByHand | None = None
 
     @property
     def unsure(self) -> tuple[Stretch, ...]:
@@ -184,16 +206,26 @@ def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correcti
         for index, offsets in enumerate((region.left, region.right))
     ]
     blur = picture_blur(photo.pixels, near)
-    edges = []
+    above = heights > _LOWEST_MM
+    edges, drawn = [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
         if correction is not None:
             offsets = drawn_offsets(correction, strip, ("left", "right")[index], heights)
-            edge = _redrawn(edge, strip.photo_from_plane(offsets, heights), (-1, 1)[index], photo.pixels)
-        edges.append(_upwards(edge, heights > _LOWEST_MM))
-    heights = heights[heights > _LOWEST_MM][::-1]
-    return Outline((edges[0], edges[1]), (heights, heights), hem_mm)
+            at = strip.photo_from_plane(offsets, heights)
+            drawn.append(inside_picture(at, photo.pixels))
+            edge = _redrawn(edge, at, drawn[-1], (-1, 1)[index])
+        edges.append(_upwards(edge, above))
+    heights = heights[above][::-1]
+    by_hand = None if correction is None else _by_hand(correction, [each[above] for each in drawn])
+    return Outline((edges[0], edges[1]), (heights, heights), hem_mm, by_hand)
+
+
+def _by_hand(correction: Correction, drawn: list[NDArray[np.bool_]]) -> ByHand:
+    left, right = (int(np.count_nonzero(each)) for each in drawn)
+    share = (left + right) / max(1, 2 * len(drawn[0]))
+    return ByHand((STEP_MM * left, STEP_MM * right), share, len(correction.strokes))
 
 
 def _require_same_photo(correction: Correction, photo: Photograph) -> None:
@@ -205,9 +237,8 @@ def _require_same_photo(correction: Correction, photo: Photograph) -> None:
         )
 
 
-def _redrawn(edge: Edge, at: Array, outward: int, pixels: NDArray[np.uint8]) -> Edge:
-    """Put drawn points (n, 2) px, NaN where nothing was drawn, in place of an edge's points."""
-    drawn = inside_picture(at, pixels)
+def _redrawn(edge: Edge, at: Array, drawn: NDArray[np.bool_], outward: int) -> Edge:
+    """Put points (n, 2) px in place of an edge's points where ``drawn`` (n,) says so."""
     if not drawn.any():
         return edge
     points = np.where(drawn[:, None], at, edge.points)

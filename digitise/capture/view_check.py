@@ -147,7 +147,7 @@ def angles(names: Sequence[str], cameras: Sequence[Camera]) -> Iterator[Finding]
                 names[b],
                 "same-view",
                 "warning",
-                f"{names[a]} and {names[b]} see the limb from one side: {angle:.0f} degrees apart.",
+                f"It sees the limb from the same side as photograph {a + 1}: {angle:.0f} degrees apart.",
                 "Replace one by a photograph taken a quarter turn round the limb.",
             )
     best = min(between.values(), key=lambda angle: abs(angle - 90.0))

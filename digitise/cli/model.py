@@ -24,6 +24,7 @@ from digitise.output.care_pad_files import pad_text
 from digitise.output.care_wrap_text import wrap_text
 from digitise.output.change_text import change_text
 from digitise.output.folder import write_model
+from digitise.output.measured import Measured
 from digitise.output.model_file import read_model
 from digitise.output.summary import summary_text
 from digitise.samples import sample_visits
@@ -85,8 +86,17 @@ def model(
         )
         progress("Writing")
         summary = write_model(out, measured)
+    _tell_names(measured)
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(summary_text(summary, out)))
+
+
+def _tell_names(measured: Measured) -> None:
+    """Say which photograph has which name in the results, on stderr: file names are not passed on."""
+    names = zip(measured.photos, measured.file_names, strict=True)
+    other = [f"{photo.name} is {name}" for photo, name in names if photo.name != name]
+    if other:
+        show.note(f"In the results {', '.join(other)}.")
 
 
 def demo(

@@ -40,6 +40,11 @@ def error(problem: DigitiseError, as_json: bool) -> None:
         print(json.dumps({"error": {"where": problem.where, "what": problem.what, "do": problem.do}}))
 
 
+def note(words: str) -> None:
+    """Print a sentence for whoever sits at the terminal, on stderr."""
+    Console(stderr=True, soft_wrap=True, markup=False, highlight=False).print(Text(words))
+
+
 def refusal(words: str) -> NoReturn:
     """End with the exit code of unusable input after a result that tells the reasons."""
     Console(stderr=True, soft_wrap=True).print(Text(words, style="red"))

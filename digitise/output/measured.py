@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from digitise.capture.finding import Finding
 from digitise.capture.inspection import PhotoFacts
@@ -12,6 +13,17 @@ from digitise.capture.poses import Calibration
 from digitise.geometry.rigid import Pose
 from digitise.shape.fit import LimbFit
 from digitise.tape.rows import TapeRow
+
+_PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
+
+
+def neutral_name(number: int, name: str) -> str:
+    """Return the name that photograph ``number`` (from 1) has in files that are passed on.
+
+    The name it was given with may be a person's; only an ending that tells the kind of picture is kept.
+    """
+    ending = PurePath(name).suffix.lower()
+    return f"photo-{number}{ending if ending in _PHOTO_ENDINGS else ''}"
 
 
 @dataclass(frozen=True)
@@ -42,3 +54,8 @@ class Measured:
     findings: tuple[Finding, ...]
     facts: tuple[PhotoFacts, ...]
     axis_from_world: Pose
+
+    @property
+    def file_names(self) -> tuple[str, ...]:
+        """Neutral names of the photographs."""
+        return tuple(neutral_name(n, photo.name) for n, photo in enumerate(self.photos, start=1))

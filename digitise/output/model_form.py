@@ -9,6 +9,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Final, Literal
 
+import numpy as np
 from pydantic import (
     AfterValidator,
     AwareDatetime,
@@ -20,6 +21,7 @@ from pydantic import (
 )
 
 FORMAT: Final = "limb-model/1"
+_SQUARE = 1e-6
 
 
 def _rising(interval: tuple[float, float]) -> tuple[float, float]:
@@ -86,8 +88,58 @@ class TapeCheckForm(Form):
     point: Annotated[str, Field(max_length=10)] = ""
 
 
+_Unit = Annotated[float, Field(ge=-1.001, le=1.001)]
+_Row = tuple[_Unit, _Unit, _Unit]
+_Pixels = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
+_Focal = Annotated[float, Field(gt=0, le=1_000_000)]
+_Distortion = Annotated[float, Field(ge=-1_000, le=1_000)]
+_Side = Annotated[int, Field(ge=1, le=100_000)]
+_Far = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
+
+
+class CameraForm(Form):
+    """A solved camera in OpenCV's convention: x right, y down, z forward, pixel centres on whole numbers.
+
+    ``x_camera = rotation @ x_world + translation_mm``; with ``a = x / z``, ``b = y / z`` and
+    ``r^2 = a^2 + b^2`` there, a point is seen at ``fx_px a (1 + k1 r^2 + k2 r^4) + cx_px`` across and at
+    ``fy_px b (1 + k1 r^2 + k2 r^4) + cy_px`` down.
+    """
+
+    size_px: tuple[_Side, _Side]
+    fx_px: _Focal
+    fy_px: _Focal
+    cx_px: _Pixels
+    cy_px: _Pixels
+    k1: _Distortion
+    k2: _Distortion
+    rotation: tuple[_Row, _Row, _Row]
+    translation_mm: tuple[_Far, _Far, _Far]
+
+    @model_validator(mode="after")
+    def _is_camera(self) -> CameraForm:
+        if self.fx_px != self.fy_px:
+            raise ValueError("the camera's pixels are not square")
+        turn = np.array(self.rotation)
+        if not np.allclose(turn @ turn.T, np.eye(3), rtol=0, atol=_SQUARE) or np.linalg.det(turn) < 0:
+            raise ValueError("the camera's rotation is none")
+        return self
+
+
+class DrawnForm(Form):
+    """What a person changed in an outline: length of each edge that was drawn, and how many strokes."""
+
+    left_mm: Length
+    right_mm: Length
+    percent: Annotated[float, Field(ge=0, le=100)]
+    strokes: Annotated[int, Field(ge=0, le=100_000)]
+
+
 class PhotoForm(Form):
-    """A photograph: its file, how well its markers fit, how many were used, where it was taken from."""
+    """A photograph: its file, how well its markers fit, how many were used, where it was taken from.
+
+    ``file`` is a name of ours, never that of the photograph as it was given.  ``camera`` is null in files of
+    earlier versions, ``drawn`` where nothing was corrected by hand.
+    """
 
     file: Name
     rms_px: Annotated[float, Field(ge=0, le=1_000)]
@@ -97,6 +149,8 @@ class PhotoForm(Form):
     markers_by_board: dict[str, int]
     sha256: Digest
     outline: Name
+    camera: CameraForm | None = None
+    drawn: DrawnForm | None = None
 
 
 class WarningForm(Form):

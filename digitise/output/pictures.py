@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -74,7 +74,7 @@ class OutlinePicture:
 
 
 def write_pictures(folder: Path, measured: Measured) -> None:
-    """Write outline-1.jpg, outline-2.jpg ... without any of the photographs' metadata.
+    """Write outline-1.jpg, outline-2.jpg ... without any of the photographs' metadata, nor their names.
 
     Raises
     ------
@@ -82,9 +82,9 @@ def write_pictures(folder: Path, measured: Measured) -> None:
         A file cannot be written.
     """
     cameras, limb = measured.calibration.cameras, measured.fit.limb
-    views = zip(measured.photos, measured.outlines, cameras, strict=True)
-    for number, (photo, outline, camera) in enumerate(views, start=1):
-        picture = draw_outline(photo, outline, camera, limb)
+    views = zip(measured.photos, measured.file_names, measured.outlines, cameras, strict=True)
+    for number, (photo, name, outline, camera) in enumerate(views, start=1):
+        picture = draw_outline(replace(photo, name=name), outline, camera, limb)
         Image.fromarray(picture.pixels).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
 
 

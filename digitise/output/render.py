@@ -1,4 +1,4 @@
-"""A small orthographic renderer: a closed mesh seen from the side, shaded, as an array of pixels.
+"""A small renderer: a closed mesh seen from the side or by a camera, shaded, as an array of pixels.
 
 Faces are small, so all of them are drawn at once: for every place within a face's box, whichever faces cover
 it put their depth into the buffer, and the nearest one wins.
@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.shape.mesh import Mesh
 
@@ -32,11 +33,32 @@ class Picture:
     pixels
         (H, W, 4) RGBA from 0 to 1, transparent where nothing is.
     extent
-        Left, right, bottom, top of the picture, mm across and along.
+        Left, right, bottom, top of the picture: mm across and along from the side, pixels of the photograph,
+        y downward, by a camera.
     """
 
     pixels: Array
     extent: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Window:
+    """The part of a photograph that a picture shows, and how finely.
+
+    Attributes
+    ----------
+    corner
+        (2,) x and y where its first pixel begins, pixels of the photograph, whose own first pixel begins at
+        -0.5.
+    size
+        (width, height) of the picture, its own pixels.
+    scale
+        Pixels of the photograph per pixel of the picture.
+    """
+
+    corner: Array
+    size: tuple[int, int]
+    scale: float
 
 
 def side_view(mesh: Mesh, colours: Array, theta: float, mm_per_pixel: float) -> Picture:
@@ -56,20 +78,62 @@ def side_view(mesh: Mesh, colours: Array, theta: float, mm_per_pixel: float) -> 
     eye = np.array([np.cos(theta), np.sin(theta), 0.0])
     right = np.array([-np.sin(theta), np.cos(theta), 0.0])
     view = np.stack([right, [0.0, 0.0, 1.0], eye])
-    points, normals = mesh.vertices @ view.T, vertex_normals(mesh) @ view.T
-    light = _AMBIENT + _KEY * np.maximum(normals @ _LIGHT, 0.0)
+    seen = Mesh(mesh.vertices @ view.T, mesh.faces)
+    points = seen.vertices
     low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
     step = mm_per_pixel / _SAMPLES
     size = np.ceil((high - low) / mm_per_pixel).astype(int) * _SAMPLES + 2 * _SAMPLES
     places = np.column_stack([(points[:, :2] - low) / step + _SAMPLES, points[:, 2]])
+    pixels = _shaded(places, seen, colours, size)
+    left, bottom = low - mm_per_pixel
+    across, along = size * step
+    return Picture(pixels, (float(left), float(left + across), float(bottom), float(bottom + along)))
+
+
+def camera_view(mesh: Mesh, colours: Array, camera: Camera, window: Window) -> Picture:
+    """Return a mesh as a camera sees it, the distortion of its lens included.
+
+    Parameters
+    ----------
+    mesh
+        In the camera's world, all of it before the camera, its faces so small that their edges stay straight
+        in the picture.
+    colours
+        (N, 3) of its vertices, from 0 to 1.
+    camera
+        The camera.
+    window
+        What to show.
+    """
+    local = camera.camera_from_world.apply(mesh.vertices)
+    own = (camera.lens.pixels_from_plane(local[:, :2] / local[:, 2:]) - window.corner) / window.scale
+    samples = np.array(window.size) * _SAMPLES
+    # y is up in the buffer; in the picture 1 / z is linear over a face, z is not
+    x, y = (_SAMPLES * own - 0.5).T
+    places = np.column_stack([x, samples[1] - 1 - y, 1.0 / local[:, 2]])
+    pixels = _shaded(places, Mesh(local * (1.0, -1.0, -1.0), mesh.faces), colours, samples)
+    (left, top), (across, along) = window.corner, window.scale * np.array(window.size)
+    return Picture(pixels, (float(left), float(left + across), float(top + along), float(top)))
+
+
+def _shaded(places: Array, mesh: Mesh, colours: Array, size: NDArray[np.int64]) -> Array:
+    """Return RGBA (H, W, 4) of a mesh in the frame of the eye: right, up, towards the eye.
+
+    Parameters
+    ----------
+    places, size
+        As for :func:`_drawn`, in samples.
+    mesh
+        Gives faces and light.
+    colours
+        (N, 3).
+    """
+    light = _AMBIENT + _KEY * np.maximum(vertex_normals(mesh) @ _LIGHT, 0.0)
     shaded = np.clip(colours * light[:, None], 0.0, 1.0)
     buffer = _drawn(places, mesh.faces, np.column_stack([shaded, np.ones(len(shaded))]), size)
     blocks = buffer.reshape(size[1] // _SAMPLES, _SAMPLES, size[0] // _SAMPLES, _SAMPLES, 4).mean(axis=(1, 3))
     cover = np.maximum(blocks[..., 3:], 1e-9)
-    pixels = np.concatenate([blocks[..., :3] / cover, blocks[..., 3:]], axis=-1)[::-1]
-    left, bottom = low - mm_per_pixel
-    across, along = size * step
-    return Picture(pixels, (float(left), float(left + across), float(bottom), float(bottom + along)))
+    return np.asarray(np.concatenate([blocks[..., :3] / cover, blocks[..., 3:]], axis=-1)[::-1])
 
 
 def vertex_normals(mesh: Mesh) -> Array:
@@ -89,7 +153,8 @@ def _drawn(places: Array, faces: NDArray[np.int64], values: Array, size: NDArray
     Parameters
     ----------
     places
-        (N, 3) x, y and depth towards the eye; x and y in steps of the picture from its lower left.
+        (N, 3) x, y and depth towards the eye; x and y in steps of the picture from its lower left.  What lies
+        outside the picture is left out.
     faces
         (M, 3).
     values
@@ -123,8 +188,8 @@ def _nearest(places: Array, faces: NDArray[np.int64], size: NDArray[np.int64]) -
     order = np.argsort(corner[:, :, 2].sum(axis=1))
     order = order[twice[order] > 1e-9]
     corner, edge_1, edge_2, twice = corner[order], edge_1[order], edge_2[order], twice[order]
-    start = np.ceil(corner[:, :, :2].min(axis=1)).astype(int)
-    reach = np.floor(corner[:, :, :2].max(axis=1)).astype(int) - start
+    start = np.clip(np.ceil(corner[:, :, :2].min(axis=1)), 0, size).astype(int)
+    reach = np.clip(np.floor(corner[:, :, :2].max(axis=1)), -1, size - 1).astype(int) - start
     depth = np.full(size[0] * size[1], -np.inf)
     near = _Near(np.full(len(depth), -1), np.zeros(len(depth)), np.zeros(len(depth)))
     for dx, dy in np.ndindex(*(reach.max(axis=0, initial=-1) + 1)):

@@ -39,6 +39,12 @@ def _paragraphs(summary: ModelForm, followed: Course, change: Change | None) -> 
         "error; what neither saw is filled by what limbs are like, and widens the interval."
     )
     yield summary.method
+    drawn = [photo.drawn.percent for photo in summary.photos if photo.drawn is not None]
+    if drawn:
+        yield (
+            f"In {len(drawn)} of {len(summary.photos)} photographs a person corrected the outline by hand; "
+            f"at most {max(drawn):.0f} % of an outline is drawn."
+        )
     yield (
         "All intervals are 95 %. Girth is what a taut tape reads. Heights are along the limb's axis, from "
         f"the mat. The sum of cones from the tape alone is "

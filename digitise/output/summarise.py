@@ -10,11 +10,13 @@ import numpy as np
 from pydantic import ValidationError
 
 from digitise import __version__
+from digitise.capture.outline import ByHand
 from digitise.errors import ShapeError, TapeError
 from digitise.geometry.rigid import Pose
 from digitise.output import cautions
 from digitise.output import model_form as form
 from digitise.output.measured import Measured
+from digitise.output.model_cameras import camera_form
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
@@ -58,6 +60,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
     limb = measured.fit.limb
     whole = volume(limb, limb.from_mm, limb.to_mm)
     cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
+    findings = _findings(measured)
     return form.ModelForm(
         format=form.FORMAT,
         limb="arm" if limb.kind == "arm" else "leg",
@@ -72,11 +75,8 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         stretches=_stretches(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
-        warnings=tuple(_warnings(measured, cone, cone_note)),
-        findings=tuple(
-            form.FindingForm(photo=f.photo, code=f.code, severity=f.severity, text=f.text, do=f.do)
-            for f in measured.findings
-        ),
+        warnings=tuple(_warnings(measured, findings, cone, cone_note)),
+        findings=findings,
         not_included=cautions.left_out(limb.kind, limb.from_mm, limb.to_mm),
         method=cautions.LIMITS,
         caution=cautions.caution(limb.kind),
@@ -169,9 +169,10 @@ def outline_name(number: int) -> str:
 
 def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
     calibration = measured.calibration
+    each = zip(measured.file_names, measured.photos, measured.facts, measured.outlines, strict=True)
     return tuple(
         form.PhotoForm(
-            file=photo.name,
+            file=name,
             rms_px=_round(calibration.rms_px[n]),
             markers=len(calibration.used[n]),
             focal_px=_round(calibration.cameras[n].lens.focal_px),
@@ -179,15 +180,43 @@ def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
             markers_by_board=dict(facts.markers),
             sha256=photo.sha256,
             outline=outline_name(n + 1),
+            camera=camera_form(calibration.cameras[n]),
+            drawn=_drawn(outline.by_hand),
         )
-        for n, (photo, facts) in enumerate(zip(measured.photos, measured.facts, strict=True))
+        for n, (name, photo, facts, outline) in enumerate(each)
     )
 
 
-def _warnings(measured: Measured, cone: float | None, cone_note: str) -> Iterator[form.WarningForm]:
+def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
+    if by_hand is None or not (by_hand.share or by_hand.strokes):
+        return None
+    left, right = by_hand.drawn_mm
+    return form.DrawnForm(
+        left_mm=_round(left),
+        right_mm=_round(right),
+        percent=_round(100 * by_hand.share),
+        strokes=by_hand.strokes,
+    )
+
+
+def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
+    """Return the findings under the photographs' neutral names."""
+    names: dict[str, str] = {"": ""}
+    for photo, name in zip(measured.photos, measured.file_names, strict=True):
+        # photographs of one name, from two folders, cannot be told apart in a finding
+        names[photo.name] = f"{names[photo.name]} or {name}" if photo.name in names else name
+    return tuple(
+        form.FindingForm(photo=names[f.photo], code=f.code, severity=f.severity, text=f.text, do=f.do)
+        for f in measured.findings
+    )
+
+
+def _warnings(
+    measured: Measured, findings: tuple[form.FindingForm, ...], cone: float | None, cone_note: str
+) -> Iterator[form.WarningForm]:
     for warning in measured.fit.warnings:
         yield form.WarningForm(code=warning.code, text=warning.text)
-    for finding in measured.findings:
+    for finding in findings:
         if finding.severity == "note":
             continue
         place = f"{finding.photo}: " if finding.photo else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from digitise.output.model_form import ModelForm, TapeCheckForm
@@ -24,6 +24,7 @@ def summary_text(summary: ModelForm, folder: str | Path) -> str:
     parts = (
         _head(summary),
         _section("Tape against photographs", map(_tape_line, summary.tape_check)),
+        _section("Corrected by hand", _by_hand(summary)),
         _section("Warnings", (warning.text for warning in summary.warnings)),
         _section("Not included", summary.not_included),
         _section("How far to trust it", (summary.method,)),
@@ -69,6 +70,18 @@ def _tape_line(check: TapeCheckForm) -> str:
     more = "more" if check.difference_mm >= 0 else "less"
     difference = f"tape {abs(check.difference_mm):.0f} mm {more}"
     return f"{row}, photographs {check.photo_mm:.0f} mm ({difference}): {words[check.verdict]}"
+
+
+def _by_hand(summary: ModelForm) -> Iterator[str]:
+    for photo in summary.photos:
+        drawn = photo.drawn
+        if drawn is None:
+            continue
+        edges = (("left", drawn.left_mm), ("right", drawn.right_mm))
+        done = [f"{length:.0f} mm of the {side} edge drawn" for side, length in edges if length]
+        if drawn.strokes:
+            done.append(f"{drawn.strokes} brush stroke{'' if drawn.strokes == 1 else 's'}")
+        yield f"{photo.file}: {', '.join(done)}; {drawn.percent:.0f} % of its outline is drawn"
 
 
 def _files(summary: ModelForm) -> tuple[str, ...]:

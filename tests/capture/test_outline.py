@@ -22,7 +22,7 @@ from outlines import (
 )
 
 from digitise.capture.correction import Correction, DrawnEdge, Stroke
-from digitise.capture.outline import Outline, find_outline
+from digitise.capture.outline import ByHand, Outline, find_outline
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
@@ -245,6 +245,12 @@ def test_a_drawn_edge_replaces_the_points_between_its_ends_and_only_there():
     np.testing.assert_allclose(left.sd_px[between], 1.5)
     np.testing.assert_array_equal(left.sd_px[beyond], plain.edges[0].sd_px[beyond])
     np.testing.assert_allclose(np.linalg.norm(left.normals, axis=1), 1.0, atol=1e-9)
+    # and what was drawn is told: points lie every 2 mm
+    by_hand = drawn.by_hand
+    heights = drawn.heights[0][moved > 0]
+    np.testing.assert_allclose(by_hand.drawn_mm, (np.ptp(heights) + 2.0, 0.0))
+    np.testing.assert_allclose(by_hand.share, len(heights) / (2 * len(moved)))
+    assert by_hand.strokes == 0
 
 
 def test_a_polygon_replaces_both_edges():
@@ -318,6 +324,8 @@ def test_drawing_outside_the_picture_is_harmless():
     for edge, other in zip(plain.edges, outline_of(given, nonsense).edges, strict=True):
         np.testing.assert_allclose(edge.points, other.points, atol=0.05)
         np.testing.assert_array_equal(edge.sure, other.sure)
+    assert outline_of(given, nonsense).by_hand == ByHand((0.0, 0.0), 0.0, 1)
+    assert plain.by_hand is None
 
 
 def test_a_correction_belongs_to_its_photograph():

@@ -112,7 +112,7 @@ def test_tape_check_and_cones(content, measured):
 def test_photographs(content, measured):
     front, side = content["photos"]
     assert front == {
-        "file": "front.jpg",
+        "file": "photo-1.jpg",
         "rms_px": 0.41,
         "markers": 4,
         "focal_px": 3000.0,
@@ -120,6 +120,8 @@ def test_photographs(content, measured):
         "markers_by_board": {"mat": 3, "backdrop-a": 1},
         "sha256": measured.photos[0].sha256,
         "outline": "outline-1.jpg",
+        "camera": front["camera"],
+        "drawn": None,
     }
     assert (side["markers"], side["outline"]) == (3, "outline-2.jpg")
 
@@ -127,7 +129,7 @@ def test_photographs(content, measured):
 def test_findings_that_matter_are_warnings_too(content):
     assert len(content["findings"]) == 2
     texts = [w["text"] for w in content["warnings"] if w["code"] == "exposed"]
-    assert texts == ["side.jpg: The picture is dark. Switch on a light."]
+    assert texts == ["photo-2.jpg: The picture is dark. Switch on a light."]
     assert all(w["code"] != "sharp" for w in content["warnings"])
 
 
@@ -197,11 +199,35 @@ def test_suspect_rows_in_the_cone_sum_are_named(measured, tmp_path):
     assert "suspect" in summary.cone_note
 
 
-def test_odd_file_names_do_no_harm(measured, tmp_path):
-    name = "a\nb\x1b[31m\udcff.jpg"  # a line end, a terminal command, a byte that is no UTF-8
-    photos = (dataclasses.replace(measured.photos[0], name=name), measured.photos[1])
-    summary = write_model_file(tmp_path, dataclasses.replace(measured, photos=photos))
-    assert summary.photos[0].file == "a?b?[31m?.jpg"
+NAMES = {
+    # a line end, a terminal command, a byte that is no UTF-8
+    "odd": ("a\nb\x1b[31m\udcff.jpg", "c.JPEG", ("photo-1.jpg", "photo-2.jpeg")),
+    "of a person": ("Maria Muster.HEIC", "scan.maria", ("photo-1.heic", "photo-2")),
+    "the other way round": ("photo-2.jpg", "photo-1.jpg", ("photo-1.jpg", "photo-2.jpg")),
+    "the same": ("limb.png", "limb.png", ("photo-1.png", "photo-2.png")),
+}
+
+
+@pytest.mark.parametrize("case", NAMES)
+def test_file_names_are_not_passed_on(measured, tmp_path, case):
+    *given, wanted = NAMES[case]
+    photos = tuple(
+        dataclasses.replace(photo, name=name) for photo, name in zip(measured.photos, given, strict=True)
+    )
+    findings = tuple(
+        dataclasses.replace(finding, photo=name)
+        for finding, name in zip(measured.findings, given, strict=True)
+    )
+    summary = write_model_file(
+        tmp_path, dataclasses.replace(measured, photos=photos, findings=findings), CREATED
+    )
+    assert tuple(photo.file for photo in summary.photos) == wanted
+    written = (tmp_path / "model.json").read_text(encoding="utf-8").lower()
+    assert "maria" not in written
+    both = " or ".join(wanted)
+    told = [both, both] if given[0] == given[1] else list(wanted)
+    assert [finding.photo for finding in summary.findings] == told
+    assert f"{told[1]}: The picture is dark. Switch on a light." in [w.text for w in summary.warnings]
     assert read_model(tmp_path).summary == summary
 
 

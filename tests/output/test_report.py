@@ -12,6 +12,7 @@ import pytest
 from numpy.testing import assert_allclose
 from output_support import changed
 
+from digitise.capture.outline import ByHand
 from digitise.care.align import mirror
 from digitise.care.plan import Layer, Plan
 from digitise.cli import main
@@ -377,3 +378,12 @@ def test_a_limb_without_tape_is_reported(measured, tmp_path):
     report = make_report([ReportVisit(model, START)])
     assert all(row.tape_mm is None for row in report.form.girths)
     assert report_pdf(report).startswith(b"%PDF")
+
+
+def test_outlines_corrected_by_hand_are_told(measured, tmp_path):
+    drawn = replace(measured.outlines[1], by_hand=ByHand((130.0, 0.0), 0.12, 2))
+    write_model(tmp_path / "v", replace(measured, outlines=(measured.outlines[0], drawn)), START)
+    form = make_report([ReportVisit(read_model(tmp_path / "v"), START)]).form
+    assert [words for words in form.method if "by hand" in words] == [
+        "In 1 of 2 photographs a person corrected the outline by hand; at most 12 % of an outline is drawn."
+    ]

@@ -4,8 +4,9 @@ import dataclasses
 
 import pytest
 
+from digitise.capture.outline import ByHand
 from digitise.output.cautions import caution
-from digitise.output.model_file import write_model_file
+from digitise.output.model_file import read_model, write_model_file
 from digitise.output.summary import summary_text
 
 
@@ -85,3 +86,30 @@ def test_cautions_name_the_limb_and_the_rules():
         assert words in arm
     assert "toes" in leg
     assert "fingers" in arm
+
+
+@pytest.mark.parametrize(
+    ("by_hand", "words"),
+    [
+        (
+            ByHand((130.0, 0.0), 0.12, 0),
+            "photo-2.jpg: 130 mm of the left edge drawn; 12 % of its outline is drawn",
+        ),
+        (
+            ByHand((130.0, 20.0), 0.25, 1),
+            "130 mm of the left edge drawn, 20 mm of the right edge drawn, 1 brush stroke; 25 %",
+        ),
+        (ByHand((0.0, 0.0), 0.0, 3), "photo-2.jpg: 3 brush strokes; 0 % of its outline is drawn"),
+        (ByHand((0.0, 0.0), 0.0, 0), ""),
+        (None, ""),
+    ],
+)
+def test_what_was_corrected_by_hand_is_told(measured, tmp_path, by_hand, words):
+    outlines = (measured.outlines[0], dataclasses.replace(measured.outlines[1], by_hand=by_hand))
+    summary = write_model_file(tmp_path, dataclasses.replace(measured, outlines=outlines))
+    text = " ".join(summary_text(summary, "x").split())
+    assert words in text
+    assert ("Corrected by hand" in text) == bool(words)
+    assert summary.photos[0].drawn is None
+    assert (summary.photos[1].drawn is None) == (not words)
+    assert read_model(tmp_path).summary == summary
