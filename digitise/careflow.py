@@ -106,13 +106,28 @@ def pad_folder(
         The folder cannot be written to.
     """
     limb, reference = (read_model(model), None) if against is None else read_two(model, against)
-    regions, form = _places(limb, reference)
+    regions, form = places_of(limb, reference)
     foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm)
     return write_padding(out, Padding(limb, regions, foam, form, paper, code))
 
 
-def _places(model: StoredModel, against: StoredModel | None) -> tuple[tuple[Region, ...], AgainstForm | None]:
-    """Return the places of a limb, and what it was held against."""
+def places_of(
+    model: StoredModel, against: StoredModel | None
+) -> tuple[tuple[Region, ...], AgainstForm | None]:
+    """Return the places of a limb, and what it was held against.
+
+    Parameters
+    ----------
+    model
+        The limb.
+    against
+        The other limb or another visit; None for the limb's own taper alone.
+
+    Raises
+    ------
+    ModelError
+        The two cannot be compared.
+    """
     if against is None:
         return find_regions(model.limb), None
     mirrored = model.summary.side != against.summary.side

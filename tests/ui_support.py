@@ -35,23 +35,35 @@ def limb_of(solid):
     return fit_limb(synthetic.exact_views(solid, cameras, 80, 420, step=2)).limb
 
 
-def model_of(slimmer_mm, folder):
-    """The files of a model: a limb, slimmer by so many mm all round."""
+def model_of(slimmer_mm, folder, side="left"):
+    """The files of a model: a limb of that side, slimmer by so many mm all round."""
     measured = measure()
     low, high = np.array([40.0, 50.0]) - slimmer_mm, np.array([80.0, 70.0]) - slimmer_mm
     solid = synthetic.EllipticFrustum(0, 800, tuple(low), tuple(high), (0, 10), (30, -20))
-    fit = dataclasses.replace(measured.fit, limb=limb_of(solid))
+    fit = dataclasses.replace(measured.fit, limb=dataclasses.replace(limb_of(solid), side=side))
     write_model_file(folder, dataclasses.replace(measured, fit=fit))
     return read_model_files(folder)
 
 
-def add_visit(model, number=0, cleared=True):
+def add_visit(model, number=0, cleared=True, measured_by=""):
     """Put a model into the records, three weeks after the one before."""
     when = FIRST + timedelta(days=21 * number)
-    rows = [TapeRow(row["height_mm"], row["tape_mm"]) for row in json.loads(model.json)["tape_check"]]
+    said = json.loads(model.json)
+    rows = [TapeRow(row["height_mm"], row["tape_mm"]) for row in said["tape_check"]]
     clearance = Clearance("yes", "AB", when) if cleared else Clearance()
     with Store() as store:
-        store.add_visit(NewVisit("K-017", "leg", "left", when, tuple(rows), model=model, clearance=clearance))
+        store.add_visit(
+            NewVisit(
+                "K-017",
+                "leg",
+                said["side"],
+                when,
+                tuple(rows),
+                model=model,
+                clearance=clearance,
+                measured_by=measured_by,
+            )
+        )
 
 
 def page(name, **session):

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Sequence
+from collections.abc import Hashable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitise.care.change import Change, compare
 from digitise.care.chart import limb_chart
-from digitise.care.course import Course
-from digitise.care.foam import FoamPiece, foam_pieces
-from digitise.care.regions import Region, find_regions
-from digitise.courseflow import Taken, follow, with_others
-from digitise.errors import PlanError
+from digitise.care.regions import Region
+from digitise.careflow import places_of
+from digitise.courseflow import Followed, from_records, one_limb
+from digitise.output.care_pad_foam import Foam, make_foam
 from digitise.output.figures_style import png
 from digitise.output.figures_views import change_views
 from digitise.output.foam_sheet import foam_pdf
 from digitise.output.model_file import StoredModel
 from digitise.output.surface import change_on_mesh, mask_on_mesh
+from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
@@ -32,7 +32,7 @@ FINE_STEP_MM, FINE_RAYS = 5.0, 96
 
 _changes = Memo(40)
 _coloured = Memo(16)
-_regions = Memo(24)
+_places = Memo(24)
 _files = Memo(8)
 
 
@@ -75,51 +75,72 @@ def change_still(change: Change) -> bytes:
     return _files.get(key, lambda: png(lambda: change_views(change)))
 
 
-def course_of(visits: Sequence[tuple[VisitLine, StoredModel]]) -> Course:
-    """Return the course of a limb over its visits, all between the heights that every visit measured.
+def followed(store: Store, line: VisitLine) -> Followed:
+    """Return all measured visits of the limb of one visit, each with the other limb where it was measured.
 
     Raises
     ------
     DigitiseError
-        The visits have no common heights.
+        A stored limb is damaged.
     """
-    taken = [Taken(model.summary, line.taken, f"{line.taken:%d %B %Y}") for line, model in visits]
-    return follow(with_others(taken, [None] * len(taken)))
+    return one_limb(from_records(store, line.client), line.limb, line.side)
 
 
-def regions_of(limb: Limb, tell: Progress) -> tuple[Region, ...]:
-    """Return the places of a limb that may need padding."""
+@dataclass(frozen=True)
+class Places:
+    """The places of a limb that may need padding, and the foam for them.
 
-    def make() -> tuple[Region, ...]:
+    Attributes
+    ----------
+    limb
+        The limb.
+    regions
+        In the order of their numbers from 1.
+    vertices
+        For each, which vertices of the limb's light surface lie in it.
+    foam
+        Its pieces.
+    key
+        Of the limb and what it was held against.
+    """
+
+    limb: Limb
+    regions: tuple[Region, ...]
+    vertices: tuple[NDArray[np.bool_], ...]
+    foam: Foam
+    key: Hashable
+
+
+def places_against(model: StoredModel, against: StoredModel | None, tell: Progress) -> Places:
+    """Return the places of a limb, held against its own taper and, where given, another limb or visit.
+
+    Raises
+    ------
+    DigitiseError
+        The two cannot be compared.
+    """
+    key = (model.summary.limb_sha256, against.summary.limb_sha256 if against else None)
+
+    def make() -> Places:
         tell(text.STEP_MAPS)
-        return find_regions(limb)
+        limb = model.limb
+        regions, _ = places_of(model, against)
+        chart, mesh = limb_chart(limb), mesh_of(limb)
+        vertices = (mask_on_mesh(limb, chart.theta, chart.z, region.mask, mesh) for region in regions)
+        return Places(limb, regions, tuple(vertices), make_foam(limb, regions), key)
 
-    return _regions.get(limb_key(limb), make)
-
-
-def region_vertices(limb: Limb) -> list[NDArray[np.bool_]]:
-    """Return for each place which vertices of the limb's light surface lie in it."""
-    chart, mesh = limb_chart(limb), mesh_of(limb)
-    found = regions_of(limb, lambda _: None)
-    return [mask_on_mesh(limb, chart.theta, chart.z, region.mask, mesh) for region in found]
+    return _places.get(key, make)
 
 
-def foam_file(limb: Limb, regions: Sequence[Region], paper: str, code: str) -> bytes | None:
-    """Return the foam pieces of bulges and hollows as a PDF to print; None when no place takes foam."""
-
-    def make() -> bytes | None:
-        pieces: list[FoamPiece] = []
-        for region in regions:
-            if region.kind in ("bulge", "hollow"):
-                # places too small for foam are in the list on the page, only without a piece
-                with contextlib.suppress(PlanError):
-                    pieces += foam_pieces(limb, region)
-        return foam_pdf(pieces, limb.kind, paper=paper, code=code) if pieces else None
-
-    return _files.get(("foam", limb_key(limb), paper, code), make)
+def foam_file(places: Places, paper: str, code: str) -> bytes:
+    """Return the pieces of foam as a PDF to print."""
+    kind, pieces = places.limb.kind, places.foam.pieces
+    return _files.get(
+        ("foam", places.key, paper, code), lambda: foam_pdf(pieces, kind, paper=paper, code=code)
+    )
 
 
 def forget_remembered() -> None:
     """Drop all that is remembered."""
-    for memo in (_changes, _coloured, _regions, _files):
+    for memo in (_changes, _coloured, _places, _files):
         memo.forget()

@@ -5,12 +5,14 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from digitise.care.course import Course
+from digitise.care.visits import Reading
 from digitise.geometry.rigid import Array
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
@@ -162,24 +164,31 @@ def page_to_take_away(surfaces: Sequence[Coloured], titles: Sequence[str], words
     )
 
 
-def course_figure(course: Course, ink: Ink) -> go.Figure:
-    """Return the volume of each visit with its interval against time."""
-    points = [point.visit for point in course.points]
-    half = [(p.volume.interval_95[1] - p.volume.interval_95[0]) / 2 for p in points]
-    figure = go.Figure(
-        go.Scatter(
-            x=[p.taken for p in points],
-            y=[p.volume.value for p in points],
-            error_y={"type": "data", "array": half, "color": ink.mark, "thickness": 2, "width": 6},
-            mode="lines+markers",
-            line={"color": ink.line, "width": 3},
-            marker={"size": 11, "color": ink.line},
-            hovertemplate="%{x|%d %B %Y}: %{y:,.0f} mL<extra></extra>",
-            showlegend=False,
-        )
+def _volumes(visits: Sequence[tuple[datetime, Reading]], name: str, colour: str, ink: Ink) -> go.Scatter:
+    half = [(volume.interval_95[1] - volume.interval_95[0]) / 2 for _, volume in visits]
+    return go.Scatter(
+        x=[taken for taken, _ in visits],
+        y=[volume.value for _, volume in visits],
+        error_y={"type": "data", "array": half, "color": ink.mark, "thickness": 2, "width": 6},
+        mode="lines+markers",
+        line={"color": colour, "width": 3},
+        marker={"size": 11, "color": colour},
+        name=name,
+        hovertemplate="%{x|%d %B %Y}: %{y:,.0f} mL<extra></extra>",
     )
-    figures.flat(figure, ink, "", text.COURSE_VOLUME, 320)
-    figure.update_layout(margin={"l": 70, "r": 20, "t": 10, "b": 40})
+
+
+def course_figure(course: Course, ink: Ink) -> go.Figure:
+    """Return the volume of each visit with its interval against time, and that of the other limb."""
+    points = [point.visit for point in course.points]
+    own = _volumes([(p.taken, p.volume) for p in points], text.COURSE_THIS, ink.line, ink)
+    beside = [(p.taken, p.reference) for p in points if p.reference is not None]
+    figure = go.Figure(own.update(showlegend=bool(beside)))
+    if beside:
+        other = _volumes(beside, text.COURSE_OTHER, ink.mark, ink)
+        figure.add_trace(other.update(line_dash="dot", marker_symbol="diamond"))
+    figures.flat(figure, ink, "", text.COURSE_VOLUME, 360 if beside else 320)
+    figure.update_layout(margin={"l": 70, "r": 20, "t": 10, "b": 80 if beside else 40})
     if len(points) == 1:
         figure.update_xaxes(tickvals=[points[0].taken])
     figure.update_xaxes(tickformat="%d %b")

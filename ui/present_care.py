@@ -11,6 +11,7 @@ from digitise.care.garment import GirthList
 from digitise.care.plan import Plan, plan_from_toml
 from digitise.care.regions import ADVICE, Region
 from digitise.care.wrap import WrapSheet
+from digitise.record.values import VisitLine
 from ui import text
 from ui.present import millilitres
 
@@ -73,8 +74,17 @@ def plain_change(change: VolumeChange | None) -> str:
     return words.format(amount)
 
 
-def region_line(number: int, region: Region) -> str:
-    """Return a place to look at as one line of Markdown."""
+def against_words(line: VisitLine, mirrored: bool) -> str:
+    """Return what another visit is to the limb that is held against it."""
+    day = f"{line.taken:%d %B %Y}"
+    if not mirrored:
+        return text.PADDING_EARLIER.format(day)
+    return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), text.LIMBS[line.limb].lower(), day)
+
+
+def region_line(number: int, region: Region, foam: tuple[int, ...] | str) -> str:
+    """Return a place to look at as one line of Markdown; ``foam`` as in :class:`Foam`'s ``of_place``."""
+    pieces = "" if isinstance(foam, str) else text.REGION_FOAM.format(", ".join(map(str, foam)))
     return text.REGION_LINE.format(
         number=number,
         kind=text.KINDS[region.kind],
@@ -82,6 +92,7 @@ def region_line(number: int, region: Region) -> str:
         why=region.why,
         advice=ADVICE[region.kind],
         confidence=text.SURE[region.confidence],
+        foam=pieces,
     )
 
 

@@ -274,7 +274,10 @@ ONE_VISIT = "One visit is saved. From the second on, changes show here."
 EARLIER, LATER = "Earlier visit", "Later visit"
 COURSE = "Volume over the visits"
 COURSE_ALT = "Volume of each visit with its interval, over time"
-COURSE_DATE, COURSE_VOLUME = "date", "volume, mL"
+COURSE_VOLUME = "volume, mL"
+COURSE_THIS, COURSE_OTHER = "this limb", "the other limb"
+BILATERAL = "Both limbs are swollen"
+BILATERAL_HELP = "Then the other limb is no measure for this one, and no percentage of excess is given."
 VERDICT_COURSE = "Course: {}"
 MORE_ABOUT_COURSE = "More about the course"
 CHANGE_HEAD = "What has changed"
@@ -300,6 +303,21 @@ PADDING_LEAD = (
     "Where the limb bulges, dips or has an edge, and what the wrap needs. For a trained person to judge."
 )
 PADDING_VISIT = "Visit"
+PADDING_AGAINST = "Look for places that stand out beyond"
+PADDING_AGAINST_HELP = (
+    "The limb's own taper shows what is uneven. An earlier visit or the other limb also shows where the limb is thicker "
+    "than it was or than its fellow; places found so come first in the list."
+)
+PADDING_OWN = "its own smooth taper"
+PADDING_EARLIER = "its own taper and the earlier visit of {}"
+PADDING_OTHER = "its own taper and the other limb ({} {}, {})"
+PADDING_MEANS = {
+    "earlier": "Bulges beyond the other visit are places where the limb has become thicker since then.",
+    "other": (
+        "Bulges beyond the other limb are places where this limb is thicker than the other one, mirrored. Healthy limbs "
+        "differ a little too; where both are swollen, neither is a measure for the other."
+    ),
+}
 PADDING_MAP = "Places to look at"
 PADDING_ALT = "The limb with the places to look at, numbered as in the list"
 PADDING_NONE = "No place stands out."
@@ -311,12 +329,11 @@ KINDS = {
     "inverted taper": "Inverted taper",
     "step": "Step",
 }
-REGION_LINE = "**{number} · {kind}**, {place}. {why} *{advice}.* :small[{confidence}]"
+REGION_LINE = "**{number} · {kind}**, {place}. {why} *{advice}.* :small[{confidence}{foam}]"
+REGION_FOAM = ", foam {}"
 SURE = {"clear": "clear", "likely": "likely"}
 FOAM = "Foam pieces"
-FOAM_LEAD = (
-    "True to size, with a ruler to check the print. Bulges and hollows that are large enough for foam."
-)
+FOAM_LEAD = "Bulges, hollows and creases large enough for foam, true to size, with a ruler to check the print. Print at 100 %."
 FOAM_PAPER = "Paper"
 FOAM_DOWNLOAD = "Foam pieces to print (PDF)"
 FOAM_NONE = "No place needs a piece, or none is large enough."

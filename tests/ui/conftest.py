@@ -20,6 +20,12 @@ def models(tmp_path_factory):
     return [model_of(slimmer, tmp_path_factory.mktemp("model")) for slimmer in (0.0, 6.0)]
 
 
+@pytest.fixture(scope="session")
+def other_side(tmp_path_factory):
+    """The files of the model of the right limb: 3 mm slimmer all round than the left one at first."""
+    return model_of(3.0, tmp_path_factory.mktemp("model"), "right")
+
+
 @pytest.fixture
 def records(home, models):
     """Records with two visits of one limb, three weeks apart; returns what model.json of each says."""

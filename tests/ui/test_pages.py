@@ -1,9 +1,12 @@
 """Every page with nothing stored and with two visits, and what a person does on them."""
 
+import json
+
 import pytest
 from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, page, words
 
+from digitise import careflow
 from digitise.record.store import Store
 from ui import draft as drafts
 from ui import text
@@ -59,6 +62,52 @@ def test_teach_shows_no_code_and_no_date_unless_asked(records):
 def test_padding_names_visits_that_are_not_cleared(home, models):
     add_visit(models[0], cleared=False)
     assert text.WRAP_NOT_CLEARED in words(page("padding"))
+
+
+def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(
+    home, models, other_side, monkeypatch
+):
+    def noted(model, against):
+        seen.append(against and against.summary.limb_sha256)
+        return careflow.places_of(model, against)
+
+    seen = []
+    monkeypatch.setattr("ui.care.places_of", noted)
+    for number, model in enumerate(models):
+        add_visit(model, number)
+    add_visit(other_side, 1)
+    test = page("padding")
+    offered = [
+        text.PADDING_OWN,
+        text.PADDING_EARLIER.format("02 March 2026"),
+        text.PADDING_OTHER.format("right", "leg", "23 March 2026"),
+    ]
+    for number, means in ((1, "earlier"), (3, "other")):
+        against = next(box for box in test.selectbox if box.label == text.PADDING_AGAINST)
+        assert against.options == offered
+        against.set_value(number).run()
+        assert text.PADDING_MEANS[means] in words(test)
+    assert not test.error
+    assert seen == [None, *(json.loads(model.json)["limb_sha256"] for model in (models[0], other_side))]
+
+
+def test_weeks_says_what_the_command_says_of_the_course(home, models, other_side):
+    from digitise.care.course_words import course_sentences
+    from digitise.courseflow import follow, from_records, one_limb
+
+    for number, by in enumerate(("AB", "CD")):
+        add_visit(models[number], number, measured_by=by)
+    add_visit(other_side, 1)
+    test = page("weeks")
+    with Store() as store:
+        followed = one_limb(from_records(store, "K-017"), "leg", "left")
+    for bilateral in (False, True):
+        said = course_sentences(follow(followed, bilateral=bilateral))
+        assert "\n".join(f"- {sentence}" for sentence in said) in words(test)
+        if not bilateral:
+            assert any("Excess over the other limb" in sentence for sentence in said)
+            test.toggle[0].set_value(True).run()
+    assert any("AB" in sentence for sentence in said)
 
 
 def test_red_flag_stops(home):

@@ -32,9 +32,22 @@ def limb_visits(store: Store) -> tuple[Kept, ...]:
     client = left.selectbox(text.PICK_CLIENT, codes, key=_kept("client", codes))
     theirs = [line for line in lines if line.client == client]
     limbs = list(dict.fromkeys((line.side, line.limb) for line in reversed(theirs)))
+    # the limb in treatment is the one that is measured again and again
+    limbs.sort(key=lambda limb: -sum((line.side, line.limb) == limb for line in theirs))
     chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=_limb_words, key=f"limb-of-{client}")
     visits = [line for line in theirs if (line.side, line.limb) == chosen]
     return tuple(Kept(line, work.stored_model(store, line.id)) for line in visits)
+
+
+def other_limb(store: Store, line: VisitLine) -> Kept | None:
+    """Return the visit of the opposite limb nearest in time; None when it was never measured."""
+    across = [
+        other
+        for other in store.list_visits(line.client)
+        if other.has_model and other.limb == line.limb and other.side != line.side
+    ]
+    near = min(across, key=lambda other: abs(other.taken - line.taken), default=None)
+    return None if near is None else Kept(near, work.stored_model(store, near.id))
 
 
 def _kept(name: str, options: list[str]) -> str:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.care.garment import girth_list
-from digitise.care.regions import HIDDEN, Region
+from digitise.care.regions import HIDDEN
 from digitise.care.suggestion import NOTE, suggest_plan
 from digitise.care.wrap import wrap_sheet
 from digitise.record.store import Store
 from digitise.shape.limb import Limb
 from ui import care, places, present_care, state, text, work
+from ui.care import Places
 from ui.components import chooser, frame
+from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 
 
@@ -23,37 +25,63 @@ def main() -> None:
         with Store() as store:
             visits = chooser.limb_visits(store)
             if visits:
-                by_number = {int(kept.line.id): kept for kept in visits}
-                words = chooser.visit_words(by_number)
-                numbers = list(by_number)
-                chosen = st.selectbox(
-                    text.PADDING_VISIT,
-                    numbers[::-1],
-                    format_func=words.__getitem__,
-                    key=f"padding-{visits[0].line.client}-{visits[0].line.side}-{visits[0].line.limb}",
-                )
-                kept = by_number[chosen]
+                kept = _chosen(visits)
+                against = _against(store, visits, kept)
                 visit = store.load_visit(kept.line.id)
         if visits:
             if visit.clearance.answer != "yes":
                 st.error(text.WRAP_NOT_CLEARED, icon=":material/front_hand:")
-            limb = kept.model.limb
-            regions = _places(limb)
-            _foam(limb, regions, kept.line.client)
             with frame.errors():
-                _wrap(limb, str(chosen))
+                _places(kept, against)
             with frame.errors():
-                _garment(limb)
+                _wrap(kept.model.limb, str(kept.line.id))
+            with frame.errors():
+                _garment(kept.model.limb)
     frame.foot()
 
 
-def _places(limb: Limb) -> tuple[Region, ...]:
+def _chosen(visits: tuple[Kept, ...]) -> Kept:
+    by_number = {int(kept.line.id): kept for kept in visits}
+    words = chooser.visit_words(by_number)
+    line = visits[0].line
+    number = st.selectbox(
+        text.PADDING_VISIT,
+        list(by_number)[::-1],
+        format_func=words.__getitem__,
+        key=f"padding-{line.client}-{line.side}-{line.limb}",
+    )
+    return by_number[number]
+
+
+def _against(store: Store, visits: tuple[Kept, ...], kept: Kept) -> Kept | None:
+    """Ask what the limb is held against beside its own taper."""
+    earlier = [one for one in visits if one.line.taken < kept.line.taken]
+    other = chooser.other_limb(store, kept.line)
+    offered = {int(one.line.id): one for one in [*reversed(earlier), *([other] if other else [])]}
+    words = {
+        number: present_care.against_words(one.line, mirrored=one.line.side != kept.line.side)
+        for number, one in offered.items()
+    }
+    number = st.selectbox(
+        text.PADDING_AGAINST,
+        [0, *offered],
+        format_func={0: text.PADDING_OWN, **words}.__getitem__,
+        help=text.PADDING_AGAINST_HELP,
+        key=f"against-{kept.line.id}",
+    )
+    return offered.get(number)
+
+
+def _places(kept: Kept, against: Kept | None) -> None:
     with frame.steps() as tell:
-        regions = care.regions_of(limb, tell)
+        found = care.places_against(kept.model, against.model if against else None, tell)
+    limb, regions = found.limb, found.regions
     st.subheader(text.PADDING_MAP, anchor=False)
+    if against is not None:
+        st.markdown(text.PADDING_MEANS["earlier" if against.line.side == kept.line.side else "other"])
     left, right = st.columns([2, 3], gap="large")
     left.plotly_chart(
-        places.places_figure(limb, work.mesh_of(limb), care.region_vertices(limb), regions, frame.ink()),
+        places.places_figure(limb, work.mesh_of(limb), found.vertices, regions, frame.ink()),
         key="places",
         config=SCENE,
         theme=None,
@@ -63,13 +91,16 @@ def _places(limb: Limb) -> tuple[Region, ...]:
         if not regions:
             st.success(text.PADDING_NONE)
         for number, region in enumerate(regions, start=1):
-            st.markdown(present_care.region_line(number, region))
+            st.markdown(present_care.region_line(number, region, found.foam.of_place[number]))
         st.caption(HIDDEN)
-    return regions
+    _foam(found, kept.line.client)
 
 
-def _foam(limb: Limb, regions: tuple[Region, ...], code: str) -> None:
+def _foam(found: Places, code: str) -> None:
     st.subheader(text.FOAM, anchor=False)
+    if not found.foam.pieces:
+        st.info(text.FOAM_NONE)
+        return
     st.markdown(text.FOAM_LEAD)
     paper = st.segmented_control(
         text.FOAM_PAPER,
@@ -79,10 +110,7 @@ def _foam(limb: Limb, regions: tuple[Region, ...], code: str) -> None:
         required=True,
         key="foam-paper",
     )
-    pdf = care.foam_file(limb, regions, str(paper), code)
-    if pdf is None:
-        st.info(text.FOAM_NONE)
-        return
+    pdf = care.foam_file(found, str(paper), code)
     st.download_button(
         text.FOAM_DOWNLOAD, pdf, "foam.pdf", "application/pdf", icon=":material/print:", on_click="ignore"
     )

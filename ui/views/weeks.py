@@ -7,6 +7,7 @@ import streamlit as st
 
 from digitise.care.change import Change
 from digitise.care.course_words import course_sentences
+from digitise.courseflow import Followed, follow
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from ui import care, changes, figures, palette, present_care, state, text, work
@@ -22,8 +23,10 @@ def main() -> None:
     with frame.errors():
         with Store() as store:
             visits = chooser.limb_visits(store)
-        if visits:
-            _course(visits)
+            followed = care.followed(store, visits[0].line) if visits else None
+        if followed:
+            with frame.errors():
+                _course(followed)
         if len(visits) == 1:
             st.info(text.ONE_VISIT)
             reopen.button(int(visits[0].line.id), "only")
@@ -32,10 +35,13 @@ def main() -> None:
     frame.foot()
 
 
-def _course(visits: tuple[Kept, ...]) -> None:
+def _course(followed: Followed) -> None:
     ink = frame.ink()
-    found = care.course_of([(kept.line, kept.model) for kept in visits])
     st.subheader(text.COURSE, anchor=False)
+    bilateral = any(followed.others) and st.toggle(
+        text.BILATERAL, help=text.BILATERAL_HELP, key=f"bilateral-{followed.visits[0].place}"
+    )
+    found = follow(followed, bilateral=bilateral)
     left, right = st.columns([3, 2], gap="large")
     left.plotly_chart(
         changes.course_figure(found, ink), key="course", config=CHART, theme=None, alt=text.COURSE_ALT
