@@ -10,6 +10,7 @@ import pytest
 from conftest import CASES, Case
 from model_folders import model_folder
 from output_support import changed, measure
+from PIL import Image
 from solid_limbs import cone_with, limb
 
 from digitise.cli import main
@@ -75,6 +76,34 @@ def test_compare(capsys, models, tmp_path):
     assert code == 0
     assert "the left leg lost" in out
     assert "not a diagnosis" in out
+    for number, overlay in enumerate(found["overlays"], start=1):
+        assert overlay == {
+            "file": f"overlay-camera-{number}.png",
+            "model": "first",
+            "photo": f"photo-{number}.jpg",
+        }
+        with Image.open(tmp_path / "c" / overlay["file"]) as picture:
+            # upright, and its words can be read at the width of a phone
+            assert picture.height > picture.width > 700
+    assert len(found["overlays"]) == 2
+
+
+def test_compare_models_of_an_earlier_version(capsys, models, tmp_path):
+    for name in ("first", "second"):
+        shutil.copytree(models / name, tmp_path / name)
+        facts = json.loads((tmp_path / name / "model.json").read_text())
+        for photo in facts["photos"]:
+            del photo["camera"], photo["drawn"]
+        (tmp_path / name / "model.json").write_text(json.dumps(facts))
+    words = ("compare", tmp_path / "first", tmp_path / "second", "--out", tmp_path / "c")
+    code, out, err = run(capsys, *words)
+    assert (code, err) == (0, "")
+    sentence = (
+        "Pictures from where the photographs of the models were taken are left out, as an earlier version "
+        "did not keep the cameras: measure again to have them."
+    )
+    assert sentence in " ".join(out.split())
+    assert not list((tmp_path / "c").glob("overlay*"))
 
 
 def test_compare_the_two_sides(capsys, models, tmp_path):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +16,8 @@ from digitise.files import new_folder
 from digitise.output.care_text import CAUTION_FILE, write_caution
 from digitise.output.change_form import ChangeForm
 from digitise.output.change_meshes import CHANGE_MESHES, write_change_meshes
-from digitise.output.change_summary import Compared, change_form
+from digitise.output.change_overlays import Overlays, draw_overlay, find_overlays
+from digitise.output.change_summary import Compared, change_form, overlay_name
 from digitise.output.change_words import sides
 from digitise.output.figures import Named, change_chart, section_overlay
 from digitise.output.figures_style import png
@@ -26,6 +29,7 @@ VIEWS_FILE, SECTIONS_FILE, MAP_FILE = "change-views.png", "change-sections.png",
 CHANGE_FILES = frozenset(
     {CAUTION_FILE, CHANGE_FILE, TABLE_FILE, CHART_FILE, VIEWS_FILE, SECTIONS_FILE, MAP_FILE, *CHANGE_MESHES}
 )
+_OVERLAY = re.compile(r"overlay-camera-[1-9][0-9]{0,3}\.png")
 _TABLE = (
     "height_mm",
     "girth_change_mm",
@@ -50,8 +54,10 @@ def write_change(out: str | Path, compared: Compared, created: datetime | None =
     OutputError
         The folder cannot be written to or holds other files; it is left as it was.
     """
-    change, summary = compared.change, change_form(compared, created)
-    with new_folder(out, CHANGE_FILES.__contains__, "comparison") as folder:
+    change = compared.change
+    overlays = find_overlays(change, compared.first, compared.second)
+    summary = change_form(compared, created, overlays)
+    with new_folder(out, is_change_file, "comparison") as folder:
         write_caution(folder, summary.caution)
         (folder / CHANGE_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         _write_table(folder / TABLE_FILE, _TABLE, _level_rows(summary))
@@ -62,7 +68,19 @@ def write_change(out: str | Path, compared: Compared, created: datetime | None =
         (folder / SECTIONS_FILE).write_bytes(
             png(lambda: section_overlay(_named(change), section_heights(change)))
         )
+        _write_overlays(folder, overlays)
     return summary
+
+
+def is_change_file(name: str) -> bool:
+    """Tell by its name whether a file is one that :func:`write_change` writes."""
+    return name in CHANGE_FILES or _OVERLAY.fullmatch(name) is not None
+
+
+def _write_overlays(folder: Path, overlays: Overlays) -> None:
+    for number, (stand, part) in enumerate(overlays.views, start=1):
+        picture = png(partial(draw_overlay, overlays.both, stand, part))
+        (folder / overlay_name(number)).write_bytes(picture)
 
 
 def section_heights(change: Change) -> tuple[float, ...]:

@@ -98,6 +98,14 @@ class ExcessForm(Form):
     note: Text
 
 
+class OverlayForm(Form):
+    """A picture as a photograph saw the limb: its file, and the name of the photograph in which model."""
+
+    file: str
+    model: Literal["first", "second"]
+    photo: str
+
+
 class ChangeForm(Form):
     """All that change.json holds; the chart of directions and heights is in chart.csv beside it."""
 
@@ -114,6 +122,7 @@ class ChangeForm(Form):
     levels: tuple[LevelForm, ...]
     alignment: AlignmentForm
     colours: ColourForm
+    overlays: tuple[OverlayForm, ...] = ()
     sentences: tuple[Text, ...]
     warnings: tuple[WarningForm, ...]
     not_included: tuple[Text, ...]

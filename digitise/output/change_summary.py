@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import cast
@@ -16,9 +17,10 @@ from digitise.output import figures_style as style
 from digitise.output.care_form import interval, now, rounded, software
 from digitise.output.cautions import caution, left_out
 from digitise.output.change_levels import area_change
+from digitise.output.change_overlays import Overlays, find_overlays
 from digitise.output.change_words import change_sentences, change_warnings, sides
 from digitise.output.figures import change_reach
-from digitise.output.model_form import ModelForm
+from digitise.output.model_form import ModelForm, WarningForm
 from digitise.shape.limb import Estimate
 
 EXCESS_FORMULA = "V_affected - V_reference"
@@ -45,9 +47,22 @@ class Compared:
     bilateral: bool = False
 
 
-def change_form(compared: Compared, created: datetime | None = None) -> form.ChangeForm:
-    """Return all figures of a comparison; ``created`` is now when not given."""
+def change_form(
+    compared: Compared, created: datetime | None = None, overlays: Overlays | None = None
+) -> form.ChangeForm:
+    """Return all figures of a comparison.
+
+    Parameters
+    ----------
+    compared
+        The comparison.
+    created
+        When; now when not given.
+    overlays
+        Its pictures as the photographs saw the limb; found when not given.
+    """
     change, first, second = compared.change, compared.first, compared.second
+    seen = overlays or find_overlays(change, first, second)
     over = excess(change.whole.volumes, bilateral=compared.bilateral) if change.mirrored else None
     low, high = change.joint.low, change.joint.high
     covers = ((first.from_mm, first.to_mm), (second.from_mm, second.to_mm))
@@ -65,13 +80,33 @@ def change_form(compared: Compared, created: datetime | None = None) -> form.Cha
         levels=_levels(change),
         alignment=_alignment(change),
         colours=_colours(change),
+        overlays=tuple(_overlays(seen, first, second)),
         sentences=change_sentences(change, over),
-        warnings=change_warnings(change, covers),
+        warnings=(*change_warnings(change, covers), *_left_out(seen)),
         not_included=left_out(first.limb, low, high),
         caution=caution(first.limb),
         created=created or now(),
         software=software(),
     )
+
+
+def overlay_name(number: int) -> str:
+    """Return the name of overlay ``number`` (from 1)."""
+    return f"overlay-camera-{number}.png"
+
+
+def _overlays(seen: Overlays, first: ModelForm, second: ModelForm) -> Iterator[form.OverlayForm]:
+    for number, (stand, _) in enumerate(seen.views, start=1):
+        photos = first.photos if stand.of_first else second.photos
+        yield form.OverlayForm(
+            file=overlay_name(number),
+            model="first" if stand.of_first else "second",
+            photo=photos[stand.number - 1].file,
+        )
+
+
+def _left_out(seen: Overlays) -> tuple[WarningForm, ...]:
+    return tuple(WarningForm(code=code, text=text) for code, text in seen.left_out)
 
 
 def _source(model: ModelForm, whole: VolumeChange, which: int) -> form.SourceForm:

@@ -22,11 +22,13 @@ def change_text(summary: ChangeForm, folder: str | Path) -> str:
         title = f"{first.side.capitalize()} {summary.limb} against {second.side} {summary.limb}"
     else:
         title = f"{first.side.capitalize()} {summary.limb}, second visit against first"
+    seen = ", ".join(overlay.file for overlay in summary.overlays)
+    overlays = (f"{seen}: the same as the photographs saw it, the first limb as a line",) if seen else ()
     colours = f"Colours end at {summary.colours.reach_mm:.0f} mm of change; grey is no clear change."
     return page(
         section(title, summary.sentences),
         section("Warnings", (warning.text for warning in summary.warnings)),
         section("Not included", summary.not_included),
-        section(f"Files in {folder}", (*_FILES, colours)),
+        section(f"Files in {folder}", (_FILES[0], *overlays, *_FILES[1:], colours)),
         section("Caution", summary.caution),
     )

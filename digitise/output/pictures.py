@@ -130,20 +130,27 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
 def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
     """Return the near half of the limb's section at height ``z`` as photograph pixels (N, 2), rim to rim.
 
-    None of it (N = 0) is seen by a camera within the section.  The section's curve is ``p = h n + h' t`` with
-    n, t the normal and tangent at theta.
+    None of it (N = 0) is seen by a camera within the section.
+    """
+    arc = camera.project(near_half(limb, camera.centre, z))
+    return arc[np.all(np.isfinite(arc), axis=1)]
+
+
+def near_half(limb: Limb, eye: Array, z: float) -> Array:
+    """Return the half of the limb's section at height ``z`` that faces a place (3,): world points (N, 3).
+
+    The section's curve is ``p = h n + h' t`` with n, t the normal and tangent at theta.
     """
     theta = np.linspace(0.0, 2 * np.pi, 360, endpoint=False)
     mean = coefficients(limb, np.array([z]))[0][0]
     h, turned = (fourier(theta, limb.basis.harmonics, d) @ mean for d in (0, 1))
     x, y = np.cos(theta), np.sin(theta)
     curve = np.stack([h * x - turned * y, h * y + turned * x, np.full(360, z)], axis=1)
-    eye = limb.axis_from_world.apply(camera.centre)
-    near = h < x * eye[0] + y * eye[1]
+    own = limb.axis_from_world.apply(eye)
+    near = h < x * own[0] + y * own[1]
     first = int(np.argmax(near & ~np.roll(near, 1)))
     order = np.roll(np.arange(360), -first)
-    arc = camera.project(limb.axis_from_world.inverse().apply(curve[order][near[order]]))
-    return arc[np.all(np.isfinite(arc), axis=1)]
+    return limb.axis_from_world.inverse().apply(curve[order][near[order]])
 
 
 def _heights(limb: Limb) -> list[float]:

@@ -18,7 +18,7 @@ from digitise.care.change import compare
 from digitise.errors import OutputError
 from digitise.output import figures_style as style
 from digitise.output.cautions import caution
-from digitise.output.change_files import CHANGE_FILES, section_heights, write_change
+from digitise.output.change_files import CHANGE_FILES, is_change_file, section_heights, write_change
 from digitise.output.change_form import ChangeForm
 from digitise.output.change_levels import area_change
 from digitise.output.change_meshes import vertex_colours
@@ -78,7 +78,9 @@ def glb_colours(path):
 
 
 def test_all_files_are_written_and_change_json_reads_back(folder, compared):
-    assert {item.name for item in folder.iterdir()} == CHANGE_FILES
+    names = {item.name for item in folder.iterdir()}
+    assert names == {*CHANGE_FILES, "overlay-camera-1.png", "overlay-camera-2.png"}
+    assert all(map(is_change_file, names))
     summary = ChangeForm.model_validate_json((folder / "change.json").read_bytes())
     assert summary == change_form(compared, summary.created)
     assert json.loads((folder / "change.json").read_text())["format"] == "limb-change/1"
@@ -156,10 +158,40 @@ def test_the_legend_is_in_the_json_and_pictures_open(folder, compared):
     colours = change_form(compared).colours
     assert colours.reach_mm >= 2
     assert (colours.smallest, colours.no_clear_change) == ("#0b3c6f", "#c4c4c0")
-    for name in ("change-views.png", "change-sections.png", "change-map.png"):
+    for name in ("change-views.png", "change-sections.png", "change-map.png", "overlay-camera-2.png"):
         with Image.open(folder / name) as picture:
             assert min(picture.size) > 300
     assert len(section_heights(compared.change)) == len(compared.change.parts)
+
+
+def test_overlays_are_named_in_json_and_text(compared):
+    summary = change_form(compared)
+    assert [(o.file, o.model, o.photo) for o in summary.overlays] == [
+        ("overlay-camera-1.png", "first", "photo-1.jpg"),
+        ("overlay-camera-2.png", "first", "photo-2.jpg"),
+    ]
+    assert summary.warnings == ()
+    assert "overlay-camera-1.png, overlay-camera-2.png: " in change_text(summary, "x")
+
+
+def test_models_without_cameras_are_compared_without_overlays(compared, models, tmp_path):
+    photos = tuple(photo.model_copy(update={"camera": None}) for photo in models["first"].photos)
+    old = [models[name].model_copy(update={"photos": photos}) for name in ("first", "second")]
+    summary = write_change(tmp_path / "c", Compared(compared.change, *old))
+    assert {item.name for item in (tmp_path / "c").iterdir()} == CHANGE_FILES
+    assert summary.overlays == ()
+    (warning,) = summary.warnings
+    text = change_text(summary, "x")
+    assert warning.text in " ".join(text.split())
+    assert "overlay" not in text
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["overlay-camera-0.png", "overlay-camera-1.jpg", "my-overlay-camera-1.png", "overlay-camera-1.png.bak"],
+)
+def test_other_names_are_not_ours(name):
+    assert not is_change_file(name)
 
 
 def test_words_tell_loss_place_and_girth(compared):
@@ -223,7 +255,9 @@ def test_an_earlier_comparison_is_replaced_and_others_files_stay(compared, tmp_p
     out = tmp_path / "change"
     out.mkdir()
     (out / "change.json").write_text("{}")
+    (out / "overlay-camera-7.png").write_text("of photographs that are no more")
     write_change(out, compared)
+    assert not (out / "overlay-camera-7.png").exists()
     (out / "model.json").write_text("mine")
     with pytest.raises(OutputError, match=r"model\.json"):
         write_change(out, compared)
