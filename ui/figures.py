@@ -24,7 +24,7 @@ MARKS = {
 }
 _QUARTERS = np.pi / 2 * np.arange(4)
 _CLEAR = "rgba(0,0,0,0)"
-_SIDE_EYE = (1.25, 1.25, 0.35)
+SIDE_EYE = (1.25, 1.25, 0.35)
 _LARGEST_SIDE = 1.85
 
 
@@ -138,7 +138,7 @@ def _with_room(mesh: Mesh) -> Array:
 
 
 def _scene(figure: go.Figure, mesh: Mesh, ink: Ink, height: int = 460) -> go.Figure:
-    eye = dict(zip("xyz", _SIDE_EYE, strict=True))
+    eye = dict(zip("xyz", SIDE_EYE, strict=True))
     figure.update_layout(
         scene={
             **bare_scene(_with_room(mesh)),

@@ -10,11 +10,15 @@ from numpy.typing import NDArray
 
 from digitise.care.regions import Region
 from digitise.care.wrap import WrapSheet
+from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
 from ui.palette import Ink
+from ui.work import MESH_STEP_MM
 
+_OFF_SURFACE = 0.3  # of the distance from the middle
+_ALL_ROUND = 0.85
 KIND_COLOURS = {
     "bulge": "#D55E00",
     "hollow": "#0072B2",
@@ -36,16 +40,10 @@ def places_figure(
         colours[inside[number]] = KIND_COLOURS[regions[number].kind]
     shape = figures.surface(mesh, palette.LIMB).update(vertexcolor=list(colours), color=None)
     figure = figures.scene_of(shape, mesh, limb, ink, 520)
-    centre = mesh.vertices.mean(axis=0)
     for number, region in enumerate(regions, start=1):
-        vertices = mesh.vertices[inside[number - 1]]
-        if not len(vertices):
+        if not inside[number - 1].any():
             continue
-        # at the place's own height and direction, somewhat off the surface
-        away = np.array([np.cos(region.theta), np.sin(region.theta), 0.0])
-        outward = limb.axis_from_world.rotation.T @ away
-        near = vertices[np.argmax((vertices - vertices.mean(axis=0)) @ outward)]
-        x, y, z = near + 0.35 * (near - [centre[0], centre[1], near[2]])
+        x, y, z = _label_place(limb, mesh, inside[number - 1], region)
         figure.add_trace(
             go.Scatter3d(
                 x=[x],
@@ -61,6 +59,20 @@ def places_figure(
             )
         )
     return figure
+
+
+def _label_place(limb: Limb, mesh: Mesh, inside: NDArray[np.bool_], region: Region) -> Array:
+    """Return where (3,) in the world a place's number stands: at its height and side, off the surface."""
+    vertices = limb.axis_from_world.apply(mesh.vertices)
+    away = np.array([np.cos(region.theta), np.sin(region.theta), 0.0])
+    if region.mask.any(axis=0).mean() > _ALL_ROUND:
+        # a place all round has its number where one looks from
+        away = limb.axis_from_world.rotation @ np.array(figures.SIDE_EYE) * [1.0, 1.0, 0.0]
+    mine = vertices[inside]
+    near = mine[np.argmax((mine - mine.mean(axis=0)) @ away - np.abs(mine[:, 2] - region.height_mm))]
+    level = vertices[np.abs(vertices[:, 2] - near[2]) < MESH_STEP_MM]
+    centre = (level.min(axis=0) + level.max(axis=0)) / 2
+    return limb.axis_from_world.inverse().apply(near + _OFF_SURFACE * (near - [*centre[:2], near[2]]))
 
 
 def pressure_figure(sheet: WrapSheet, ink: Ink) -> go.Figure:

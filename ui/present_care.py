@@ -79,7 +79,7 @@ def against_words(line: VisitLine, mirrored: bool) -> str:
     day = f"{line.taken:%d %B %Y}"
     if not mirrored:
         return text.PADDING_EARLIER.format(day)
-    return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), text.LIMBS[line.limb].lower(), day)
+    return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), day)
 
 
 def region_line(number: int, region: Region, foam: tuple[int, ...] | str) -> str:

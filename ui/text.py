@@ -275,6 +275,7 @@ EARLIER, LATER = "Earlier visit", "Later visit"
 COURSE = "Volume over the visits"
 COURSE_ALT = "Volume of each visit with its interval, over time"
 COURSE_VOLUME = "volume, mL"
+COURSE_BETWEEN = "Between {:.0f} and {:.0f} cm, the heights that every one of these visits measured."
 COURSE_THIS, COURSE_OTHER = "this limb", "the other limb"
 BILATERAL = "Both limbs are swollen"
 BILATERAL_HELP = "Then the other limb is no measure for this one, and no percentage of excess is given."
@@ -303,19 +304,22 @@ PADDING_LEAD = (
     "Where the limb bulges, dips or has an edge, and what the wrap needs. For a trained person to judge."
 )
 PADDING_VISIT = "Visit"
-PADDING_AGAINST = "Look for places that stand out beyond"
+PADDING_AGAINST = "Compare with"
 PADDING_AGAINST_HELP = (
-    "The limb's own taper shows what is uneven. An earlier visit or the other limb also shows where the limb is thicker "
-    "than it was or than its fellow; places found so come first in the list."
+    "The limb's own taper shows what is uneven, and is always used. An earlier visit or the other limb also shows where "
+    "the limb is thicker than it was, or than its fellow; such places come first in the list."
 )
-PADDING_OWN = "its own smooth taper"
-PADDING_EARLIER = "its own taper and the earlier visit of {}"
-PADDING_OTHER = "its own taper and the other limb ({} {}, {})"
+PADDING_OWN = "Its own smooth taper"
+PADDING_EARLIER = "Earlier visit, {}"
+PADDING_OTHER = "Other limb ({}), {}"
 PADDING_MEANS = {
-    "earlier": "Bulges beyond the other visit are places where the limb has become thicker since then.",
+    "earlier": (
+        "A bulge “beyond the other visit” is a place where the limb has become thicker since then; when none is listed, no "
+        "place clearly has."
+    ),
     "other": (
-        "Bulges beyond the other limb are places where this limb is thicker than the other one, mirrored. Healthy limbs "
-        "differ a little too; where both are swollen, neither is a measure for the other."
+        "A bulge “beyond the other leg” or arm is a place where this limb is thicker than the other one, mirrored. Healthy "
+        "limbs differ a little too; where both are swollen, neither is a measure for the other."
     ),
 }
 PADDING_MAP = "Places to look at"
@@ -344,7 +348,7 @@ WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."
 WRAP_ROLL_WORDS = "{count} × {width:.0f} cm"
-WRAP_CHART = "Estimated pressure along the limb, mmHg"
+WRAP_CHART = "pressure (estimate), mmHg"
 WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (
     "The pressure is an estimate by Laplace's law from the tension entered; what is under the bandage differs with "

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from lens_profiles import lens_text
 from PIL import Image
 
-from digitise.capture.lens import PARAMETERS, ProfileForm
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, NewVisit
 from digitise.tape.rows import TapeRow
@@ -112,22 +112,6 @@ def girths(count: int = 3, first: float = 220.0) -> tuple[TapeRow, ...]:
 def limb_model(limb="leg", side="left", filling: bytes = b"limb") -> ModelFiles:
     head = f'{{"format": "limb-model/1", "limb": "{limb}", "side": "{side}", "note": "\u00e4"}}\r\n'
     return ModelFiles(head, b"PK" + filling)
-
-
-def lens_text() -> str:
-    """A lens profile as its file holds it."""
-    mean, covariance = [3000.0, 1999.5, 1499.5, 0.0, 0.0], np.diag([100.0, 25.0, 25.0, 0.01, 0.02]).tolist()
-    form = ProfileForm(
-        format="lens-profile/1",
-        size=(4000, 3000),
-        lens_key="one",
-        parameters=PARAMETERS,
-        mean=mean,
-        covariance=covariance,
-        photos=9,
-        rms_px=0.5,
-    )
-    return form.model_dump_json()
 
 
 def a_visit(**changes) -> NewVisit:

@@ -4,10 +4,11 @@ import json
 from pathlib import Path
 
 import pytest
+from lens_profiles import lens_text
 
 from digitise.cli import main
 
-from .conftest import SAMPLE, lens_text, limb_model
+from .conftest import SAMPLE, limb_model
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from lens_profiles import lens_text
 from ui_support import add_visit, model_of, serve
 
 
@@ -39,3 +40,9 @@ def server(tmp_path_factory):
     """The page, served by its command with records of its own, ended by ending the command."""
     with serve(tmp_path_factory.mktemp("served")) as served:
         yield served
+
+
+@pytest.fixture
+def lens():
+    """A lens profile as its file holds it."""
+    return lens_text()

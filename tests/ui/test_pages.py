@@ -2,14 +2,20 @@
 
 import json
 
+import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, page, words
 
 from digitise import careflow
+from digitise.capture.inspection import Inspection
+from digitise.capture.lens import lens_from_json
+from digitise.errors import OutlineError, ShapeError
+from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
 from ui import draft as drafts
-from ui import text
+from ui import text, work
+from ui.components import photographs
 from ui.gate import Gate
 
 PAGES = {
@@ -20,6 +26,7 @@ PAGES = {
     "teach": text.TEACH_TITLE,
     "records": text.RECORDS_TITLE,
 }
+SAMPLE = ROOT / "sample-images/pair-calf-week0"
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -80,7 +87,7 @@ def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(
     offered = [
         text.PADDING_OWN,
         text.PADDING_EARLIER.format("02 March 2026"),
-        text.PADDING_OTHER.format("right", "leg", "23 March 2026"),
+        text.PADDING_OTHER.format("right", "23 March 2026"),
     ]
     for number, means in ((1, "earlier"), (3, "other")):
         against = next(box for box in test.selectbox if box.label == text.PADDING_AGAINST)
@@ -208,3 +215,70 @@ def test_the_gate_lets_nobody_see_a_page_without_the_passphrase(home, monkeypatc
 def test_no_script_is_served_past_the_frame():
     # the server would serve a folder of this name beside app.py by itself, without the gate
     assert not (ROOT / "ui/pages").exists()
+
+
+# ---- an arm's axis, a lens profile -----------------------------------------------------------------
+
+
+def choose(test, label, value):
+    next(group for group in test.button_group if group.label == label).set_value(value).run()
+
+
+def axis_inputs(test):
+    return [field for field in test.number_input if field.key.split("-")[-2] == "axis"]
+
+
+def test_only_an_arm_is_asked_for_its_axis_and_it_may_stay_empty(home):
+    test = page("visit")
+    for limb, count in (("leg", 0), ("arm", 6), ("leg", 0), ("arm", 6)):
+        choose(test, text.LIMB, limb)
+        assert len(axis_inputs(test)) == count
+    assert text.WAITS_AXIS not in words(test)
+    for number, value in enumerate((0, 10, 30, 0, 250, 60)):
+        axis_inputs(test)[number].set_value(float(value)).run()
+        assert (text.WAITS_AXIS in words(test)) == (number < 5)
+    token = test.session_state["draft_token"]
+    axis = work.axis_of(drafts.draft_of(token).inputs)
+    assert (axis.rotation == axis_from_points(np.array([0, 10, 30]), np.array([0, 250, 60])).rotation).all()
+    assert work.axis_of(drafts.Inputs()) is None
+
+
+def test_axis_and_lens_profile_reach_the_same_functions_as_on_the_command_line(home, monkeypatch, lens):
+    def outlines(photos, inspection, field, **options):
+        given.update(options)
+        raise OutlineError("no limb", where="photo-1")
+
+    def inspections(photos, detections, field, profile):
+        given["profile"] = profile
+        return inspection
+
+    given, inspection = {}, Inspection((), (), None)
+    monkeypatch.setattr("ui.work.find_outlines", outlines)
+    monkeypatch.setattr("ui.work.inspect_photos", inspections)
+    monkeypatch.setattr("ui.work.find_markers", lambda *_: ())
+    test = page("visit")
+    draft = drafts.draft_of(test.session_state["draft_token"])
+    for name in ("photo-1.jpg", "photo-2.jpg"):
+        draft.add_photo((SAMPLE / name).read_bytes(), name)
+    draft.write_lens(lens)
+    axis = (0.0, 10.0, 30.0, 0.0, 250.0, 60.0)
+    draft.write(drafts.Inputs(limb="arm", side="left", axis=axis))
+    test = page("visit", draft_token=draft.folder.name)
+    assert any("no limb" in error.value for error in test.error)
+    assert given["profile"].photos == lens_from_json(lens, "").photos == 9
+    assert (given["axis_from_world"].apply(np.array([0.0, 10.0, 30.0])) == 0).all()
+    test.button(key=f"visit-{draft.folder.name}-lens_drop").click().run()
+    assert given["profile"] is None
+    assert draft.lens_json is None
+
+
+def test_an_axis_of_one_point_is_an_error_on_the_page(home):
+    with pytest.raises(ShapeError, match="same point"):
+        work.axis_of(drafts.Inputs(axis=(1.0, 2.0, 3.0, 1.0, 2.0, 3.0)))
+
+
+def test_a_lens_profile_is_told_from_a_field(home, lens):
+    for data, is_lens in ((lens.encode(), True), ((SAMPLE / "field.json").read_bytes(), False)):
+        assert photographs.is_lens(data) == is_lens
+    for data in (b"{", b"[]", b"3", b'{"format": 3}', b"\xff"):
+        assert not photographs.is_lens(data)

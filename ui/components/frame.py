@@ -18,7 +18,7 @@ _STYLE = """
 .block-container {padding-top: 4.2rem; padding-bottom: 2rem; max-width: 1320px;}
 h1 {font-size: 1.9rem !important; padding-top: 0 !important;}
 h2 {font-size: 1.3rem !important;}
-h3 {font-size: 1.1rem !important;}
+h3, h4 {font-size: 1.1rem !important;}
 /* files that came in are shown as photographs below */
 .st-key-drop [data-testid="stFileChip"] {display: none;}
 .st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}

@@ -44,7 +44,7 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
 def _keep(draft: Draft, name: str, data: bytes) -> None:
     kind = Path(name).suffix.lower()
     with frame.errors():
-        if kind == ".json" and _is_lens(data):
+        if kind == ".json" and is_lens(data):
             _keep_lens(draft, name, data)
         elif kind == ".json":
             draft.write_field(data.decode("utf-8", errors="replace"))
@@ -57,7 +57,8 @@ def _keep(draft: Draft, name: str, data: bytes) -> None:
             draft.add_photo(data, name)
 
 
-def _is_lens(data: bytes) -> bool:
+def is_lens(data: bytes) -> bool:
+    """Tell whether a JSON file is a lens profile."""
     try:
         return str(json.loads(data)["format"]).startswith("lens-profile/")
     except (ValueError, TypeError, LookupError):

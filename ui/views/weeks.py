@@ -43,9 +43,12 @@ def _course(followed: Followed) -> None:
     )
     found = follow(followed, bilateral=bilateral)
     left, right = st.columns([3, 2], gap="large")
-    left.plotly_chart(
-        changes.course_figure(found, ink), key="course", config=CHART, theme=None, alt=text.COURSE_ALT
-    )
+    with left:
+        st.plotly_chart(
+            changes.course_figure(found, ink), key="course", config=CHART, theme=None, alt=text.COURSE_ALT
+        )
+        visit = found.points[0].visit
+        st.caption(text.COURSE_BETWEEN.format(visit.from_mm / 10, visit.to_mm / 10))
     with right:
         st.markdown(f"#### {text.VERDICT_COURSE.format(found.plateau.verdict)}")
         st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
