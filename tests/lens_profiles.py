@@ -6,7 +6,6 @@ from digitise.capture.lens import PARAMETERS, ProfileForm
 
 
 def lens_text() -> str:
-
     mean, covariance = [3000.0, 1999.5, 1499.5, 0.0, 0.0], np.diag([100.0, 25.0, 25.0, 0.01, 0.02]).tolist()
     form = ProfileForm(
         format="lens-profile/1",
