@@ -3,12 +3,14 @@
 Needs poppler-utils for the pages of PDFs.  Whoever changes a figure, the report or the sheets runs it again.
 """
 
+import io
 import subprocess
 import tempfile
 import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -22,12 +24,15 @@ from digitise.capture.inspection import inspect_photos
 from digitise.capture.markers import find_markers
 from digitise.capture.photo import Photograph, read_photo
 from digitise.capture.sheetfiles import save_sheets
+from digitise.care.change import Change
 from digitise.care.regions import find_regions
 from digitise.errors import PhotoError
 from digitise.output import figures_style
 from digitise.output.care_figures import places_views
+from digitise.output.change_overlays import draw_overlay, find_overlays
 from digitise.output.folder import write_model
 from digitise.output.model_file import read_model
+from digitise.output.model_form import ModelForm
 from digitise.output.report_content import ReportVisit, Wishes, make_report
 from digitise.output.report_pdf import report_figures, report_pdf
 from digitise.samples import SampleVisit, sample_visits
@@ -147,6 +152,13 @@ def save_drawing(picture: Image.Image, name: str) -> None:
     picture.convert("RGB").quantize(128).save(OUT / name, optimize=True)
 
 
+def seen_by_cameras(change: Change, first: ModelForm, last: ModelForm) -> Image.Image:
+    """Return a comparison as each photograph of the first visit saw the limb."""
+    found = find_overlays(change, first, last)
+    drawn = [figures_style.png(partial(draw_overlay, found.both, *view), SCREEN_DPI) for view in found.views]
+    return beside([Image.open(io.BytesIO(picture)).convert("RGB") for picture in drawn])
+
+
 def save_figure(draw: Callable[[], Figure], name: str) -> None:
     """Save a figure as PNG for the screen."""
     (OUT / name).write_bytes(figures_style.png(draw, SCREEN_DPI))
@@ -173,6 +185,9 @@ def main() -> None:
         report = make_report(visits, client="K-017", wishes=Wishes(places=True), created=DATES[-1])
         for name, draw in report_figures(report).items():
             save_figure(draw, f"{name}.png")
+        first, last = (visit.model.summary for visit in visits)
+        if report.change is not None:
+            seen_by_cameras(report.change, first, last).save(OUT / "change-cameras.png", optimize=True)
         limb = visits[0].model.limb
         save_figure(lambda: places_views(limb, find_regions(limb)), "places.png")
         (folder / "report.pdf").write_bytes(report_pdf(report))

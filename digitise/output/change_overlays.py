@@ -135,6 +135,7 @@ def draw_overlay(both: Surfaces, stand: Stand, part: Window) -> Figure:
     axes.axis("off")
     picture = camera_view(_before(both.second, stand), both.colours, stand.camera, part)
     axes.imshow(picture.pixels, extent=picture.extent, interpolation="antialiased", zorder=2)
+    axes.set_autoscale_on(False)
     _heights(axes, change, stand, upright)
     _outline(axes, _before(both.first, stand), stand, part)
     reach = change_reach(change)
@@ -167,12 +168,11 @@ def _before(mesh: Mesh, stand: Stand) -> Mesh:
 
 def _outline(axes: Axes, mesh: Mesh, stand: Stand, part: Window) -> None:
     cover = camera_view(mesh, np.ones_like(mesh.vertices), stand.camera, part).pixels[..., 3]
-    # beyond the picture there is nothing, so that the line closes at its border
     x, y = (
-        corner + part.scale * (np.arange(-1, size + 1) + 0.5)
+        corner + part.scale * (np.arange(size) + 0.5)
         for corner, size in zip(part.corner, part.size, strict=True)
     )
-    line = axes.contour(x, y, np.pad(cover, 1), [0.5], colors=style.TEXT, linewidths=1.1, zorder=5)
+    line = axes.contour(x, y, cover, [0.5], colors=style.TEXT, linewidths=1.1, zorder=5)
     line.set_path_effects([withStroke(linewidth=2.2, foreground="white")])
 
 

@@ -24,6 +24,7 @@ from digitise.shape.limb import Limb
 SAME_STAND_DEGREES = 30.0
 _NEAREST_MM = 100.0
 _LEAST_SEEN = 0.5  # share of the compared limb
+_LEAST_PX = 20.0  # of the limb's width
 _MARGIN = 0.06  # of the picture's longer side
 
 
@@ -122,8 +123,8 @@ def all_stands(change: Change, first: ModelForm, second: ModelForm) -> tuple[Sta
 def window(stand: Stand, points: Array, long_side: int) -> Window | None:
     """Return what a picture from a stand shows: points (N, 3) in the first model's world, with a margin.
 
-    It keeps within the photograph.  None when the photograph would show less than half of them, or was taken
-    from among them: no photograph that a limb was measured in is like that.
+    It keeps within the photograph.  None when the photograph would show less than half of them or all of them
+    tiny, or was taken from among them: no photograph that a limb was measured in is like that.
     """
     camera = stand.camera
     local = camera.camera_from_world.apply(stand.moved(points))
@@ -135,9 +136,9 @@ def window(stand: Stand, points: Array, long_side: int) -> Window | None:
     folded = 1.0 + r2 * (3.0 * camera.lens.k1 + 5.0 * r2 * camera.lens.k2) <= 0
     pixels, last = camera.lens.pixels_from_plane(plane), np.array(camera.size) - 0.5
     inside = np.all((pixels >= -0.5) & (pixels <= last), axis=1) & ~folded
-    if inside.mean() < _LEAST_SEEN or folded.any():
-        return None
     low, high = pixels.min(axis=0), pixels.max(axis=0)
+    if inside.mean() < _LEAST_SEEN or folded.any() or np.min(high - low) < _LEAST_PX:
+        return None
     margin = _MARGIN * np.max(high - low)
     low, high = np.maximum(low - margin, -0.5), np.minimum(high + margin, last)
     scale = float(np.max(high - low)) / long_side

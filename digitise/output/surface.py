@@ -12,6 +12,8 @@ from digitise.output.render import vertex_normals
 from digitise.shape.limb import Z95, Limb
 from digitise.shape.mesh import Mesh
 
+_SAME_MM = 1e-3
+
 
 def change_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]]:
     """Return the radial change at a mesh's vertices, mm, and where it is clear by itself.
@@ -28,12 +30,13 @@ def change_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]
     change
         (N,) second minus first.
     clear
-        (N,) True where the 95 % interval leaves out zero.
+        (N,) True where the 95 % interval leaves out zero; nothing is clear beyond the common heights.
     """
     theta, z = _directions(change.first, mesh)
     chart = change.chart
     mean, sd = (_interpolated(chart.theta, chart.z, v, theta, z) for v in chart.change_mm)
-    return mean, np.abs(mean) > Z95 * sd
+    compared = (z > chart.z[0] - _SAME_MM) & (z < chart.z[-1] + _SAME_MM)
+    return mean, compared & (np.abs(mean) > Z95 * sd)
 
 
 def mask_on_mesh(

@@ -278,11 +278,15 @@ def among_the_limb(form):
     return form.model_copy(update={"translation_mm": (0.0, 300.0, 0.0)})
 
 
+def tiny(form):
+    return form.model_copy(update={"fx_px": 1e-14, "fy_px": 1e-14})
+
+
 def folded(form):
     return form.model_copy(update={"k1": -300.0})
 
 
-@pytest.mark.parametrize("damage", [looking_away, among_the_limb, folded])
+@pytest.mark.parametrize("damage", [looking_away, among_the_limb, folded, tiny])
 def test_a_photograph_that_shows_too_little_is_named(change, models, damage):
     first = with_cameras(models["first"].summary, damage)
     found = find_overlays(change, first, with_cameras(models["second"].summary, None))

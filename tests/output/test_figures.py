@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from defusedxml import ElementTree
+from matplotlib.colors import to_rgb
 from numpy.testing import assert_allclose
 from PIL import Image
 from solid_limbs import cone_radius, cone_with, limb
@@ -191,6 +192,17 @@ def test_change_is_coloured_where_the_chart_has_it(change):
     assert np.all(colours[on_heap, 2] > colours[on_heap, 0] + 0.1)  # blue: it shrank by 8 mm
     far = (np.abs(theta) > 2.6) & (np.abs(mesh.vertices[:, 2] - 450) < 15)
     assert np.all(colours[far] == colours[far][0])
+
+
+def test_nothing_is_coloured_beyond_the_common_heights():
+    first, second = limb(lambda theta, z: cone_with()(theta, z) + 8.0, high=400.0), limb(cone_with())
+    change = compare(first, second, turn=0.0)
+    mesh = limb_mesh(change.second)
+    colours = figures_views.change_colours(change, mesh)
+    grey = np.all(np.isclose(colours, to_rgb(figures_style.NO_CLEAR_CHANGE)), axis=1)
+    ring = mesh.vertices[:-2, 2]
+    assert not grey[:-2][ring < 399].any()
+    assert grey[:-2][ring > 401].all()
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
