@@ -1,11 +1,16 @@
 """Cases with known truth, shared by every test."""
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-import pytest
+# before NumPy: its threads wait for each other when several tests run side by side
+for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(variable, "1")
+
+import numpy as np  # noqa: E402
+import pytest  # noqa: E402
 
 ROOT = Path(__file__).parents[1]
 CASES = {

@@ -14,7 +14,15 @@ from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
-from digitise.shape.solve import EdgeData, Posterior, Prior, edge_information, reweigh, solve
+from digitise.shape.solve import (
+    EdgeData,
+    Posterior,
+    Prior,
+    edge_information,
+    log_evidence,
+    reweigh,
+    solve,
+)
 from digitise.shape.tangents import Planes, Samples, common_centre, touch, usable_edges, view_planes
 from digitise.shape.taped import TapeCheck, cross_check
 from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
@@ -26,6 +34,11 @@ MARGIN_MM = 20.0
 # point gains about two digits a round.
 _ROUNDS = 5
 _LEAST_RADIUS_MM = 10.0
+# Outlines must be this much likelier (log odds) under the prior of a made solid: of a thousand things
+# photographed as limbs, one is taken to be a pipe or a bucket.
+_SOLID_LOG_ODDS = 7.0
+# A shorter piece of a thigh may be as straight as a pipe.
+_SOLID_LEAST_MM = 300.0
 
 
 @dataclass(frozen=True)
@@ -105,7 +118,8 @@ def fit_limb(
         Uncertainty of the cameras: each item holds all cameras, in the order of ``views``, moved by one sd
         along one independent direction of the calibration's uncertainty.
     prior
-        What is known of the sections beforehand, where it is more than that they are a leg's or an arm's.
+        What is known of the sections beforehand; without it the outlines decide between a limb of this kind
+        and a straight-sided solid, whose sections are ellipses.
 
     Returns
     -------
@@ -133,6 +147,9 @@ def fit_limb(
         levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
     belief = _rounds(scene, basis, start, priors.BY_LIMB[limb] if prior is None else prior)
+    solid = prior is None and _is_solid(basis, belief, priors.BY_LIMB[limb])
+    if solid:
+        belief = _rounds(scene, basis, start, priors.SOLID)
     cross = cross_check(tape, basis, belief.posterior)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
 
@@ -151,7 +168,7 @@ def fit_limb(
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    warnings = fit_warnings(levels, cross, belief.edges, residuals)
+    warnings = fit_warnings(levels, cross, belief.edges, residuals, solid=solid)
     return LimbFit(as_limb(final), as_limb(belief.posterior), levels, cross.checks, residuals, warnings)
 
 
@@ -189,10 +206,32 @@ def _rounds(
         mean = belief.posterior.mean
         touched = _touch_all(scene, basis, mean, touched)
         edges = _edge_data(scene, basis, touched, belief)
-        radius = np.maximum(basis.splines(basis.places) @ mean[: basis.n_splines], _LEAST_RADIUS_MM)
-        prior = Prior(priors.mean(basis, mean), priors.precision(sections, basis, radius))
+        prior = _prior(basis, mean, sections)
         belief = _Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
     return belief
+
+
+def _radius(basis: Basis, mean: Array) -> Array:
+    """Return the mean radius (n_splines,) at ``basis.places``, mm."""
+    return np.maximum(basis.splines(basis.places) @ mean[: basis.n_splines], _LEAST_RADIUS_MM)
+
+
+def _prior(basis: Basis, mean: Array, sections: priors.SectionPrior) -> Prior:
+    return Prior(priors.mean(basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
+
+
+def _is_solid(basis: Basis, belief: _Belief, limb: priors.SectionPrior) -> bool:
+    """Whether the edges tell of a straight-sided solid: a limb's prior would count unseen bulges it lacks."""
+    if basis.high - basis.low < _SOLID_LEAST_MM:
+        return False
+    mean, part = belief.posterior.mean, edge_information(basis, belief.edges)
+    radius = _radius(basis, mean)
+
+    def evidence(sections: priors.SectionPrior) -> float:
+        weight = priors.log_determinant(sections, basis, radius)
+        return log_evidence(basis, _prior(basis, mean, sections), weight, part)
+
+    return evidence(priors.SOLID) - evidence(limb) > _SOLID_LOG_ODDS
 
 
 def _touch_all(

@@ -136,6 +136,26 @@ def edge_information(basis: Basis, edges: tuple[EdgeData, ...]) -> tuple[Array, 
     return matrix, right
 
 
+def _with_prior(basis: Basis, prior: Prior, edge_part: tuple[Array, Array]) -> tuple[Array, Array]:
+    """Return the normal matrix and right side of edges and prior; camera modes have unit sd."""
+    matrix, right = edge_part[0].copy(), edge_part[1].copy()
+    p = basis.size
+    matrix[:p, :p] += prior.precision
+    right[:p] += prior.precision @ prior.mean
+    matrix[p:, p:] += np.eye(len(matrix) - p)
+    return matrix, right
+
+
+def _cholesky(matrix: Array) -> Array:
+    try:
+        return np.asarray(cholesky(matrix, lower=True))
+    except np.linalg.LinAlgError as error:
+        raise ShapeError(
+            "The edges do not determine the limb between the wanted heights.",
+            do="Choose nearer heights or take the photographs again.",
+        ) from error
+
+
 def solve(
     basis: Basis,
     prior: Prior,
@@ -149,26 +169,42 @@ def solve(
     ShapeError
         When edges, girths and prior leave the limb undetermined.
     """
-    matrix, right = edge_part[0].copy(), edge_part[1].copy()
+    matrix, right = _with_prior(basis, prior, edge_part)
     p = basis.size
-    matrix[:p, :p] += prior.precision
-    right[:p] += prior.precision @ prior.mean
-    matrix[p:, p:] += np.eye(len(matrix) - p)
     if girths is not None and len(girths.z):
         part = _information(girth_rows(basis, girths.z), girths.girth, np.diag(girths.sd**2))
         matrix[:p, :p] += part[0]
         right[:p] += part[1]
-    try:
-        factor = cho_factor(matrix, lower=True)
-    except np.linalg.LinAlgError as error:
-        raise ShapeError(
-            "The edges do not determine the limb between the wanted heights.",
-            do="Choose nearer heights or take the photographs again.",
-        ) from error
-    inverse = cho_solve(factor, np.eye(len(matrix)))
+    inverse = cho_solve((_cholesky(matrix), True), np.eye(len(matrix)))
     mean = inverse @ right
     covariance = inverse[:p, :p]
     return Posterior(mean[:p], (covariance + covariance.T) / 2, mean[p:])
+
+
+def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:
+    """Return the log probability of the edges under a prior, up to a constant of the edges.
+
+    Parameters
+    ----------
+    basis
+        Splines and harmonics.
+    prior
+        The prior, and
+    log_determinant
+        of its precision.
+    edge_part
+        From :func:`edge_information`.
+
+    Raises
+    ------
+    ShapeError
+        When edges and prior leave the limb undetermined.
+    """
+    matrix, right = _with_prior(basis, prior, edge_part)
+    root = _cholesky(matrix)
+    white = solve_triangular(root, right, lower=True)
+    fit = white @ white - prior.mean @ prior.precision @ prior.mean
+    return float(log_determinant / 2 - np.sum(np.log(np.diag(root))) + fit / 2)
 
 
 def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:

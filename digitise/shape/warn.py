@@ -67,13 +67,30 @@ def fit_warnings(
     cross: TapeCross,
     edges: tuple[EdgeData, ...],
     residuals: tuple[EdgeResidual, ...],
+    *,
+    solid: bool = False,
 ) -> tuple[FitWarning, ...]:
-    """Return all warnings, the one that touches most first: scale, tape rows, foot, edges."""
-    found = [*_scale(cross), *(note for check in cross.checks for note in _row(check)), *_foot(levels)]
+    """Return all warnings, the one that touches most first: not a limb, scale, tape rows, foot, edges."""
+    found = [
+        *_solid(solid),
+        *_scale(cross),
+        *(note for check in cross.checks for note in _row(check)),
+        *_foot(levels),
+    ]
     for data, residual in zip(edges, residuals, strict=True):
         found.extend(_misfit(residual))
         found.extend(_unsure(levels, data, residual))
     return tuple(found)
+
+
+def _solid(solid: bool) -> list[FitWarning]:
+    if not solid:
+        return []
+    text = (
+        "The outlines are as straight as those of a pipe or a bucket, so the sections were taken to be "
+        "ellipses. If this is a limb, check both outlines."
+    )
+    return [FitWarning("solid", text)]
 
 
 def _scale(cross: TapeCross) -> list[FitWarning]:

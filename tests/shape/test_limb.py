@@ -10,6 +10,7 @@ from digitise.errors import ShapeError
 from digitise.geometry.support import area_weights
 from digitise.shape import limb as read
 from digitise.shape.fit import fit_limb
+from digitise.shape.priors import LEG
 
 SOLID = synthetic.EllipticFrustum(0, 800, (40, 50), (70, 60))
 
@@ -17,7 +18,7 @@ SOLID = synthetic.EllipticFrustum(0, 800, (40, 50), (70, 60))
 @pytest.fixture(scope="module")
 def limb():
     views = synthetic.exact_views(SOLID, synthetic.walking_cameras(), 100, 500, step=2)
-    return fit_limb(views).limb
+    return fit_limb(views, prior=LEG).limb
 
 
 @pytest.fixture(scope="module")
