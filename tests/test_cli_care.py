@@ -15,9 +15,13 @@ from solid_limbs import cone_with, limb
 
 from digitise.cli import main
 from digitise.output.cautions import caution
+from digitise.output.model_cameras import camera_from_form
+from digitise.output.model_file import read_model
+from digitise.output.render import Window, camera_view
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
+from digitise.shape.mesh import limb_mesh
 from digitise.tape.rows import TapeRow
 
 FIRST = limb(cone_with((14.0, -np.pi / 2, 300.0)))
@@ -427,6 +431,27 @@ def test_weeks_place_of_the_greatest_change(week_change):
     # the bar: the peak's height within 15 mm
     assert abs(most["height_mm"] - z[np.argmin(second - first)]) <= 15
     assert most["verdict"] == "smaller"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [1, 2])
+def test_weeks_are_drawn_where_the_photograph_shows_the_limb(weeks, number):
+    """The limb through the camera that model.json keeps, beside the true mask of that photograph."""
+    place, _ = weeks
+    stored = read_model(place / WEEKS[0])
+    camera = camera_from_form(stored.summary.photos[number - 1].camera)
+    mesh = limb_mesh(stored.limb)
+    mask = Case(WEEKS[0], CASES[WEEKS[0]] / WEEKS[0]).mask(number)
+    # between two heights that both show
+    top, bottom = (int(camera.project(np.array([0.0, 0.0, z]))[1]) for z in (700.0, 200.0))
+    sides = camera.project(mesh.vertices)[:, 0]
+    left, right = int(sides.min()) - 50, int(sides.max()) + 50
+    window = Window(np.array([left, top]) - 0.5, (right - left, bottom - top), 1.0)
+    drawn = camera_view(mesh, np.ones_like(mesh.vertices), camera, window).pixels[..., 3] >= 0.5
+    true = mask[top:bottom, left:right]
+    # the bar for outlines: 0.6 px on the mean, on both sides
+    assert np.mean(np.abs(drawn.argmax(axis=1) - true.argmax(axis=1))) < 0.6
+    assert np.mean(np.abs(drawn[:, ::-1].argmax(axis=1) - true[:, ::-1].argmax(axis=1))) < 0.6
 
 
 @pytest.mark.slow
