@@ -43,7 +43,6 @@ AXIS_LEAD = (
 )
 AXIS_POINTS = ("Lower point, at the hand", "Upper point, towards the shoulder")
 AXIS_NUMBER = "{}, mm"
-AXIS_OF = "{}."
 CLEARANCE = "Has a licensed practitioner cleared compression?"
 CLEARANCES = {"yes": "Yes", "no": "No", "not-asked": "Not asked yet"}
 CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a practitioner has said yes."
@@ -80,14 +79,13 @@ CAMERA_NAME = "camera.jpg"
 SHEETS = "Sheets in the pictures"
 SHEETS_NAMES = {"a4": "A4 set", "letter": "Letter set", "roll": "Roll set", "own": "Other (field.json)"}
 OWN_FIELD_MISSING = "Drop the field.json of these sheets above, beside the photographs."
-PRINT_SCALE = "Ruler reads"
+PRINT_SCALE = "Print scale"
 PRINT_SCALE_HELP = "1 when the printed ruler is true; otherwise measured/printed, such as 98.5/100."
 PHOTO_NAME = "Photograph {}"
 PHOTO_REMOVE = "Remove photograph {}"
 PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
-ONE_MORE_PHOTO = "One more photograph, from about a quarter turn further."
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 LENS = "Lens profile of this phone (optional)"

@@ -19,6 +19,7 @@ from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.tape.table import read_tape
+from ui import draft as drafts
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 AXE = ROOT / ".browser/node_modules/axe-core/axe.min.js"
@@ -81,6 +82,15 @@ def settled(page):
         " && !document.querySelector('[data-stale=true], [data-testid=stSkeleton]')"
     )
     page.wait_for_timeout(150)
+
+
+def drawn(page, charts):
+    """Wait until so many charts stand on the page, each with its lines or, in three dimensions, its surface."""
+    page.wait_for_function(
+        "count => document.querySelectorAll('[data-testid=stPlotlyChart] .main-svg .infolayer').length >= count",
+        arg=charts,
+    )
+    page.wait_for_timeout(500)
 
 
 class Hand:
@@ -179,7 +189,7 @@ def give_photographs(page):
     """Give the field and both photographs; return how long the limb takes from the second one."""
     files = page.locator("input[type=file]").first
     files.set_input_files([FIRST / "field.json", FIRST / "photo-1.jpg"])
-    page.get_by_text("One more photograph").wait_for()
+    page.get_by_text("Take a second one").wait_for()
     settled(page)
     begin = time.monotonic()
     files.set_input_files([FIRST / "photo-2.jpg"])
@@ -279,38 +289,61 @@ def filled(served, modelled):
     return served
 
 
+@pytest.fixture
+def entered(served, monkeypatch):
+    """The name of a draft that holds all of a visit."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(served.home))
+    draft = drafts.draft_of("filled-visit-of-a-test")
+    for name in ("photo-1.jpg", "photo-2.jpg"):
+        draft.add_photo((FIRST / name).read_bytes(), name)
+    draft.write_field((FIRST / "field.json").read_text())
+    rows = tuple((row.height_mm / 10, row.girth_mm / 10) for row in read_tape(FIRST / "tape.csv"))
+    draft.write(drafts.Inputs(client="S-002", limb="arm", side="left", sheets="own", rows=rows, flags=()))
+    return draft.folder.name
+
+
+# by page: what tells that it is there, and how many charts it draws
 READY = {
-    "setup": "Download the sheets",
-    "": "Still needed",
-    "weeks": "The limb is",
-    "padding": "To take from the shelf",
-    "teach": "cups",
-    "records": "Make a backup",
+    "setup": ("Download the sheets", 0),
+    "": ("Still needed", 0),
+    "weeks": ("The limb is", 3),
+    "padding": ("To take from the shelf", 2),
+    "teach": ("cups", 1),
+    "records": ("Make a backup", 0),
 }
-DARK = ("", "weeks")
+FILLED = ("Drag to turn", 3)
+KINDS = {
+    (1440, "light"): tuple(READY),
+    (390, "light"): tuple(READY),
+    (1440, "dark"): ("", "weeks"),
+    (390, "dark"): ("",),
+}
 SERIOUS = ("serious", "critical")
 
 
-def test_pages_fit_are_accessible_and_ask_nobody(filled):
+def test_pages_fit_are_accessible_and_ask_nobody(filled, entered):
     if not AXE.is_file():
         pytest.skip("axe-core is not installed: .ci/test does it")
     ARTEFACTS.mkdir(exist_ok=True)
     faults = []
     with browser() as found:
-        for width, theme in ((1440, "light"), (390, "light"), (1440, "dark")):
+        for (width, theme), names in KINDS.items():
             with tab(found, filled.url, width, 2400, color_scheme=theme) as page:
-                for name in DARK if theme == "dark" else READY:
-                    faults += look_at(page, filled.url, name, f"{width}-{theme}")
+                for name in names:
+                    faults += look_at(
+                        page, filled.url + name, name or "visit", f"{width}-{theme}", READY[name]
+                    )
+                faults += look_at(page, f"{filled.url}?visit={entered}", "filled", f"{width}-{theme}", FILLED)
     assert not faults
 
 
-def look_at(page, url, name, kind):
+def look_at(page, address, name, kind, ready):
     """Take a picture of a page; return what is too wide and what axe-core finds serious."""
-    page.goto(url + name)
-    page.get_by_text(READY[name]).first.wait_for()
+    page.goto(address)
+    page.get_by_text(ready[0]).first.wait_for()
     settled(page)
-    page.wait_for_timeout(500)
-    page.screenshot(path=ARTEFACTS / f"page-{name or 'visit'}-{kind}.png")
+    drawn(page, ready[1])
+    page.screenshot(path=ARTEFACTS / f"page-{name}-{kind}.png")
     wide = page.evaluate("document.documentElement.scrollWidth")
     page.add_script_tag(path=str(AXE))
     violations = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]

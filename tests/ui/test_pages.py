@@ -200,6 +200,17 @@ def test_heights_of_the_last_visit_are_filled_in_for_the_same_limb(records):
     assert text.HEIGHTS_FROM_LAST in words(test)
 
 
+def test_heights_of_one_limb_do_not_stay_for_another(records):
+    test = page("visit")
+    test.text_input[0].set_value("K-017").run()
+    choose(test, text.LIMB, "leg")
+    choose(test, text.SIDE, "left")
+    assert test.number_input[0].value is not None
+    choose(test, text.SIDE, "right")
+    assert test.number_input[0].value is None
+    assert text.HEIGHTS_FROM_LAST not in words(test)
+
+
 def test_the_gate_lets_nobody_see_a_page_without_the_passphrase(home, monkeypatch):
     monkeypatch.setattr("ui.components.frame.GATE", Gate("right words"))
     test = AppTest.from_file(str(ROOT / "ui/app.py"), default_timeout=60).run()

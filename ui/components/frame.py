@@ -20,7 +20,11 @@ h1 {font-size: 1.9rem !important; padding-top: 0 !important;}
 h2 {font-size: 1.3rem !important;}
 h3, h4 {font-size: 1.1rem !important;}
 /* files that came in are shown as photographs below */
-.st-key-drop [data-testid="stFileChip"] {display: none;}
+.st-key-drop [data-testid="stFileChips"] > div {display: none;}
+.st-key-drop [data-testid="stBaseButton-borderlessIcon"] {
+  width: auto; white-space: nowrap; color: inherit;
+}
+.st-key-drop [data-testid="stBaseButton-borderlessIcon"]::after {content: attr(aria-label);}
 .st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
 .st-key-tape {gap: 0.5rem;}
 /* text in full strength: faint captions and coloured letters on tinted ground fall short of AA */

@@ -132,8 +132,6 @@ def look(draft: Draft) -> Inspected | None:
                 _photo(draft, found, number, path)
     for line in present.finding_lines([f for f in found.inspection.findings if not f.photo]):
         st.warning(line)
-    if len(paths) == 1:
-        st.info(text.ONE_MORE_PHOTO)
     return found
 
 

@@ -40,14 +40,17 @@ def offer_heights(inputs: Inputs) -> None:
     if state.value("offered") == limb:
         return
     state.put("offered", limb)
-    if any(value is not None for row in typed_rows(inputs) for value in row):
+    typed = typed_rows(inputs)
+    untouched = state.value("heights_offered") and all(girth is None for _, girth in typed)
+    if not untouched and any(value is not None for row in typed for value in row):
         return
     heights = work.heights_of_last_visit(*limb)
-    if heights:
+    if heights or untouched:
         factor = 1.0 if inputs.unit == "mm" else 10.0
-        state.put("rows", [(height / factor, None) for height in heights])
+        rows: list[TypedRow] = [(height / factor, None) for height in heights]
+        state.put("rows", rows or [(None, None)] * FEWEST_ROWS)
         state.put("rows_version", (state.value("rows_version") or 0) + 1)
-        state.put("heights_offered", True)
+        state.put("heights_offered", bool(rows))
 
 
 def head(inputs: Inputs) -> str:

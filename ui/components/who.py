@@ -54,14 +54,15 @@ def _axis(inputs: Inputs) -> None:
         st.markdown(text.AXIS_LEAD)
         for start, point in zip((0, 3), text.AXIS_POINTS, strict=True):
             st.markdown(f"**{point}**")
-            for column, number, name in zip(st.columns(3), range(start, start + 3), "xyz", strict=True):
-                column.number_input(
-                    text.AXIS_NUMBER.format(name),
-                    key=state.seed(f"axis-{number}", inputs.axis[number]),
-                    format="%.10g",
-                    step=1.0,
-                    help=text.AXIS_OF.format(point),
-                )
+            with st.container(horizontal=True, gap="small"):
+                for number, name in zip(range(start, start + 3), "xyz", strict=True):
+                    st.number_input(
+                        text.AXIS_NUMBER.format(name),
+                        key=state.seed(f"axis-{number}", inputs.axis[number]),
+                        format="%.10g",
+                        step=1.0,
+                        width=88,
+                    )
 
 
 def _flags(inputs: Inputs) -> None:
