@@ -85,11 +85,9 @@ def settled(page):
 
 
 def drawn(page, charts):
-    """Wait until so many charts stand on the page, each with its lines or, in three dimensions, its surface."""
-    page.wait_for_function(
-        "count => document.querySelectorAll('[data-testid=stPlotlyChart] .main-svg .infolayer').length >= count",
-        arg=charts,
-    )
+    """Wait until so many charts stand on the page, not only the room for them."""
+    there = "[data-testid=stPlotlyChart] .main-svg .infolayer"
+    page.wait_for_function(f"count => document.querySelectorAll('{there}').length >= count", arg=charts)
     page.wait_for_timeout(500)
 
 
@@ -329,11 +327,10 @@ def test_pages_fit_are_accessible_and_ask_nobody(filled, entered):
     with browser() as found:
         for (width, theme), names in KINDS.items():
             with tab(found, filled.url, width, 2400, color_scheme=theme) as page:
+                kind = f"{width}-{theme}"
                 for name in names:
-                    faults += look_at(
-                        page, filled.url + name, name or "visit", f"{width}-{theme}", READY[name]
-                    )
-                faults += look_at(page, f"{filled.url}?visit={entered}", "filled", f"{width}-{theme}", FILLED)
+                    faults += look_at(page, filled.url + name, name or "visit", kind, READY[name])
+                faults += look_at(page, f"{filled.url}?visit={entered}", "filled", kind, FILLED)
     assert not faults
 
 

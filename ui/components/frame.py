@@ -27,6 +27,8 @@ h3, h4 {font-size: 1.1rem !important;}
 .st-key-drop [data-testid="stBaseButton-borderlessIcon"]::after {content: attr(aria-label);}
 .st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
 .st-key-tape {gap: 0.5rem;}
+.st-key-photos [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
+.st-key-photos [data-testid="stColumn"] {min-width: 0;}
 /* text in full strength: faint captions and coloured letters on tinted ground fall short of AA */
 [data-testid="stCaptionContainer"],
 [data-testid="stCaptionContainer"] p {color: inherit !important; opacity: 1;}

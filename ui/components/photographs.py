@@ -125,11 +125,12 @@ def look(draft: Draft) -> Inspected | None:
         frame.show_error(error)
         _removers(draft)
         return None
-    for start in range(0, len(paths), 2):
-        pair = list(enumerate(paths))[start : start + 2]
-        for column, (number, path) in zip(st.columns(2), pair, strict=False):
-            with column:
-                _photo(draft, found, number, path)
+    with st.container(key="photos"):
+        for start in range(0, len(paths), 2):
+            pair = list(enumerate(paths))[start : start + 2]
+            for column, (number, path) in zip(st.columns(2), pair, strict=False):
+                with column:
+                    _photo(draft, found, number, path)
     for line in present.finding_lines([f for f in found.inspection.findings if not f.photo]):
         st.warning(line)
     return found
