@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
 
 from digitise.capture.backdrop import Values
 from digitise.capture.paths import best_path
@@ -38,6 +38,8 @@ UNSURE_PX = 1.0
 _OUTLIER_PX = 1.5
 _NOTCH_ROWS = 61
 _NOTCH_MM = 4.0
+_BEYOND_MM = 12.0
+_PLAIN = 0.06  # a lit sheet varies less over a few centimetres; the shaded side of a dressing varies more
 _LEAST_GAIN = 60.0  # chi-square: steps that noise and the grain of skin make stay below
 _BORDER_PX = 4.0
 
@@ -119,6 +121,7 @@ def sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur:
         points = smooth + fit.position[:, None] * normals
     sd = np.hypot(fit.sd, _FLOOR_PX)
     sure = _sure(points, normals, fit, sd) & inside_picture(points, pixels)
+    sure &= ~_notched(pixels, points, normals)
     return Edge(points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * UNSURE_PX)), sure)
 
 
@@ -183,12 +186,32 @@ def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.
     """Tell points that rest on a clear step and keep to their neighbours' line."""
     line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
     off = np.abs(np.sum((points - line) * normals, axis=1))
-    # a patch that looks like the backdrop notches the edge: limbs do not bend that sharply above the instep
-    course = median_filter(points, size=(_NOTCH_ROWS, 1), mode="nearest")
-    notch = np.abs(np.sum((points - course) * normals, axis=1)) > _NOTCH_MM / STEP_MM * _median_step(points)
-    notch[-_NOTCH_ROWS:] = False
-    clear = ~notch & (fit.gain > _LEAST_GAIN) & (sd < UNSURE_PX) & (np.abs(fit.position) < 1.45)
+    clear = (fit.gain > _LEAST_GAIN) & (sd < UNSURE_PX) & (np.abs(fit.position) < 1.45)
     return np.asarray(clear & (off < _OUTLIER_PX))
+
+
+def _notched(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.bool_]:
+    """Tell points that dip in without plain backdrop beyond: there a dressing looks like the backdrop.
+
+    Above the instep only the valley between two lobes dips in as sharply, and that shows the backdrop.
+    """
+    course = median_filter(points, size=(_NOTCH_ROWS, 1), mode="nearest")
+    px_per_mm = _median_step(points) / STEP_MM
+    depth = np.sum((course - points) * normals, axis=1)
+    notch = depth > _NOTCH_MM * px_per_mm
+    notch[-_NOTCH_ROWS:] = False
+    if notch.any():
+        reach = int(depth.max() + _BEYOND_MM * px_per_mm) + _HALF_PX
+        notch[notch] = ~_is_plain(pixels, points[notch], normals[notch], reach)
+    return notch
+
+
+def _is_plain(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: int) -> NDArray[np.bool_]:
+    """Tell beside which points (n, 2) the brightness hardly varies from 5 px outside to ``reach`` px."""
+    s = np.arange(5, reach + 1)
+    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])[..., 0]
+    smooth = gaussian_filter(light, (3.0, 2.0), mode="nearest")
+    return np.asarray(np.ptp(smooth, axis=1) < _PLAIN * np.abs(smooth.mean(axis=1)))
 
 
 def inside_picture(points: Array, pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
