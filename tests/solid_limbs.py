@@ -3,6 +3,7 @@
 from functools import cache
 
 import numpy as np
+from scipy.spatial import ConvexHull
 
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import area_weights, fourier
@@ -84,3 +85,24 @@ def volume_of(first, second):
         return (on.splines(z) @ one.mean.reshape(on.n_terms, -1).T) ** 2 @ weight
 
     return np.trapezoid(areas(second) - areas(first), z) / 1000.0
+
+
+def hull_limb(radius, **how):
+    """The limb that silhouettes show of sections ``r = radius(phi, z)``, and its volume from LOW to HIGH, mL.
+
+    Outlines see the convex hull of a section; its volume here is that of polygons, no support function.
+    """
+    z = np.arange(LOW - 20, HIGH + 21, 2.0)
+    r = radius(AROUND[None, :], z[:, None]) * np.ones((len(z), len(AROUND)))
+    points = np.stack([r * np.cos(AROUND), r * np.sin(AROUND)], axis=-1)
+    h = (points @ np.stack([np.cos(AROUND), np.sin(AROUND)])).max(axis=1)
+    inside = (z >= LOW) & (z <= HIGH)
+    areas = [ConvexHull(section).volume for section in points[inside]]
+
+    def shape(theta, at):
+        row = (np.ravel(at) - z[0]) / 2.0
+        low = np.minimum(row.astype(int), len(z) - 2)
+        part = (row - low)[:, None]
+        return (1 - part) * h[low] + part * h[low + 1]
+
+    return limb(shape, **how), np.trapezoid(areas, z[inside]) / 1000.0

@@ -118,15 +118,18 @@ def draw_coefficients(limb: Limb, z: Array, count: int, seed: int, terms: int | 
     basis = limb.basis
     terms = basis.n_terms if terms is None else terms
     size = terms * basis.n_splines
-    covariance = limb.covariance[:size, :size]
-    # rounding may leave it a hair short of positive; a billionth of the greatest variance moves no surface
-    steady = 1e-9 * float(covariance.diagonal().max()) * np.eye(size)
-    root = np.linalg.cholesky(covariance + steady)
-    white = np.random.default_rng(seed).standard_normal((size, count))
-    drawn = (root @ white).T.reshape(count * terms, basis.n_splines)
+    drawn = draw(limb.covariance[:size, :size], count, seed).reshape(count * terms, basis.n_splines)
     # one large product: many small ones wait for one another on a busy machine
     along = (drawn @ basis.splines(z).T).reshape(count, terms, len(z))
     return np.ascontiguousarray(along.transpose(0, 2, 1))
+
+
+def draw(covariance: Array, count: int, seed: int) -> Array:
+    """Return ``count`` draws (count, n) of mean zero and this covariance (n, n)."""
+    # rounding may leave it a hair short of positive; a billionth of the greatest variance moves no surface
+    steady = 1e-9 * float(covariance.diagonal().max()) * np.eye(len(covariance))
+    white = np.random.default_rng(seed).standard_normal((len(covariance), count))
+    return np.asarray((np.linalg.cholesky(covariance + steady) @ white).T)
 
 
 def connected(mask: Mask) -> tuple[Mask, ...]:

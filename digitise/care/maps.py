@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -10,9 +10,10 @@ from scipy.interpolate import RegularGridInterpolator
 from scipy.stats import norm
 
 from digitise.care.change import Change
-from digitise.care.chart import Chart, curving, draw_coefficients
+from digitise.care.change_joint import Joint
+from digitise.care.chart import Chart, curving, draw, draw_coefficients
 from digitise.care.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
-from digitise.care.taper import outer_lift, own_taper, sagitta
+from digitise.care.taper import Taper, outer_lift, own_taper, sagitta
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import Limb
@@ -87,8 +88,9 @@ class Difference:
         (Z,) increasing heights, mm.
     dh, sd
         (Z, T) limb minus reference and its standard deviation, mm.
-    critical
-        How many sd are more than noise anywhere on the chart; found from the chart's size when None.
+    drawn
+        (D, Z, T') how limbs drawn from the belief deviate, on every (T / T')-th column; they tell how many sd
+        are more than noise anywhere on the chart.  Without them that is found from the chart's size.
     """
 
     reference: str
@@ -96,7 +98,7 @@ class Difference:
     z: Array
     dh: Array
     sd: Array
-    critical: float | None = None
+    drawn: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -114,6 +116,9 @@ class Search:
     drawn
         Down to which value a region is drawn.  A swelling that reaches all over a limb has no edge of its
         own, so differences are drawn at their threshold, all else at half of it.
+    taper, moved
+        What the map counts from where that is the limb's own taper, and (D, Z, T / 2) how drawn limbs
+        deviate from the limb.
     """
 
     kind: Kind
@@ -122,39 +127,43 @@ class Search:
     threshold: float
     critical: float
     drawn: float
+    taper: Taper | None = None
+    moved: Array | None = None
 
 
-def own_searches(limb: Limb, chart: Chart, limits: Limits) -> tuple[Search, ...]:
-    """Return all maps of a limb taken by itself."""
+def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_SHARE) -> tuple[Search, ...]:
+    """Return all maps of a limb taken by itself; noise alone goes beyond them in ``share`` of limbs."""
     harmonics = limb.basis.harmonics
     drawn = draw_coefficients(limb, chart.z, DRAWS, SEED)
     flat = drawn.reshape(-1, drawn.shape[2])
-    moved = (flat @ fourier(chart.theta, harmonics).T).reshape(*drawn.shape[:2], -1)
     half = fourier(chart.theta[::_EVERY], harmonics)
+    moved = (flat @ half.T).reshape(*drawn.shape[:2], -1)
     bent = ((flat * curving(harmonics)) @ half.T).reshape(*drawn.shape[:2], -1)
     girth = 2 * np.pi * chart.h.mean(axis=1)
     girths = 2 * np.pi * drawn[:, :, :1]
+    taper = own_taper(chart.theta, chart.z, chart.h)
     maps: tuple[tuple[Kind, str, NoisyMap, float], ...] = (
-        ("bulge", OWN_TAPER, _bulge(chart, moved), limits.bulge_mm),
-        ("hollow", OUTER_TAPER, _hollow(chart, moved[:, :, ::_EVERY]), limits.hollow_mm),
+        ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
+        ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
         ("ridge", ROUND_SECTION, _ridge(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
-        ("crease", STRAIGHT_EDGE, _crease(chart, moved[:, :, ::_EVERY]), limits.crease_mm),
+        ("crease", STRAIGHT_EDGE, _crease(chart, moved), limits.crease_mm),
         ("inverted taper", GIRTH_BELOW, _fall(chart, girth, girths), limits.fall_mm),
         ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
     )
-    critical = multiplier(tuple(one for _, _, one, _ in maps))
-    return tuple(
+    critical = multiplier(tuple(one for _, _, one, _ in maps), share)
+    bulge, *others = (
         Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps
     )
+    return (replace(bulge, taper=taper, moved=moved), *others)
 
 
 def _rows(chart: Chart, length: float) -> int:
     return max(1, round(length / float(chart.z[1] - chart.z[0])))
 
 
-def _bulge(chart: Chart, moved: Array) -> NoisyMap:
-    taper = own_taper(chart.theta, chart.z, chart.h)
-    return noisy_map(taper.stand_out(chart.h), taper.stand_out(moved)[:, :, ::_EVERY])
+def bulge_map(taper: Taper, h: Array, moved: Array) -> NoisyMap:
+    """Return by how much a chart (Z, T) stands out beyond its taper; ``moved`` (D, Z, T / 2) are draws."""
+    return noisy_map(taper.stand_out(h), taper.stand_out_thin(moved))
 
 
 def _hollow(chart: Chart, moved: Array) -> NoisyMap:
@@ -191,16 +200,18 @@ def _fall(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
 
 
 def _step(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
-    rows = _rows(chart, _STEP_OVER_MM / 2)
-    over = 2 * rows * float(chart.z[1] - chart.z[0])
+    over = _difference_over(chart.z, _STEP_OVER_MM)
+    value = np.abs(over @ girth)[:, None]
+    return noisy_map(value, np.abs(over @ (girth[:, None] + girths)) - value)
 
-    def change(profile: Array) -> Array:
-        out = np.zeros_like(profile)
-        out[..., rows:-rows, :] = profile[..., 2 * rows :, :] - profile[..., : -2 * rows, :]
-        return np.abs(out) * (_STEP_OVER_MM / over)
 
-    value = change(girth[:, None])
-    return noisy_map(value, change(girth[:, None] + girths) - value)
+def _difference_over(z: Array, length: float) -> Array:
+    """Return (Z, Z) what takes a profile to its change over a length centred there, 0 where none fits."""
+    index, step = np.arange(len(z)), float(z[1] - z[0])
+    half = length / 2 / step
+    ends = [np.maximum(1 - np.abs(index - (index + way)[:, None]), 0.0) for way in (half, -half)]
+    fits = (index >= half) & (index <= len(z) - 1 - half)
+    return np.where(fits[:, None], ends[0] - ends[1], 0.0)
 
 
 def standing_out(change: Change, reference: str) -> Difference:
@@ -214,33 +225,61 @@ def standing_out(change: Change, reference: str) -> Difference:
         What the second limb is, in words.
     """
     chart = change.chart
-    return Difference(reference, chart.theta, chart.z, -chart.change_mm.mean, chart.change_mm.sd)
+    drawn = _draw_difference(change.joint, chart.theta[::_EVERY], chart.z)
+    return Difference(reference, chart.theta, chart.z, -chart.change_mm.mean, chart.change_mm.sd, drawn)
 
 
-def difference_search(chart: Chart, difference: Difference, limits: Limits) -> Search:
+def _draw_difference(joint: Joint, theta: Array, z: Array) -> Array:
+    """Return (D, Z, T) how first minus second limb deviates in limbs drawn from the joint belief, mm."""
+    drawn = draw(joint.covariance, DRAWS, SEED)
+    first, second = (
+        _heights_of(limb, part, theta, z)
+        for limb, part in zip((joint.a, joint.b), np.split(drawn, [joint.a.basis.size], axis=1), strict=True)
+    )
+    return first - second
+
+
+def _heights_of(limb: Limb, parameters: Array, theta: Array, z: Array) -> Array:
+    basis = limb.basis
+    along = parameters.reshape(-1, basis.n_splines) @ basis.splines(z).T
+    harmonics = along.reshape(len(parameters), basis.n_terms, len(z)).transpose(0, 2, 1)
+    return np.asarray(harmonics @ fourier(theta, basis.harmonics).T)
+
+
+def difference_search(
+    chart: Chart, difference: Difference, limits: Limits, share: float = FALSE_SHARE
+) -> Search:
     """Return the map of a difference chart, brought onto the limb's own chart."""
     value, sd = (_onto(chart, difference, values) for values in (difference.dh, difference.sd))
-    critical = _independent(difference) if difference.critical is None else difference.critical
-    empty = np.zeros((0, *value.shape))
-    return Search(
-        "bulge",
-        difference.reference,
-        NoisyMap(value, empty, sd),
-        limits.difference_mm,
-        critical,
-        limits.difference_mm,
-    )
+    if difference.drawn is None:
+        found = NoisyMap(value, np.zeros((0, *value.shape)), sd, np.zeros(0))
+        critical = _independent(difference, share)
+    else:
+        found, critical = _with_draws(chart, difference, difference.drawn, value, share)
+    least = limits.difference_mm
+    return Search("bulge", difference.reference, found, least, critical, least)
+
+
+def _with_draws(
+    chart: Chart, difference: Difference, drawn: Array, value: Array, share: float
+) -> tuple[NoisyMap, float]:
+    noisy = noisy_map(difference.dh, drawn)
+    sd = _onto(chart, difference, noisy.sd)
+    every = difference.dh.shape[1] // drawn.shape[2]
+    thin = replace(difference, theta=difference.theta[::every])
+    deviation = np.moveaxis(_onto(chart, thin, np.moveaxis(drawn, 0, -1)), -1, 0)[:, :, ::_EVERY]
+    return NoisyMap(value, deviation, sd, noisy.greatest), multiplier((noisy,), share)
 
 
 def _onto(chart: Chart, difference: Difference, values: Array) -> Array:
-    """Interpolate values (Z, T) of a difference at the chart's places; nothing stands out beyond it."""
+    """Interpolate values (Z, T, ...) of a difference at the chart's places; nothing stands out beyond it."""
     theta = np.append(difference.theta, 2 * np.pi)
     closed = np.concatenate([values, values[:, :1]], axis=1)
     field = RegularGridInterpolator((difference.z, theta), closed, bounds_error=False, fill_value=0.0)
     return np.asarray(field(tuple(np.meshgrid(chart.z, chart.theta, indexing="ij"))))
 
 
-def _independent(difference: Difference) -> float:
+def _independent(difference: Difference, share: float) -> float:
     """Return the Bonferroni multiplier for the number of places that change by themselves."""
     places = max(1.0, (difference.z[-1] - difference.z[0]) / _ALIKE_MM) * _TERMS
-    return float(norm.isf(FALSE_SHARE / places))
+    return float(norm.isf(share / places))

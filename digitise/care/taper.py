@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -26,9 +26,9 @@ _RIM_ROUNDS = 3
 _THIN = 2
 _RIM_MM, _RIM_TURN = 24.0, np.radians(20.0)
 # A calf's slope changes by 0.15 within 100 mm.  A patch that is alike (70 mm, a sixth of the way round) holds
-# some 12 of the places used, with differences of 1 to 2 mm: the weight of that rule per place.
+# some 12 of the places used, with differences of 1 to 2 mm: so much variance a place of them speaks with.
 TAPER_SLOPE_SD = 0.15
-_STIFFNESS = 25.0
+_PLACE_MM2 = 25.0
 
 
 @dataclass(frozen=True)
@@ -37,13 +37,26 @@ class Taper:
 
     Attributes
     ----------
+    theta, z
+        (T,) and (Z,) of the charts it is for.
     design
         (Z T, P) values of its terms at the chart's places.
+    weight
+        (Z', T') robust weights of every second row and column.
+    penalty
+        (P, P) precision of its terms, times the variance of a place with weight 1.
+    usual_mm
+        How far the limb usually is from it where it has a say.
     solve
-        (P, N) least squares with the robust weights, from every second row and column.
+        (P, N) least squares with the weights, from every second row and column.
     """
 
+    theta: Array
+    z: Array
     design: Array
+    weight: Array
+    penalty: Array
+    usual_mm: float
     solve: Array
 
     def stand_out(self, h: Array) -> Array:
@@ -51,6 +64,34 @@ class Taper:
         flat = h.reshape(-1, self.design.shape[0])
         used = h[..., ::_THIN, ::_THIN].reshape(len(flat), -1)
         return np.asarray(flat - (used @ self.solve.T) @ self.design.T).reshape(h.shape)
+
+    def stand_out_thin(self, h: Array) -> Array:
+        """Return the same of charts (..., Z, T / 2) of which every second column is known."""
+        rows, columns = len(self.z), len(self.theta)
+        flat = h.reshape(-1, rows * (columns // _THIN))
+        used = h[..., ::_THIN, :].reshape(len(flat), -1)
+        design = self.design.reshape(rows, columns, -1)[:, ::_THIN].reshape(flat.shape[1], -1)
+        return np.asarray(flat - (used @ self.solve.T) @ design.T).reshape(h.shape)
+
+    def without(self, left_out: Mask) -> Taper:
+        """Return the taper that the rest of the limb alone gives, less the places of a mask (Z, T)."""
+        weight = np.where(left_out[::_THIN, ::_THIN], 0.0, self.weight)
+        normal, weighed = self._weighed(weight)
+        return replace(self, weight=weight, solve=np.asarray(np.linalg.solve(normal, weighed), np.float64))
+
+    def sd_of(self, weight: Array) -> float:
+        """Return how uncertain a sum of the taper's heights with weights (Z, T) is.
+
+        It is what the places that have a say, each as uncertain as :data:`_PLACE_MM2` says, leave open of a
+        surface as smooth as the taper is taken to be.
+        """
+        normal, _ = self._weighed(self.weight)
+        row = weight.ravel() @ self.design
+        return float(np.sqrt(_PLACE_MM2 * row @ np.linalg.solve(normal, row)))
+
+    def _weighed(self, weight: Array) -> tuple[Array, Array]:
+        design = self.design.reshape(len(self.z), len(self.theta), -1)[::_THIN, ::_THIN]
+        return _weighed(design.reshape(weight.size, -1), weight.ravel(), self.penalty)
 
 
 def own_taper(theta: Array, z: Array, h: Array) -> Taper:
@@ -63,12 +104,12 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
     terms = np.einsum("tk,zs->ztks", fourier(theta, TAPER_HARMONICS), basis.splines(z))
     whole = terms.reshape(h.size, basis.size)
     # smooth as it is, the taper does not need every place of the chart
-    theta, z, h = theta[::_THIN], z[::_THIN], h[::_THIN, ::_THIN]
-    design = terms[::_THIN, ::_THIN].reshape(h.size, basis.size)
+    thin = h[::_THIN, ::_THIN]
+    design = terms[::_THIN, ::_THIN].reshape(thin.size, basis.size)
     # where nothing is left to follow, the taper runs on straight
     rough = np.kron(np.eye(basis.n_terms), basis.roughness_precision(TAPER_SLOPE_SD))
-    penalty = np.asarray(_STIFFNESS * rough + 1e-9 * np.eye(len(rough)), dtype=np.float64)
-    values, weight = h.ravel(), np.ones(h.size)
+    penalty = np.asarray(_PLACE_MM2 * rough + 1e-9 * np.eye(len(rough)), dtype=np.float64)
+    values, weight, scale = thin.ravel(), np.ones(thin.size), _LEAST_SCALE_MM
     for turn in range(2 * _ROUNDS + _RIM_ROUNDS):
         normal, weighed = _weighed(design, weight, penalty)
         left = np.abs(values - design @ np.linalg.solve(normal, weighed @ values))
@@ -78,16 +119,19 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
         else:
             weight = np.maximum(1 - (left / (_REJECT * scale)) ** 2, 0.0) ** 2
         if turn >= 2 * _ROUNDS:
-            weight = np.where(_with_rim(weight == 0, theta, z, h.shape), 0.0, weight)
+            rejected = (weight == 0).reshape(thin.shape)
+            weight = np.where(with_rim(rejected, theta[::_THIN], z[::_THIN]).ravel(), 0.0, weight)
     normal, weighed = _weighed(design, weight, penalty)
-    return Taper(whole, np.asarray(np.linalg.solve(normal, weighed), dtype=np.float64))
+    solve = np.asarray(np.linalg.solve(normal, weighed), dtype=np.float64)
+    return Taper(theta, z, whole, weight.reshape(thin.shape), penalty, scale, solve)
 
 
-def _with_rim(rejected: Mask, theta: Array, z: Array, shape: tuple[int, ...]) -> Mask:
+def with_rim(mask: Mask, theta: Array, z: Array) -> Mask:
+    """Return a mask (Z, T) grown all round by as much as the flanks of a bulge run out unseen."""
     rows = 1 + 2 * round(_RIM_MM / float(z[1] - z[0]))
     columns = 1 + 2 * round(_RIM_TURN / float(theta[1] - theta[0]))
-    grown = ndimage.maximum_filter(rejected.reshape(shape), size=(rows, columns), mode=("nearest", "wrap"))
-    return np.asarray(grown).ravel()
+    grown = ndimage.maximum_filter(mask, size=(rows, columns), mode=("nearest", "wrap"))
+    return np.asarray(grown, dtype=bool)
 
 
 def _weighed(design: Array, weight: Array, penalty: Array) -> tuple[Array, Array]:

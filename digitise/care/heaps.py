@@ -1,0 +1,107 @@
+"""Heaps on a map: how far a place that stands out reaches, and what its surroundings alone would be.
+
+A heap grows downhill from its top, so that it stops at the valley to the next one.  A wide heap without an
+edge pulls the limb's smooth taper up: it then looks lower and narrower than it is.  So the taper is fitted
+anew without the heap and its rim, the heap grows further against that, and so on until it stops: the taper is
+now what its surroundings alone give (as a background is fitted with the peaks left out, common practice).
+Where the limb's own form goes on beside the heap, this does not settle; then the taper of the whole limb
+stays, and what it leaves open is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from digitise.care.chart import Mask
+from digitise.care.taper import Taper, with_rim
+from digitise.geometry.rigid import Array
+
+# A heap's foot: foam thins out to nothing beyond.
+FOOT = 0.05
+_UPHILL = 1.02
+# Of a Gaussian heap, 2 % of the volume lie below 2 % of its peak.
+_LAST = 0.02
+# Below half the usual difference from the taper, a slope is the limb's own roughness.
+_ROUGH = 0.5
+_ROUNDS = 12
+# Heaps of 15 to 60 mm (sd) on cones raise their peak by up to a fifth and their foot by up to nine tenths;
+# where the limb's own form joined in, one or the other was doubled or more.
+_PEAK_MOVES, _FOOT_GROWS = 1.25, 2.0
+
+
+@dataclass(frozen=True)
+class Heap:
+    """One heap as it is measured.
+
+    Attributes
+    ----------
+    value
+        (Z, T) the map that it is measured on.
+    foot
+        (Z, T) as far as its volume is counted.
+    taper
+        What the map counts from, where that is the limb's own taper.
+    settled
+        The taper is what the heap's surroundings alone give.
+    """
+
+    value: Array
+    foot: Mask
+    taper: Taper | None = None
+    settled: bool = False
+
+
+def grown(value: Array, seed: Mask, least: float) -> Mask:
+    """Grow a seed (Z, T) downhill as far as the map exceeds ``least``."""
+    allowed = value > least
+    mask = seed
+    while True:
+        inside = np.where(mask, value, -np.inf)
+        above = ndimage.maximum_filter(inside, size=3, mode=("constant", "wrap"), cval=-np.inf)
+        wider = mask | (allowed & (value <= _UPHILL * above))
+        if wider.sum() == mask.sum():
+            return mask
+        mask = wider
+
+
+def settle(h: Array, heap: Heap, seed: Mask, taken: Mask) -> Heap:
+    """Measure a heap against what its surroundings alone give, where they tell.
+
+    Parameters
+    ----------
+    h
+        (Z, T) chart of the limb.
+    heap
+        As found beyond the taper of the whole limb.
+    seed
+        (Z, T) its top.
+    taken
+        (Z, T) places of higher heaps, which stay theirs.
+
+    Returns
+    -------
+    The heap measured anew, or as it was when it did not settle.
+    """
+    if heap.taper is None:
+        return heap
+    taper, value = heap.taper, heap.value
+    least = _ROUGH * taper.usual_mm
+    left_out = np.zeros_like(seed)
+    for _ in range(_ROUNDS):
+        peak = float(value[seed].max())
+        foot = grown(value, seed, max(_LAST * peak, least)) & ~taken
+        wider = left_out | with_rim(foot, taper.theta, taper.z)
+        if (wider == left_out).all():
+            return Heap(value, foot, taper, settled=True) if _alike(heap, value, foot, seed) else heap
+        left_out = wider
+        taper = heap.taper.without(left_out)
+        value = taper.stand_out(h)
+    return heap
+
+
+def _alike(heap: Heap, value: Array, foot: Mask, seed: Mask) -> bool:
+    peak = float(value[seed].max() / heap.value[seed].max())
+    return 1 / _PEAK_MOVES < peak < _PEAK_MOVES and foot.sum() < _FOOT_GROWS * heap.foot.sum()
