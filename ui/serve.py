@@ -34,9 +34,38 @@ def main() -> None:
         threading.Thread(target=_open_browser, args=(asked.port,), daemon=True).start()
     options = [*config_flags(), f"--server.port={asked.port}", f"--server.address={asked.address}"]
     sys.argv = ["streamlit", "run", str(HERE / "app.py"), *options]
+    keep_upload_answers()
     from streamlit.web.cli import main as serve  # noqa: PLC0415  # reads sys.argv
 
     serve()
+
+
+def keep_upload_answers() -> None:
+    """Let the answer that a browser waits for before it sends files outlive the start of a run.
+
+    Before sending, the browser asks where to.  The library (seen in 1.67) drops the answer with all else that
+    was not sent yet when the page is drawn anew just then, as happens on a busy computer; the browser waits
+    for ever, and the photographs that were chosen are lost without a word.
+    """
+    from streamlit.runtime.forward_msg_queue import ForwardMsgQueue  # noqa: PLC0415  # slow to load
+
+    clear = ForwardMsgQueue.clear
+
+    def clear_but_answers(
+        queue: ForwardMsgQueue,
+        retain_lifecycle_msgs: bool = False,
+        fragment_ids_this_run: list[str] | None = None,
+    ) -> None:
+        waiting = list(queue._queue) if retain_lifecycle_msgs else []
+        clear(queue, retain_lifecycle_msgs, fragment_ids_this_run)
+        kept = {id(message) for message in queue._queue}
+        queue._queue += [
+            message
+            for message in waiting
+            if message.WhichOneof("type") == "file_urls_response" and id(message) not in kept
+        ]
+
+    ForwardMsgQueue.clear = clear_but_answers  # type: ignore[method-assign, assignment]
 
 
 def config_flags() -> list[str]:

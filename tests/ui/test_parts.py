@@ -17,7 +17,7 @@ from ui import draft as drafts
 from ui import palette
 from ui.gate import LOCKED_S, MOST_FAILURES, Gate
 from ui.memo import Memo
-from ui.serve import config_flags
+from ui.serve import config_flags, keep_upload_answers
 
 # ---- drafts ----------------------------------------------------------------------------------------
 
@@ -187,6 +187,26 @@ def test_server_is_told_to_keep_to_itself():
     ):
         assert flag in flags
     assert "http" not in " ".join(flags)
+
+
+def test_the_answer_before_an_upload_outlives_the_start_of_a_run(monkeypatch):
+    from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+    from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
+
+    monkeypatch.setattr(ForwardMsgQueue, "clear", ForwardMsgQueue.clear)  # put back afterwards
+    keep_upload_answers()
+    answer, drawn, started = ForwardMsg(), ForwardMsg(), ForwardMsg()
+    answer.file_urls_response.response_id = "one"
+    drawn.delta.new_element.markdown.body = "of the run before"
+    started.new_session.name = "started"
+    queue = ForwardMsgQueue()
+    for message in (answer, drawn, started):
+        queue.enqueue(message)
+    queue.clear(retain_lifecycle_msgs=True)
+    assert [message.WhichOneof("type") for message in queue._queue] == ["new_session", "file_urls_response"]
+    queue.clear(retain_lifecycle_msgs=True, fragment_ids_this_run=["other"])
+    assert [message.WhichOneof("type") for message in queue.flush()] == ["new_session", "file_urls_response"]
+    assert queue.is_empty()
 
 
 # ---- the command -----------------------------------------------------------------------------------
