@@ -1,7 +1,7 @@
 """Photographs of solids with closed forms: painted into the photo-real scenes in place of their limb.
 
-The scene's own limb is taken out (the plain backdrop is carried on behind it); the solid's exact silhouette in
-the true camera is filled with skin, shaded as a round thing is, and blurred by the photograph's point spread.
+The scene's own limb is taken out (the plain backdrop is carried on behind it); the solid's exact silhouette
+in the true camera is filled with skin, shaded as a round thing is, and blurred as the photograph is.
 """
 
 from dataclasses import dataclass

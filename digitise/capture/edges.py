@@ -187,7 +187,7 @@ def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.
     line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
     off = np.abs(np.sum((points - line) * normals, axis=1))
     clear = (fit.gain > _LEAST_GAIN) & (sd < UNSURE_PX) & (np.abs(fit.position) < 1.45)
-    return np.asarray(clear & (off < _OUTLIER_PX))
+    return np.asarray(clear & (off < _OUTLIER_PX), bool)
 
 
 def _notched(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.bool_]:
@@ -203,7 +203,7 @@ def _notched(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArra
     if notch.any():
         reach = int(depth.max() + _BEYOND_MM * px_per_mm) + _HALF_PX
         notch[notch] = ~_is_plain(pixels, points[notch], normals[notch], reach)
-    return notch
+    return np.asarray(notch, bool)
 
 
 def _is_plain(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: int) -> NDArray[np.bool_]:
