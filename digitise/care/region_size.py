@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitise.care.chart import Chart, Mask, connected
+from digitise.care.curvature import SHARPEST
 from digitise.care.heaps import FOOT, Heap, grown
 from digitise.care.maps import Search
 from digitise.geometry.rigid import Array
@@ -56,10 +57,7 @@ def measure(search: Search, chart: Chart, mask: Mask, heap: Heap) -> Size:
     rows = np.flatnonzero(mask.any(axis=1))
     peak, peak_sd, ratio = float(value[top]), float(sd[top]), None
     if search.kind == "ridge":
-        mean, radius = float(chart.h[top[0]].mean()), float(chart.radius[top])
-        ratio = mean / max(radius, 1e-9)
-        # the map is mean radius minus a multiple of the local one
-        peak, peak_sd = radius, peak_sd * radius / max(mean - peak, 1e-9)
+        peak, peak_sd, ratio = _sharpness(chart, value, top, peak_sd)
     volume, volume_sd = _volume(search, chart, heap) if search.kind in ("bulge", "hollow") else (None, None)
     theta, height = _middle(chart, weight)
     peak_theta, peak_height = _middle(chart, np.where(crest, value, 0.0))
@@ -77,6 +75,17 @@ def measure(search: Search, chart: Chart, mask: Mask, heap: Heap) -> Size:
         volume_ml=volume,
         volume_sd_ml=volume_sd,
     )
+
+
+def _sharpness(chart: Chart, value: Array, top: tuple[np.intp, ...], sd: float) -> tuple[float, float, float]:
+    """Return the local radius at the top of a ridge and its sd, mm, and the pressure ratio there."""
+    mean = chart.h[top[0]].mean()
+    # the map is the mean radius minus a multiple of the local one, which shows best on the flat
+    flat = int(np.argmax(chart.radius[top[0]]))
+    multiple = (mean - value[top[0], flat]) / chart.radius[top[0], flat]
+    radius = chart.radius[top]
+    sharp = min(float(mean) / radius, SHARPEST) if radius > 0 else SHARPEST
+    return float(radius), sd / float(multiple), float(sharp)
 
 
 def _middle(chart: Chart, weight: Array) -> tuple[float, float]:

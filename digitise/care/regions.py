@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from digitise.care.chart import Chart, Mask, connected, limb_chart
+from digitise.care.curvature import SHARPEST
 from digitise.care.heaps import FOOT, Heap, grown, settle
 from digitise.care.landmarks import HEEL_BELOW_MM, find_landmarks
 from digitise.care.maps import OWN_TAPER, Difference, Kind, Limits, Search, difference_search, own_searches
@@ -24,8 +25,9 @@ from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
 HIDDEN = (
-    "Outlines cannot see dents hidden behind a convex edge, and see ridges only where they stand in an "
-    "outline: feel the limb as well."
+    "Outlines cannot see dents hidden behind a convex edge: feel the limb as well. Ridges such as the crest "
+    "of the shin cannot be judged from two photographs, and hardly from fewer than six: that none is listed "
+    "does not mean that there is none."
 )
 NO_EDGE = "It runs on into the limb's own form, so its volume is rough."
 PEAK_MEANS: dict[Kind, str] = {
@@ -73,7 +75,7 @@ class Region:
     peak_mm, peak_sd_mm
         See :data:`PEAK_MEANS`.
     ratio
-        Local over mean pressure by Laplace; ridges only.
+        Local over mean pressure by Laplace, at most :data:`digitise.care.curvature.SHARPEST`; ridges only.
     volume_ml, volume_sd_ml
         Between the surface and the reference; bulges and hollows only.  Of a bulge beyond the limb's own
         taper the sd holds what is open about that taper.
@@ -238,9 +240,9 @@ def _why(search: Search, size: Size) -> str:
         case "hollow":
             return f"It lies {peak:.0f} mm below {search.reference}, {beyond}."
         case "ridge":
-            return (
-                f"Its radius is {peak:.0f} mm, so a layer presses {size.ratio:.1f} times the section's mean."
-            )
+            assert size.ratio is not None
+            times = f"{'at least ' if size.ratio >= SHARPEST else ''}{size.ratio:.1f} times"
+            return f"Its radius is {peak:.0f} mm, so a layer presses {times} the section's mean."
         case "crease":
             return f"It lies {peak:.1f} mm below {search.reference}, {beyond}."
         case "inverted taper":

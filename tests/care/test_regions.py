@@ -5,11 +5,12 @@ import pytest
 from solid_limbs import cone_radius, cone_with, heap, limb, volume_of
 
 from digitise.care.chart import columns, connected, limb_chart
+from digitise.care.curvature import SHARPEST
 from digitise.care.landmarks import find_landmarks, knee_crease
 from digitise.care.maps import Difference, Limits
 from digitise.care.noise import spread_columns
 from digitise.care.places import direction_words, stretch_name, stretches
-from digitise.care.regions import ADVICE, PEAK_MEANS, find_regions
+from digitise.care.regions import ADVICE, HIDDEN, PEAK_MEANS, find_regions
 from digitise.care.taper import outer_lift
 from digitise.geometry.rigid import Pose
 
@@ -121,16 +122,49 @@ def test_heel_is_no_inverted_taper():
     assert [r for r in find_regions(arm) if r.kind == "inverted taper"]
 
 
-def test_ridge_is_listed_when_enough_views_saw_it():
+def ridges(height, wide, degrees, directions):
     def shape(theta, z):
-        return 55 + heap(theta, z, 9.0, np.pi / 2, 300.0, wide=0.4, tall=200.0)
+        return 55 + heap(theta, z, height, np.radians(degrees), 300.0, wide=wide, tall=200.0)
 
-    (ridge,) = (r for r in find_regions(limb(shape, directions=EVERY_15)) if r.kind == "ridge")
+    return [r for r in find_regions(limb(shape, directions=directions)) if r.kind == "ridge"]
+
+
+def test_ridge_is_listed_when_enough_views_saw_it():
+    (ridge,) = ridges(9.0, 0.4, 90, EVERY_15)
     assert abs(np.degrees(ridge.theta) - 90) < 5
+    # h + h'' of the heap's top, 55 + 9 - 9 / 0.4^2 = 7.8 mm, of which six harmonics keep 12; mean radius 56
+    assert ridge.ratio == pytest.approx(56.3 / ridge.peak_mm, rel=0.05)
     assert ridge.ratio > Limits().ridge_ratio
+    assert 0 < ridge.peak_sd_mm < 6
     assert "front" in ridge.place
-    # two views do not see how sharp it is, so it is not claimed
-    assert not [r for r in find_regions(limb(shape, directions=(0, 90))) if r.kind == "ridge"]
+
+
+@pytest.mark.parametrize(
+    ("directions", "height", "wide", "listed"),
+    [
+        # local radius known to 16 mm, 14 mm, 11 mm, 6 mm, one sd
+        ((0, 90), 15.0, 0.3, False),
+        ((0, 60, 120), 15.0, 0.3, False),
+        ((0, 45, 90, 135), 9.0, 0.4, False),
+        ((0, 45, 90, 135), 15.0, 0.3, True),
+        ((0, 30, 60, 90, 120, 150), 9.0, 0.4, True),
+        ((0, 30, 60, 90, 120, 150), 6.0, 0.5, False),
+    ],
+)
+def test_ridge_is_claimed_only_where_views_tell_how_sharp_it_is(directions, height, wide, listed):
+    assert bool(ridges(height, wide, 90, directions)) == listed
+
+
+def test_edge_presses_at_least_so_much():
+    (ridge,) = ridges(15.0, 0.3, 45, EVERY_15)
+    assert ridge.ratio == SHARPEST
+    assert "at least 5.0 times" in ridge.why
+    assert ridge.peak_mm == 0.0
+    assert ridge.peak_sd_mm > 0.5
+
+
+def test_what_photographs_do_not_tell_is_said():
+    assert "cannot be judged from two photographs" in HIDDEN
 
 
 def difference(first, second, sd=0.4):
