@@ -130,7 +130,7 @@ def draw_overlay(both: Surfaces, stand: Stand, part: Window) -> Figure:
     change, upright = both.change, part.size[1] >= part.size[0]
     figure = style.blank(*(_UPRIGHT_MM if upright else _SIDEWAYS_MM))
     axes = figure.add_subplot()
-    axes.set_title(f"seen from {stand_words(change, stand)}", loc="center")
+    axes.set_title(f"Seen from {stand_words(change, stand)}", loc="center")
     axes.set_aspect("equal")
     axes.axis("off")
     picture = camera_view(_before(both.second, stand), both.colours, stand.camera, part)
