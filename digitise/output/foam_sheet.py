@@ -142,7 +142,7 @@ class _Page:
             self._overlap_marks()
 
     def _orientation(self) -> None:
-        x, y = _middle(self.piece)
+        x, y = _arrow_foot(self.piece)
         self._centred(SKIN, x, y - 4.0, 10, "B")
         pdf = self.pdf
         pdf.set_fill_color(150)
@@ -187,11 +187,11 @@ class _Page:
         pdf.text(x + RULER_MM + 4.0, y, "From end to end: 100 mm on paper")
 
 
-def _middle(piece: FoamPiece) -> tuple[float, float]:
-    """Return the middle of the widest part of a piece, where words have most room."""
+def _arrow_foot(piece: FoamPiece) -> tuple[float, float]:
+    """Return where the arrow starts so that it and its words have room: about the middle of the widest part."""
     line = maximum_inscribed_circle(Polygon(piece.outline), tolerance=1.0)
     x, y = line.coords[0]
-    return float(x), float(y)
+    return float(x), float(y) - _ARROW_MM / 2
 
 
 def _arrow(x: float, y: float) -> list[tuple[float, float]]:
@@ -236,7 +236,7 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
     line = {"fill": "none", "stroke": "#000"}
     path("cut", [piece.outline], {**line, "stroke-width": f"{CUT_MM}"})
     path("bevel", piece.bevel, {**line, "stroke-width": f"{BEVEL_LINE_MM}", "stroke-dasharray": "3 2"})
-    x, y = _middle(piece)
+    x, y = _arrow_foot(piece)
     path("arrow", [np.array([*_arrow(x, y), (x, y)])], {"fill": "#999"})
     words(SKIN, x + 5.0, bottom - y + 5.0, 3.5, "middle")
     words(TRUNK, x + 5.0, bottom - y - _ARROW_MM - 1.5, 2.8, "middle")

@@ -1,15 +1,22 @@
+import contextlib
 import dataclasses
 
 import numpy as np
 import pytest
+from conftest import CASES, Case
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely import LineString, Polygon
 from solid_limbs import cone_radius, heap, limb
 
+from digitise.capture.field import read_field
 from digitise.care.chart import limb_chart
 from digitise.care.foam import BEVEL_MM, MARGIN_MM, THINNEST_MM, foam_pieces, unroll
 from digitise.care.regions import find_regions
 from digitise.errors import PlanError
 from digitise.shape.mesh import limb_mesh
+from digitise.tape.table import read_tape
+from digitise.workflow import measure_limb
 
 
 @pytest.fixture(scope="module")
@@ -112,6 +119,39 @@ def test_nothing_is_thinner_than_scissors_cut(bumped, margin):
         opened = outline.buffer(-half).buffer(half)
         assert outline.difference(opened.buffer(0.3)).area < 1.0
         assert len(outline.interiors) == 0
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(2, 40), st.integers(0, 71), st.integers(1, 9), st.integers(1, 14)), min_size=1
+    ),
+    st.floats(0, 30),
+)
+def test_whatever_the_place_no_piece_is_thin(bumped, boxes, margin):
+    shape, region = bumped
+    mask = np.zeros_like(region.mask)
+    for row, column, tall, wide in boxes:
+        mask[row : row + tall, np.arange(column, column + wide) % mask.shape[1]] = True
+    with contextlib.suppress(PlanError):
+        for piece in foam_pieces(shape, dataclasses.replace(region, mask=mask), margin_mm=margin):
+            outline = Polygon(piece.outline)
+            half = THINNEST_MM / 2 - 0.2
+            assert outline.is_valid
+            assert outline.difference(outline.buffer(-half).buffer(half + 0.3)).area < 1.0
+
+
+@pytest.mark.slow
+def test_unrolled_area_of_a_photographed_leg_is_its_mesh():
+    case = Case("walk-light", CASES["walk-light"] / "walk-light")
+    leg = measure_limb(case.photos, read_field(case.field), read_tape(case.tape)).fit.limb
+    chart = limb_chart(leg)
+    flats, meshes = [], []
+    for region in find_regions(leg):
+        flats.append(unroll(chart, region.mask, region.theta).shape.area / 100)
+        meshes.append(mesh_area_cm2(leg, region.mask))
+    assert len(flats) >= 3
+    assert sum(flats) == pytest.approx(sum(meshes), rel=0.02)
 
 
 def test_region_all_round_is_opened_once(bumped):

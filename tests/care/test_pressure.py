@@ -65,6 +65,8 @@ def test_pressure_round_an_ellipse():
     found = [float(laplace_pa(10.0, 100.0, np.array(r))) / PASCAL_PER_MMHG for r in (at_tip, at_flat)]
     assert found == pytest.approx([28.127, 8.334], abs=6e-4)
     assert float(laplace_mmhg(10.0, 100.0, np.array(317.308792))) == pytest.approx(14.852, abs=6e-4)
+    assert 31.7308792 / (2 * np.pi) == pytest.approx(5.0501, abs=5e-5)
+    assert found[0] / found[1] == pytest.approx((6 / 4) ** 3)
 
 
 @pytest.mark.parametrize(("padding", "mmhg"), [(0, 18.851), (5, 16.747), (10, 15.065), (20, 12.545)])
