@@ -22,6 +22,14 @@ PAD_FILE, TABLE_FILE, FOAM_FILE = "pad.json", "places.csv", "foam.pdf"
 VIEWS_FILE, MAP_FILE = "places.png", "places-map.png"
 _OUR_FILES = frozenset({PAD_FILE, TABLE_FILE, FOAM_FILE, VIEWS_FILE, MAP_FILE, CAUTION_FILE})
 _SVG = re.compile(r"foam-[1-9][0-9]{0,3}\.svg")
+_MOST = {
+    "bulge": "Highest",
+    "hollow": "Deepest",
+    "ridge": "Sharpest",
+    "crease": "Deepest",
+    "inverted taper": "Narrowest",
+    "step": "Steepest",
+}
 _TABLE = (
     "number",
     "kind",
@@ -129,6 +137,6 @@ def _line(place: PlaceForm) -> str:
     return (
         f"{place.number}. {place.kind.capitalize()}, {place.place} ({place.confidence}), "
         f"{place.area_cm2:.0f} cm²{volume}. {place.why} "
-        f"95 % interval {low:.{digits}f} to {high:.{digits}f} mm. "
+        f"95 % interval {low:.{digits}f} to {high:.{digits}f} mm. {_MOST[place.kind]}: {place.peak_place}. "
         f"{place.advice[0].upper()}{place.advice[1:]}.{foam}"
     )

@@ -188,7 +188,7 @@ class _Page:
 
 
 def _arrow_foot(piece: FoamPiece) -> tuple[float, float]:
-    """Return where the arrow starts so that it and its words have room: about the middle of the widest part."""
+    """Return where the arrow starts, so that it and its words lie about the middle of the widest part."""
     line = maximum_inscribed_circle(Polygon(piece.outline), tolerance=1.0)
     x, y = line.coords[0]
     return float(x), float(y) - _ARROW_MM / 2

@@ -97,6 +97,9 @@ def test_pad_text_names_place_advice_and_caution(padded):
     assert "may need padding round it" in text.lower()
     assert all(line in text for line in caution("leg"))
     assert "hidden behind a convex edge" in text
+    assert "Highest: back, 300 mm." in text
+    assert "cannot be judged from two photographs" in text
+    assert any("cannot be judged from two photographs" in note for note in summary.notes)
 
 
 def test_a_plain_cone_has_no_places_and_gets_no_foam(tmp_path, model):
