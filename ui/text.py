@@ -22,6 +22,7 @@ STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
 STEP_SAVING = "Saving"
+STEP_WAITING = "Waiting for two other visits that are worked on"
 STEP_OPENING = "Opening the visit"
 
 # ---- the visit -------------------------------------------------------------------------------------

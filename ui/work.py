@@ -6,9 +6,10 @@ import contextlib
 import hashlib
 import io
 import tempfile
+import threading
 import zipfile
-from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -47,22 +48,27 @@ Progress = Callable[[str], None]
 MESH_STEP_MM, MESH_RAYS = 8.0, 72
 _JPEG_QUALITY = 85
 
-# photographs are 36 MB each when they are open, the rest is small
-_seen = Memo(4)
-_inspected = Memo(12)
-_outlined = Memo(2)
-_measured = Memo(3)
+# Photographs are 36 MB each when they are open, so only a few stay open, and all else that is remembered is
+# without their pixels; a dozen visits in as many tabs then go on without doing anything twice.
+_opened = Memo(4)
+_detected = Memo(60)
+_inspected = Memo(24)
+_outlined = Memo(24)
+_measured = Memo(24)
 _meshes = Memo(24)
-_pictures = Memo(24)
+_pictures = Memo(80)
 _models = Memo(60)
-_summaries = Memo(12)
+_summaries = Memo(24)
 _sections = Memo(400)
 _sheets = Memo(3)
+
+# visits that are worked on at once: each holds its photographs and more of their size in memory meanwhile
+_turns = threading.BoundedSemaphore(2)
 
 
 @dataclass(frozen=True)
 class Seen:
-    """A photograph and the markers in it."""
+    """A photograph, without its pixels, and the markers in it."""
 
     photo: Photograph
     detections: tuple[Detection, ...]
@@ -133,24 +139,57 @@ def inspect(
     key = (tuple(_file_key(path) for path in paths), field_key, lens_json)
     profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
-    def look(path: Path) -> Seen:
+    def look(path: Path) -> tuple[Detection, ...]:
         tell(text.STEP_LOOKING.format(path.stem.replace("-", " ")))
-        photo = read_photo(path)
-        return Seen(photo, find_markers(photo, field))
+        return find_markers(opened(path), field)
 
     def make() -> Inspected:
+        with _turn(tell):
+            detections = [
+                _detected.get((_file_key(path), field_key), lambda path=path: look(path))  # type: ignore[misc]
+                for path in paths
+            ]
+            tell(text.STEP_CAMERAS)
+            photos = [opened(path) for path in paths]
+            found = inspect_photos(photos, detections, field, profile)
         seen = tuple(
-            _seen.get((_file_key(path), field_key), lambda path=path: look(path))  # type: ignore[misc]
-            for path in paths
+            Seen(_without_pixels(photo), markers) for photo, markers in zip(photos, detections, strict=True)
         )
-        tell(text.STEP_CAMERAS)
-        photos, detections = [one.photo for one in seen], [one.detections for one in seen]
-        return Inspected(seen, inspect_photos(photos, detections, field, profile), key)
+        return Inspected(seen, found, key)
 
     return _inspected.get(key, make)
 
 
+def opened(path: Path) -> Photograph:
+    """Return a photograph with its pixels.
+
+    Raises
+    ------
+    DigitiseError
+        It cannot be read.
+    """
+    return _opened.get(_file_key(path), lambda: read_photo(path))
+
+
+def _without_pixels(photo: Photograph) -> Photograph:
+    """Return all of a photograph but its pixels; its height and width are still those of the array."""
+    return replace(photo, pixels=np.empty((*photo.pixels.shape[:2], 0), np.uint8))
+
+
+@contextlib.contextmanager
+def _turn(tell: Progress) -> Iterator[None]:
+    """Wait until fewer than two other visits are worked on."""
+    if not _turns.acquire(blocking=False):
+        tell(text.STEP_WAITING)
+        _turns.acquire()
+    try:
+        yield
+    finally:
+        _turns.release()
+
+
 def measure(
+    paths: Sequence[Path],
     inspected: Inspected,
     field: MarkerField,
     tape: tuple[TapeRow, ...],
@@ -175,8 +214,12 @@ def measure(
         drawn: dict[str, Correction] = {
             name: correction_from_json(words, name) for name, words in corrections.items()
         }
-        photos = tuple(one.photo for one in inspected.seen)
-        return find_outlines(photos, inspected.inspection, field, axis_from_world=axis, corrections=drawn)
+        with _turn(tell):
+            photos = tuple(opened(path) for path in paths)
+            found = find_outlines(
+                photos, inspected.inspection, field, axis_from_world=axis, corrections=drawn
+            )
+        return replace(found, photos=tuple(map(_without_pixels, photos)))
 
     def fit() -> Measured:
         outlined = _outlined.get(drawn_key, outline)
@@ -203,12 +246,12 @@ def limb_key(limb: Limb) -> str:
     ).hexdigest()
 
 
-def outline_picture(measured: Measured, number: int) -> bytes:
-    """Return photograph ``number`` (from 0) with its edge drawn, as a JPEG file."""
+def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
+    """Return the photograph of that path, ``number`` (from 0), with its edge drawn, as a JPEG file."""
 
     def draw() -> bytes:
         picture = draw_outline(
-            measured.photos[number],
+            opened(path),
             measured.outlines[number],
             measured.calibration.cameras[number],
             measured.fit.limb,
@@ -316,5 +359,8 @@ def _file_key(path: Path) -> Hashable:
 
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
-    for memo in (_seen, _inspected, _outlined, _measured, _meshes, _pictures, _models, _summaries, _sections):
+    for memo in (
+        *(_opened, _detected, _inspected, _outlined, _measured),
+        *(_meshes, _pictures, _models, _summaries, _sections),
+    ):
         memo.forget()

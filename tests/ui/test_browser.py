@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from bench_page import open_visits
 from browser_support import CHROMIUM, browser, drawn, settled, tab
 from ui_support import ROOT, serve
 
@@ -99,6 +100,8 @@ def test_first_visit_from_an_empty_start_to_weeks_and_export(served, modelled, t
         page.get_by_text("Saved as visit 1").first.wait_for()
         settled(page)
         assert volume_shown(page) == corrected
+        open_again(page, served.url)
+        assert volume_shown(page) == corrected
         add_visit(served.home, modelled[1][1], "K-017", days_ago=21)
         taken = compare_and_export(page, served.url, tmp_path / "limb.html")
     opens_without_the_program(taken)
@@ -176,6 +179,21 @@ def compare_and_export(page, url, taken):
     return taken
 
 
+def open_again(page, url):
+    """Open the saved visit from the page of weeks, and save it again with a note."""
+    page.goto(f"{url}weeks")
+    page.get_by_role("button", name="Open again to change it").click()
+    page.get_by_text("Change visit 1 of K-017").wait_for()
+    page.get_by_text("Corrected by hand").wait_for()
+    page.get_by_text("More about this visit").click()
+    page.get_by_role("textbox", name="Note (no names)").fill("Looked at again")
+    page.keyboard.press("Tab")
+    settled(page)
+    page.get_by_role("button", name="Save the changes").click()
+    page.get_by_text("Visit 1 of K-017 is changed and saved").wait_for()
+    settled(page)
+
+
 def drag_a_point(page):
     """Correct the first outline by dragging one point outward, and one more by the keyboard and undo."""
     page.get_by_role("button", name="Correct outline 1").click()
@@ -218,6 +236,13 @@ def opens_without_the_program(file):
         page.locator(".js-plotly-plot .main-svg").first.wait_for()
         assert "cups more" in page.content()
         assert "K-017" not in page.content()
+
+
+def test_visits_entered_at_once_in_three_tabs_keep_apart(served):
+    # ten at once: tests/bench_page.py
+    with browser() as found:
+        volumes = open_visits(found, served, 3)
+    assert len(set(volumes)) == 3
 
 
 @pytest.fixture

@@ -29,7 +29,7 @@ outline_editor = st.components.v2.component(
 )
 
 
-def editor_data(measured: Measured, number: int, correction: str | None) -> dict[str, Any]:
+def editor_data(path: Path, measured: Measured, number: int, correction: str | None) -> dict[str, Any]:
     """Return what the editor shows: the part of the photograph with the limb, and its edges as points.
 
     Points are in pixels of the photograph; the editor draws them through ``corner`` and ``scale``.
@@ -42,15 +42,16 @@ def editor_data(measured: Measured, number: int, correction: str | None) -> dict
     x0, y0 = (int(v) for v in np.clip(np.floor(low - margin), 0, None))
     x1, y1 = (int(v) for v in np.minimum(np.ceil(high + margin), [width, height]))
     step = max(1, int(np.ceil(max(x1 - x0, y1 - y0) / _LONG_SIDE_PX)))
-    part = np.ascontiguousarray(photo.pixels[y0:y1:step, x0:x1:step])
-    picture = work.remembered_picture(
-        ("editor", photo.sha256, x0, y0, step, part.shape), lambda: work.jpeg(part)
-    )
+
+    def cut() -> bytes:
+        return work.jpeg(np.ascontiguousarray(work.opened(path).pixels[y0:y1:step, x0:x1:step]))
+
+    picture = work.remembered_picture(("editor", photo.sha256, x0, y0, x1, y1, step), cut)
     return {
         "picture": "data:image/jpeg;base64," + base64.b64encode(picture).decode(),
         "corner": [x0, y0],
         "scale": step,
-        "size": [part.shape[1], part.shape[0]],
+        "size": [-(-(x1 - x0) // step), -(-(y1 - y0) // step)],
         "edges": [
             {"side": side, "points": _thinned(edge.points, heights), "sure": True}
             for side, edge, heights in zip(("left", "right"), outline.edges, outline.heights, strict=True)

@@ -21,7 +21,7 @@ def show(draft: Draft, measured: Measured, locked: bool) -> None:
         for column, number in zip(st.columns(2), range(start, min(start + 2, len(paths))), strict=False):
             with column:
                 st.image(
-                    work.outline_picture(measured, number),
+                    work.outline_picture(paths[number], measured, number),
                     width="stretch",
                     alt=text.OUTLINE_ALT.format(number + 1),
                 )
@@ -42,7 +42,7 @@ def _correct(draft: Draft, measured: Measured, number: int) -> None:
     st.markdown(text.EDITOR_LEAD)
     done = outline_editor(
         key=state.widget(f"editor-{number}"),
-        data=editor_data(measured, number, draft.correction(path)),
+        data=editor_data(path, measured, number, draft.correction(path)),
         on_correction_change=lambda: None,
     )
     if done.correction:

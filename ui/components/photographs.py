@@ -147,7 +147,7 @@ def _photo(draft: Draft, found: Inspected, number: int, path: Path) -> None:
     worst = present.worst(findings)
     picture = work.remembered_picture(
         ("marked", str(path), path.stat().st_mtime_ns, _field_key(draft)),
-        lambda: work.jpeg(pictures.marked_picture(seen.photo, seen.detections, work.field_of(draft))),
+        lambda: work.jpeg(pictures.marked_picture(work.opened(path), seen.detections, work.field_of(draft))),
     )
     st.image(picture, width="stretch", alt=text.PHOTO_ALT.format(number + 1))
     colour = {"note": "green", "warning": "orange", "refuse": "red"}[worst]

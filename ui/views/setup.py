@@ -71,7 +71,7 @@ def _test_photograph() -> None:
         seen = found.seen[0]
         findings = found.inspection.findings
         st.image(
-            work.jpeg(pictures.marked_picture(seen.photo, seen.detections, field)),
+            work.jpeg(pictures.marked_picture(work.opened(path), seen.detections, field)),
             alt=text.PHOTO_ALT.format(1),
         )
         if present.worst(findings) == "note":

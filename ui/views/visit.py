@@ -106,6 +106,7 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, typed: 
     try:
         with frame.steps() as tell:
             return work.measure(
+                draft.photos,
                 inspected,
                 work.field_of(draft),
                 typed.rows,
