@@ -15,13 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from digitise.care.chart import Mask
+from digitise.care.chart import Mask, connected
 from digitise.care.taper import Taper, with_rim
 from digitise.geometry.rigid import Array
 
 # A heap's foot: foam thins out to nothing beyond.
 FOOT = 0.05
 _UPHILL = 1.02
+# A lesser top whose valley to a higher one is no deeper than a third of it is a shoulder of that (ours).
+_SHOULDER = 2 / 3
 # Of a Gaussian heap, 2 % of the volume lie below 2 % of its peak.
 _LAST = 0.02
 # Below half the usual difference from the taper, a slope is the limb's own roughness.
@@ -65,6 +67,20 @@ def grown(value: Array, seed: Mask, least: float) -> Mask:
         if wider.sum() == mask.sum():
             return mask
         mask = wider
+
+
+def tops(value: Array, seeds: Mask) -> list[Mask]:
+    """Return the connected areas of seeds (Z, T), the highest first, each with its shoulders."""
+    found: list[Mask] = []
+    for seed in sorted(connected(seeds), key=lambda one: -float(value[one].max())):
+        high = connected(value >= _SHOULDER * float(value[seed].max()))
+        around = next(area for area in high if (area & seed).any())
+        joins = next((n for n, other in enumerate(found) if (around & other).any()), None)
+        if joins is None:
+            found.append(seed)
+        else:
+            found[joins] = found[joins] | seed
+    return found
 
 
 def settle(h: Array, heap: Heap, seed: Mask, taken: Mask) -> Heap:

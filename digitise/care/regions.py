@@ -13,9 +13,9 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from digitise.care.chart import Chart, Mask, connected, limb_chart
+from digitise.care.chart import Chart, Mask, limb_chart
 from digitise.care.curvature import SHARPEST
-from digitise.care.heaps import FOOT, Heap, grown, settle
+from digitise.care.heaps import FOOT, Heap, grown, settle, tops
 from digitise.care.landmarks import HEEL_BELOW_MM, find_landmarks
 from digitise.care.maps import OWN_TAPER, Difference, Kind, Limits, Search, difference_search, own_searches
 from digitise.care.noise import FALSE_SHARE
@@ -164,7 +164,7 @@ def _listed(search: Search, chart: Chart, is_leg: bool) -> list[tuple[Mask, Heap
     seeds = (value > search.threshold) & (value > search.critical * search.map.sd)
     taken: Mask = np.zeros_like(seeds)
     found = []
-    for seed in sorted(connected(seeds), key=lambda one: -float(value[one].max())):
+    for seed in tops(value, seeds):
         if (seed & taken).any():
             continue
         foot = grown(value, seed, FOOT * float(value[seed].max())) & ~taken

@@ -6,6 +6,7 @@ from solid_limbs import cone_radius, cone_with, heap, limb, volume_of
 
 from digitise.care.chart import columns, connected, limb_chart
 from digitise.care.curvature import SHARPEST
+from digitise.care.heaps import tops
 from digitise.care.landmarks import find_landmarks, knee_crease
 from digitise.care.maps import Difference, Limits
 from digitise.care.noise import spread_columns
@@ -76,6 +77,26 @@ def test_two_bumps_are_two_regions():
     )
     bulges = [region for region in find_regions(shape) if region.kind == "bulge"]
     assert [round(region.height_mm, -1) for region in bulges] == [220, 380]
+
+
+@pytest.mark.parametrize(("apart", "count"), [(0.9, 1), (2.6, 2)])
+def test_shoulder_of_a_hollow_is_no_place_of_its_own(apart, count):
+    dented = limb(
+        lambda theta, z: (
+            cone_radius(z)
+            + dome(theta, z, -11, 1.0, 300, 0.9, 50)
+            + dome(theta, z, -9, 1.0 + apart, 300, 0.9, 50)
+        )
+    )
+    hollows = [region for region in find_regions(dented) if region.kind == "hollow"]
+    assert len(hollows) == count
+
+
+def test_tops_and_shoulders():
+    value = np.array([[0.0, 9, 5, 7, 0, 8, 0]])
+    # 5 is more than two thirds of 7; between 8 and the others lies nothing
+    found = [np.flatnonzero(one).tolist() for one in tops(value, value > 6)]
+    assert found == [[1, 3], [5]]
 
 
 @pytest.mark.parametrize(("theta", "z"), [(1.0, 300.0), (np.pi, 250.0)])
