@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import block_diag
 
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
@@ -61,6 +60,14 @@ class Alignment:
         """(5,) turn, shift x, y, lean x, y."""
         return np.array([self.turn, *self.shift_mm, *self.lean])
 
+    def ways(self, z: Array) -> Array:
+        """Return what shift x, y and lean x, y add to a centre's x and y at heights (N,): (2, N, 4)."""
+        found = np.zeros((2, len(z), 4))
+        for axis in (0, 1):
+            found[axis, :, axis] = 1.0
+            found[axis, :, 2 + axis] = z - self.pivot_mm[2]
+        return found
+
     @property
     def turn_degrees(self) -> tuple[float, float]:
         """The turn and its sd in degrees."""
@@ -95,22 +102,32 @@ def common_range(a: Limb, b: Limb) -> tuple[float, float]:
     return low, high
 
 
-def _turning(basis: Basis, turn: float) -> Array:
-    """Return the (size, size) matrix that turns parameters: order k by k times the angle."""
-    waves = [np.eye(1)]
+def rotation(angle: float) -> Array:
+    """Return the (2, 2) matrix that turns a cosine and a sine coefficient by ``angle``, radians."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s], [s, c]])
+
+
+def turned(basis: Basis, turn: float, values: Array) -> Array:
+    """Return parameters (size, ...) of a limb turned counter-clockwise; order k turns by k times as much."""
+    terms = values.reshape(basis.n_terms, -1)
+    found = terms.copy()
     for k in range(1, basis.harmonics + 1):
-        c, s = np.cos(k * turn), np.sin(k * turn)
-        waves.append(np.array([[c, -s], [s, c]]))
-    return np.asarray(np.kron(block_diag(*waves), np.eye(basis.n_splines)), float)
+        pair = slice(2 * k - 1, 2 * k + 1)
+        found[pair] = rotation(k * turn) @ terms[pair]
+    return found.reshape(values.shape)
 
 
-def offsets(basis: Basis, pivot: Array) -> Array:
+def turned_square(basis: Basis, turn: float, matrix: Array) -> Array:
+    """Return a covariance or precision (size, size) of parameters, turned likewise."""
+    return turned(basis, turn, turned(basis, turn, matrix).T).T
+
+
+def offsets(alignment: Alignment, basis: Basis) -> Array:
     """Return what shift x, y and lean x, y add to the parameters: (size, 4)."""
     columns = np.zeros((basis.n_terms, basis.n_splines, 4))
-    for axis in (0, 1):
-        columns[1 + axis, :, axis] = 1.0
-        # splines reproduce a straight line from its values at their places
-        columns[1 + axis, :, 2 + axis] = basis.places - pivot[2]
+    # splines reproduce a straight line from its values at their places
+    columns[1:3] = alignment.ways(basis.places)
     return columns.reshape(basis.size, 4)
 
 
@@ -120,15 +137,14 @@ def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
     The motion is taken as exact; a joint solution knows b in the frame of a with the motion's uncertainty.
     """
     basis = limb.basis
-    turning = _turning(basis, alignment.turn)
-    ways = offsets(basis, alignment.pivot_mm)
+    ways = offsets(alignment, basis)
     centre = ways[:, :2] @ alignment.pivot_mm[:2]
-    stand = centre - turning @ centre + ways @ alignment.state[1:]
+    stand = centre - turned(basis, alignment.turn, centre) + ways @ alignment.state[1:]
     return replace(
         limb,
         axis_from_world=onto.axis_from_world,
-        mean=turning @ limb.mean + stand,
-        covariance=turning @ limb.covariance @ turning.T,
-        prior_mean=turning @ limb.prior_mean + stand,
-        prior_precision=turning @ limb.prior_precision @ turning.T,
+        mean=turned(basis, alignment.turn, limb.mean) + stand,
+        covariance=turned_square(basis, alignment.turn, limb.covariance),
+        prior_mean=turned(basis, alignment.turn, limb.prior_mean) + stand,
+        prior_precision=turned_square(basis, alignment.turn, limb.prior_precision),
     )

@@ -5,18 +5,24 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.signal import find_peaks
 
+from digitise.care.landmarks import profile_rows
 from digitise.geometry.rigid import Array
 
-# A girth must rise and fall again by this to count as a calf or forearm: twice what a tape is off.
-_PROMINENCE_MM = 5.0
 # Shorter stretches join their neighbour.
 _LEAST_MM = 30.0
 NAMES = {
-    "leg": ("foot end", "ankle", "calf", "knee", "thigh"),
-    "arm": ("hand end", "wrist", "forearm", "elbow", "upper arm"),
+    "leg": ("foot end", "ankle", "lower calf", "calf", "knee", "thigh"),
+    "arm": ("hand end", "wrist", "lower forearm", "forearm", "elbow", "upper arm"),
 }
+THIRDS = ("lower third", "middle third", "upper third")
+# The foot begins below the narrow place, by this share of the way from it to the wide one.  The other
+# bounds lie so far from narrow, wide and upper narrow place, mm (all ours): on three legs with known joints
+# the joint lay 0 to 66 mm above the upper narrow place.
+_FOOT_SHARE = 0.25
+_ABOVE_NARROW_MM = 40.0
+_BELOW_WIDE_MM = 60.0
+_JOINT_MM = (-20.0, 90.0)
 
 
 class Stretch(NamedTuple):
@@ -28,12 +34,7 @@ class Stretch(NamedTuple):
 
 
 def stretches(kind: str, z: Array, girth: Array) -> tuple[Stretch, ...]:
-    """Divide a limb at its narrowest and widest levels.
-
-    The bounds are candidates of ours.  With B the narrowest level below the calf, C the calf's widest and D
-    the narrowest above it, the ankle (wrist) reaches from a quarter of B-C below B to halfway to C, the calf
-    (forearm) on to halfway between C and D, the knee (elbow) as far beyond D; the thigh (upper arm) is the
-    rest.  A limb that runs on without such levels is divided in thirds, and named so.
+    """Divide a limb at the narrow and wide places of its girths.
 
     Parameters
     ----------
@@ -43,29 +44,46 @@ def stretches(kind: str, z: Array, girth: Array) -> tuple[Stretch, ...]:
         (N,) heights, rising from foot or hand, and girths there, mm.
     """
     low, high = float(z[0]), float(z[-1])
-    peaks, _ = find_peaks(girth, prominence=_PROMINENCE_MM)
-    if not len(peaks):
-        return _thirds(low, high)
-    c = int(peaks[0])
-    b = int(np.argmin(girth[: c + 1]))
-    valleys, _ = find_peaks(-girth[c:], prominence=_PROMINENCE_MM)
-    bounds = [float(z[b]) - 0.25 * float(z[c] - z[b]), float(z[b] + z[c]) / 2]
-    if len(valleys):
-        d = float(z[c + valleys[0]])
-        half = (d - float(z[c])) / 2
-        bounds += [d - half, d + half]
-    edges = [low, *bounds, high]
+    rows = profile_rows(girth)
+    if rows is None:
+        return divide(kind, low, high)
+    narrow, wide, upper = (float(height) for height in z[list(rows)])
+    return divide(kind, low, high, narrow, wide, upper if upper < high else None)
+
+
+def divide(
+    kind: str,
+    low: float,
+    high: float,
+    narrow: float | None = None,
+    wide: float | None = None,
+    upper_narrow: float | None = None,
+) -> tuple[Stretch, ...]:
+    """Name the stretches of a limb, from bottom to top; they cover it without gaps.
+
+    Parameters
+    ----------
+    kind
+        ``leg`` or ``arm``.
+    low, high
+        Its ends, mm.
+    narrow, wide, upper_narrow
+        Heights of its narrow place above foot or hand, of the greatest girth of calf or forearm, and of the
+        narrow place above that; a limb that runs on without the first two is divided in thirds.
+    """
+    if narrow is None or wide is None:
+        edges = np.linspace(low, high, len(THIRDS) + 1).tolist()
+        return tuple(Stretch(*row) for row in zip(THIRDS, edges, edges[1:], strict=False))
+    foot = narrow - _FOOT_SHARE * (wide - narrow)
+    bounds = [low, foot, narrow + _ABOVE_NARROW_MM, wide - _BELOW_WIDE_MM]
+    if upper_narrow is not None:
+        bounds += [upper_narrow + reach for reach in _JOINT_MM]
+    edges = np.maximum.accumulate(np.clip([*bounds, high], low, high)).tolist()
     return _joined([Stretch(*row) for row in zip(NAMES[kind], edges, edges[1:], strict=False)], low, high)
 
 
-def _thirds(low: float, high: float) -> tuple[Stretch, ...]:
-    edges = np.linspace(low, high, 4).tolist()
-    names = ("lower third", "middle third", "upper third")
-    return tuple(Stretch(*row) for row in zip(names, edges, edges[1:], strict=False))
-
-
 def _joined(found: list[Stretch], low: float, high: float) -> tuple[Stretch, ...]:
-    """Keep the stretches of some length within the limb, and let them cover it without gaps."""
-    kept = [s for s in found if min(s.high, high) - max(s.low, low) >= _LEAST_MM]
+    """Keep the stretches of some length, and let them cover the limb without gaps."""
+    kept = [s for s in found if s.high - s.low >= _LEAST_MM]
     edges = [low, *(s.low for s in kept[1:]), high]
     return tuple(Stretch(s.name, *pair) for s, *pair in zip(kept, edges, edges[1:], strict=False))

@@ -99,17 +99,26 @@ def find_landmarks(limb: Limb) -> Landmarks:
     return Landmarks(*(landmark(which) for which in range(len(_NAMES))))
 
 
-def _rows(girth: Array) -> tuple[int | None, int | None, int | None, int | None]:
-    """Return the rows of narrow, bend, wide and upper narrow place of a profile that rises with its index."""
+def profile_rows(girth: Array) -> tuple[int, int, int] | None:
+    """Return the rows of narrow, wide and upper narrow place of girths (N,) from foot or hand up, if any."""
     peaks, _ = find_peaks(girth, prominence=_PROMINENCE_MM)
     if not len(peaks):
-        return None, None, None, None
+        return None
     wide = int(peaks[0])
     narrow = int(np.argmin(girth[: wide + 1]))
     rest = girth[wide:]
     # up to where the limb has grown beyond the calf again, or its end
     beyond = np.flatnonzero(rest > rest[0] + _SAFE_MM)
     upper = wide + int(np.argmin(rest[: beyond[0]] if len(beyond) else rest))
+    return narrow, wide, upper
+
+
+def _rows(girth: Array) -> tuple[int | None, int | None, int | None, int | None]:
+    """Return the rows of narrow place, bend, wide and upper narrow place."""
+    found = profile_rows(girth)
+    if found is None:
+        return None, None, None, None
+    narrow, wide, upper = found
     return narrow, _bend(girth, narrow, wide), wide, upper
 
 

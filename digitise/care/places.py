@@ -6,14 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitise.care.change_stretches import THIRDS, divide
 from digitise.care.landmarks import Landmarks
 from digitise.shape.limb import Limb
 
-_THIRDS = ("lower third of the measured stretch", "middle third", "upper third of the measured stretch")
-# A stretch named after a narrow or wide place reaches this far from it (ours).
-_ANKLE_MM = 40.0
-_CALF_MM = 60.0
-_KNEE_MM = (-20.0, 90.0)
+# A third is named in a sentence, apart from the others.
+_IN_A_SENTENCE = {name: f"{name} of the measured stretch" for name in (THIRDS[0], THIRDS[-1])}
 # Beyond this share of the way round, a region goes all round.
 _ALL_ROUND = 0.85
 _SECTOR = np.cos(np.radians(67.5))
@@ -52,26 +50,11 @@ def direction_words(limb: Limb, theta: float) -> str:
 
 def stretches(limb: Limb, marks: Landmarks) -> tuple[Stretch, ...]:
     """Return the limb's named stretches from bottom to top; thirds where it has no narrow and wide place."""
-    low, high = limb.from_mm, limb.to_mm
-    if marks.narrow is None or marks.wide is None:
-        edges = np.linspace(low, high, 4)
-        return tuple(
-            Stretch(name, float(a), float(b)) for name, a, b in zip(_THIRDS, edges, edges[1:], strict=False)
-        )
-    leg = limb.kind == "leg"
-    wide = "calf" if leg else "forearm"
-    names = ["ankle" if leg else "wrist", f"lower {wide}", wide]
-    cuts = [marks.narrow.height_mm + _ANKLE_MM, marks.wide.height_mm - _CALF_MM]
-    if marks.upper_narrow is not None and not marks.upper_narrow.at_end:
-        joint = marks.upper_narrow.height_mm
-        names += ["knee" if leg else "elbow", "thigh" if leg else "upper arm"]
-        cuts += [joint + _KNEE_MM[0], joint + _KNEE_MM[1]]
-    edges = np.maximum.accumulate(np.clip([low, *cuts, high], low, high))
-    return tuple(
-        Stretch(name, float(a), float(b))
-        for name, a, b in zip(names, edges, edges[1:], strict=False)
-        if b > a
-    )
+    narrow, wide = (None if mark is None else mark.height_mm for mark in (marks.narrow, marks.wide))
+    upper = marks.upper_narrow
+    joint = None if upper is None or upper.at_end else upper.height_mm
+    found = divide(limb.kind, limb.from_mm, limb.to_mm, narrow, wide, joint)
+    return tuple(Stretch(_IN_A_SENTENCE.get(name, name), low, high) for name, low, high in found)
 
 
 def stretch_name(parts: tuple[Stretch, ...], height_mm: float) -> str:

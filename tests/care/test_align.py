@@ -9,8 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from digitise.care.align import align, mirror
+from digitise.care.align import align, align_and_solve, mirror
 from digitise.care.align_motion import Alignment, common_range, moved
+from digitise.care.align_turns import gauss_rule
+from digitise.care.change import volume_change
+from digitise.care.change_joint import SAME_LIMB, Apart
+from digitise.care.change_stretches import Stretch
 from digitise.errors import ModelError
 from digitise.shape.limb import girth, radius, volume
 
@@ -160,3 +164,40 @@ def test_common_range_is_what_both_know(leg):
 def test_refusals(leg, change, words):
     with pytest.raises(ModelError, match=words):
         align(leg, replace(leg, **change))
+
+
+@given(count=st.integers(1, 4), seed=st.integers(0, 1000))
+@settings(max_examples=30, deadline=None)
+def test_few_turns_stand_for_many(count, seed):
+    rng = np.random.default_rng(seed)
+    turns, weight = np.sort(rng.uniform(-0.5, 0.5, 7)), rng.dirichlet(np.ones(7))
+    nodes, share = gauss_rule(turns, weight, count)
+    assert len(nodes) == count
+    # Gauss's rule is exact to degree 2 count - 1
+    for power in range(2 * count):
+        assert_allclose(share @ nodes**power, weight @ turns**power, atol=1e-9)
+
+
+def test_one_turn_stands_for_itself():
+    nodes, share = gauss_rule(np.array([0.2]), np.ones(1), 3)
+    assert (nodes.tolist(), share.tolist()) == ([0.2], [1.0])
+
+
+def test_three_turns_give_the_average_over_all():
+    truth, rng = a_leg(), np.random.default_rng(11)
+    tape = (120.0, 250.0, 400.0)
+    first = seen(truth, LOW, HIGH, rng, tape=tape)
+    second = seen(stood_otherwise(truth, 0.15, (10, -5)), LOW, HIGH + 20, rng, tape=tape)
+    found, joint = align_and_solve(first, second)
+    apart = Apart.of(first, second, found.level_mm)
+    each = [apart.joined(replace(found, turn=float(turn)), SAME_LIMB) for turn in found.turns]
+    mean = sum(w * m for w, (m, _) in zip(found.weight, each, strict=True))
+    spread = sum(w * (s + np.outer(m - mean, m - mean)) for w, (m, s) in zip(found.weight, each, strict=True))
+    here, there = change_ml(replace(joint, mean=mean, covariance=spread)), change_ml(joint)
+    # the tolerance that is stated where the number of turns is set: 1 % of an sd
+    assert_allclose(there, here, atol=0.01 * here[1])
+
+
+def change_ml(joint):
+    change = volume_change(joint, Stretch("whole", joint.low, joint.high)).change_ml
+    return np.array([change.mean, change.sd])

@@ -291,15 +291,23 @@ def test_stretches_of_a_leg():
     z = np.arange(100.0, 821.0, 10.0)
     heights, girths = [100, 130, 330, 430, 460, 820], [225, 215, 400, 350, 355, 560]
     found = stretches("leg", z, np.interp(z, heights, girths))
-    assert [s.name for s in found] == ["ankle", "calf", "knee", "thigh"]
-    # narrowest 130, widest 330, narrowest above 430: halfway 230 and 380, as far beyond 480
-    assert [(s.low, s.high) for s in found] == [(100, 230), (230, 380), (380, 480), (480, 820)]
+    assert [s.name for s in found] == ["ankle", "lower calf", "calf", "knee", "thigh"]
+    # narrowest 130: 40 mm above; widest 330: 60 mm below; narrowest above it 430: 20 mm below, 90 mm above
+    assert [s.low for s in found] == [100, 170, 270, 410, 520]
+    assert [s.high for s in found] == [170, 270, 410, 520, 820]
 
 
 def test_stretches_of_an_arm_that_ends_below_the_elbow():
     z = np.arange(0.0, 201.0, 10.0)
     found = stretches("arm", z, np.interp(z, [0, 60, 160, 200], [190, 165, 260, 252]))
     assert [s.name for s in found] == ["hand end", "wrist", "forearm"]
+
+
+def test_a_leg_measured_down_to_the_heel_has_a_foot_end():
+    z = np.arange(40.0, 421.0, 10.0)
+    found = stretches("leg", z, np.interp(z, [40, 140, 340, 420], [300, 220, 390, 350]))
+    # a quarter of the way from narrowest to widest, below the narrowest
+    assert found[0] == ("foot end", 40.0, 90.0)
 
 
 def test_a_column_is_divided_in_thirds():
