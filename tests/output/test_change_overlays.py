@@ -200,7 +200,7 @@ def test_words_tell_what_is_what(figures, change, models):
     words = [text.get_text() for text in figures[1].legends[0].get_texts()]
     assert words == ["outline: first visit", "smaller", "no clear change", "larger (striped)"]
     assert figures[1].legends[0].get_title().get_text() == "in colour: second visit"
-    assert figures[1].axes[0].get_title() == "seen from photograph 2 of the first visit"
+    assert figures[1].axes[0].get_title() == "Seen from photograph 2 of the first visit"
     assert figures[1].axes[1].get_ylabel() == "smaller  ←  change, mm  →  larger"
     heights = [text.get_text() for text in figures[1].axes[0].texts]
     assert heights == ["100", "200", "300", "400", "500 mm"]
@@ -246,7 +246,7 @@ def test_the_mirrored_limb_is_seen_from_the_first_ones_stands_only(models):
     assert [stand.of_first for stand, _ in found.views] == [True, True]
     with style.styled():
         figure = draw_overlay(found.both, *found.views[0])
-    assert figure.axes[0].get_title() == "seen from photograph 1 of the left leg"
+    assert figure.axes[0].get_title() == "Seen from photograph 1 of the left leg"
     assert figure.legends[0].get_texts()[0].get_text() == "outline: left leg"
     assert figure.legends[0].get_title().get_text() == "in colour: right leg, mirrored"
 
