@@ -33,6 +33,7 @@ pages = [st.Page(one, title="One", default=True), st.Page(two, title="Two")]
 st.navigation(pages, position="top").run()
 """
 PAINTED = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? null"
+TITLES = {"One": "Word", "Two": "Other"}
 PAGES = {
     "Set up": "Download the sheets",
     "Weeks": "Nothing is saved yet",
@@ -104,6 +105,7 @@ def clicked(page, link: str, ready: str) -> float:
     """Return the seconds from a click on a page's name to its text."""
     begin = time.perf_counter()
     page.get_by_role("link", name=link, exact=True).click()
+    page.get_by_role("heading", name=TITLES.get(link, link), exact=True).wait_for()
     page.get_by_text(ready).first.wait_for()
     took = time.perf_counter() - begin
     settled(page)

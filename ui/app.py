@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import threading
 from pathlib import Path
 
 import streamlit as st
@@ -18,6 +20,12 @@ PAGES = Path(__file__).parent / "views"
 def tidy() -> None:
     """Remove old drafts once when the server starts."""
     remove_old()
+
+
+@st.cache_resource
+def warm_up() -> None:
+    """Load, once the first page is drawn, what the pages after it need."""
+    threading.Thread(target=importlib.import_module, args=("ui.care",), daemon=True).start()
 
 
 def page(name: str, title: str, icon: str, default: bool = False) -> st.Page:
@@ -41,3 +49,4 @@ if frame.passed_gate():
         ],
         position="top",
     ).run()
+    warm_up()

@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).parent
-# what the pages need before they can draw: loaded here, so that the first visitor does not wait for it
-_SLOW = ("plotly.graph_objects", "digitise.workflow", "digitise.record.store", "ui.care")
+# what the first page needs before it can draw: loaded here, so that the first visitor does not wait for it
+_SLOW = ("plotly.graph_objects", "ui.work")
 _PATIENCE_S = 30.0
 
 

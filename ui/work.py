@@ -22,7 +22,6 @@ from digitise.capture.inspection import Inspection, inspect_photos
 from digitise.capture.lens import lens_from_json
 from digitise.capture.markers import Detection, find_markers
 from digitise.capture.photo import Photograph, read_photo
-from digitise.capture.sheetfiles import save_sheets
 from digitise.capture.sheets import Paper, parse_print_scale, sheet_field, sheet_set
 from digitise.errors import RecordError
 from digitise.geometry.rigid import Pose
@@ -339,6 +338,9 @@ def sheets_zip(paper: Paper, print_scale: str) -> bytes:
     DigitiseError
         The print scale is none.
     """
+    # brings a library for printing that no other page needs at its start
+    from digitise.capture.sheetfiles import save_sheets  # noqa: PLC0415
+
     scale = parse_print_scale(print_scale)
 
     def make() -> bytes:

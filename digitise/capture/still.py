@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.spatial.transform import Rotation
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from digitise.capture.bundle import POSE, Solution, State
 from digitise.capture.problem import Key
@@ -17,7 +17,7 @@ STILL_MM = 3.0  # a board that moved less counts as still: paper on a wall keeps
 STILL_RAD = float(np.deg2rad(0.3))
 QUANTILE = 0.999
 
-_LIMIT = float(chi2.ppf(QUANTILE, POSE))
+_LIMIT = float(chdtri(POSE, 1.0 - QUANTILE))
 
 
 def still_groups(bodies: Mapping[Key, int], solution: Solution) -> list[list[Key]]:

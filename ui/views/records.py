@@ -26,7 +26,9 @@ def main() -> None:
     with frame.errors(), Store() as store:
         codes = [client.code for client in store.list_clients()]
         if codes:
-            client = st.selectbox(text.RECORDS_FIND, codes, index=None, key="client")
+            client = st.selectbox(
+                text.RECORDS_FIND, codes, index=None, placeholder=text.RECORDS_PICK_CLIENT, key="client"
+            )
             if client in codes:
                 _client(store, client)
             else:
@@ -76,7 +78,20 @@ def _client(store: Store, client: str) -> None:
             for line in visits
         ]
     )
-    wanted = st.selectbox(text.RECORDS_OPEN, [line.id for line in visits], index=None, key=f"open-{client}")
+    words = {
+        line.id: text.RECORDS_LINE.format(
+            line.id, text.SIDES[line.side], text.LIMBS[line.limb].lower(), f"{line.taken:%d %B %Y}"
+        )
+        for line in visits
+    }
+    wanted = st.selectbox(
+        text.RECORDS_OPEN,
+        list(words)[::-1],
+        index=None,
+        format_func=words.__getitem__,
+        placeholder=text.RECORDS_PICK,
+        key=f"open-{client}",
+    )
     if wanted is not None:
         _visit(store, VisitId(wanted))
     with st.expander(text.FORGET):

@@ -19,8 +19,11 @@ def main() -> None:
     state.draft()
     with frame.errors():
         shown = st.toggle(text.TEACH_CODES, key="codes")
-        with Store() as store, st.expander(text.TEACH_WHOSE, expanded=shown):
-            visits = chooser.limb_visits(store)
+        with Store() as store:
+            # with nothing to choose from, what is to be done must not hide in a closed box
+            box = st.expander(text.TEACH_WHOSE, expanded=shown) if store.list_clients() else st.container()
+            with box:
+                visits = chooser.limb_visits(store)
         if len(visits) == 1:
             st.info(text.ONE_VISIT)
         elif visits:
