@@ -2,8 +2,8 @@
 
 Each limb is a Gaussian belief that came from its own prior and its own evidence.  A limb's anatomy (the
 triangle of the calf, the flat of the shin) stays while its swelling changes, so the harmonics of order 2
-and more are correlated between the two priors (:mod:`digitise.care.change_links`).  Every limb keeps its own
-marginal prior, and the two may have different splines.
+and more are correlated between the two priors (:mod:`digitise.care.change_links`).  The two may have
+different splines.
 
 Mean radius (order 0) is seen in every visit and stays uncorrelated; centres (order 1) move with the person
 and by what :class:`~digitise.care.align_motion.Alignment` allows each level.  Given the turn all this is
@@ -25,9 +25,8 @@ from digitise.care.change_links import (
     Terms,
     centre_links,
     condition,
-    facing_link,
     information,
-    kin_link,
+    kin_links,
     order_priors,
 )
 from digitise.geometry.rigid import Array
@@ -143,8 +142,7 @@ class Apart:
         links = centre_links(alignment, terms, stand)
         for order in self.prior_a.keys() & self.prior_b.keys():
             first, second, rho = self.prior_a[order], self.prior_b[order], kinship.at(order)
-            links.append(facing_link(order, second, turn, terms[1]))
-            links.append(kin_link(order, first, second, turn, rho, terms))
+            links += kin_links(order, first, second, turn, rho, terms)
         precision = block_diag(
             self.precision_a, turned_square(b.basis, turn, self.precision_b), np.diag(STAND_SD**-2)
         )

@@ -4,9 +4,11 @@ Three kinds of factor, each a change of the joint precision of two limbs that we
 
 - *facing*: what the section priors say of wide and deep belongs to one direction of the limb.  The prior of a
   turned limb is therefore taken back as it was turned, and stated again in the direction of the other limb.
-- *kin*: with y the values of one order's cosine and sine at the common heights, each limb's own prior has
-  ``y = m + R^-1 w`` with white w, and the w of both are correlated with rho.  With ``J_i = R_i' R_i`` the
-  precision of y_i the factor is ``J - diag(J_1, J_2)``, so each limb keeps its own marginal prior.
+- *kin*: the values of one order's cosine and sine at the common heights are correlated with rho between the
+  limbs.  A layer of even thickness adds a constant to the support distance, so it changes order 0 only and
+  leaves all others as they were in mm: both limbs get the mean of their prior covariances, although one may
+  be thicker.  And both get the mean of their prior means: those follow from what each limb's views saw of
+  its oval, so a turn of the person alone would make them differ.
 - *centre*: sections' centres agree but for what each height may have moved of itself.
 """
 
@@ -79,6 +81,11 @@ class OrderPrior:
         wave = np.kron(rotation(order * turn), np.eye(len(self.mean) // 2))
         return OrderPrior(wave @ self.mean, wave @ self.precision @ wave.T)
 
+    def common(self, other: OrderPrior) -> Array:
+        """Return the precision that belongs to the mean of both covariances."""
+        mean = (np.linalg.inv(self.precision) + np.linalg.inv(other.precision)) / 2
+        return np.asarray(np.linalg.inv((mean + mean.T) / 2), float)
+
     def faces(self, order: int) -> bool:
         """Tell whether the prior changes when the limb is turned."""
         quarter = self.turned(order, np.pi / (2 * order))
@@ -143,18 +150,25 @@ def facing_link(order: int, own: OrderPrior, turn: float, terms: Terms) -> Link:
     return Link(columns, terms.both, own.precision - there.precision, there.mean)
 
 
-def kin_link(
+def kin_links(
     order: int, first: OrderPrior, second: OrderPrior, turn: float, rho: float, terms: tuple[Terms, Terms]
-) -> Link:
-    """Return the factor that correlates an order of two limbs, the second turned by ``turn``."""
+) -> list[Link]:
+    """Return the factors that correlate an order of two limbs, the second turned by ``turn``.
+
+    One takes back what each prior said alone, the other states what both say together, in the direction of
+    the first limb.
+    """
     columns = np.concatenate([*terms[0].columns(order), *terms[1].columns(order)])
-    roots = cholesky(first.precision), cholesky(second.precision)
-    share = 1 / (1 - rho**2)
-    cross = -rho * share * roots[0].T @ roots[1]
-    own = (share - 1) * first.precision, (share - 1) * second.precision
-    middle = np.block([[own[0], cross], [cross.T, own[1]]])
-    target = np.concatenate([first.mean, second.turned(order, turn).mean])
-    return Link(columns, block_diag(terms[0].both, terms[1].both), middle, target)
+    rows = block_diag(terms[0].both, terms[1].both)
+    there = second.turned(order, turn)
+    own = np.concatenate([first.mean, there.mean])
+    common = first.common(second)
+    together = np.asarray(np.kron([[1.0, -rho], [-rho, 1.0]], common), float) / (1 - rho**2)
+    mean = np.tile((first.mean + there.mean) / 2, 2)
+    return [
+        Link(columns, rows, -block_diag(first.precision, there.precision), own),
+        Link(columns, rows, together, mean),
+    ]
 
 
 def centre_links(alignment: Alignment, terms: tuple[Terms, Terms], stand: Places) -> list[Link]:
