@@ -13,12 +13,13 @@ from digitise.care.plan import Plan
 from digitise.care.regions import Region, find_regions
 from digitise.care.wrap import wrap_sheet
 from digitise.errors import ModelError
+from digitise.files import check_folder
 from digitise.output.care_pad_files import Padding, write_padding
 from digitise.output.care_pad_foam import make_foam
 from digitise.output.care_pad_form import AgainstForm, PadForm
 from digitise.output.care_wrap_files import write_wrap
 from digitise.output.care_wrap_form import WrapForm
-from digitise.output.change_files import write_change
+from digitise.output.change_files import is_change_file, write_change
 from digitise.output.change_form import ChangeForm
 from digitise.output.change_summary import Compared
 from digitise.output.model_file import StoredModel, read_model
@@ -66,6 +67,7 @@ def compare_folders(
         The folder cannot be written to.
     """
     one, other = read_two(first, second)
+    check_folder(out, is_change_file, "comparison")
     change = compare(one.limb, other.limb, mirrored=mirror)
     return write_change(out, Compared(change, one.summary, other.summary, bilateral))
 

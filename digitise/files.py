@@ -62,6 +62,20 @@ def new_folder(out: str | Path, ours: Callable[[str], bool], what: str) -> Itera
         raise _cannot_write(error, what, out) from error
 
 
+def check_folder(out: str | Path, ours: Callable[[str], bool], what: str) -> None:
+    """Refuse at once, before long work, a folder that :func:`new_folder` would refuse for what it holds.
+
+    Raises
+    ------
+    OutputError
+        The folder holds files that are not ours, or cannot be looked into.
+    """
+    try:
+        _refuse_strangers(Path(out).resolve(), ours, what, str(out))
+    except (OSError, ValueError, RuntimeError) as error:  # as in new_folder
+        raise _cannot_write(error, what, out) from error
+
+
 def flush_folder(folder: Path) -> None:
     """Have new names in a folder survive a loss of power, where the system can.
 

@@ -13,6 +13,7 @@ from output_support import changed, measure
 from PIL import Image
 from solid_limbs import cone_with, limb
 
+from digitise import careflow
 from digitise.cli import main
 from digitise.output.cautions import caution
 from digitise.output.model_cameras import camera_from_form
@@ -90,6 +91,19 @@ def test_compare(capsys, models, tmp_path):
             # upright, and its words can be read at the width of a phone
             assert picture.height > picture.width > 700
     assert len(found["overlays"]) == 2
+
+
+def test_a_taken_folder_is_refused_before_the_comparison(capsys, models, tmp_path, monkeypatch):
+    (tmp_path / "notes.txt").write_text("mine")
+
+    def never(*_args, **_options):
+        raise AssertionError
+
+    monkeypatch.setattr(careflow, "compare", never)
+    code, out, err = run(capsys, "compare", models / "first", models / "second", "--out", tmp_path)
+    assert (code, out) == (3, "")
+    assert "notes.txt" in err
+    assert [item.name for item in tmp_path.iterdir()] == ["notes.txt"]
 
 
 def test_compare_models_of_an_earlier_version(capsys, models, tmp_path):

@@ -9,7 +9,7 @@ import pytest
 
 from digitise import files
 from digitise.errors import OutputError
-from digitise.files import new_folder
+from digitise.files import check_folder, new_folder
 
 OURS = {"a", "b", "c"}
 
@@ -159,6 +159,18 @@ def test_links_in_a_circle(tmp_path):
     (tmp_path / "two").symlink_to("one")
     with pytest.raises(OutputError):
         fill(tmp_path / "one" / "x", a="1")
+
+
+def test_a_folder_is_checked_without_being_touched(tmp_path):
+    check_folder(tmp_path / "new", OURS.__contains__, "things")
+    assert not list(tmp_path.iterdir())
+    (tmp_path / "a").write_text("1")
+    check_folder(tmp_path, OURS.__contains__, "things")
+    (tmp_path / "letter").write_text("2")
+    with pytest.raises(OutputError, match="such as letter"):
+        check_folder(tmp_path, OURS.__contains__, "things")
+    with pytest.raises(OutputError, match="cannot be written"):
+        check_folder("a\0b", OURS.__contains__, "things")
 
 
 def test_a_defect_is_not_dressed_up(tmp_path):
