@@ -13,7 +13,8 @@ from digitise.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-COMMANDS = typer.main.get_command(app).commands
+GROUP = typer.main.get_command(app)
+COMMANDS = {name: GROUP.get_command(None, name) for name in GROUP.list_commands(None)}
 
 
 def leaf_commands(group=COMMANDS, prefix=""):

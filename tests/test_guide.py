@@ -25,8 +25,8 @@ def by_name(path):
 def options(words):
     """The options that a command takes, found by its words."""
     command = typer.main.get_command(app)
-    while words and hasattr(command, "commands"):
-        command = command.commands[words.pop(0)]
+    while words and hasattr(command, "get_command"):
+        command = command.get_command(None, words.pop(0))
     return {name for parameter in command.params for name in parameter.opts}
 
 

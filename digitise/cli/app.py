@@ -4,18 +4,59 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from importlib import import_module
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
+from typer.main import get_group
 
 from digitise import __version__
-from digitise.cli import capture, care, course, model, record, report, show, ui
+from digitise.cli import show
 from digitise.errors import DigitiseError
 
 WRONG_USE = 2
 
+# The module of each command.  Only the one that is called is loaded: the libraries of all take a second.
+_COMMANDS = {
+    "sheets": "capture",
+    "check": "capture",
+    "lens": "capture",
+    "model": "model",
+    "compare": "care",
+    "pad": "care",
+    "wrap": "care",
+    "course": "course",
+    "report": "report",
+    "record": "record",
+    "ui": "ui",
+    "demo": "model",
+}
+
+
+class _Commands(TyperGroup):
+    """Commands that are loaded when they are called or listed."""
+
+    def list_commands(self, ctx: object) -> list[str]:  # noqa: ARG002
+        """Return the names, in the order of the work."""
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: object, cmd_name: str) -> Any:  # noqa: ARG002
+        """Load a command, or group of commands, from its module."""
+        if cmd_name not in _COMMANDS:
+            return None
+        module = import_module(f"digitise.cli.{_COMMANDS[cmd_name]}")
+        alone = typer.Typer()
+        if hasattr(module, "app"):
+            alone.add_typer(module.app, name=cmd_name)
+        else:
+            alone.command(cmd_name)(getattr(module, cmd_name))
+        return get_group(alone).commands[cmd_name]
+
+
 app = typer.Typer(
     name="digitise",
+    cls=_Commands,
     help="Measure a swollen limb from photographs and a few tape girths. It measures, shows and cautions; "
     "it never diagnoses.",
     no_args_is_help=True,
@@ -23,19 +64,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-
-app.command("sheets")(capture.sheets)
-app.command("check")(capture.check)
-app.command("lens")(capture.lens)
-app.command("model")(model.model)
-app.command("compare")(care.compare)
-app.command("pad")(care.pad)
-app.command("wrap")(care.wrap)
-app.command("course")(course.course)
-app.command("demo")(model.demo)
-app.command("report")(report.report)
-app.command("ui")(ui.ui)
-app.add_typer(record.app, name="record")
 
 
 def _print_version(wanted: bool) -> None:
