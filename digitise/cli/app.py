@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 import typer
 from typer.core import TyperGroup
@@ -37,9 +37,10 @@ _COMMANDS = {
 class _Commands(TyperGroup):
     """Commands that are loaded when they are called or listed."""
 
-    def list_commands(self, ctx: object) -> list[str]:  # noqa: ARG002
-        """Return the names, in the order of the work."""
-        return list(_COMMANDS)
+    def __init__(self, **attributes: Any) -> None:
+        super().__init__(**attributes)
+        # the names alone: they are listed, and offered where one is misspelt
+        self.commands = dict.fromkeys(_COMMANDS, cast(Any, None))
 
     def get_command(self, ctx: object, cmd_name: str) -> Any:  # noqa: ARG002
         """Load a command, or group of commands, from its module."""
