@@ -17,7 +17,7 @@ from typing import Any
 
 HERE = Path(__file__).parent
 # what the first page needs before it can draw: loaded here, so that the first visitor does not wait for it
-_SLOW = ("plotly.graph_objects", "ui.work")
+_SLOW = ("ui.work", "ui.components.result")
 _PATIENCE_S = 30.0
 
 

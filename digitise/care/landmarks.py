@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import find_peaks
 
 from digitise.care.chart import columns, draw_coefficients, limb_chart
 from digitise.care.taper import sagitta
@@ -101,6 +100,9 @@ def find_landmarks(limb: Limb) -> Landmarks:
 
 def profile_rows(girth: Array) -> tuple[int, int, int] | None:
     """Return the rows of narrow, wide and upper narrow place of girths (N,) from foot or hand up, if any."""
+    # brings all of statistics with it, which the page's start can do without
+    from scipy.signal import find_peaks  # noqa: PLC0415
+
     peaks, _ = find_peaks(girth, prominence=_PROMINENCE_MM)
     if not len(peaks):
         return None

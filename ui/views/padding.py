@@ -110,9 +110,13 @@ def _foam(found: Places, code: str) -> None:
         required=True,
         key="foam-paper",
     )
-    pdf = care.foam_file(found, str(paper), code)
     st.download_button(
-        text.FOAM_DOWNLOAD, pdf, "foam.pdf", "application/pdf", icon=":material/print:", on_click="ignore"
+        text.FOAM_DOWNLOAD,
+        lambda: care.foam_file(found, str(paper), code),
+        "foam.pdf",
+        "application/pdf",
+        icon=":material/print:",
+        on_click="ignore",
     )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from digitise.capture.sheets import Paper
+from digitise.capture.sheets import Paper, parse_print_scale
 from ui import pictures, present, state, text, work
 from ui.components import frame
 from ui.draft import Draft
@@ -38,9 +38,10 @@ def _sheets() -> None:
     paper = left.selectbox(text.SETUP_PAPER, papers, format_func=text.PAPERS.__getitem__, key="paper")
     scale = right.text_input(text.SETUP_SCALE_LINE, "1", key="scale", help=text.PRINT_SCALE_HELP)
     with frame.errors():
+        parse_print_scale(scale)  # said at once, not after the click
         st.download_button(
             text.SETUP_DOWNLOAD,
-            work.sheets_zip(paper, scale),
+            lambda: work.sheets_zip(paper, scale),
             f"sheets-{paper}.zip",
             "application/zip",
             type="primary",
