@@ -7,7 +7,8 @@ swelling moves a centre by up to about half of what it adds to the mean radius, 
 
 Two silhouettes tell a turn to some degrees only, so everything is averaged over turns by their evidence, and
 the spread of that average is carried on.  That the limbs' shapes are alike has no say in the turn: how smooth
-and how small the higher harmonics are is known too roughly for that.
+and how small the higher harmonics are is known too roughly.  Where it was given a say, on drawn legs, it
+stated the turn to 2.5 degrees and was off by 6 to 7.
 """
 
 from __future__ import annotations

@@ -58,7 +58,6 @@ class Kinship:
 SAME_LIMB = Kinship((0.95, 0.96, 0.98))
 # The two sides of a body are alike, but muscles and long-standing swelling differ.
 OTHER_LIMB = Kinship((0.8, 0.8, 0.8))
-UNRELATED = Kinship((0.0,))
 
 
 @dataclass(frozen=True)

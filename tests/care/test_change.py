@@ -9,7 +9,7 @@ from scipy.linalg import block_diag
 from digitise import synthetic
 from digitise.care import change as ch
 from digitise.care.align import align_and_solve, mirror
-from digitise.care.change_joint import SAME_LIMB, UNRELATED, volumes
+from digitise.care.change_joint import SAME_LIMB, Kinship, volumes
 from digitise.care.change_links import OrderPrior, Terms, condition, kin_links
 from digitise.care.change_stretches import stretches
 from digitise.errors import ModelError
@@ -275,7 +275,7 @@ def test_a_limb_compared_with_itself_has_not_changed(swollen):
 
 def test_unlinked_limbs_keep_their_own_beliefs(swollen):
     first, second = swollen[1]
-    joint = align_and_solve(first, second, turn=0.0, kinship=UNRELATED)[1]
+    joint = align_and_solve(first, second, turn=0.0, kinship=Kinship((0.0,)))[1]
     mean, covariance = volumes(joint, 120.0, 480.0)
     for i, limb in enumerate((first, second)):
         alone = volume(limb, 120.0, 480.0)
