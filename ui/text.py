@@ -83,7 +83,7 @@ OWN_FIELD_MISSING = "Drop the field.json of these sheets above, beside the photo
 PRINT_SCALE = "Print scale"
 PRINT_SCALE_HELP = "1 when the printed ruler is true; otherwise measured/printed, such as 98.5/100."
 PHOTO_NAME = "Photograph {}"
-PHOTO_REMOVE = "Remove photograph {}"
+PHOTO_REMOVE = "Remove photo {}"
 PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
@@ -103,8 +103,8 @@ ROW_HEIGHT = "Height {}, row {}"
 ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
 ROW_ADD = "Add a row"
-ROW_GIRTH_MISSING = "Girth is missing."
-ROW_HEIGHT_MISSING = "Height is missing."
+ROW_GIRTH_MISSING = "Type the girth."
+ROW_HEIGHT_MISSING = "Type the height."
 VERDICT_SIGN = {"agrees": "✓", "differs": "△", "suspect": "✗", "not seen": "–"}
 VERDICT = {
     "agrees": "agrees: tape {}",
@@ -239,7 +239,7 @@ SETUP_LITTLE_ROOM = (
 SETUP_DOWNLOAD = "Download the sheets"
 SETUP_PAPER = "Paper"
 PAPERS = {"a4": "A4", "letter": "Letter", "roll": "Roll (print shop)"}
-SETUP_SCALE_LINE = "If the ruler is not 100 mm, write what it reads"
+SETUP_SCALE_LINE = "Ruler not 100 mm? Write e.g. 98.5/100"
 SETUP_PLAN_ALT = "Seen from above: the foot on the mat, one backdrop behind the heel, one beside the limb, a camera opposite each"
 SETUP_SIDE_ALT = (
     "Seen from the side: the phone at knee height, 1.5 to 2 metres from the limb, the backdrop behind it"
@@ -261,14 +261,12 @@ PLAN_WORDS = {
     "toes": "toes",
 }
 
-# ---- directions and charts ---------------------------------------------------------------------------
-SHAPE_HEIGHT = "cm"
-
 # ---- weeks -------------------------------------------------------------------------------------------
 WEEKS_TITLE = "Weeks"
 WEEKS_LEAD = "One limb over its visits: what has changed, where, and whether it still changes."
 PICK_CLIENT, PICK_LIMB = "Client", "Limb"
-NO_RECORDS = "Nothing is saved yet. Measure **A visit** and save it."
+NO_RECORDS = "Nothing is saved yet. Measure a visit and save it; then it is found here."
+NO_RECORDS_GO = "Measure a visit"
 ONE_VISIT = "One visit is saved. From the second on, changes show here."
 EARLIER, LATER = "Earlier visit", "Later visit"
 COURSE = "Volume over the visits"
@@ -284,7 +282,6 @@ CHANGE_HEAD = "What has changed"
 CHANGE_ALT = "Where the limb has grown or shrunk, in three dimensions"
 CHANGE_LEGEND = "change, mm"
 CHANGE_LEGEND_SIDES = "blue: smaller, brown: larger; grey: no clear change"
-CHANGE_VOLUME = "Change of volume, {low:.0f} to {high:.0f} cm"
 VERDICTS = {"smaller": "smaller", "larger": "larger", "no clear change": "no clear change"}
 CHANGE_SENTENCE = (
     "The limb is **{verdict}**: {value} mL, {percent} % (95 % sure between {low} and {high} mL)."
@@ -292,9 +289,6 @@ CHANGE_SENTENCE = (
 CHANGE_COLUMNS = ("Where", "Heights, cm", "Change, mL", "95 % sure", "Verdict")
 BOTH_SECTIONS_ALT = "Both visits' outlines at one height"
 EARLIER_SHORT, LATER_SHORT, CHANGE_LABEL = "Earlier", "Later", "Change"
-SAME_VISITS = "Choose two different visits."
-VISIT_LINE = "{:%d %B %Y}"
-OVERLAY = "One over the other"
 TURN_BOTH = "turn all: "
 
 # ---- padding -----------------------------------------------------------------------------------------
@@ -358,7 +352,6 @@ WRAP_NOT_CLEARED = (
 )
 GARMENT = "Girths for ordering a garment"
 GARMENT_COLUMNS = ("Point", "Where", "Height, cm", "Girth, cm", "95 % between")
-GARMENT_OVERRIDE = "List them although the limb still changes"
 
 # ---- teach -------------------------------------------------------------------------------------------
 TEACH_TITLE = "Teach"

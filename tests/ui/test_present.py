@@ -25,8 +25,8 @@ def test_typed_rows_are_read_as_a_file_would_be():
 @pytest.mark.parametrize(
     ("typed", "index", "piece"),
     [
-        ([(10.0, None)], 0, "Girth is missing"),
-        ([(None, 31.0)], 0, "Height is missing"),
+        ([(10.0, None)], 0, "Type the girth"),
+        ([(None, 31.0)], 0, "Type the height"),
         ([(10.0, 3.0)], 0, "outside 50 to 1500"),
         ([(10.0, 31.0), (-5.0, 31.0)], 1, "not above zero"),
         ([(10.0, 31.0), (20.0, 33.0), (10.0, 32.0)], 2, "already on line"),
@@ -60,11 +60,11 @@ def check(line, difference, verdict):
 
 
 def test_words_stand_beside_their_own_row():
-    tape = present.TypedTape((), {1: "Girth is missing."})
+    tape = present.TypedTape((), {1: "Type the girth."})
     checks = (check(2, -13.0, "agrees"), check(4, 25.0, "suspect"), check(5, math.nan, "not seen"))
     beside = present.row_words(tape, checks, "cm", 5)
     assert beside[0] == present.RowWords("✓", "agrees: tape 1.3 cm less")
-    assert beside[1] == present.RowWords("!", "Girth is missing.")
+    assert beside[1] == present.RowWords("!", "Type the girth.")
     assert beside[2] == present.RowWords("✗", "suspect: tape 2.5 cm more; measure again")
     assert beside[3].words == text.VERDICT["not seen"]
     assert beside[4] == present.RowWords("", "")

@@ -11,6 +11,7 @@ from digitise.output.model_file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from ui import state, text, work
+from ui.components import frame
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ def limb_visits(store: Store) -> tuple[Kept, ...]:
     """Ask for a client and a limb; return its measured visits, oldest first, none while there are none."""
     lines = [line for line in store.list_visits() if line.has_model] if store.list_clients() else []
     if not lines:
-        st.info(text.NO_RECORDS)
+        frame.nothing_saved()
         return ()
     codes = list(dict.fromkeys(line.client for line in reversed(lines)))
     left, right = st.columns(2)
@@ -48,6 +49,11 @@ def other_limb(store: Store, line: VisitLine) -> Kept | None:
     ]
     near = min(across, key=lambda other: abs(other.taken - line.taken), default=None)
     return None if near is None else Kept(near, work.stored_model(store, near.id))
+
+
+def remember(client: str) -> None:
+    """Have the other pages begin with a client."""
+    state.session()["remembered-client"] = client
 
 
 def _kept(name: str, options: list[str]) -> str:

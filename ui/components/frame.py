@@ -86,9 +86,16 @@ def steps() -> Iterator[Callable[[str], None]]:
         place.empty()
 
 
-def go_to_visit() -> None:
-    """Go to the page of the visit that is being entered."""
-    st.switch_page("views/visit.py")
+def go_to(page: str) -> None:
+    """Go to a page by its script's name."""
+    st.switch_page(f"views/{page}.py")
+
+
+def nothing_saved() -> None:
+    """Say that the records are empty, and lead to the page that fills them."""
+    st.info(text.NO_RECORDS)
+    if st.button(text.NO_RECORDS_GO, type="primary", icon=":material/add_a_photo:"):
+        go_to("visit")
 
 
 def ink() -> Ink:

@@ -18,4 +18,4 @@ def button(number: int, key: str) -> None:
             tell(text.STEP_OPENING)
             draft = saving.reopened(VisitId(number))
         state.open_draft(draft)
-        frame.go_to_visit()
+        frame.go_to("visit")

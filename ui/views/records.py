@@ -34,7 +34,7 @@ def main() -> None:
             else:
                 _clients(store)
         else:
-            st.info(text.NO_RECORDS)
+            frame.nothing_saved()
         left, right = st.columns(2, gap="large")
         with left:
             _backup(store)

@@ -33,7 +33,7 @@ def main() -> None:
 
 
 def _sheets() -> None:
-    left, right = st.columns(2)
+    left, right = st.columns(2, vertical_alignment="bottom")
     papers: list[Paper] = ["a4", "letter", "roll"]
     paper = left.selectbox(text.SETUP_PAPER, papers, format_func=text.PAPERS.__getitem__, key="paper")
     scale = right.text_input(text.SETUP_SCALE_LINE, "1", key="scale", help=text.PRINT_SCALE_HELP)

@@ -10,7 +10,7 @@ from digitise.errors import DigitiseError
 from digitise.output.measured import Measured
 from digitise.output.model_form import ModelForm
 from ui import present, state, text, work
-from ui.components import frame, outlines, photographs, reopen, result, saving, tape, who
+from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape, who
 from ui.draft import Draft, Inputs, all_drafts
 from ui.present import TypedTape
 from ui.work import Inspected
@@ -194,6 +194,13 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
         if st.button(text.NEXT, type="primary", icon=":material/person_add:"):
             state.next_visit()
             st.rerun()
+        for name, title, icon in (
+            ("padding", text.PAGE_PADDING, "layers"),
+            ("weeks", text.PAGE_WEEKS, "trending_down"),
+        ):
+            if st.button(title, icon=f":material/{icon}:", key=f"to-{name}"):
+                chooser.remember(inputs.client.strip().upper())
+                frame.go_to(name)
         reopen.button(inputs.saved or 0, "saved")
     with frame.errors():
         summary, limb = work.saved_limb(inputs.saved or 0)
