@@ -14,7 +14,7 @@ from digitise.care.regions import Region, find_regions
 from digitise.care.wrap import wrap_sheet
 from digitise.errors import ModelError
 from digitise.files import check_folder
-from digitise.output.care_pad_files import Padding, write_padding
+from digitise.output.care_pad_files import Padding, is_pad_file, write_padding
 from digitise.output.care_pad_foam import make_foam
 from digitise.output.care_pad_form import AgainstForm, PadForm
 from digitise.output.care_wrap_files import write_wrap
@@ -108,6 +108,7 @@ def pad_folder(
         The folder cannot be written to.
     """
     limb, reference = (read_model(model), None) if against is None else read_two(model, against)
+    check_folder(out, is_pad_file, "places for padding")
     regions, form = places_of(limb, reference)
     foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm)
     return write_padding(out, Padding(limb, regions, foam, form, paper, code))

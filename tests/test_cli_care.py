@@ -13,7 +13,6 @@ from output_support import changed, measure
 from PIL import Image
 from solid_limbs import cone_with, limb
 
-from digitise import careflow
 from digitise.cli import main
 from digitise.output.cautions import caution
 from digitise.output.model_cameras import camera_from_form
@@ -93,14 +92,27 @@ def test_compare(capsys, models, tmp_path):
     assert len(found["overlays"]) == 2
 
 
-def test_a_taken_folder_is_refused_before_the_comparison(capsys, models, tmp_path, monkeypatch):
+@pytest.mark.parametrize(
+    ("work", "words"),
+    [
+        ("digitise.careflow.compare", ("compare", "first", "second")),
+        ("digitise.careflow.find_regions", ("pad", "first")),
+        ("digitise.cli.model.measure_limb", ("model", "a.jpg", "b.jpg")),
+    ],
+    ids=["compare", "pad", "model"],
+)
+def test_a_taken_folder_is_refused_before_the_work(capsys, models, tmp_path, monkeypatch, work, words):
     (tmp_path / "notes.txt").write_text("mine")
 
     def never(*_args, **_options):
         raise AssertionError
 
-    monkeypatch.setattr(careflow, "compare", never)
-    code, out, err = run(capsys, "compare", models / "first", models / "second", "--out", tmp_path)
+    monkeypatch.setattr(work, never)
+    monkeypatch.chdir(models)
+    if words[0] == "model":
+        case = Case("pair-calf-week0", CASES["pair-calf-week0"] / "pair-calf-week0")
+        words += ("--field", case.field, "--tape", case.tape, "--limb", "leg", "--side", "left")
+    code, out, err = run(capsys, *words, "--out", tmp_path)
     assert (code, out) == (3, "")
     assert "notes.txt" in err
     assert [item.name for item in tmp_path.iterdir()] == ["notes.txt"]

@@ -23,7 +23,7 @@ from digitise.geometry.support import axis_from_points
 from digitise.output.care_pad_files import pad_text
 from digitise.output.care_wrap_text import wrap_text
 from digitise.output.change_text import change_text
-from digitise.output.folder import write_model
+from digitise.output.folder import check_model_folder, write_model
 from digitise.output.measured import Measured
 from digitise.output.model_file import read_model
 from digitise.output.summary import summary_text
@@ -70,6 +70,7 @@ def model(
     axis_pose = None if axis is None else _axis(axis)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known, rows = read_field(field), read_tape(tape)
+    check_model_folder(out)
     with show.steps() as progress:
         measured = measure_limb(
             photos,

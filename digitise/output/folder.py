@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from digitise.errors import OutputError
-from digitise.files import new_folder
+from digitise.files import check_folder, new_folder
 from digitise.output.measured import Measured
 from digitise.output.meshes import MESH_FILES, write_meshes
 from digitise.output.model_file import LIMB_FILE, MODEL_FILE, write_model_file
@@ -38,13 +38,25 @@ def write_model(out: str | Path, measured: Measured, created: datetime | None = 
     OutputError
         The folder cannot be written to or holds other files; it is left as it was.
     """
-    _refuse_half_models(Path(out))
+    check_model_folder(out)
     with new_folder(out, is_model_file, "results") as folder:
         summary = write_model_file(folder, measured, created)
         write_sections(folder, summary)
         write_meshes(folder, measured.fit.limb)
         write_pictures(folder, measured)
     return summary
+
+
+def check_model_folder(out: str | Path) -> None:
+    """Refuse at once, before photographs are measured, a folder that :func:`write_model` would refuse.
+
+    Raises
+    ------
+    OutputError
+        The folder holds other files.
+    """
+    _refuse_half_models(Path(out))
+    check_folder(out, is_model_file, "results")
 
 
 def is_model_file(name: str) -> bool:
