@@ -24,7 +24,7 @@ CASES = (
     ROOT / "sample-images/pair-calf-week3",
     ROOT / "tests/data/samples/turn-dark",
 )
-ROUNDS, TABS, RERUNS = 5, 10, 50
+ROUNDS, TABS = 5, 10
 PLAIN = """
 import streamlit as st
 def one(): st.title("Word")
