@@ -1,4 +1,4 @@
-"""Speed and memory of the page in Chromium: ``python tests/bench_page.py [load|change|tabs]``.
+"""Speed and memory of the page in Chromium: ``python tests/bench_page.py [load|change|tabs|memory]``.
 
 The unit of loading and of changing pages is the same for a page of the same library with one word on it.
 """
@@ -24,7 +24,7 @@ CASES = (
     ROOT / "sample-images/pair-calf-week3",
     ROOT / "tests/data/samples/turn-dark",
 )
-ROUNDS, TABS = 5, 10
+ROUNDS, TABS, RERUNS = 5, 10, 50
 PLAIN = """
 import streamlit as st
 def one(): st.title("Word")
@@ -202,7 +202,28 @@ def measure_tabs() -> None:
         print(f"no error; volumes of the cases: {', '.join(volumes[: len(CASES)])}")
 
 
+def measure_memory() -> None:
+    """Print the server's memory while one visit is drawn again and again, by its slider and by its pages."""
+    with browser() as found, tempfile.TemporaryDirectory() as folder, our_page(Path(folder)) as served:
+        with tab(found, served.url) as page:
+            begin_visit(page, served.url, 0)
+            limb_shown(page)
+            slider = page.get_by_role("slider").first
+            took, memory = [], []
+            for number in range(RERUNS):
+                begin = time.perf_counter()
+                slider.press("ArrowLeft" if number % 10 < 5 else "ArrowRight")
+                page.wait_for_timeout(20)
+                settled(page)
+                took.append(time.perf_counter() - begin)
+                memory.append(memory_mb(served))
+        print(f"{RERUNS} moves of the slider: {statistics.median(took):.2f} s each, 0.42 s of it waits")
+        every = ", ".join(f"{memory[n]:.0f}" for n in range(9, RERUNS, 10))
+        print(f"memory after every ten: {every} MB (bar: flat)")
+
+
+MEASURES = {"load": measure_load, "change": measure_change, "tabs": measure_tabs, "memory": measure_memory}
+
 if __name__ == "__main__":
-    asked = sys.argv[1:] or ["load", "change", "tabs"]
-    for name in asked:
-        {"load": measure_load, "change": measure_change, "tabs": measure_tabs}[name]()
+    for name in sys.argv[1:] or MEASURES:
+        MEASURES[name]()

@@ -279,7 +279,7 @@ FILLED = ("Drag to turn", 3)
 KINDS = {
     (1440, "light"): tuple(READY),
     (390, "light"): tuple(READY),
-    (1440, "dark"): ("", "weeks"),
+    (1440, "dark"): tuple(READY),
     (390, "dark"): ("",),
 }
 SERIOUS = ("serious", "critical")
