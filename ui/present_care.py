@@ -84,13 +84,14 @@ def against_words(line: VisitLine, mirrored: bool) -> str:
 
 def region_line(number: int, region: Region, foam: tuple[int, ...] | str) -> str:
     """Return a place to look at as one line of Markdown; ``foam`` as in :class:`Foam`'s ``of_place``."""
+    advice = ADVICE[region.kind]
     pieces = "" if isinstance(foam, str) else text.REGION_FOAM.format(", ".join(map(str, foam)))
     return text.REGION_LINE.format(
         number=number,
         kind=text.KINDS[region.kind],
         place=region.place,
         why=region.why,
-        advice=ADVICE[region.kind],
+        advice=advice[0].upper() + advice[1:],
         confidence=text.SURE[region.confidence],
         foam=pieces,
     )

@@ -165,7 +165,7 @@ def contrast(one, other):
 def test_figures_contrast_with_the_page(ink, page):
     # WCAG 2.2 AA: 4.5 for text, 3 for what a chart needs
     assert contrast(ink.text, page) >= 4.5
-    for colour in (ink.line, ink.mark):
+    for colour in (ink.line, ink.mark, palette.LIMB_EARLIER):
         assert contrast(colour, page) >= 3
 
 

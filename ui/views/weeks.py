@@ -118,7 +118,7 @@ def _sections(change: Change, names: tuple[str, str], key: str) -> None:
     outlines = [
         (name, section_outline(limb, height), colour)
         for name, limb, colour in zip(
-            names, (change.first, change.second), (palette.LIMB_EARLIER, ink.mark), strict=True
+            names, (change.first, change.second), (palette.LIMB_EARLIER, ink.line), strict=True
         )
     ]
     st.plotly_chart(
