@@ -34,6 +34,8 @@ KIND_INKS = {
 # front, outer, back, inner of a standing limb, in half turns
 _SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
 _DOTS_PER_INCH, _RULER_MM = 180, 100.0
+# as fine as the chart that the places lie on
+_MESH_STEP_MM, _MESH_RAYS = 5.0, 96
 _CUT = -np.pi / 2
 # a number is written on the sides from which its place is seen at 60 degrees or less
 _FACING = 0.5
@@ -43,7 +45,7 @@ _MAP_APART, _VIEW_APART = (20.0, 35.0), (32.0, 35.0)
 
 def places_views(limb: Limb, regions: Sequence[Region], size_mm: tuple[float, float] = (180, 100)) -> Figure:
     """Draw the limb from its four sides, each place in the colour of its kind and with its number."""
-    world = limb_mesh(limb)
+    world = limb_mesh(limb, _MESH_STEP_MM, _MESH_RAYS)
     own = Mesh(limb.axis_from_world.apply(world.vertices), world.faces)
     colours = np.tile(to_rgb(style.SKIN), (len(own.vertices), 1))
     for _, region in _large_first(regions):
