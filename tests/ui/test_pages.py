@@ -14,7 +14,7 @@ from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
 from ui import draft as drafts
-from ui import text, work
+from ui import care, text, work
 from ui.components import photographs
 from ui.gate import Gate
 
@@ -80,6 +80,7 @@ def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(
 
     seen = []
     monkeypatch.setattr("ui.care.places_of", noted)
+    care.forget_remembered()  # what an earlier test had worked out would not be asked for again
     for number, model in enumerate(models):
         add_visit(model, number)
     add_visit(other_side, 1)
