@@ -71,8 +71,8 @@ def test_place_of_a_step_of_the_model(place, blur, low, high, b, d, falling):
     fit = fit_steps(profiles, HALF, blur * ONE, 2.0, ONE)
     # places are tried every 0.1 px and the least squares between them taken as a parabola
     assert fit.position[0] == pytest.approx(place, abs=0.01)
-    # each side is read from the mean of its outer samples: the slope counts over half the profile at most, and
-    # some of the step's tail is among them, 5 % from 1.6 sd on
+    # each side is read from the mean of its samples beyond 1.5 sd: the slope counts over half the profile at
+    # most, and of the step's tail less than the 6.7 % that lie beyond there, averaged with nothing farther out
     within = 0.05 * (high - low) + HALF * (abs(b) + abs(d))
     assert fit.contrast[0, 0] == pytest.approx(low - high if falling else high - low, abs=within)
 

@@ -13,8 +13,8 @@ from digitise.capture.lens import lens_from_json
 from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
-from ui import draft as drafts
 from ui import care, text, work
+from ui import draft as drafts
 from ui.components import photographs
 from ui.gate import Gate
 
