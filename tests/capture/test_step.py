@@ -72,7 +72,7 @@ def test_place_of_a_step_of_the_model(place, blur, low, high, b, d, falling):
     # places are tried every 0.1 px and the least squares between them taken as a parabola
     assert fit.position[0] == pytest.approx(place, abs=0.01)
     # each side is read from the mean of its samples beyond 1.5 sd: the slope counts over half the profile at
-    # most, and of the step's tail less than the 6.7 % that lie beyond there, averaged with nothing farther out
+    # most, and of the step's tail less than the 6.7 % that lie beyond there
     within = 0.05 * (high - low) + HALF * (abs(b) + abs(d))
     assert fit.contrast[0, 0] == pytest.approx(low - high if falling else high - low, abs=within)
 
