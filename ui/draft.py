@@ -36,7 +36,8 @@ class Inputs(BaseModel):
     """What was typed and chosen; lengths as typed, in the unit that goes with them.
 
     ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
-    ``changes`` is the number of the stored visit that is being changed, ``saved`` the one it was saved as.
+    ``changes`` is the number of the stored visit that is being changed, ``seen`` its state when it was
+    opened, ``saved`` the number it was saved as.
     """
 
     model_config = ConfigDict(frozen=True, extra="ignore")
@@ -56,6 +57,7 @@ class Inputs(BaseModel):
     rows: tuple[tuple[float | None, float | None], ...] = Field(default=(), max_length=60)
     axis: Axis = (None,) * 6
     changes: int | None = None
+    seen: str | None = None
     saved: int | None = None
 
     @property

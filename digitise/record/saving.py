@@ -6,6 +6,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
+from digitise.record import loading
 from digitise.record.check import ReadyVisit
 from digitise.record.loading import find_visit
 from digitise.record.rows import correction_row, digest, part_rows, visit_row
@@ -40,14 +41,23 @@ def save_visit(session: Session, ready: ReadyVisit) -> VisitId:
     return VisitId(row.id)
 
 
-def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit) -> None:
+def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit, seen: str | None) -> None:
     """Put a visit with all that hangs on it in the place of a stored one of the same client.
 
     Raises
     ------
     RecordError
-        There is no such visit, it is of another client, or a photograph belongs to another client.
+        There is no such visit, it is of another client, its state is not the one ``seen``, or a photograph
+        belongs to another client.
     """
+    # of two people who change it at once, the second waits here and then finds it changed
+    session.execute(select(VisitRow.id).filter_by(id=visit_id).with_for_update())
+    if seen is not None and loading.visit(session, visit_id).state != seen:
+        raise RecordError(
+            f"Visit {visit_id} was changed by someone else since it was opened.",
+            where="visit",
+            do="Open it again and make the change there; what you typed stays among the unsaved visits.",
+        )
     _, _, client = find_visit(session, visit_id)
     if client != ready.client:
         raise RecordError(

@@ -81,15 +81,23 @@ class Store:
         with self._database.writing() as session:
             return save_visit(session, ready)
 
-    def replace_visit(self, visit_id: VisitId, visit: NewVisit) -> None:
+    def replace_visit(self, visit_id: VisitId, visit: NewVisit, *, seen: str | None = None) -> None:
         """Put a visit in the place of a stored one, whole or not at all; it keeps its number.
 
         Photographs of the stored visit that neither this nor another visit holds are removed.
 
+        Parameters
+        ----------
+        visit_id, visit
+            Which, and what to put there.
+        seen
+            The ``state`` of the visit that was changed; None to replace it whatever it holds by now.
+
         Raises
         ------
         RecordError
-            There is no such visit, it is of another client, or something cannot be kept as given.
+            There is no such visit, it is of another client, it is not as it was seen, or something cannot be
+            kept as given.
         PhotoError
             A photograph cannot be read.
         FieldError, LensError
@@ -97,7 +105,7 @@ class Store:
         """
         ready = ready_visit(visit)
         with self._database.writing() as session:
-            overwrite_visit(session, visit_id, ready)
+            overwrite_visit(session, visit_id, ready, seen)
 
     def list_clients(self) -> tuple[Client, ...]:
         """Return all clients by their code."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -153,6 +154,11 @@ class Visit:
     measured_by: str
     note: str
     clearance: Clearance
+
+    @property
+    def state(self) -> str:
+        """Digest of all of this; when it is another one, the visit was changed meanwhile."""
+        return hashlib.sha256(repr(self).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 @dataclass(frozen=True)

@@ -144,6 +144,19 @@ def test_a_visit_saved_again_as_it_is_stays_as_it_is(store, full_visit):
     assert stored(store, number) == before
 
 
+def test_a_change_of_what_somebody_changed_meanwhile_is_refused(store, full_visit):
+    number = store.add_visit(full_visit)
+    seen = store.load_visit(number).state
+    assert store.load_visit(number).state == seen
+    store.replace_visit(number, replace(full_visit, note="first"), seen=seen)
+    before = stored(store, number)
+    with pytest.raises(RecordError, match="changed by someone else"):
+        store.replace_visit(number, replace(full_visit, note="second"), seen=seen)
+    assert stored(store, number) == before
+    store.replace_visit(number, replace(full_visit, note="second"), seen=store.load_visit(number).state)
+    assert store.load_visit(number).note == "second"
+
+
 CANNOT_REPLACE = {
     "another client": ({"client": "X-9"}, "of client K-017"),
     "model of the other side": ({"model": limb_model(side="right")}, "the right leg"),

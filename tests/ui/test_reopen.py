@@ -116,6 +116,22 @@ def test_the_changed_visit_takes_the_place_of_the_stored_one(kept):
     assert (after.clearance.answer, after.clearance.when) == ("yes", CLEARED.when)
 
 
+def test_of_two_changes_at_once_the_second_is_refused_and_nothing_is_lost(kept):
+    _, number = kept
+    mine, theirs = saving.reopened(number), "theirs"
+    with Store() as store:
+        visit = store.load_visit(number)
+        store.replace_visit(number, replace(kept[0], note=theirs), seen=visit.state)
+    with pytest.raises(RecordError, match="changed by someone else"):
+        saving.save(mine, mine.inputs.model_copy(update={"note": "mine"}), measure())
+    with Store() as store:
+        assert store.load_visit(number).note == theirs
+    again = saving.reopened(number)
+    assert again != mine
+    assert again.inputs.note == theirs
+    assert mine in drafts.all_drafts()
+
+
 def test_another_answer_on_clearance_has_its_own_time(kept):
     _, number = kept
     clearance = saved_again(number, clearance="no").clearance

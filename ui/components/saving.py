@@ -45,7 +45,7 @@ def save(draft: Draft, inputs: Inputs, measured: Measured) -> VisitId:
         visit = _visit(draft, inputs, measured, before)
         if before is None:
             return store.add_visit(visit)
-        store.replace_visit(before.id, visit)
+        store.replace_visit(before.id, visit, seen=inputs.seen)
         return before.id
 
 
@@ -97,16 +97,18 @@ def _flags(inputs: Inputs) -> tuple[tuple[str, bool], ...]:
 def reopened(number: VisitId) -> Draft:
     """Return a draft of a stored visit, to be changed; one that was begun already goes on.
 
+    One that was begun on what somebody has changed since does not, for it could not be saved.
+
     Raises
     ------
     DigitiseError
         There is no such visit, or what it was measured from was not stored with it.
     """
-    for begun in drafts.all_drafts():
-        if begun.inputs.changes == number and begun.inputs.saved is None:
-            return begun
     with Store() as store:
         visit = store.load_visit(number)
+        for begun in drafts.all_drafts():
+            if (begun.inputs.changes, begun.inputs.seen, begun.inputs.saved) == (number, visit.state, None):
+                return begun
         if len(visit.photos) < FEWEST_PHOTOS or not visit.has_field:
             raise RecordError(text.REOPEN_NOTHING, where=text.VISIT_NAME.format(number), do=text.REOPEN_NEW)
         draft = Draft(drafts.drafts_folder() / drafts.new_token())
@@ -145,6 +147,7 @@ def _inputs(visit: Visit, axis: Axis) -> Inputs:
         rows=tuple((row.height_mm / 10, row.girth_mm / 10) for row in visit.tape),
         axis=axis,
         changes=int(visit.id),
+        seen=visit.state,
     )
 
 
