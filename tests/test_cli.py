@@ -6,22 +6,13 @@ import sys
 from pathlib import Path
 
 import pytest
+from commands import run
 
 from digitise import __version__
-from digitise.cli import main
 
 SAMPLES = Path(__file__).parents[1] / "sample-images"
 FIELD = SAMPLES / "pair-calf-week0/field.json"
 PHOTO = SAMPLES / "pair-calf-week0/photo-1.jpg"
-
-
-def run(capsys, *words):
-    """Run a command in this process; return exit code, stdout and stderr."""
-    with pytest.raises(SystemExit) as end:
-        main([str(word) for word in words])
-    out, err = capsys.readouterr()
-    assert "Traceback" not in err
-    return end.value.code or 0, out, err
 
 
 def test_version(capsys):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import run
 from conftest import CASES, Case
 from model_folders import model_folder
 from output_support import changed, measure
@@ -27,15 +28,6 @@ from digitise.tape.rows import TapeRow
 FIRST = limb(cone_with((14.0, -np.pi / 2, 300.0)))
 SECOND = limb(cone_with((6.0, -np.pi / 2, 300.0)))
 WHEN = ("--when", "2026-03-02T09:00+00:00", "--when", "2026-03-09T09:00+00:00")
-
-
-def run(capsys, *words):
-    """Run a command in this process; return exit code, stdout and stderr."""
-    with pytest.raises(SystemExit) as end:
-        main([str(word) for word in words])
-    out, err = capsys.readouterr()
-    assert "Traceback" not in err
-    return end.value.code or 0, out, err
 
 
 def result(answer):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from digitise.care.regions import Region
 from digitise.care.wrap import WrapSheet
 from digitise.geometry.rigid import Array
+from digitise.output.kind_inks import KIND_INKS
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
@@ -19,14 +20,6 @@ from ui.work import MESH_STEP_MM
 
 _OFF_SURFACE = 0.3  # of the distance from the middle
 _ALL_ROUND = 0.85
-KIND_COLOURS = {
-    "bulge": "#D55E00",
-    "hollow": "#0072B2",
-    "ridge": "#CC79A7",
-    "crease": "#5B3A8E",
-    "inverted taper": "#E0A800",
-    "step": "#009E73",
-}
 
 
 def places_figure(
@@ -37,7 +30,7 @@ def places_figure(
     # places all round the limb first, so that they do not hide small ones
     order = sorted(range(len(regions)), key=lambda n: -int(inside[n].sum()))
     for number in order:
-        colours[inside[number]] = KIND_COLOURS[regions[number].kind]
+        colours[inside[number]] = KIND_INKS[regions[number].kind]
     shape = figures.surface(mesh, palette.LIMB).update(vertexcolor=list(colours), color=None)
     figure = figures.scene_of(shape, mesh, limb, ink, 520)
     for number, region in enumerate(regions, start=1):
@@ -51,7 +44,7 @@ def places_figure(
                 z=[z],
                 mode="markers+text",
                 text=[str(number)],
-                marker={"size": 18, "color": KIND_COLOURS[region.kind]},
+                marker={"size": 18, "color": KIND_INKS[region.kind]},
                 textfont={"color": "#FFFFFF" if region.kind != "inverted taper" else "#1D2733", "size": 14},
                 textposition="middle center",
                 hovertext=text.KINDS[region.kind],

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from digitise.care.change_stretches import THIRDS, divide
+from digitise.care.change_stretches import THIRDS, Stretch, divide
 from digitise.care.landmarks import Landmarks
 from digitise.shape.limb import Limb
 
@@ -17,15 +15,6 @@ _ALL_ROUND = 0.85
 _SECTOR = np.cos(np.radians(67.5))
 # A direction within 45 degrees of the vertical is above or below: the limb lies.
 _LYING = 0.7
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """A named part of the limb between two heights, mm."""
-
-    name: str
-    from_mm: float
-    to_mm: float
 
 
 def direction_words(limb: Limb, theta: float) -> str:
@@ -54,12 +43,12 @@ def stretches(limb: Limb, marks: Landmarks) -> tuple[Stretch, ...]:
     upper = marks.upper_narrow
     joint = None if upper is None or upper.at_end else upper.height_mm
     found = divide(limb.kind, limb.from_mm, limb.to_mm, narrow, wide, joint)
-    return tuple(Stretch(_IN_A_SENTENCE.get(name, name), low, high) for name, low, high in found)
+    return tuple(part._replace(name=_IN_A_SENTENCE.get(part.name, part.name)) for part in found)
 
 
 def stretch_name(parts: tuple[Stretch, ...], height_mm: float) -> str:
     """Return the name of the stretch that holds a height; the nearest one outside all."""
-    inside = [part for part in parts if height_mm <= part.to_mm]
+    inside = [part for part in parts if height_mm <= part.high]
     return (inside[0] if inside else parts[-1]).name
 
 

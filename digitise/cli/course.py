@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -12,6 +11,7 @@ import typer
 
 from digitise.cli import show
 from digitise.cli.record import RecordsOption
+from digitise.cli.times import visit_time
 from digitise.courseflow import (
     Followed,
     Taken,
@@ -122,23 +122,13 @@ class _Asked:
     def visits(self) -> tuple[Taken, ...]:
         """Read the visits."""
         if self.client is None:
-            return from_folders(self.folders, [_time(word) for word in self.when])
+            return from_folders(self.folders, [visit_time(word) for word in self.when])
         with Store(self.records, create=False) as store:
             return from_records(store, self.client)
 
     def others(self) -> tuple[Taken | None, ...]:
         """Read the other limbs."""
         return tuple(None if word == NONE else from_folders([Path(word)])[0] for word in self.reference)
-
-
-def _time(word: str) -> datetime:
-    try:
-        time = datetime.fromisoformat(word)
-        return time if time.tzinfo else time.astimezone()  # without a zone it is this computer's
-    except (ValueError, OverflowError) as problem:
-        raise typer.BadParameter(
-            f"{word} is no time; write it like 2026-03-02T09:15.", param_hint="--when"
-        ) from problem
 
 
 def _print_course(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -13,6 +12,7 @@ import typer
 from digitise.care.course import Course
 from digitise.care.plan import read_plan
 from digitise.cli import show
+from digitise.cli.times import visit_time
 from digitise.courseflow import Taken, follow, with_others
 from digitise.errors import CourseError
 from digitise.output import figures_style
@@ -94,7 +94,7 @@ def _visits(folders: Sequence[Path], when: Sequence[str], reference: Sequence[st
                 param_hint=name,
             )
     models = [read_model(folder) for folder in folders]
-    times = [_time(text) for text in when] or [model.summary.created for model in models]
+    times = [visit_time(text) for text in when] or [model.summary.created for model in models]
     others = [None if word == NONE else read_model(word) for word in reference] or [None] * len(models)
     return [ReportVisit(*visit) for visit in zip(models, times, others, strict=True)]
 
@@ -126,16 +126,6 @@ def _followed(
             do="Give the time of each visit with --when.",
         )
     return follow(followed, bilateral=bilateral, sem_percent=sem)
-
-
-def _time(text: str) -> datetime:
-    try:
-        found = datetime.fromisoformat(text)
-        return found if found.tzinfo else found.astimezone()  # without a zone it is this computer's
-    except (ValueError, OverflowError) as problem:
-        raise typer.BadParameter(
-            f"{text!r} is no time; write it like 2026-03-02T09:15", param_hint="--when"
-        ) from problem
 
 
 def _write(path: Path, data: bytes) -> None:

@@ -17,23 +17,14 @@ from digitise.care.regions import Region
 from digitise.care.wrap import WrapSheet
 from digitise.geometry.rigid import Array
 from digitise.output import figures_style as style
-from digitise.output.render import side_view, vertex_normals
+from digitise.output.figures_views import SIDES, four_sides
+from digitise.output.kind_inks import KIND_INKS
+from digitise.output.render import vertex_normals
 from digitise.output.surface import mask_on_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 
-# told apart by all kinds of colour vision (Okabe and Ito's set); the number on a place says the same again
-KIND_INKS = {
-    "bulge": "#D55E00",
-    "hollow": "#0072B2",
-    "ridge": "#CC79A7",
-    "crease": "#5B3A8E",
-    "inverted taper": "#E0A800",
-    "step": "#009E73",
-}
-# front, outer, back, inner of a standing limb, in half turns
-_SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
-_DOTS_PER_INCH, _RULER_MM = 180, 100.0
+_DOTS_PER_INCH = 180
 # as fine as the chart that the places lie on
 _MESH_STEP_MM, _MESH_RAYS = 5.0, 96
 _CUT = -np.pi / 2
@@ -52,19 +43,11 @@ def places_views(limb: Limb, regions: Sequence[Region], size_mm: tuple[float, fl
         inside = mask_on_mesh(limb, columns(), rows_of(limb), region.mask, world)
         colours[inside] = to_rgb(KIND_INKS[region.kind])
     figure = style.blank(*size_mm)
-    panels = figure.subplots(1, 4, sharey=True)
-    scale = (limb.to_mm - limb.from_mm) / (0.8 * size_mm[1] * _DOTS_PER_INCH / style.MM_PER_INCH)
+    pixels = 0.8 * size_mm[1] * _DOTS_PER_INCH / style.MM_PER_INCH
+    panels = four_sides(figure, limb, world, colours, pixels)
     spots = _spots(own, regions)
-    for axes, half_turns in zip(panels, _SIDES[limb.side], strict=True):
-        eye = half_turns * np.pi
-        picture = side_view(own, colours, eye, scale)
-        axes.imshow(picture.pixels, extent=picture.extent, interpolation="antialiased", zorder=2)
-        axes.set_title(direction_words(limb, eye), loc="center")
-        _bare(axes)
-        _side_numbers(axes, regions, spots, eye)
-    ticks = np.arange(np.ceil(limb.from_mm / _RULER_MM), np.floor(limb.to_mm / _RULER_MM) + 1) * _RULER_MM
-    panels[0].set_yticks(ticks)
-    panels[0].set_ylabel("height, mm")
+    for axes, half_turns in zip(panels, SIDES[limb.side], strict=True):
+        _side_numbers(axes, regions, spots, half_turns * np.pi)
     _keys(figure, regions)
     return figure
 
@@ -167,11 +150,3 @@ def _keys(figure: Figure, regions: Sequence[Region]) -> None:
     keys = [Patch(facecolor=KIND_INKS[kind], label=kind) for kind in kinds]
     if keys:
         figure.legend(handles=keys, loc="outside lower center", ncols=min(3, len(keys)))
-
-
-def _bare(axes: Axes) -> None:
-    axes.set_aspect("equal")
-    axes.set_xticks([])
-    axes.tick_params(left=False)
-    for spine in axes.spines.values():
-        spine.set_visible(False)

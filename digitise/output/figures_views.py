@@ -21,8 +21,8 @@ from digitise.output.surface import change_on_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 
-# front, outer, back, inner of a standing limb
-_SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
+# front, outer, back, inner of a standing limb, in half turns
+SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
 _RULER_MM = 100.0
 # shading is smooth: fewer dots than lines need
 _DOTS_PER_INCH = 150
@@ -35,7 +35,8 @@ def limb_views(limb: Limb, size_mm: tuple[float, float] = (180, 96)) -> Figure:
     """Draw the limb from its four sides, with lines every 100 mm of height."""
     mesh = limb_mesh(limb)
     figure = style.blank(*size_mm)
-    _four(figure, limb, mesh, np.broadcast_to(to_rgb(style.SKIN), mesh.vertices.shape), size_mm[1])
+    colours = np.broadcast_to(to_rgb(style.SKIN), mesh.vertices.shape)
+    four_sides(figure, limb, mesh, colours, _pixels(size_mm[1]))
     return figure
 
 
@@ -47,7 +48,7 @@ def change_views(change: Change, size_mm: tuple[float, float] = (180, 96)) -> Fi
     mesh = limb_mesh(change.second)
     figure = style.blank(*size_mm)
     reach = change_reach(change)
-    panels = _four(figure, change.second, mesh, change_colours(change, mesh), size_mm[1])
+    panels = four_sides(figure, change.second, mesh, change_colours(change, mesh), _pixels(size_mm[1]))
     scale = ScalarMappable(Normalize(-reach, reach), style.CHANGE)
     figure.colorbar(scale, ax=panels, label=CHANGE_LABEL, pad=0.02, aspect=30)
     keys = [
@@ -72,11 +73,31 @@ def change_colours(change: Change, mesh: Mesh) -> Array:
     return np.asarray(colours)
 
 
-def _four(figure: Figure, limb: Limb, mesh: Mesh, colours: Array, height_mm: float) -> Sequence[Axes]:
+def _pixels(height_mm: float) -> float:
+    """Return how many pixels of a figure's height the limb gets."""
+    return 0.85 * height_mm * _DOTS_PER_INCH / style.MM_PER_INCH
+
+
+def four_sides(figure: Figure, limb: Limb, mesh: Mesh, colours: Array, pixels: float) -> Sequence[Axes]:
+    """Draw a limb's mesh in the world frame from its four sides, with a line every 100 mm of height.
+
+    Parameters
+    ----------
+    figure
+        Empty.
+    limb, mesh, colours
+        The limb, its mesh and the colours (N, 3) of its vertices.
+    pixels
+        Height of the limb in each picture.
+
+    Returns
+    -------
+    The four panels, in the order of :data:`SIDES`.
+    """
     own = Mesh(limb.axis_from_world.apply(mesh.vertices), mesh.faces)
     panels: Sequence[Axes] = figure.subplots(1, 4, sharey=True)
-    scale = (limb.to_mm - limb.from_mm) / (0.85 * height_mm * _DOTS_PER_INCH / style.MM_PER_INCH)
-    for axes, turn in zip(panels, _SIDES[limb.side], strict=True):
+    scale = (limb.to_mm - limb.from_mm) / pixels
+    for axes, turn in zip(panels, SIDES[limb.side], strict=True):
         picture = side_view(own, colours, turn * np.pi, scale)
         axes.imshow(picture.pixels, extent=picture.extent, interpolation="antialiased", zorder=2)
         axes.set_title(direction_words(limb, turn * np.pi), loc="center")

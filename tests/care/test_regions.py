@@ -270,8 +270,8 @@ def test_stretches_follow_the_shape():
     leg = limb(leg_profile, high=560.0)
     parts = stretches(leg, find_landmarks(leg))
     assert [part.name for part in parts] == ["ankle", "lower calf", "calf", "knee", "thigh"]
-    assert parts[0].from_mm == leg.from_mm
-    assert parts[-1].to_mm == leg.to_mm
+    assert parts[0].low == leg.from_mm
+    assert parts[-1].high == leg.to_mm
     assert stretch_name(parts, 330.0) == "calf"
     assert abs(knee_crease(leg, find_landmarks(leg)) - 445.0) < 20
 

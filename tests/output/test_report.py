@@ -7,6 +7,7 @@ import subprocess
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import commands
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -296,11 +297,7 @@ def test_figures_by_name(full, single):
 
 
 def run(capsys, *words):
-    with pytest.raises(SystemExit) as end:
-        main(["report", *map(str, words)])
-    out, err = capsys.readouterr()
-    assert "Traceback" not in err
-    return end.value.code or 0, out, err
+    return commands.run(capsys, "report", *words)
 
 
 @pytest.mark.slow
