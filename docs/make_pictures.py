@@ -19,25 +19,25 @@ from matplotlib.figure import Figure
 from PIL import Image, ImageDraw, ImageFont, ImageOps
 
 from digitise import fonts
-from digitise.capture.field import MarkerField, read_field
-from digitise.capture.inspection import inspect_photos
-from digitise.capture.markers import find_markers
-from digitise.capture.photo import Photograph, read_photo
-from digitise.capture.sheetfiles import save_sheets
-from digitise.care.change import Change
-from digitise.care.regions import find_regions
+from digitise.capture.calibration.markers import find_markers
+from digitise.capture.checks.inspection import inspect_photos
+from digitise.capture.photo.photograph import Photograph, read_photo
+from digitise.capture.sheets.field import MarkerField, read_field
+from digitise.capture.sheets.files import save_sheets
+from digitise.care.change.compare import Change
+from digitise.care.padding.regions import find_regions
 from digitise.errors import PhotoError
-from digitise.output import figures_style
-from digitise.output.care_figures import places_views
-from digitise.output.change_overlays import draw_overlay, find_overlays
-from digitise.output.folder import write_model
-from digitise.output.model_file import read_model
-from digitise.output.model_form import ModelForm
-from digitise.output.report_content import ReportVisit, Wishes, make_report
-from digitise.output.report_pdf import report_figures, report_pdf
+from digitise.output.change.overlays import draw_overlay, find_overlays
+from digitise.output.figures import style as figures_style
+from digitise.output.figures.care import places_views
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model
+from digitise.output.model.form import ModelForm
+from digitise.output.report.content import ReportOptions, ReportVisit, make_report
+from digitise.output.report.pdf import report_figures, report_pdf
 from digitise.samples import SampleVisit, sample_visits
 from digitise.tape.table import read_tape
-from digitise.workflow import measure_limb
+from digitise.workflow.measure import measure_limb
 
 OUT = Path(__file__).parent / "pictures"
 DATES = (datetime(2026, 2, 9, 9, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC))
@@ -182,7 +182,7 @@ def main() -> None:
             visits.append(ReportVisit(read_model(out), when))
         outlines = [Image.open(folder / samples[0].name / f"outline-{n}.jpg") for n in (1, 2)]
         save_photo(beside([scaled(picture, height=760) for picture in outlines]), "outlines.jpg")
-        report = make_report(visits, client="K-017", wishes=Wishes(places=True), created=DATES[-1])
+        report = make_report(visits, client="K-017", wishes=ReportOptions(places=True), created=DATES[-1])
         for name, draw in report_figures(report).items():
             save_figure(draw, f"{name}.png")
         first, last = (visit.model.summary for visit in visits)

@@ -18,16 +18,16 @@ from PIL import Image
 from shape import test_solids
 from variants import VARIANTS, make_variant
 
-from digitise.capture.field import read_field
-from digitise.care.change import compare
+from digitise.capture.sheets.field import read_field
+from digitise.care.change.compare import compare
 from digitise.errors import DigitiseError
-from digitise.output.measured import Measured
+from digitise.output.model.measured import Measured
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, area, girth, volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import read_tape
 from digitise.tape.volumes import cone_volume_ml
-from digitise.workflow import measure_limb
+from digitise.workflow.measure import measure_limb
 
 AWAY_MM = 15.0  # a section nearer than this to a tape row tells of the tape, not of the photographs
 CONE_REACH_MM = 150.0

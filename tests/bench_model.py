@@ -18,11 +18,11 @@ from pathlib import Path
 
 import cv2
 
-from digitise.capture.field import read_field
-from digitise.output.folder import write_model
+from digitise.capture.sheets.field import read_field
+from digitise.output.model.files import write_model
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from digitise.workflow import measure_limb
+from digitise.workflow.measure import measure_limb
 
 ROUNDS = 3
 VISIT = sample_visits()[0]

@@ -9,14 +9,14 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from digitise.capture.field import read_field
-from digitise.output.folder import write_model
-from digitise.output.model_file import read_model
-from digitise.output.report_content import ReportVisit, make_report
-from digitise.output.report_pdf import report_pdf
+from digitise.capture.sheets.field import read_field
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model
+from digitise.output.report.content import ReportVisit, make_report
+from digitise.output.report.pdf import report_pdf
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from digitise.workflow import measure_limb
+from digitise.workflow.measure import measure_limb
 
 VISITS = 12
 

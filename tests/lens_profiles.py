@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from digitise.capture.lens import PARAMETERS, ProfileForm
+from digitise.capture.calibration.lens import PARAMETERS, ProfileForm
 
 
 def lens_text() -> str:

@@ -12,9 +12,9 @@ from silhouettes import true_camera
 from skimage.measure import find_contours
 from variants import VariantPhoto
 
-from digitise.capture.field import Board, read_field
-from digitise.capture.outline import Outline
-from digitise.capture.photo import Photograph
+from digitise.capture.outline.find import Outline
+from digitise.capture.photo.photograph import Photograph
+from digitise.capture.sheets.field import Board, read_field
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import Edge

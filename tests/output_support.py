@@ -6,13 +6,13 @@ import cv2
 import numpy as np
 
 from digitise import synthetic
-from digitise.capture.finding import Finding
-from digitise.capture.inspection import PhotoFacts
-from digitise.capture.outline import Outline
-from digitise.capture.photo import Photograph
-from digitise.capture.poses import Calibration
+from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.inspection import PhotoFacts
+from digitise.capture.outline.find import Outline
+from digitise.capture.photo.photograph import Photograph
 from digitise.geometry.rigid import Pose
-from digitise.output.measured import Measured
+from digitise.output.model.measured import Measured
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
 

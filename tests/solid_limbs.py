@@ -65,14 +65,14 @@ def limb(shape, *, side="left", kind="leg", deviation=None, low=LOW, high=HIGH, 
     return Limb(kind, side, Pose.identity(), low, high, on, mean, covariance, np.zeros(on.size), prior)
 
 
-def heap(theta, z, peak, theta_0, z_0, wide=0.6, tall=32.0):
-    """A smooth heap: Gaussian round (``wide`` radians) and along (``tall`` mm)."""
+def mound(theta, z, peak, theta_0, z_0, wide=0.6, tall=32.0):
+    """A smooth mound: Gaussian round (``wide`` radians) and along (``tall`` mm)."""
     turn = np.angle(np.exp(1j * (theta - theta_0)))
     return peak * np.exp(-0.5 * (turn / wide) ** 2 - 0.5 * ((z - z_0) / tall) ** 2)
 
 
-def cone_with(*heaps):
-    return lambda theta, z: cone_radius(z) + sum(heap(theta, z, *one) for one in heaps)
+def cone_with(*mounds):
+    return lambda theta, z: cone_radius(z) + sum(mound(theta, z, *one) for one in mounds)
 
 
 def volume_of(first, second):

@@ -16,9 +16,9 @@ from solid_limbs import cone_with, limb
 
 from digitise.cli import main
 from digitise.output.cautions import caution
-from digitise.output.model_cameras import camera_from_form
-from digitise.output.model_file import read_model
-from digitise.output.render import Window, camera_view
+from digitise.output.figures.render import Window, camera_view
+from digitise.output.model.cameras import camera_from_form
+from digitise.output.model.file import read_model
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
@@ -87,8 +87,8 @@ def test_compare(capsys, models, tmp_path):
 @pytest.mark.parametrize(
     ("work", "words"),
     [
-        ("digitise.careflow.compare", ("compare", "first", "second")),
-        ("digitise.careflow.find_regions", ("pad", "first")),
+        ("digitise.workflow.care.compare", ("compare", "first", "second")),
+        ("digitise.workflow.care.find_regions", ("pad", "first")),
         ("digitise.cli.model.measure_limb", ("model", "a.jpg", "b.jpg")),
     ],
     ids=["compare", "pad", "model"],

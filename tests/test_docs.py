@@ -8,7 +8,7 @@ import pytest
 import typer
 
 from digitise import errors
-from digitise.capture.field import field_from_json
+from digitise.capture.sheets.field import field_from_json
 from digitise.cli.app import app
 
 ROOT = Path(__file__).parents[1]

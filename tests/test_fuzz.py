@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from digitise.capture.photo import Photograph, read_photo, strip_photo
+from digitise.capture.photo.photograph import Photograph, read_photo, remove_metadata
 from digitise.errors import PhotoError, TapeError
 from digitise.tape.advice import explain_tape
 from digitise.tape.table import read_tape
@@ -81,7 +81,7 @@ def test_damaged_photographs(case, tmp_path, rng):
         path.write_bytes(MUTATIONS[(i // len(names)) % len(MUTATIONS)](files[name], rng))
         try:
             photo = read_photo(path)
-            strip_photo(path)
+            remove_metadata(path)
         except PhotoError as error:
             assert str(error).startswith(f"{name}: ")
             assert error.do

@@ -6,11 +6,11 @@ from conftest import CASES, Case
 from painted import Painted, photographs
 
 from digitise import synthetic
-from digitise.capture.field import read_field
+from digitise.capture.sheets.field import read_field
 from digitise.geometry.support import axis_from_points
 from digitise.shape.limb import girth, volume
 from digitise.tape.rows import TapeRow
-from digitise.workflow import measure_limb
+from digitise.workflow.measure import measure_limb
 
 pytestmark = pytest.mark.slow
 

@@ -8,21 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.care.change import Change, compare
-from digitise.care.chart import limb_chart
-from digitise.care.regions import Region
-from digitise.careflow import places_of
-from digitise.courseflow import Followed, from_records, one_limb
-from digitise.output.care_pad_foam import Foam, make_foam
-from digitise.output.figures_style import png
-from digitise.output.figures_views import change_views
-from digitise.output.foam_sheet import foam_pdf
-from digitise.output.model_file import StoredModel
-from digitise.output.surface import change_on_mesh, mask_on_mesh
+from digitise.care.change.compare import Change, compare
+from digitise.care.padding.foam_selection import Foam, make_foam
+from digitise.care.padding.regions import Region
+from digitise.care.surface.chart import limb_chart
+from digitise.output.figures.style import png
+from digitise.output.figures.surface import change_on_mesh, mask_on_mesh
+from digitise.output.figures.views import change_views
+from digitise.output.model.file import StoredModel
+from digitise.output.padding.foam_sheet import foam_pdf
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
+from digitise.workflow.care import places_of
+from digitise.workflow.course import LimbSeries, from_records, one_limb
 from ui import text
 from ui.changes import Coloured
 from ui.memo import Memo
@@ -75,7 +75,7 @@ def change_still(change: Change) -> bytes:
     return _files.get(key, lambda: png(lambda: change_views(change)))
 
 
-def followed(store: Store, line: VisitLine) -> Followed:
+def followed(store: Store, line: VisitLine) -> LimbSeries:
     """Return all measured visits of the limb of one visit, each with the other limb where it was measured.
 
     Raises

@@ -11,8 +11,8 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from digitise.care.course import Course
-from digitise.care.visits import Reading
+from digitise.care.course.course import Course
+from digitise.care.course.visits import Reading
 from digitise.geometry.rigid import Array
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text

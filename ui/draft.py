@@ -20,7 +20,7 @@ from typing import Literal
 import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from digitise.capture.photo import strip_photo
+from digitise.capture.photo.photograph import remove_metadata
 from digitise.record.opening import make_private_folder
 
 KEPT_DAYS = 14
@@ -144,7 +144,7 @@ class Draft:
             # its own name and type, for the reader's messages
             source = Path(scratch) / (Path(name).name or "photograph")
             source.write_bytes(data)
-            stripped = strip_photo(source)
+            stripped = remove_metadata(source)
         number = max((_number(photo) for photo in self.photos), default=0) + 1
         self._write(f"photo-{number}.jpg", stripped)
         return self.folder / f"photo-{number}.jpg"

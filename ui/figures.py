@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import plotly.graph_objects as go
 
-from digitise.care.places import direction_words
+from digitise.care.surface.place_words import direction_words
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth, levels
 from digitise.shape.mesh import Mesh

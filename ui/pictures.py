@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from digitise.capture.field import MarkerField
-from digitise.capture.markers import Detection
-from digitise.capture.photo import Photograph
+from digitise.capture.calibration.markers import Detection
+from digitise.capture.photo.photograph import Photograph
+from digitise.capture.sheets.field import MarkerField
 from ui import text
 
 Pixels = NDArray[np.uint8]

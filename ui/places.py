@@ -8,10 +8,10 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from digitise.care.regions import Region
-from digitise.care.wrap import WrapSheet
+from digitise.care.padding.regions import Region
+from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
-from digitise.output.kind_inks import KIND_INKS
+from digitise.output.figures.place_colours import KIND_INKS
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text

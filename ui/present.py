@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from digitise.capture.finding import Finding
+from digitise.capture.checks.finding import Finding
 from digitise.errors import DigitiseError
-from digitise.output.model_form import ModelForm
+from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Estimate
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape

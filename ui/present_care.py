@@ -6,11 +6,11 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 
-from digitise.care.change import NO_CLEAR_CHANGE, SMALLER, VolumeChange
-from digitise.care.garment import GirthList
-from digitise.care.plan import Plan, plan_from_toml
-from digitise.care.regions import ADVICE, Region
-from digitise.care.wrap import WrapSheet
+from digitise.care.change.compare import NO_CLEAR_CHANGE, SMALLER, VolumeChange
+from digitise.care.padding.regions import ADVICE, Region
+from digitise.care.wrap.garment import GirthList
+from digitise.care.wrap.plan import Plan, plan_from_toml
+from digitise.care.wrap.sheet import WrapSheet
 from digitise.record.values import VisitLine
 from ui import text
 from ui.present import millilitres

@@ -16,20 +16,20 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from digitise.capture.correction import Correction, correction_from_json
-from digitise.capture.field import MarkerField, field_from_json, field_to_json
-from digitise.capture.inspection import Inspection, inspect_photos
-from digitise.capture.lens import lens_from_json
-from digitise.capture.markers import Detection, find_markers
-from digitise.capture.photo import Photograph, read_photo
-from digitise.capture.sheets import Paper, parse_print_scale, sheet_field, sheet_set
+from digitise.capture.calibration.lens import lens_from_json
+from digitise.capture.calibration.markers import Detection, find_markers
+from digitise.capture.checks.inspection import Inspection, inspect_photos
+from digitise.capture.outline.correction import Correction, correction_from_json
+from digitise.capture.photo.photograph import Photograph, read_photo
+from digitise.capture.sheets.field import MarkerField, field_from_json, field_to_json
+from digitise.capture.sheets.layout import Paper, parse_print_scale, sheet_field, sheet_set
 from digitise.errors import RecordError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.measured import Measured
-from digitise.output.model_file import StoredModel, read_model, write_model_file
-from digitise.output.model_form import ModelForm
-from digitise.output.pictures import draw_outline
+from digitise.output.model.file import StoredModel, read_model, write_model_file
+from digitise.output.model.form import ModelForm
+from digitise.output.model.measured import Measured
+from digitise.output.model.pictures import draw_outline
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId
@@ -37,7 +37,7 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
-from digitise.workflow import Outlined, find_outlines, fit_outlines
+from digitise.workflow.measure import Outlined, find_outlines, fit_outlines
 from ui import text
 from ui.draft import Draft, Inputs
 from ui.memo import Memo
@@ -339,7 +339,7 @@ def sheets_zip(paper: Paper, print_scale: str) -> bytes:
         The print scale is none.
     """
     # brings a library for printing that no other page needs at its start
-    from digitise.capture.sheetfiles import save_sheets  # noqa: PLC0415
+    from digitise.capture.sheets.files import save_sheets  # noqa: PLC0415
 
     scale = parse_print_scale(print_scale)
 

@@ -11,15 +11,15 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from digitise.capture.field import MarkerField, read_field
-from digitise.capture.inspection import Inspection, inspect_photos
-from digitise.capture.lens import PARAMETERS, read_lens, write_lens
-from digitise.capture.markers import Detection, find_markers
-from digitise.capture.photo import Photograph, read_photo
-from digitise.capture.profile import lens_profile
-from digitise.capture.sheetfiles import save_sheets
-from digitise.capture.sheets import Paper, parse_print_scale
-from digitise.capture.sightings import MarkedPhoto
+from digitise.capture.calibration.lens import PARAMETERS, read_lens, write_lens
+from digitise.capture.calibration.lens_profile import lens_profile
+from digitise.capture.calibration.markers import Detection, find_markers
+from digitise.capture.calibration.observations import MarkedPhoto
+from digitise.capture.checks.inspection import Inspection, inspect_photos
+from digitise.capture.photo.photograph import Photograph, read_photo
+from digitise.capture.sheets.field import MarkerField, read_field
+from digitise.capture.sheets.files import save_sheets
+from digitise.capture.sheets.layout import Paper, parse_print_scale
 from digitise.cli import show
 
 _SEVERITIES = {"note": ("ok", "green"), "warning": ("warning", "yellow"), "refuse": ("refused", "red")}

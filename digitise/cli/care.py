@@ -7,17 +7,17 @@ from typing import Annotated, Literal
 
 import typer
 
-from digitise.care.foam import BEVEL_MM, MARGIN_MM
-from digitise.care.garment import GirthList, girth_list
-from digitise.care.plan import read_plan
-from digitise.careflow import compare_folders, pad_folder, wrap_model
+from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
+from digitise.care.wrap.garment import GirthList, girth_list
+from digitise.care.wrap.plan import read_plan
 from digitise.cli import show
-from digitise.output.care_course_form import read_stable
-from digitise.output.care_pad_files import pad_text
-from digitise.output.care_wrap_text import wrap_text
-from digitise.output.change_text import change_text
-from digitise.output.model_file import StoredModel, read_model
+from digitise.output.change.text import change_text
+from digitise.output.course.form import read_stable
+from digitise.output.model.file import StoredModel, read_model
+from digitise.output.padding.files import pad_text
+from digitise.output.wrap.words import wrap_text
 from digitise.record.check import client_code
+from digitise.workflow.care import compare_folders, pad_folder, wrap_model
 
 ModelArgument = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that digitise model wrote.")]
 

@@ -12,9 +12,16 @@ import typer
 from digitise.cli import show
 from digitise.cli.record import RecordsOption
 from digitise.cli.times import visit_time
-from digitise.courseflow import (
-    Followed,
-    Taken,
+from digitise.output.course.files import course_text, write_course
+from digitise.output.course.form import course_form
+from digitise.output.course.repeat_files import repeat_text, write_repeat
+from digitise.output.course.repeat_form import repeat_form
+from digitise.record.store import Store
+from digitise.record.values import Side
+from digitise.tape.points import Limb
+from digitise.workflow.course import (
+    LimbSeries,
+    VisitMeasurement,
     follow,
     from_folders,
     from_records,
@@ -22,13 +29,6 @@ from digitise.courseflow import (
     study,
     with_others,
 )
-from digitise.output.care_course_files import course_text, write_course
-from digitise.output.care_course_form import course_form
-from digitise.output.care_repeat_files import repeat_text, write_repeat
-from digitise.output.care_repeat_form import repeat_form
-from digitise.record.store import Store
-from digitise.record.values import Side
-from digitise.tape.points import Limb
 
 NONE = "none"
 
@@ -119,20 +119,20 @@ class _Asked:
                 "needed with --repeat: measurements of one day count as repeats.", param_hint="--when"
             )
 
-    def visits(self) -> tuple[Taken, ...]:
+    def visits(self) -> tuple[VisitMeasurement, ...]:
         """Read the visits."""
         if self.client is None:
             return from_folders(self.folders, [visit_time(word) for word in self.when])
         with Store(self.records, create=False) as store:
             return from_records(store, self.client)
 
-    def others(self) -> tuple[Taken | None, ...]:
+    def others(self) -> tuple[VisitMeasurement | None, ...]:
         """Read the other limbs."""
         return tuple(None if word == NONE else from_folders([Path(word)])[0] for word in self.reference)
 
 
 def _print_course(
-    followed: Followed, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
+    followed: LimbSeries, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
 ) -> None:
     found = follow(followed, bilateral=bilateral, sem_percent=sem)
     summary = course_form(found, followed.limb, followed.side, remarks=followed.remarks, client=client)
@@ -142,7 +142,7 @@ def _print_course(
     show.result(as_json, summary.model_dump(mode="json"), lambda console: console.print(text))
 
 
-def _print_study(visits: Sequence[Taken], out: Path | None, as_json: bool) -> None:
+def _print_study(visits: Sequence[VisitMeasurement], out: Path | None, as_json: bool) -> None:
     summary = repeat_form(*study(visits))
     if out is not None:
         write_repeat(out, summary)

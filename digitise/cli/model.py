@@ -10,26 +10,26 @@ from typing import Annotated, Literal
 import numpy as np
 import typer
 
-from digitise.capture.correction import Correction, read_correction
-from digitise.capture.field import read_field
-from digitise.capture.lens import read_lens
-from digitise.capture.photo import read_photo
-from digitise.careflow import compare_folders, pad_folder, wrap_model
+from digitise.capture.calibration.lens import read_lens
+from digitise.capture.outline.correction import Correction, read_correction
+from digitise.capture.photo.photograph import read_photo
+from digitise.capture.sheets.field import read_field
 from digitise.cli import show
 from digitise.cli.capture import FieldOption, PhotosArgument
 from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.care_pad_files import pad_text
-from digitise.output.care_wrap_text import wrap_text
-from digitise.output.change_text import change_text
-from digitise.output.folder import check_model_folder, write_model
-from digitise.output.measured import Measured
-from digitise.output.model_file import read_model
-from digitise.output.summary import summary_text
+from digitise.output.change.text import change_text
+from digitise.output.model.file import read_model
+from digitise.output.model.files import check_model_folder, write_model
+from digitise.output.model.measured import Measured
+from digitise.output.model.words import summary_text
+from digitise.output.padding.files import pad_text
+from digitise.output.wrap.words import wrap_text
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from digitise.workflow import measure_limb
+from digitise.workflow.care import compare_folders, pad_folder, wrap_model
+from digitise.workflow.measure import measure_limb
 
 LimbName = Literal["leg", "arm"]
 SideName = Literal["left", "right"]

@@ -9,18 +9,18 @@ from typing import Annotated, Literal
 
 import typer
 
-from digitise.care.course import Course
-from digitise.care.plan import read_plan
+from digitise.care.course.course import Course
+from digitise.care.wrap.plan import read_plan
 from digitise.cli import show
 from digitise.cli.times import visit_time
-from digitise.courseflow import Taken, follow, with_others
 from digitise.errors import CourseError
-from digitise.output import figures_style
-from digitise.output.fhir import fhir_bundle, fhir_text
-from digitise.output.model_file import read_model
-from digitise.output.report_content import Report, ReportVisit, Wishes, make_report
-from digitise.output.report_pdf import report_figures, report_pdf
+from digitise.output.figures import style as figures_style
+from digitise.output.model.file import read_model
+from digitise.output.report.content import Report, ReportOptions, ReportVisit, make_report
+from digitise.output.report.fhir import fhir_bundle, fhir_text
+from digitise.output.report.pdf import report_figures, report_pdf
 from digitise.record.check import client_code
+from digitise.workflow.course import VisitMeasurement, follow, with_others
 
 NONE = "none"
 PaperName = Literal["a4", "letter"]
@@ -70,7 +70,9 @@ def report(
     """Write a report on a limb: volume, girths, change and course, with intervals and pictures."""
     code = client_code(client) if client else ""
     visits, timed = _visits(folders, when or [], reference or []), bool(when)
-    wishes = Wishes(places, wrap or plan is not None, garment, read_plan(plan) if plan else None, bilateral)
+    wishes = ReportOptions(
+        places, wrap or plan is not None, garment, read_plan(plan) if plan else None, bilateral
+    )
     with show.steps() as progress:
         progress("Comparing")
         followed = _followed(visits, folders, timed, bilateral, sem)
@@ -114,9 +116,11 @@ def _followed(
         if digest in digests[:number]:
             raise CourseError("The same model is given twice.", where=str(folder), do="Give each visit once.")
     each = list(zip(visits, folders, strict=True))
-    taken = [Taken(visit.model.summary, visit.taken, str(folder), timed=timed) for visit, folder in each]
+    taken = [
+        VisitMeasurement(visit.model.summary, visit.taken, str(folder), timed=timed) for visit, folder in each
+    ]
     others = [
-        None if visit.other is None else Taken(visit.other.summary, visit.taken, str(folder))
+        None if visit.other is None else VisitMeasurement(visit.other.summary, visit.taken, str(folder))
         for visit, folder in each
     ]
     followed = with_others(taken, others)

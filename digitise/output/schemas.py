@@ -5,24 +5,40 @@
 
 from __future__ import annotations
 
-import importlib
 import json
-import pkgutil
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import get_args
 
 from pydantic import BaseModel
 
-from digitise import output
-from digitise.capture.correction import CorrectionForm
-from digitise.capture.field_form import FieldForm
-from digitise.capture.lens import ProfileForm
-from digitise.care.plan import Plan
+from digitise.capture.calibration.lens import ProfileForm
+from digitise.capture.outline.correction import CorrectionForm
+from digitise.capture.sheets.field_form import FieldForm
+from digitise.care.wrap.plan import Plan
+from digitise.output.change.form import ChangeForm
+from digitise.output.course.form import CourseForm
+from digitise.output.course.repeat_form import RepeatForm
+from digitise.output.model.form import ModelForm
+from digitise.output.padding.form import PadForm
+from digitise.output.report.form import ReportForm
+from digitise.output.wrap.form import WrapForm
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _PLAN = "wrap-plan"
+# every file format of ours that others may read
+FORMS: tuple[type[BaseModel], ...] = (
+    FieldForm,
+    ProfileForm,
+    CorrectionForm,
+    ModelForm,
+    ChangeForm,
+    PadForm,
+    WrapForm,
+    CourseForm,
+    RepeatForm,
+    ReportForm,
+)
 
 
 def schemas() -> dict[str, str]:
@@ -30,18 +46,7 @@ def schemas() -> dict[str, str]:
 
     A plan.toml has no format field; its schema is that of the same content as JSON.
     """
-    found = {_file_name(form): _schema(form) for form in (FieldForm, ProfileForm, CorrectionForm)}
-    found |= {_file_name(form): _schema(form) for form in _output_forms()}
-    return {**found, f"{_PLAN}.json": _schema(Plan)}
-
-
-def _output_forms() -> Iterator[type[BaseModel]]:
-    """Find the forms of whole files: those with a format, in the modules that end in ``_form``."""
-    for module in pkgutil.iter_modules(output.__path__):
-        if module.name.endswith("_form"):
-            for item in vars(importlib.import_module(f"{output.__name__}.{module.name}")).values():
-                if isinstance(item, type) and issubclass(item, BaseModel) and "format" in item.model_fields:
-                    yield item
+    return {_file_name(form): _schema(form) for form in FORMS} | {f"{_PLAN}.json": _schema(Plan)}
 
 
 def _file_name(form: type[BaseModel]) -> str:

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from digitise.output.model_form import ModelForm, SectionForm
+from digitise.output.model.form import ModelForm, SectionForm
 
 SECTIONS_FILE = "sections.csv"
 Cell = str | int | float | None

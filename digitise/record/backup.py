@@ -25,8 +25,8 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from digitise.errors import RecordError
 from digitise.files import flush_folder
 from digitise.record import schema
-from digitise.record.database import Database, connect, damaged, plain_errors
-from digitise.record.sealed import cut_short, new_sealed_zip, open_sealed_zip
+from digitise.record.checksummed_zip import cut_short, new_sealed_zip, open_sealed_zip
+from digitise.record.database import Database, connect, damaged, translate_errors
 from digitise.record.tables import Base
 
 _MANIFEST = "manifest.json"
@@ -164,7 +164,7 @@ def _read_manifest(archive: zipfile.ZipFile, where: str) -> _Manifest:
 
 
 def _restore_file(file: Path, archive: zipfile.ZipFile, manifest: _Manifest, where: str) -> None:
-    with plain_errors(file.name):
+    with translate_errors(file.name):
         if file.exists():
             raise _not_empty(file.name)
         file.parent.mkdir(parents=True, mode=0o700, exist_ok=True)

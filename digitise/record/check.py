@@ -14,9 +14,9 @@ from typing import Literal, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from digitise.capture.field import field_from_json
-from digitise.capture.lens import lens_from_json
-from digitise.capture.photo import strip_photo
+from digitise.capture.calibration.lens import lens_from_json
+from digitise.capture.photo.photograph import remove_metadata
+from digitise.capture.sheets.field import field_from_json
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
 from digitise.tape.points import Limb
@@ -78,7 +78,7 @@ def client_code(text: str) -> str:
     return code
 
 
-def ready_visit(visit: NewVisit) -> ReadyVisit:
+def validate_visit(visit: NewVisit) -> ReadyVisit:
     """Check a visit and strip its photographs.
 
     Raises
@@ -239,7 +239,7 @@ def _stripped(paths: tuple[Path, ...]) -> dict[str, bytes]:
         )
     photos: dict[str, bytes] = {}
     for path in paths:
-        data = strip_photo(path)
+        data = remove_metadata(path)
         digest = hashlib.sha256(data).hexdigest()
         if digest in photos:
             raise RecordError("The same photograph is given twice.", where=path.name, do="Give it once.")

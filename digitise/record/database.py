@@ -72,7 +72,7 @@ class Database:
         """
         options = {} if self.file else {"isolation_level": "REPEATABLE READ"}
         with (
-            plain_errors(self.where),
+            translate_errors(self.where),
             self.engine.connect() as connection,
             Session(connection.execution_options(**options)) as session,
         ):
@@ -88,7 +88,7 @@ class Database:
             Another writer does not finish, the disk is full, or the records cannot be written.
         """
         with (
-            plain_errors(self.where),
+            translate_errors(self.where),
             self.engine.connect() as connection,
             Session(connection.execution_options(one_writer=True)) as session,
             session.begin(),
@@ -103,7 +103,7 @@ class Database:
         RecordError
             Another program holds the database open for reading or writing.
         """
-        with plain_errors(self.where):
+        with translate_errors(self.where):
             if self.file:
                 self._wipe_file()
             else:
@@ -183,7 +183,7 @@ def damaged(where: str) -> RecordError:
 
 
 @contextmanager
-def plain_errors(where: str) -> Iterator[None]:
+def translate_errors(where: str) -> Iterator[None]:
     """Turn what a database or disk reports into an error for people.
 
     Raises

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from digitise.errors import RecordError
-from digitise.record.database import plain_errors
+from digitise.record.database import translate_errors
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
 from digitise.record.values import Visit
@@ -34,7 +34,7 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
         There is no such client, the folder holds something, or the disk is full.
     """
     lines = store.list_visits(client)
-    with plain_errors(str(folder)):
+    with translate_errors(str(folder)):
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise RecordError("This place is not empty.", where=str(folder), do="Name a new folder.")
         folder.parent.mkdir(parents=True, exist_ok=True)

@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
-from digitise.record.database import Database, plain_errors
+from digitise.record.database import Database, translate_errors
 from digitise.record.loading import nothing
 from digitise.record.tables import (
     Base,
@@ -23,13 +23,13 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import Proof
+from digitise.record.values import DeletionRecord
 
 _OfClient = Mapping[type[Base], ColumnElement[bool]]
 """For each table, which of its rows belong to the client; by numbers, so that it still tells afterwards."""
 
 
-def forget_client(database: Database, code: str, copies: list[Path]) -> Proof:
+def forget_client(database: Database, code: str, copies: list[Path]) -> DeletionRecord:
     """Remove a client's rows and photographs, wipe the space they took, and prove that they are gone.
 
     Parameters
@@ -59,7 +59,7 @@ def forget_client(database: Database, code: str, copies: list[Path]) -> Proof:
         left = sum(_counts(session, mine).values())
     if left:
         raise RecordError(f"{left} rows of the client are left.", where=code, do="Give the command again.")
-    return Proof(
+    return DeletionRecord(
         client=code,
         visits=before["visits"],
         photographs=before["photographs"],
@@ -93,7 +93,7 @@ def _counts(session: Session, of_client: _OfClient) -> dict[str, int]:
 
 def _wipe(database: Database, copies: list[Path]) -> None:
     try:
-        with plain_errors(database.where):
+        with translate_errors(database.where):
             for path in copies:
                 path.unlink(missing_ok=True)
         database.wipe()

@@ -12,7 +12,7 @@ import platformdirs
 from digitise.errors import RecordError
 from digitise.record import schema
 from digitise.record.backup import write_backup
-from digitise.record.database import PATIENCE_S, Database, connect, plain_errors
+from digitise.record.database import PATIENCE_S, Database, connect, translate_errors
 
 _COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"
 
@@ -71,7 +71,7 @@ def _bring_forward(database: Database, version: str | None) -> None:
 def _ready_file(file: Path, create: bool) -> None:
     if not file.exists() and not create:
         raise _nothing_here(file.name)
-    with plain_errors(file.name):
+    with translate_errors(file.name):
         make_private_folder(file.parent)
         with suppress(FileExistsError):
             # made here and not by SQLite, so that nobody else can ever read it

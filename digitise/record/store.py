@@ -12,17 +12,17 @@ from sqlalchemy.orm import Session
 
 from digitise.record import loading
 from digitise.record.backup import write_backup
-from digitise.record.check import client_code, ready_visit
+from digitise.record.check import client_code, validate_visit
 from digitise.record.database import PATIENCE_S, damaged
 from digitise.record.forget import forget_client
 from digitise.record.opening import copies_of, open_records
 from digitise.record.saving import overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
+    DeletionRecord,
     MeasuredVisit,
     ModelFiles,
     NewVisit,
-    Proof,
     Visit,
     VisitId,
     VisitLine,
@@ -77,7 +77,7 @@ class Store:
         FieldError, LensError
             The marker field or the lens profile is damaged.
         """
-        ready = ready_visit(visit)  # slow, hence before others have to wait
+        ready = validate_visit(visit)  # slow, hence before others have to wait
         with self._database.writing() as session:
             return save_visit(session, ready)
 
@@ -103,7 +103,7 @@ class Store:
         FieldError, LensError
             The marker field or the lens profile is damaged.
         """
-        ready = ready_visit(visit)
+        ready = validate_visit(visit)
         with self._database.writing() as session:
             overwrite_visit(session, visit_id, ready, seen)
 
@@ -179,7 +179,7 @@ class Store:
         with self._sound_reading() as session:
             return loading.field(session, visit_id)
 
-    def forget(self, client: str) -> Proof:
+    def forget(self, client: str) -> DeletionRecord:
         """Remove all that is stored of a client, wipe its bytes, and count that nothing is left.
 
         Raises

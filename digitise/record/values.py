@@ -218,7 +218,7 @@ class Client:
 
 
 @dataclass(frozen=True)
-class Proof:
+class DeletionRecord:
     """What forgetting a client removed, counted before; afterwards every count was found to be zero.
 
     Attributes

@@ -9,9 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from digitise.tape.points import ADULT_GIRTHS_MM, ADULT_RANGE_MM, Limb, girth_points
-from digitise.tape.rows import Code, TapeAdvice, TapeRow
-from digitise.tape.slips import (
+from digitise.tape.entry_errors import (
     DOUBTED_SD,
     FITS_SD,
     TAPE_SD_MM,
@@ -21,6 +19,8 @@ from digitise.tape.slips import (
     named,
     sentence,
 )
+from digitise.tape.points import ADULT_GIRTHS_MM, ADULT_RANGE_MM, Limb, girth_points
+from digitise.tape.rows import Code, TapeAdvice, TapeRow
 from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
 
 _STEEPEST_PER_40_MM = 0.35

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from digitise.capture.field import Board, MarkerField
-from digitise.capture.markers import Detection
-from digitise.capture.sheets import sheet_field, sheet_set
-from digitise.capture.sightings import MarkedPhoto
+from digitise.capture.calibration.markers import Detection
+from digitise.capture.calibration.observations import MarkedPhoto
+from digitise.capture.sheets.field import Board, MarkerField
+from digitise.capture.sheets.layout import sheet_field, sheet_set
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 

@@ -10,23 +10,23 @@ from model_folders import model_folder
 from PIL import Image
 from solid_limbs import cone_with, limb
 
-from digitise.care.change import compare
-from digitise.care.garment import CONFIRM, girth_list
-from digitise.care.maps import standing_out
-from digitise.care.plan import read_plan
-from digitise.care.regions import find_regions
-from digitise.care.wrap import wrap_sheet
+from digitise.care.change.compare import compare
+from digitise.care.padding.foam_selection import ALL_ROUND, NOT_ASKED, make_foam
+from digitise.care.padding.maps import standing_out
+from digitise.care.padding.regions import find_regions
+from digitise.care.wrap.garment import CONFIRM, girth_list
+from digitise.care.wrap.plan import read_plan
+from digitise.care.wrap.sheet import wrap_sheet
 from digitise.errors import OutputError, PlanError
-from digitise.output import care_figures
-from digitise.output.care_pad_files import Padding, is_pad_file, pad_text, write_padding
-from digitise.output.care_pad_foam import ALL_ROUND, NOT_ASKED, make_foam
-from digitise.output.care_pad_form import AgainstForm, PadForm
-from digitise.output.care_wrap_files import WRAP_FILES, write_wrap
-from digitise.output.care_wrap_form import WrapForm
-from digitise.output.care_wrap_text import wrap_text
 from digitise.output.cautions import caution
-from digitise.output.figures_style import styled
-from digitise.output.model_file import read_model
+from digitise.output.figures import care as care_figures
+from digitise.output.figures.style import styled
+from digitise.output.model.file import read_model
+from digitise.output.padding.files import Padding, is_pad_file, pad_text, write_padding
+from digitise.output.padding.form import AgainstForm, PadForm
+from digitise.output.wrap.files import WRAP_FILES, write_wrap
+from digitise.output.wrap.form import WrapForm
+from digitise.output.wrap.words import wrap_text
 from digitise.shape.limb import girth
 
 # a heap of 14 mm at the back of a cone

@@ -10,15 +10,15 @@ import pytest
 from output_support import changed
 from solid_limbs import cone_with, limb
 
-from digitise.capture.field import field_from_json, write_field
-from digitise.care.change import compare
-from digitise.care.plan import plan_to_toml
-from digitise.care.suggestion import suggest_plan
-from digitise.output.change_files import write_change
-from digitise.output.change_summary import Compared
-from digitise.output.folder import write_model
-from digitise.output.model_file import read_model
-from digitise.output.report_content import ReportVisit, make_report
+from digitise.capture.sheets.field import field_from_json, write_field
+from digitise.care.change.compare import compare
+from digitise.care.wrap.plan import plan_to_toml
+from digitise.care.wrap.suggestion import suggest_plan
+from digitise.output.change.files import write_change
+from digitise.output.change.summarise import Compared
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model
+from digitise.output.report.content import ReportVisit, make_report
 from digitise.output.schemas import schemas
 
 ROOT = Path(__file__).parents[2]

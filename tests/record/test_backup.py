@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from digitise.errors import RecordError
-from digitise.record import sealed
+from digitise.record import checksummed_zip as sealed
 from digitise.record.backup import restore
 from digitise.record.store import Store
 

@@ -4,9 +4,9 @@ import json
 
 import pytest
 
-from digitise.capture.field import read_field
-from digitise.capture.lens import read_lens
-from digitise.capture.photo import read_photo
+from digitise.capture.calibration.lens import read_lens
+from digitise.capture.photo.photograph import read_photo
+from digitise.capture.sheets.field import read_field
 from digitise.errors import RecordError
 from digitise.record.export import export_client, tape_csv
 from digitise.tape.rows import TapeRow

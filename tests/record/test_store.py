@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitise.capture.photo import strip_photo
+from digitise.capture.photo.photograph import remove_metadata
 from digitise.errors import DigitiseError, FieldError, LensError, PhotoError, RecordError
 from digitise.record.check import client_code
 from digitise.record.store import Store
@@ -34,7 +34,7 @@ def test_a_visit_comes_back_as_it_went_in(store, full_visit):
     assert store.model(visit.id) == full_visit.model
     for photo, path in zip(visit.photos, full_visit.photos, strict=True):
         data = store.photo(visit.id, photo.number)
-        assert data == strip_photo(path)
+        assert data == remove_metadata(path)
         assert (photo.sha256, photo.bytes) == (hashlib.sha256(data).hexdigest(), len(data))
 
 
@@ -126,7 +126,7 @@ def test_a_changed_visit_takes_the_place_of_the_stored_one(store, full_visit, pi
         assert getattr(visit, name) == getattr(changed, name), name
     assert dict(visit.corrections) == changed.corrections
     assert (photos, model, field) == (
-        [strip_photo(path) for path in changed.photos],
+        [remove_metadata(path) for path in changed.photos],
         changed.model,
         changed.field_json,
     )

@@ -7,12 +7,12 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, page, words
 
-from digitise import careflow
-from digitise.capture.inspection import Inspection
-from digitise.capture.lens import lens_from_json
+from digitise.capture.calibration.lens import lens_from_json
+from digitise.capture.checks.inspection import Inspection
 from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
+from digitise.workflow import care as careflow
 from ui import care, text, work
 from ui import draft as drafts
 from ui.components import photographs
@@ -100,8 +100,8 @@ def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(
 
 
 def test_weeks_says_what_the_command_says_of_the_course(home, models, other_side):
-    from digitise.care.course_words import course_sentences
-    from digitise.courseflow import follow, from_records, one_limb
+    from digitise.output.course.words import course_sentences
+    from digitise.workflow.course import follow, from_records, one_limb
 
     for number, by in enumerate(("AB", "CD")):
         add_visit(models[number], number, measured_by=by)

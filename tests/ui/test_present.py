@@ -5,9 +5,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from digitise.capture.finding import Finding
-from digitise.care.plan import Plan
-from digitise.care.suggestion import suggest_plan
+from digitise.capture.checks.finding import Finding
+from digitise.care.wrap.plan import Plan
+from digitise.care.wrap.suggestion import suggest_plan
 from digitise.errors import PlanError
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import tape_from_csv
@@ -116,7 +116,7 @@ def test_plain_words_of_a_change(shown, piece):
 def test_a_plan_that_nobody_edited_stays_the_same(models, tmp_path):
     (tmp_path / "model.json").write_text(models[0].json)
     (tmp_path / "limb.npz").write_bytes(models[0].limb)
-    from digitise.output.model_file import read_model
+    from digitise.output.model.file import read_model
 
     plan = suggest_plan(read_model(tmp_path).limb)
     again = present_care.edited_plan(plan, present_care.plan_rows(plan), plan.roll_length_mm / 1000)

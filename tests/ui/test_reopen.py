@@ -9,14 +9,14 @@ import pytest
 from output_support import measure
 from ui_support import FIRST, ROOT, page, words
 
-from digitise.capture.field import field_to_json, read_field
+from digitise.capture.sheets.field import field_to_json, read_field
 from digitise.errors import RecordError
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.shape.limb import volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import read_tape
-from digitise.workflow import measure_limb
+from digitise.workflow.measure import measure_limb
 from ui import draft as drafts
 from ui import present, text, work
 from ui.components import saving

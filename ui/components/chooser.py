@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from digitise.output.model_file import StoredModel
+from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from ui import state, text, work

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import streamlit as st
 
-from digitise.output.measured import Measured
+from digitise.output.model.measured import Measured
 from ui import text, work
 
 _HERE = Path(__file__).parent

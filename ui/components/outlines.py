@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from digitise.capture.correction import correction_from_json
-from digitise.output.measured import Measured
+from digitise.capture.outline.correction import correction_from_json
+from digitise.output.model.measured import Measured
 from ui import state, text, work
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from digitise.capture.lens import lens_from_json
+from digitise.capture.calibration.lens import lens_from_json
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_from_csv
 from ui import pictures, present, state, text, work

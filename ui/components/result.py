@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import streamlit as st
 
-from digitise.output.model_form import ModelForm
+from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
 from ui import figures, present, text, work

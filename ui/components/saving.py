@@ -9,7 +9,7 @@ import numpy as np
 
 from digitise.errors import DigitiseError, RecordError
 from digitise.geometry.support import points_on_axis
-from digitise.output.measured import Measured
+from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit, Visit, VisitId
 from digitise.tape.rows import TapeRow

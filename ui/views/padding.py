@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from digitise.care.garment import girth_list
-from digitise.care.regions import HIDDEN
-from digitise.care.suggestion import NOTE, suggest_plan
-from digitise.care.wrap import wrap_sheet
+from digitise.care.padding.regions import HIDDEN
+from digitise.care.wrap.garment import girth_list
+from digitise.care.wrap.sheet import wrap_sheet
+from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.shape.limb import Limb
 from ui import care, places, present_care, state, text, work

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from digitise.care.change import Change
+from digitise.care.change.compare import Change
 from digitise.record.store import Store
 from ui import care, changes, present_care, state, text
 from ui.changes import Coloured

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 import streamlit as st
 
 from digitise.errors import DigitiseError
-from digitise.output.measured import Measured
-from digitise.output.model_form import ModelForm
+from digitise.output.model.form import ModelForm
+from digitise.output.model.measured import Measured
 from ui import present, state, text, work
-from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape, who
+from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape
+from ui.components import client as who
 from ui.draft import Draft, Inputs, all_drafts
 from ui.present import TypedTape
 from ui.work import Inspected

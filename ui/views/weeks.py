@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import streamlit as st
 
-from digitise.care.change import Change
-from digitise.care.course_words import course_sentences
-from digitise.courseflow import Followed, follow
+from digitise.care.change.compare import Change
+from digitise.output.course.words import course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
+from digitise.workflow.course import LimbSeries, follow
 from ui import care, changes, figures, palette, present_care, state, text, work
 from ui.components import chooser, frame, reopen
 from ui.components.chooser import Kept
@@ -35,7 +35,7 @@ def main() -> None:
     frame.foot()
 
 
-def _course(followed: Followed) -> None:
+def _course(followed: LimbSeries) -> None:
     ink = frame.ink()
     st.subheader(text.COURSE, anchor=False)
     bilateral = any(followed.others) and st.toggle(

@@ -1,0 +1,1 @@
+"""Markers, lens and poses: where every camera and sheet stood."""

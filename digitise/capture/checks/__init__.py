@@ -1,0 +1,1 @@
+"""What is wrong with photographs, before anything is measured."""

@@ -1,0 +1,111 @@
+"""Look at photographs of one visit: solve their cameras if that can be done, and list what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitise.capture.calibration.calibrate import Calibration, calibrate
+from digitise.capture.calibration.lens import LensProfile
+from digitise.capture.calibration.markers import Detection
+from digitise.capture.calibration.observations import MarkedPhoto
+from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.photos import check_photos
+from digitise.capture.photo.photograph import Photograph
+from digitise.capture.sheets.field import MarkerField
+from digitise.errors import LensError, PoseError
+
+
+@dataclass(frozen=True)
+class PhotoFacts:
+    """Figures of one photograph; None where the cameras could not be solved.
+
+    Attributes
+    ----------
+    file
+        File name.
+    markers
+        How many markers were found on each board that shows any.
+    rms_px
+        Distance of the markers from where the solution puts them, px.
+    distance_mm
+        From the camera to the vertical through the mat's origin.
+    focal_px
+        Focal length, px.
+    """
+
+    file: str
+    markers: dict[str, int]
+    rms_px: float | None = None
+    distance_mm: float | None = None
+    focal_px: float | None = None
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What can be said of the photographs.
+
+    Attributes
+    ----------
+    photos
+        One per photograph.
+    findings
+        Of each photograph and of all together.
+    calibration
+        The solved cameras, None when they could not be solved (a finding says why).
+    """
+
+    photos: tuple[PhotoFacts, ...]
+    findings: tuple[Finding, ...]
+    calibration: Calibration | None
+
+    @property
+    def refusals(self) -> tuple[Finding, ...]:
+        """Findings for which the photographs cannot be used."""
+        return tuple(finding for finding in self.findings if finding.severity == "refuse")
+
+
+def inspect_photos(
+    photos: Sequence[Photograph],
+    detections: Sequence[tuple[Detection, ...]],
+    field: MarkerField,
+    profile: LensProfile | None = None,
+) -> Inspection:
+    """Check photographs; cameras that cannot be solved become a finding beside the others.
+
+    Parameters
+    ----------
+    photos, detections
+        Photographs of one visit, and the markers found in each.
+    field
+        The sheets in them.
+    profile
+        A lens profile, if there is one.
+
+    Raises
+    ------
+    PhotoError
+        When the same photograph is given twice.
+    """
+    calibration: Calibration | None = None
+    trouble: tuple[Finding, ...] = ()
+    marked = [MarkedPhoto.of(photo, found) for photo, found in zip(photos, detections, strict=True)]
+    try:
+        calibration = calibrate(marked, field, profile)
+    except (PoseError, LensError) as error:
+        trouble = (Finding(error.where, "no-cameras", "refuse", error.what, error.do),)
+    findings = (*check_photos(photos, detections, calibration, field), *trouble)
+    facts = tuple(_facts(n, photo, field, calibration) for n, photo in enumerate(marked))
+    return Inspection(facts, findings, calibration)
+
+
+def _facts(n: int, photo: MarkedPhoto, field: MarkerField, calibration: Calibration | None) -> PhotoFacts:
+    counts = {board.name: sum(d.id in board.ids for d in photo.detections) for board in field.boards}
+    markers = {name: count for name, count in counts.items() if count}
+    if calibration is None:
+        return PhotoFacts(photo.name, markers)
+    camera = calibration.cameras[n]
+    distance = float(np.linalg.norm(camera.centre[:2]))
+    return PhotoFacts(photo.name, markers, calibration.rms_px[n], distance, camera.lens.focal_px)

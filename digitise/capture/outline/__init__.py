@@ -1,0 +1,1 @@
+"""The limb's two edges in a photograph, each point with its own sd."""

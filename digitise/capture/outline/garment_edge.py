@@ -1,0 +1,55 @@
+"""Where skin ends and cloth begins: the hem of a garment round the top of the limb."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.segmentation import Region
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.geometry.rigid import Array
+
+_MARGIN_MM = 6.0  # the hem's rim is seen curved, and its shadow falls on the skin
+_WINDOW_MM = 16.0
+_GAP_MM = 8.0  # the rows a curved rim crosses are left out of the comparison
+_LEAST_CONTRAST = 5.0  # of the variation along the limb of skin and cloth themselves
+
+
+def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
+    """Return the region's rows below any hem, and the hem's height in mm (None when there is none).
+
+    A hem is a change of colour across the whole width of the limb, above which nothing looks like the
+    skin below: a patch of dressing or a tattoo leaves skin beside it and is no hem.
+    """
+    rows = _row_colours(strip, region)
+    window, gap = int(_WINDOW_MM / STEP_MM), int(_GAP_MM / STEP_MM)
+    reach = window + gap
+    half = len(rows) // 2
+    change = np.zeros(half)
+    if half > reach:
+        # a window that starts at row k is the k-th
+        parts = np.lib.stride_tricks.sliding_window_view(rows[: half + reach], window, axis=0)
+        mean, variance = parts.mean(axis=-1), parts.var(axis=-1)
+        above, below = slice(0, half - reach), slice(reach + gap, half + gap)
+        change[reach:] = _separation(mean[above] - mean[below], variance[above] + variance[below])
+    if change.max(initial=0.0) < _LEAST_CONTRAST:
+        return slice(0, len(rows)), None
+    first = int(np.argmax(change)) + int(_MARGIN_MM / STEP_MM)
+    return slice(first, len(rows)), float(strip.heights[region.rows[first]])
+
+
+def _row_colours(strip: Strip, region: Region) -> Array:
+    """Colours at five places across the limb in every row: (n, 5, 3)."""
+    smooth = np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.5), np.uint8)
+    across = np.linspace(0.2, 0.8, 5)
+    offsets = region.left[:, None] + across * (region.right - region.left)[:, None]
+    columns = np.round((offsets - strip.offsets[0]) / STEP_MM).astype(int)
+    colours = smooth[region.rows[:, None], np.clip(columns, 0, smooth.shape[1] - 1)]
+    return np.asarray(brightness_and_hue(colours), float)
+
+
+def _separation(change: Array, variance: Array) -> Array:
+    """Least over the width of changes of colour (n, 5, 3), in units of the variation within both parts."""
+    within = np.sqrt(np.sum(variance, axis=-1)) + 0.04
+    return np.asarray(np.min(np.linalg.norm(change, axis=-1) / within, axis=-1))

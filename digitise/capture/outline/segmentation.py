@@ -1,0 +1,307 @@
+"""The limb as a region of the strip: which cells are limb, and its left and right boundary."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
+
+from digitise.capture.outline.backdrop import Mask, Panel, Values, squared_distance
+from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.viterbi import best_path
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.errors import OutlineError
+from digitise.geometry.rigid import Array
+
+_STANDS_OUT = 20.0  # squared distance from the backdrop's colour that makes a cell a candidate
+_TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is within this of the axis
+_TUBE_HEIGHT_MM = 350.0
+_LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
+_SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
+_WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
+_JUMP_MM = 20.0
+_CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
+_PAINTED = 40.0  # what a person painted outvotes everything nearby
+_CLIP_BELOW = 0.5  # a floor is less well known than the panel
+_TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
+_SEARCH_MM = 24.0
+_OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
+_STIFFNESS = 1.0
+_REACH = 4
+_AGREE_MM = 12.0
+_LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
+_LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
+_BESIDE_MM = (40.0, 120.0)  # far enough out to miss an instep above the ankle bones
+_LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03], np.float32)
+_FLOOR_SHADOW_WEIGHT = 0.7
+_UNLIKE = 5.0  # squared distance from which a cell is more likely limb than surroundings
+_BINS = np.array([28, 28, 28])
+_LOW = np.array([-5.6, -1.0, -1.6], np.float32)
+_HIGH = np.array([0.1, 1.8, 1.2], np.float32)
+
+
+@dataclass(frozen=True)
+class Region:
+    """The limb in a strip, row by row.
+
+    Attributes
+    ----------
+    rows
+        (n,) consecutive strip rows that show the limb, from the trunk down.
+    left, right
+        (n,) boundary offsets from the axis, mm, as seen.
+    evidence
+        For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
+        each cell, bounded.
+    doubtful
+        For each boundary (n,) True where the colours on its two sides hardly differ.
+    """
+
+    rows: NDArray[np.intp]
+    left: Array
+    right: Array
+    evidence: tuple[Values, Values]
+    doubtful: tuple[Mask, Mask]
+
+
+def find_region(strip: Strip, panel: Panel, name: str, painted: NDArray[np.int8] | None = None) -> Region:
+    """Tell the limb from everything round it.
+
+    Parameters
+    ----------
+    strip, panel
+        The photograph's strip and what is known of the backdrop in it.
+    name
+        The photograph's name, for messages.
+    painted
+        (H, W) 1 where a person painted limb, -1 background, 0 elsewhere; None when nothing was painted.
+
+    Raises
+    ------
+    OutlineError
+        When no plain backdrop or no limb before it is seen.
+    """
+    painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
+    panel = _painted_panel(panel, painted)
+    rows, left, right = _track(strip, panel, name)
+    left = np.asarray(median_filter(left, size=_TRACK_MEDIAN, mode="nearest"))
+    right = np.asarray(median_filter(right, size=_TRACK_MEDIAN, mode="nearest"))
+    evidence = _evidence(strip, panel, rows, left, right)
+    told = tuple(np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence)
+    return _refine(strip, rows, left, right, (told[0], told[1]))
+
+
+def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
+    certain = np.where(painted > 0, 100.0 * _STANDS_OUT, 0.0)
+    distance2 = np.where(painted == 0, panel.distance2, certain).astype(np.float32)
+    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2)
+
+
+def _near_panel(panel: Panel) -> Mask:
+    return np.broadcast_to(panel.inside.any(axis=1, keepdims=True), panel.inside.shape)
+
+
+def _track(
+    strip: Strip, panel: Panel, name: str
+) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+    """Follow the limb up the panel from its foot: rows and first and last column in each."""
+    if not panel.inside.any():
+        raise OutlineError(
+            "no plain backdrop was found behind the limb.",
+            where=name,
+            do="Stand a marked backdrop behind the limb so that its markers frame it in the picture.",
+        )
+    blob = _foot_component(strip, panel, name)
+    row, run = _lowest_run(blob & _tube(strip), blob, len(strip.offsets) // 2)
+    found = []
+    while run is not None:
+        found.append((row, *run))
+        row -= 1
+        run = _following_run(blob[row], found) if row >= 0 else None
+    if len(found) * STEP_MM < 2 * _JUMP_MM:
+        raise _no_limb(name)
+    rows, left, right = np.array(found[::-1]).T
+    return rows.astype(np.intp), left.astype(np.intp), right.astype(np.intp)
+
+
+def _tube(strip: Strip) -> Mask:
+    return (np.abs(strip.offsets) < _TUBE_MM)[None, :] & (strip.heights > 0)[:, None]
+
+
+def _no_limb(name: str) -> OutlineError:
+    return OutlineError(
+        "no limb was found standing on the mat before the backdrop.",
+        where=name,
+        do="Retake it with the foot in the middle of the mat and plain backdrop behind the whole limb.",
+    )
+
+
+def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
+    stands_out = (panel.inside & (panel.distance2 > _STANDS_OUT)).astype(np.uint8)
+    stands_out = np.asarray(cv2.medianBlur(stands_out, 5), np.uint8)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
+    stands_out = np.asarray(cv2.morphologyEx(stands_out, cv2.MORPH_CLOSE, kernel), np.uint8)
+    _, labels = cv2.connectedComponents(stands_out, connectivity=4)
+    lowest = strip.heights[np.flatnonzero(panel.inside.any(axis=1))[-1]]
+    foot = _tube(strip) & (strip.heights < lowest + _TUBE_HEIGHT_MM)[:, None]
+    counts = np.bincount(labels[foot])
+    counts[0] = 0
+    if counts.max(initial=0) * STEP_MM**2 < _LEAST_WIDTH_MM**2:
+        raise _no_limb(name)
+    return np.asarray(labels == int(np.argmax(counts)))
+
+
+def _runs(row: Mask) -> NDArray[np.int64]:
+    """Return (n, 2) first and last column of each run of True wide enough to be a limb."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]])))
+    runs = edges.reshape(-1, 2) - [0, 1]
+    return np.asarray(runs[(runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM], np.int64)
+
+
+def _lowest_run(foot: Mask, blob: Mask, column: int) -> tuple[int, tuple[int, int] | None]:
+    """Return the lowest row that shows the limb near its foot, and the run nearest to the axis there."""
+    higher = int(_JUMP_MM / STEP_MM)
+    for row in np.flatnonzero(foot.any(axis=1))[::-1]:
+        runs, above = _runs(blob[row]), _runs(blob[max(row - higher, 0)])
+        if not len(runs) or not len(above):
+            continue
+        first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - column))]
+        next_first, next_last = above[np.argmin(np.abs(above.mean(axis=1) - (first + last) / 2))]
+        if last - first >= _SLIVER * (next_last - next_first):
+            return int(row), (int(first), int(last))
+    return 0, None
+
+
+def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, int] | None:
+    """Return the run that continues the limb one row up, cut back where another body touches it."""
+    _, first, last = found[-1]
+    runs = _runs(row)
+    if not len(runs):
+        return None
+    overlap = np.minimum(runs[:, 1], last) - np.maximum(runs[:, 0], first)
+    best = int(np.argmax(overlap))
+    if overlap[best] <= 0:
+        return None
+    _, back_first, back_last = found[-min(len(found), int(_JUMP_MM / STEP_MM))]
+    new_first, new_last = (int(v) for v in runs[best])
+    if new_last - new_first > _WIDTH_JUMP * (back_last - back_first):
+        room = int(0.1 * (last - first)) + 1
+        new_first = max(new_first, back_first - room) if new_first < back_first - room else new_first
+        new_last = min(new_last, back_last + room) if new_last > back_last + room else new_last
+    return new_first, new_last
+
+
+def _evidence(
+    strip: Strip, panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]
+) -> tuple[Values, Values]:
+    """Compare limb and surroundings cell by cell, once for the left and once for the right boundary.
+
+    Before the panel the surroundings are known.  Below it (floor, skirting) every height has a colour
+    of its own, which is read a little further out on the same row.
+    """
+    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
+    columns = np.arange(values.shape[1])
+    first, last = _extended(rows, left, values.shape[0]), _extended(rows, right, values.shape[0])
+    margin = int(6.0 / STEP_MM)
+    inside = (columns >= first + margin) & (columns <= last - margin)
+    lowest = int(rows[-1])
+    seen = panel.inside.copy()
+    seen[lowest + 1 :] = False
+    before_panel = np.full(seen.shape, -_CLIP, np.float32)
+    limb = _log_density(values, inside & seen)
+    before_panel[seen] = np.clip(limb - _panel_log_density(panel), -_CLIP, _CLIP)[seen]
+    found = []
+    for edge, outward in ((first, -1), (last, 1)):
+        evidence = before_panel.copy()
+        below = slice(lowest + 1, None)
+        evidence[below] = _floor_evidence(values[below], edge[below], outward)
+        found.append(evidence)
+    return found[0], found[1]
+
+
+def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Values:
+    """Tell how unlike its row's surroundings each cell (h, W, 3) is; ``edge`` (h, 1) is a first guess."""
+    near, far = (int(mm / STEP_MM) for mm in _BESIDE_MM)
+    beside = edge + outward * np.arange(near, far)
+    row = np.arange(len(values))[:, None]
+    around = values[row, np.clip(beside, 0, values.shape[1] - 1)]
+    colour = gaussian_filter1d(np.median(around, axis=1), 2.0, axis=0, mode="nearest")
+    spread = 1.4826 * np.median(np.abs(around - colour[:, None]), axis=1)
+    spread = gaussian_filter1d(spread, 4.0, axis=0, mode="nearest")
+    spread = np.maximum(spread, _LEAST_FLOOR_SD).astype(np.float32)
+    difference = values - colour[:, None]
+    distance2 = squared_distance(difference / spread[:, None], difference[..., 0], _FLOOR_SHADOW_WEIGHT)
+    return np.asarray(np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW), np.float32)
+
+
+def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> NDArray[np.intp]:
+    """Carry a boundary straight on below its rows, and above them: (height, 1) columns."""
+    tail = int(_JUMP_MM / STEP_MM)
+    low = np.full(height - 1 - rows[-1], int(np.median(side[-tail:])))
+    return np.concatenate([np.full(rows[0], side[0]), side, low])[:, None]
+
+
+def _bins(values: Values) -> NDArray[np.intp]:
+    scaled = (values - _LOW) * (_BINS / (_HIGH - _LOW)).astype(np.float32)
+    return np.asarray(np.clip(scaled, 0, _BINS - 1), np.intp)
+
+
+def _log_density(values: Values, where: Mask) -> Values:
+    """Log density of colours, per unit of each value, learnt from the cells ``where``."""
+    index = _bins(values)
+    counts = np.zeros(_BINS, np.float32)
+    chosen = index[where]
+    np.add.at(counts, (chosen[:, 0], chosen[:, 1], chosen[:, 2]), 1.0)
+    share = gaussian_filter(counts, 0.8, mode="nearest") / max(len(chosen), 1)
+    # one in fifty cells may be anything: dressings, tattoos, reflections
+    share = 0.98 * share + 0.02 / counts.size
+    cell = np.prod((_HIGH - _LOW) / _BINS)
+    return np.asarray(np.log(share / cell)[index[..., 0], index[..., 1], index[..., 2]], np.float32)
+
+
+def _panel_log_density(panel: Panel) -> Values:
+    # a Gaussian of the least spread that find_panel grants, plus one cell in fifty of anything
+    peak = 1.0 / ((2 * np.pi) ** 1.5 * 0.05 * 0.02 * 0.02)
+    anything = 0.02 / np.prod(_HIGH - _LOW)
+    return np.asarray(np.log(0.98 * peak * np.exp(-0.5 * panel.distance2) + anything), np.float32)
+
+
+def _refine(
+    strip: Strip,
+    rows: NDArray[np.intp],
+    left: NDArray[np.intp],
+    right: NDArray[np.intp],
+    evidence: tuple[Values, Values],
+) -> Region:
+    """Move each boundary to where the evidence changes over, within a window round the first guess."""
+    height, width = evidence[0].shape
+    every = np.arange(rows[0], height)
+    # below the panel the first guess goes straight on while a foot spreads
+    outer = _SEARCH_MM + STEP_MM * np.maximum(every - rows[-1], 0)[:, None]
+    offsets, doubtful = [], []
+    for side, outward, map_ in ((left, -1, evidence[0]), (right, 1, evidence[1])):
+        gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
+        guess = _extended(rows, side, height)[every]
+        depth = outward * STEP_MM * (np.arange(width) - guess)
+        near = (depth >= -_SEARCH_MM) & (depth <= outer)
+        scores = np.where(near, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
+        path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
+        offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
+        agreement = _agreement(map_, every, path, outward)
+        before_panel = every <= rows[-1]
+        least = np.where(before_panel, _LEAST_AGREEMENT * _CLIP, _LEAST_AGREEMENT_BELOW * _CLIP_BELOW)
+        doubtful.append(agreement < least)
+    return Region(every, offsets[0], offsets[1], evidence, (doubtful[0], doubtful[1]))
+
+
+def _agreement(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:
+    """Half the difference of the evidence just inside and just outside a boundary: (n,)."""
+    reach = np.arange(1, int(_AGREE_MM / STEP_MM) + 1)
+    sides = []
+    for away in (-outward * reach, outward * reach):
+        columns = np.clip(path[:, None] + away, 0, evidence.shape[1] - 1)
+        sides.append(evidence[rows[:, None], columns].mean(axis=1))
+    return np.asarray(gaussian_filter1d((sides[0] - sides[1]) / 2.0, 2.0, mode="nearest"))

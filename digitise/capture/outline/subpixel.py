@@ -1,0 +1,220 @@
+"""One edge of the limb, from a rough line in the strip to sub-pixel points with their sd."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
+
+from digitise.capture.outline.backdrop import Values
+from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.segmentation import Region
+from digitise.capture.outline.step_model import StepFit, estimate_blur, explained_by_step, fit_steps
+from digitise.capture.outline.viterbi import best_path
+from digitise.capture.photo.photograph import linear_light
+from digitise.capture.photo.resample import read_between
+from digitise.geometry.rigid import Array
+from digitise.geometry.view import Edge
+
+# brightness (Rec. 709 luminance) and two colour differences: photographs keep colour at half resolution
+_LUMA = np.array([0.2126, 0.7152, 0.0722])
+_CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).astype(np.float32)
+_BLURS_PX = (0.6, 0.75, 0.9, 1.1, 1.4, 1.8, 2.3, 3.0)
+_COLOUR_BLUR_PX = 1.25  # added by the halved resolution
+_COLOUR_NOISE = np.array([1.0, 2.0, 2.0])  # half resolution: neighbouring samples repeat each other's noise
+_REACH_MM = 30.0
+_STEP_GAIN = 6.0  # a perfect step at both scales weighs as much as 6 mm of full evidence
+_LEAST_NOISE = np.array([0.002, 0.008, 0.008])  # compressed colour is flat, with steps between blocks
+_STEP_HALVES_PX = (6, 11)
+_USUAL_BLUR_PX = 0.85
+_STIFFNESS = 0.5
+_ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
+_SMOOTH_ROWS = 4.0
+_HALF_PX = 8
+_FLOOR_PX = 0.25  # what the point spread and tone curve leave unknown
+UNSURE_PX = 1.0
+_OUTLIER_PX = 1.5
+_NOTCH_ROWS = 61
+_NOTCH_MM = 4.0
+_BEYOND_MM = 12.0
+_PLAIN = 0.06  # a lit sheet varies less over a few centimetres; the shaded side of a dressing varies more
+_LEAST_GAIN = 60.0  # chi-square: steps that noise and the grain of skin make stay below
+_BORDER_PX = 4.0
+
+
+def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
+    """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
+    size = np.array(pixels.shape[1::-1])
+    known = np.nan_to_num(at.reshape(-1, 2), nan=0.0)
+    low = np.clip(np.floor(known.min(axis=0)).astype(int) - 2, 0, size - 1)
+    high = np.clip(np.ceil(known.max(axis=0)).astype(int) + 3, low + 1, size)
+    crop = linear_light(pixels[low[1] : high[1], low[0] : high[0]])
+    return np.asarray(read_between(crop, at - low) @ _CHANNELS, np.float32)
+
+
+def near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
+    """Move a boundary of the strip to the step in the photograph next to it.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) photograph.
+    strip, region
+        Its strip and the limb in it.
+    index
+        0 for the left boundary, 1 for the right.
+    offsets
+        (n,) the boundary, mm from the axis, one for each of the region's rows.
+
+    Returns
+    -------
+    (n,) offsets, mm.
+    """
+    pitch = strip.pixel_mm()
+    shift = np.arange(-_REACH_MM, _REACH_MM + pitch / 2, pitch)
+    across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
+    heights = strip.heights[region.rows]
+    at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
+    light = gaussian_filter1d(_sample(pixels, at), _ALONG, axis=0, mode="nearest")
+    noise = 2.0 * _noise(light)
+    step = sum(explained_by_step(light, half, _USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
+    evidence = _on_strip(region.evidence[index], strip, region, across)
+    outward = (-1, 1)[index]
+    score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
+    path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
+    return np.asarray(across[np.arange(len(path)), path])
+
+
+def _noise(light: NDArray[np.float32]) -> Array:
+    """Noise of each channel from second differences over two pixels, which share little."""
+    second = light[:, 4:] - 2.0 * light[:, 2:-2] + light[:, :-4]
+    size = 1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0)
+    return np.asarray(size + _LEAST_NOISE[: len(size)])
+
+
+def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
+    column = (across - strip.offsets[0]) / STEP_MM
+    row = np.broadcast_to(region.rows[:, None], across.shape)
+    return np.asarray(read_between(table, np.stack([column, row], axis=-1)), np.float32)
+
+
+def sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur: float) -> Edge:
+    """Refine an edge along its normals to a fraction of a pixel.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) photograph.
+    points
+        (n, 2) px, ordered down the limb, within a few pixels of the edge.
+    outward
+        -1 for the left edge, 1 for the right.
+    blur
+        Standard deviation of the picture's point spread, px.
+    """
+    for reach in (3.0, 2.5, 1.5):
+        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
+        normals = outward * right_normals(smooth)
+        fit = _fit_along(pixels, smooth, normals, reach, blur)
+        points = smooth + fit.position[:, None] * normals
+    sd = np.hypot(fit.sd, _FLOOR_PX)
+    sure = _sure(points, normals, fit, sd) & inside_picture(points, pixels)
+    sure &= ~_notched(pixels, points, normals)
+    return Edge(points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * UNSURE_PX)), sure)
+
+
+def _fit_along(
+    pixels: NDArray[np.uint8], points: Array, normals: Array, reach: float, blur: float
+) -> StepFit:
+    colour_blur = float(np.hypot(blur, _COLOUR_BLUR_PX))
+    light = _across(pixels, points, normals)
+    return fit_steps(light, _HALF_PX, np.array([blur, colour_blur, colour_blur]), reach, _COLOUR_NOISE)
+
+
+def _across(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.float32]:
+    """Read profiles across an edge, averaged a little along it."""
+    s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
+    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])
+    return np.asarray(gaussian_filter1d(light, _ALONG, axis=0, mode="nearest"))
+
+
+def picture_blur(pixels: NDArray[np.uint8], edges: Iterable[Array]) -> float:
+    """Measure the point spread where an edge is a clear step of brightness.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) photograph.
+    edges
+        Each (n, 2) px, ordered down the limb.
+
+    Returns
+    -------
+    Standard deviation, px; a phone's usual one where no edge is clear enough.
+    """
+    profiles = []
+    for points in edges:
+        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
+        profiles.append(_across(pixels, smooth, right_normals(smooth))[..., 0])
+    light = np.concatenate(profiles)
+    noise = float(_noise(light[..., None])[0])
+    return estimate_blur(light, _HALF_PX, _BLURS_PX, 12.0 * noise) or _USUAL_BLUR_PX
+
+
+def _without_spikes(points: Array) -> Array:
+    """Replace points that leave their neighbours' line by more than a few pixels by that line."""
+    smooth = median_filter(points, size=(9, 1), mode="nearest")
+    # the median of a sloping line is the line itself, so only spikes are far from it
+    spike = np.linalg.norm(points - smooth, axis=1) > 3.0 * _OUTLIER_PX + _median_step(points)
+    return np.where(spike[:, None], smooth, points)
+
+
+def _median_step(points: Array) -> float:
+    return float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
+
+
+def right_normals(points: Array) -> Array:
+    """Return unit normals to the right of a curve that runs down the limb."""
+    along = np.gradient(gaussian_filter1d(points, 2.0, axis=0, mode="nearest"), axis=0)
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    return np.stack([along[:, 1], -along[:, 0]], axis=1)
+
+
+def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.bool_]:
+    """Tell points that rest on a clear step and keep to their neighbours' line."""
+    line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
+    off = np.abs(np.sum((points - line) * normals, axis=1))
+    clear = (fit.gain > _LEAST_GAIN) & (sd < UNSURE_PX) & (np.abs(fit.position) < 1.45)
+    return np.asarray(clear & (off < _OUTLIER_PX), bool)
+
+
+def _notched(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.bool_]:
+    """Tell points that dip in without plain backdrop beyond: there a dressing looks like the backdrop.
+
+    Above the instep only the valley between two lobes dips in as sharply, and that shows the backdrop.
+    """
+    course = median_filter(points, size=(_NOTCH_ROWS, 1), mode="nearest")
+    px_per_mm = _median_step(points) / STEP_MM
+    depth = np.sum((course - points) * normals, axis=1)
+    notch = depth > _NOTCH_MM * px_per_mm
+    notch[-_NOTCH_ROWS:] = False
+    if notch.any():
+        reach = int(depth.max() + _BEYOND_MM * px_per_mm) + _HALF_PX
+        notch[notch] = ~_is_plain(pixels, points[notch], normals[notch], reach)
+    return np.asarray(notch, bool)
+
+
+def _is_plain(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: int) -> NDArray[np.bool_]:
+    """Tell beside which points (n, 2) the brightness hardly varies from 5 px outside to ``reach`` px."""
+    s = np.arange(5, reach + 1)
+    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])[..., 0]
+    smooth = gaussian_filter(light, (3.0, 2.0), mode="nearest")
+    return np.asarray(np.ptp(smooth, axis=1) < _PLAIN * np.abs(smooth.mean(axis=1)))
+
+
+def inside_picture(points: Array, pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Tell which points (n, 2) px lie in the picture and not at its very border."""
+    size = np.array(pixels.shape[1::-1])
+    return np.asarray(np.all((points > _BORDER_PX) & (points < size - 1 - _BORDER_PX), axis=1))

@@ -1,0 +1,1 @@
+"""Photographs read, turned upright, bounded and stripped."""

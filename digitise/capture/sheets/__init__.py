@@ -1,0 +1,1 @@
+"""The sheets: their geometry, printing and instructions."""

@@ -1,0 +1,75 @@
+"""Write a set of sheets into a folder: the PDFs and the field.json that belongs to them, all or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from digitise.capture.sheets.field import write_field
+from digitise.capture.sheets.instructions import add_instructions
+from digitise.capture.sheets.layout import Paper, Sheet, sheet_field, sheet_set
+from digitise.capture.sheets.printing import add_sheets, new_document
+from digitise.files import new_folder
+
+FIELD_FILE = "field.json"
+_ROLL_FILES = ("instructions.pdf", "mat.pdf", "backdrop-a.pdf", "backdrop-b.pdf")
+_OUR_FILES = frozenset({FIELD_FILE, "sheets-a4.pdf", "sheets-letter.pdf", *_ROLL_FILES})
+
+
+@dataclass(frozen=True)
+class SheetFiles:
+    """What was written.
+
+    Attributes
+    ----------
+    pdfs
+        The files to print, instructions first.
+    field
+        The field.json that belongs to them.
+    boards, markers
+        How many there are on the sheets.
+    """
+
+    pdfs: tuple[Path, ...]
+    field: Path
+    boards: int
+    markers: int
+
+
+def save_sheets(out: str | Path, paper: Paper, print_scale: float = 1.0) -> SheetFiles:
+    """Write the set for ``paper`` into the folder ``out``; the PDFs stay true to size at any print scale.
+
+    A4 and Letter come as one file to print in one go, a roll as one file per sheet as print shops want it.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be made or written to, or holds files that are not ours.
+    """
+    folder = Path(out)
+    sheets = sheet_set(paper)
+    with new_folder(folder, _OUR_FILES.__contains__, "sheets") as complete:
+        names = _write_pdfs(complete, paper, sheets)
+        write_field(sheet_field(sheets, print_scale), complete / FIELD_FILE)
+    pdfs = tuple(folder / name for name in names)
+    markers = sum(len(sheet.board.ids) for sheet in sheets)
+    return SheetFiles(pdfs, folder / FIELD_FILE, len(sheets), markers)
+
+
+def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[str, ...]:
+    if paper != "roll":
+        name = f"sheets-{paper}.pdf"
+        document = new_document("Sheets for measuring a limb")
+        add_instructions(document, paper)
+        add_sheets(document, sheets)
+        document.output(str(folder / name))
+        return (name,)
+    document = new_document("Setting up and taking the two photographs")
+    add_instructions(document, paper)
+    document.output(str(folder / _ROLL_FILES[0]))
+    for name, sheet in zip(_ROLL_FILES[1:], sheets, strict=True):
+        document = new_document(f"{sheet.title} for measuring a limb")
+        add_sheets(document, [sheet])
+        document.output(str(folder / name))
+    return _ROLL_FILES

@@ -1,0 +1,1 @@
+"""Two visits, or two limbs, compared."""

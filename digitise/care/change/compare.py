@@ -1,0 +1,237 @@
+"""What changed between two visits of one limb, or differs between one limb and the mirrored other.
+
+Every change is second minus first, with its 95 % interval; a change whose interval holds zero is no clear
+change.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.care.change.align import align_and_solve, mirror
+from digitise.care.change.joint_posterior import OTHER_LIMB, SAME_LIMB, Joint, volumes
+from digitise.care.change.motion import Alignment, limb_name
+from digitise.care.excess import Volumes, percent_limb_change
+from digitise.care.surface.segments import Stretch, stretches
+from digitise.errors import ModelError
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Estimate, Limb, girth
+
+LEVEL_MM = 10.0
+CHART_STEP_MM = 5.0
+CHART_DIRECTIONS = 72
+_NEAR_PEAK = 0.9
+NO_CLEAR_CHANGE = "no clear change"
+SMALLER, LARGER = "smaller", "larger"
+
+
+@dataclass(frozen=True)
+class VolumeChange:
+    """Change of volume of one stretch.
+
+    Attributes
+    ----------
+    stretch
+        Its name and bounds.
+    volumes
+        Of the first and the second limb there, mL, with their covariance.
+    change_ml
+        Second minus first.
+    percent
+        Of the first limb's volume there.
+    verdict
+        ``smaller``, ``larger`` or ``no clear change``.
+    """
+
+    stretch: Stretch
+    volumes: Volumes
+    change_ml: Estimate
+    percent: Estimate
+    verdict: str
+
+
+@dataclass(frozen=True)
+class GirthChange:
+    """Change of girth level by level: (N,) heights, changes in mm and verdicts."""
+
+    height_mm: Array
+    change_mm: Estimate
+    verdict: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Radial change, second minus first, on a grid of directions and heights in the first limb's frame.
+
+    Attributes
+    ----------
+    theta
+        (T,) directions, radians from x towards y.
+    z
+        (Z,) heights, mm.
+    change_mm
+        (Z, T) with the sd of measurement and alignment.
+    """
+
+    theta: Array
+    z: Array
+    change_mm: Estimate
+
+    @property
+    def clear(self) -> NDArray[np.bool_]:
+        """(Z, T) True where the change is clear by itself."""
+        low, high = self.change_mm.interval_95
+        return (low > 0) | (high < 0)
+
+
+@dataclass(frozen=True)
+class Change:
+    """All that changed between two limbs.
+
+    Attributes
+    ----------
+    first, second
+        The limbs as known together; the second lies in the first one's frame.
+    mirrored
+        True when the second is the other limb, mirrored.
+    alignment
+        How the second was moved onto the first.
+    joint
+        The belief that all figures come from.
+    whole
+        Change of volume over all common heights.
+    parts
+        The same by named stretches.
+    girths
+        Every 10 mm.
+    chart
+        Radial change.
+    """
+
+    first: Limb
+    second: Limb
+    mirrored: bool
+    alignment: Alignment
+    joint: Joint
+    whole: VolumeChange
+    parts: tuple[VolumeChange, ...]
+    girths: GirthChange
+    chart: Chart
+
+
+def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | None = None) -> Change:
+    """Compare two limbs.
+
+    Parameters
+    ----------
+    first, second
+        Two visits of one limb, or with ``mirrored`` the limbs of the two sides.
+    mirrored
+        Compare with the other limb: the second is mirrored first.
+    turn
+        By how much the second must be turned to face as the first, radians, where it is known.
+
+    Raises
+    ------
+    ModelError
+        When the limbs are of different kinds, of the wrong sides, or share less than 50 mm.
+    """
+    if mirrored and first.side == second.side:
+        raise ModelError(
+            f"Both models are of a {limb_name(first)}, so neither is the other side.",
+            do="Compare them without mirroring.",
+        )
+    other = mirror(second) if mirrored else second
+    kinship = OTHER_LIMB if mirrored else SAME_LIMB
+    alignment, joint = align_and_solve(first, other, turn=turn, kinship=kinship)
+    z = _levels(joint.low, joint.high)
+    mean_girth = (girth(joint.a, z).mean + girth(joint.b, z).mean) / 2
+    named = stretches(first.kind, z, mean_girth)
+    return Change(
+        joint.a,
+        joint.b,
+        mirrored,
+        alignment,
+        joint,
+        volume_change(joint, Stretch("whole", joint.low, joint.high)),
+        tuple(volume_change(joint, stretch) for stretch in named),
+        girth_change(joint, z),
+        radial_change(joint),
+    )
+
+
+def _levels(low: float, high: float) -> Array:
+    """Return both ends and the multiples of 10 mm between."""
+    inner = LEVEL_MM * np.arange(np.floor(low / LEVEL_MM) + 1, np.ceil(high / LEVEL_MM))
+    return np.concatenate([[low], inner, [high]])
+
+
+def _verdict(change: Estimate) -> str:
+    low, high = change.interval_95
+    if high < 0:
+        return SMALLER
+    return LARGER if low > 0 else NO_CLEAR_CHANGE
+
+
+def volume_change(joint: Joint, stretch: Stretch) -> VolumeChange:
+    """Return the change of volume over one stretch; errors common to both limbs cancel."""
+    both = Volumes(*volumes(joint, stretch.low, stretch.high))
+    variance = both.covariance[0, 0] + both.covariance[1, 1] - 2 * both.covariance[0, 1]
+    change = Estimate(np.asarray(both.mean[1] - both.mean[0]), np.sqrt(np.maximum(variance, 0.0)))
+    return VolumeChange(stretch, both, change, percent_limb_change(both), _verdict(change))
+
+
+def _linear(joint: Joint, rows: Array) -> Estimate:
+    # splines are local: a level touches few of the parameters
+    used = np.flatnonzero(np.any(rows != 0.0, axis=0))
+    part = rows[:, used]
+    variance = np.sum(part @ joint.covariance[np.ix_(used, used)] * part, axis=1)
+    return Estimate(part @ joint.mean[used], np.sqrt(np.maximum(variance, 0.0)))
+
+
+def girth_change(joint: Joint, z: Array) -> GirthChange:
+    """Return the change of girth, 2 pi a_0, at heights (N,)."""
+    rows = []
+    for limb in (joint.a, joint.b):
+        row = np.zeros((len(z), limb.basis.size))
+        row[:, : limb.basis.n_splines] = 2 * np.pi * limb.basis.splines(z)
+        rows.append(row)
+    change = _linear(joint, joint.rows(rows[0], rows[1]))
+    each = zip(change.mean, change.sd, strict=True)
+    return GirthChange(z, change, tuple(_verdict(Estimate(mean, sd)) for mean, sd in each))
+
+
+def greatest_change_height(girths: GirthChange, low: float, high: float) -> float:
+    """Return the height of the greatest change of girth between two heights, mm.
+
+    It is the middle of the levels around the extreme that reach 90 % of it: on a flat top the extreme itself
+    goes wherever a millimetre of error puts it.
+    """
+    inside = (girths.height_mm >= low) & (girths.height_mm <= high)
+    if not np.any(inside):
+        raise ModelError(
+            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the stretch."
+        )
+    z, size = girths.height_mm[inside], girths.change_mm.mean[inside]
+    top = int(np.argmax(np.abs(size)))
+    below = np.flatnonzero(size * np.sign(size[top]) < _NEAR_PEAK * abs(size[top]))
+    first = below[below < top].max(initial=-1) + 1
+    last = below[below > top].min(initial=len(z)) - 1
+    return float(z[first] + z[last]) / 2
+
+
+def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS) -> Chart:
+    """Return the change of the support distance on a grid; steps in mm, equal steps in direction."""
+    theta = 2 * np.pi * np.arange(directions) / directions
+    z = np.linspace(joint.low, joint.high, int(np.ceil((joint.high - joint.low) / step)) + 1)
+    means, sds = [], []
+    for height in z:
+        level = np.full(directions, height)
+        rows = [limb.basis.design(theta, level) for limb in (joint.a, joint.b)]
+        found = _linear(joint, joint.rows(rows[0], rows[1]))
+        means.append(found.mean)
+        sds.append(found.sd)
+    return Chart(theta, z, Estimate(np.array(means), np.array(sds)))

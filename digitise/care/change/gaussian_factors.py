@@ -1,0 +1,206 @@
+"""Gaussian factors that tie the harmonics of two limbs at common heights, and what is believed given them.
+
+Three kinds of factor, each a change of the joint precision of two limbs that were known apart:
+
+- *facing*: what the section priors say of wide and deep belongs to one direction of the limb.  The prior of a
+  turned limb is therefore taken back as it was turned, and stated again in the direction of the other limb.
+- *kin*: the values of one order's cosine and sine at the common heights are correlated with rho between the
+  limbs.  A layer of even thickness adds a constant to the support distance, so it changes order 0 only and
+  leaves all others as they were in mm: both limbs get the mean of their prior covariances, although one may
+  be thicker.  And both get the mean of their prior means: those follow from what each limb's views saw of
+  its oval, so a turn of the person alone would make them differ.
+- *centre*: sections' centres agree but for what each height may have moved of itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import block_diag, cho_solve, cholesky, solve_triangular
+
+from digitise.care.change.motion import Alignment, rotation
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Limb
+
+Places = NDArray[np.intp]
+
+# One sd each of shift x, y and lean x, y: wide, the centres tell them.
+STAND_SD = np.array([100.0, 100.0, 0.05, 0.05])
+_SPACING_MM = 25.0
+# What bends a limb or swells on one side is taken to be alike over this height, as the priors do.
+_CENTRE_LENGTH_MM = 70.0
+# (0.1 um)^2 on every variance: rounding may have left a covariance singular.
+_LEAST_VARIANCE_MM2 = 1e-8
+
+
+@dataclass(frozen=True)
+class CoefficientIndex:
+    """Where a limb's harmonics stand among the unknowns.
+
+    Attributes
+    ----------
+    first
+        Place of the first unknown of the limb.
+    orders
+        The orders from 1 on whose unknowns stand there, cosine before sine.
+    skipped
+        How many terms stand before the first of them.
+    along
+        (Z, n) takes the n unknowns of one term to its values at the common heights.
+    """
+
+    first: int
+    orders: tuple[int, ...]
+    skipped: int
+    along: Array
+
+    def columns(self, order: int) -> tuple[Places, Places]:
+        """Return the places of an order's cosine and sine, (n,) each."""
+        n = self.along.shape[1]
+        start = self.first + (self.skipped + 2 * self.orders.index(order)) * n
+        return start + np.arange(n), start + n + np.arange(n)
+
+    @property
+    def both(self) -> Array:
+        """(2 Z, 2 n) takes an order's unknowns to its cosine and sine at the common heights."""
+        return np.asarray(np.kron(np.eye(2), self.along), float)
+
+
+@dataclass(frozen=True)
+class OrderPrior:
+    """Prior of one order's cosine and sine at the common heights: (2 Z,) mm, and (2 Z, 2 Z) precision."""
+
+    mean: Array
+    precision: Array
+
+    def turned(self, order: int, turn: float) -> OrderPrior:
+        """Return the prior of the limb turned counter-clockwise by ``turn``."""
+        wave = np.kron(rotation(order * turn), np.eye(len(self.mean) // 2))
+        return OrderPrior(wave @ self.mean, wave @ self.precision @ wave.T)
+
+    def common(self, other: OrderPrior) -> Array:
+        """Return the precision that belongs to the mean of both covariances."""
+        mean = (np.linalg.inv(self.precision) + np.linalg.inv(other.precision)) / 2
+        return np.asarray(np.linalg.inv((mean + mean.T) / 2), float)
+
+    def faces(self, order: int) -> bool:
+        """Tell whether the prior changes when the limb is turned."""
+        quarter = self.turned(order, np.pi / (2 * order))
+        return not np.allclose(quarter.precision, self.precision, rtol=0, atol=1e-6 * self.precision.max())
+
+
+@dataclass(frozen=True)
+class GaussianFactor:
+    """A Gaussian factor: ``rows`` of the unknowns ``columns`` have mean ``target``, precision ``middle``."""
+
+    columns: Places
+    rows: Array
+    middle: Array
+    target: Array
+
+
+@dataclass(frozen=True)
+class Belief:
+    """A Gaussian belief: mean, lower Cholesky factor of its precision, and the evidence for the factors."""
+
+    mean: Array
+    factor: Array
+    log_evidence: float
+
+    def covariance(self, rows: Array | None = None) -> Array:
+        """Return the covariance of all unknowns, or of ``rows`` (m, n) of them."""
+        if rows is None:
+            return np.asarray(cho_solve((self.factor, True), np.eye(len(self.mean)), check_finite=False))
+        half = solve_triangular(self.factor, rows.T, lower=True, check_finite=False)
+        return np.asarray(half.T @ half)
+
+
+def link_heights(low: float, high: float) -> Array:
+    """Return the heights at which two limbs are linked, some 25 mm apart."""
+    return np.linspace(low, high, int((high - low) // _SPACING_MM) + 1)
+
+
+def information(covariance: Array) -> Array:
+    """Return the precision that belongs to a covariance."""
+    root = cholesky(covariance + _LEAST_VARIANCE_MM2 * np.eye(len(covariance)), lower=True)
+    return np.asarray(cho_solve((root, True), np.eye(len(root))))
+
+
+def order_priors(limb: Limb, z: Array) -> dict[int, OrderPrior]:
+    """Return the prior of each order from 2 on at heights (Z,): orders are independent beforehand."""
+    n = limb.basis.n_splines
+    here = np.kron(np.eye(2), limb.basis.splines(z))
+    found = {}
+    for order in range(2, limb.basis.harmonics + 1):
+        part = slice((2 * order - 1) * n, (2 * order + 1) * n)
+        spread = here @ np.linalg.solve(limb.prior_precision[part, part], here.T)
+        found[order] = OrderPrior(
+            here @ limb.prior_mean[part], np.asarray(np.linalg.inv((spread + spread.T) / 2), float)
+        )
+    return found
+
+
+def facing_link(order: int, own: OrderPrior, turn: float, terms: CoefficientIndex) -> GaussianFactor:
+    """Return the factor that states the prior ``own`` of a limb in the direction of the other limb."""
+    there = own.turned(order, turn)
+    columns = np.concatenate(terms.columns(order))
+    return GaussianFactor(columns, terms.both, own.precision - there.precision, there.mean)
+
+
+def correlation_factors(
+    order: int,
+    first: OrderPrior,
+    second: OrderPrior,
+    turn: float,
+    rho: float,
+    terms: tuple[CoefficientIndex, CoefficientIndex],
+) -> list[GaussianFactor]:
+    """Return the factors that correlate an order of two limbs, the second turned by ``turn``.
+
+    One takes back what each prior said alone, the other states what both say together, in the direction of
+    the first limb.
+    """
+    columns = np.concatenate([*terms[0].columns(order), *terms[1].columns(order)])
+    rows = block_diag(terms[0].both, terms[1].both)
+    there = second.turned(order, turn)
+    own = np.concatenate([first.mean, there.mean])
+    common = first.common(second)
+    together = np.asarray(np.kron([[1.0, -rho], [-rho, 1.0]], common), float) / (1 - rho**2)
+    mean = np.tile((first.mean + there.mean) / 2, 2)
+    return [
+        GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
+        GaussianFactor(columns, rows, together, mean),
+    ]
+
+
+def centre_links(
+    alignment: Alignment, terms: tuple[CoefficientIndex, CoefficientIndex], stand: Places
+) -> list[GaussianFactor]:
+    """Return one factor for x and one for y; ``stand`` (4,) are the places of shift and lean."""
+    z, sd = alignment.level_mm, alignment.level_sd_mm
+    distance = np.abs(z[:, None] - z) * np.sqrt(3.0) / _CENTRE_LENGTH_MM
+    precision = np.linalg.inv(np.outer(sd, sd) * (1 + distance) * np.exp(-distance))
+    links = []
+    for axis in (0, 1):
+        columns = np.concatenate([terms[0].columns(1)[axis], terms[1].columns(1)[axis], stand])
+        rows = np.hstack([-terms[0].along, terms[1].along, alignment.ways(z)[axis]])
+        links.append(GaussianFactor(columns, rows, precision, np.zeros(len(z))))
+    return links
+
+
+def condition(precision: Array, mean: Array, links: Sequence[GaussianFactor]) -> Belief:
+    """Return the belief of precision (n, n) and mean (n,) once all factors are taken in."""
+    precision, pull, evidence = precision.copy(), np.zeros(len(mean)), 0.0
+    for link in links:
+        off = link.rows @ mean[link.columns] - link.target
+        weighed = link.middle @ link.rows
+        precision[np.ix_(link.columns, link.columns)] += link.rows.T @ weighed
+        pull[link.columns] += weighed.T @ off
+        evidence -= 0.5 * float(off @ link.middle @ off)
+    factor = np.asarray(cholesky(precision, lower=True, check_finite=False))
+    moves = -cho_solve((factor, True), pull, check_finite=False)
+    evidence -= 0.5 * float(pull @ moves) + float(np.sum(np.log(np.diag(factor))))
+    return Belief(mean + moves, factor, evidence)

@@ -1,0 +1,1 @@
+"""A limb over the weeks: reduction, levelling off, repeatability."""

@@ -1,0 +1,1 @@
+"""Places that need padding, and the foam for them."""

@@ -1,0 +1,285 @@
+"""The maps in which places for padding are looked for, each with its noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+from scipy.stats import norm
+
+from digitise.care.change.compare import Change
+from digitise.care.change.joint_posterior import Joint
+from digitise.care.padding.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
+from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
+from digitise.care.surface.taper import Taper, outer_lift, own_taper, sagitta
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import fourier
+from digitise.shape.limb import Limb
+
+Kind = Literal["bulge", "hollow", "ridge", "crease", "inverted taper", "step"]
+
+OWN_TAPER = "the limb's own smooth taper"
+OUTER_TAPER = "a taut sheet along the limb"
+ROUND_SECTION = "the mean radius of its section"
+STRAIGHT_EDGE = "a straight edge of 60 mm along the limb"
+GIRTH_BELOW = "the greatest girth below"
+GIRTH_NEAR = "the girth 30 mm further down"
+
+_EDGE_MM = 60.0
+_STEP_OVER_MM = 30.0
+_FALL_SCALE_MM = 100.0
+_HOLLOW_SCALE_MM = 50.0
+# Draws need every second column only: six harmonics have no detail between.
+_EVERY = 2
+# A few lengths of bridges instead of all: on noise their greatest lift is 8 % less (100 drawn cones).
+_COARSE_READS_LOW = 1.1
+# The sheet takes the greatest of many chords, so its noise reaches further out than a single chord's does;
+# with this factor hollows need no larger multiplier than the other maps, which would have to share it.
+_MANY_CHORDS = 1.2
+# Real changes are alike over some 70 mm and there are 13 harmonic terms: so many independent places.
+_ALIKE_MM = 70.0
+_TERMS = 13
+
+
+@dataclass(frozen=True)
+class Limits:
+    """From what size on a place is listed; all ours, every number may be changed.
+
+    Attributes
+    ----------
+    bulge_mm
+        Beyond the limb's own smooth taper, which is a rough reference.
+    difference_mm
+        Beyond another limb or an earlier visit.
+    hollow_mm
+        Below a taut sheet along the limb.
+    ridge_ratio
+        Mean radius of the section over local radius.
+    crease_mm
+        Below a straight edge of 60 mm along the limb.
+    fall_mm
+        Girth lost towards the trunk.
+    step_mm
+        Change of girth within 30 mm of height; a calf's steepest is some 40 mm.
+    """
+
+    bulge_mm: float = 5.0
+    difference_mm: float = 3.0
+    hollow_mm: float = 6.0
+    ridge_ratio: float = 1.6
+    crease_mm: float = 3.0
+    fall_mm: float = 15.0
+    step_mm: float = 55.0
+
+
+@dataclass(frozen=True)
+class Difference:
+    """By how much a limb stands out beyond another one, or beyond itself at an earlier visit.
+
+    Attributes
+    ----------
+    reference
+        What it is compared with, in words (``the other leg``, ``the visit of 3 May``).
+    theta
+        (T,) equal directions from 0 once round, radians, in the limb's axis frame.
+    z
+        (Z,) increasing heights, mm.
+    dh, sd
+        (Z, T) limb minus reference and its standard deviation, mm.
+    drawn
+        (D, Z, T') how limbs drawn from the belief deviate, on every (T / T')-th column; they tell how many sd
+        are more than noise anywhere on the chart.  Without them that is found from the chart's size.
+    """
+
+    reference: str
+    theta: Array
+    z: Array
+    dh: Array
+    sd: Array
+    drawn: Array | None = None
+
+
+@dataclass(frozen=True)
+class Search:
+    """One map to be searched.
+
+    Attributes
+    ----------
+    kind, reference
+        What is looked for, and beyond what.
+    map
+        (Z, T), or (Z, 1) for what concerns whole girths.
+    threshold, critical
+        A place is listed where the map exceeds both ``threshold`` and ``critical`` times its sd.
+    drawn
+        Down to which value a region is drawn.  A swelling that reaches all over a limb has no edge of its
+        own, so differences are drawn at their threshold, all else at half of it.
+    taper, moved
+        What the map counts from where that is the limb's own taper, and (D, Z, T / 2) how drawn limbs
+        deviate from the limb.
+    """
+
+    kind: Kind
+    reference: str
+    map: NoisyMap
+    threshold: float
+    critical: float
+    drawn: float
+    taper: Taper | None = None
+    moved: Array | None = None
+
+
+def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_SHARE) -> tuple[Search, ...]:
+    """Return all maps of a limb taken by itself; noise alone goes beyond them in ``share`` of limbs."""
+    harmonics = limb.basis.harmonics
+    drawn = draw_coefficients(limb, chart.z, DRAWS, SEED)
+    flat = drawn.reshape(-1, drawn.shape[2])
+    half = fourier(chart.theta[::_EVERY], harmonics)
+    moved = (flat @ half.T).reshape(*drawn.shape[:2], -1)
+    bent = ((flat * curving(harmonics)) @ half.T).reshape(*drawn.shape[:2], -1)
+    girth = 2 * np.pi * chart.h.mean(axis=1)
+    girths = 2 * np.pi * drawn[:, :, :1]
+    taper = own_taper(chart.theta, chart.z, chart.h)
+    maps: tuple[tuple[Kind, str, NoisyMap, float], ...] = (
+        ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
+        ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
+        ("ridge", ROUND_SECTION, _ridge(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
+        ("crease", STRAIGHT_EDGE, _crease(chart, moved), limits.crease_mm),
+        ("inverted taper", GIRTH_BELOW, _fall(chart, girth, girths), limits.fall_mm),
+        ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
+    )
+    critical = multiplier(tuple(one for _, _, one, _ in maps), share)
+    bulge, *others = (
+        Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps
+    )
+    return (replace(bulge, taper=taper, moved=moved), *others)
+
+
+def _rows(chart: Chart, length: float) -> int:
+    return max(1, round(length / float(chart.z[1] - chart.z[0])))
+
+
+def bulge_map(taper: Taper, h: Array, moved: Array) -> NoisyMap:
+    """Return by how much a chart (Z, T) stands out beyond its taper; ``moved`` (D, Z, T / 2) are draws."""
+    return noisy_map(taper.stand_out(h), taper.stand_out_thin(moved))
+
+
+def _hollow(chart: Chart, moved: Array) -> NoisyMap:
+    step = float(chart.z[1] - chart.z[0])
+    # noise lifts the sheet most off a straight taper, so its draws are laid on that
+    deviation = _COARSE_READS_LOW * outer_lift(moved, step, coarse=True)
+    # often exactly zero: measured against how uncertain the bending along the limb is in that direction
+    rows = min(_rows(chart, _HOLLOW_SCALE_MM), (len(chart.z) - 1) // 2)
+    usual = np.sqrt(np.mean(sagitta(moved, rows) ** 2, axis=0))
+    # no straight edge fits at the ends: as uncertain as the nearest place where one does
+    nearest = np.clip(np.arange(len(usual)), rows, max(rows, len(usual) - rows - 1))
+    return noisy_map(outer_lift(chart.h, step), deviation, _MANY_CHORDS * usual[nearest])
+
+
+def _ridge(chart: Chart, mean_radius: Array, bent: Array, ratio: float) -> NoisyMap:
+    value = chart.h.mean(axis=1, keepdims=True) - ratio * chart.radius
+    return noisy_map(value, mean_radius - ratio * bent)
+
+
+def _crease(chart: Chart, moved: Array) -> NoisyMap:
+    rows = _rows(chart, _EDGE_MM / 2)
+    return noisy_map(sagitta(chart.h, rows), sagitta(moved, rows))
+
+
+def _fall(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
+    def lost(profile: Array) -> Array:
+        return np.asarray(np.maximum.accumulate(profile, axis=-2) - profile)
+
+    value = lost(girth[:, None])
+    rows = min(_rows(chart, _FALL_SCALE_MM), len(girth) - 1)
+    usual = np.sqrt(np.mean((girths[:, rows:] - girths[:, :-rows]) ** 2))
+    # as with hollows: noise loses most girth on a limb without any taper
+    return noisy_map(value, lost(girths), np.full_like(value, usual))
+
+
+def _step(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
+    over = _difference_over(chart.z, _STEP_OVER_MM)
+    value = np.abs(over @ girth)[:, None]
+    return noisy_map(value, np.abs(over @ (girth[:, None] + girths)) - value)
+
+
+def _difference_over(z: Array, length: float) -> Array:
+    """Return (Z, Z) what takes a profile to its change over a length centred there, 0 where none fits."""
+    index, step = np.arange(len(z)), float(z[1] - z[0])
+    half = length / 2 / step
+    ends = [np.maximum(1 - np.abs(index - (index + way)[:, None]), 0.0) for way in (half, -half)]
+    fits = (index >= half) & (index <= len(z) - 1 - half)
+    return np.where(fits[:, None], ends[0] - ends[1], 0.0)
+
+
+def standing_out(change: Change, reference: str) -> Difference:
+    """Return by how much the first limb of a comparison stands out beyond the second.
+
+    Parameters
+    ----------
+    change
+        Of this limb against the other limb (mirrored) or against itself at another visit.
+    reference
+        What the second limb is, in words.
+    """
+    chart = change.chart
+    drawn = _draw_difference(change.joint, chart.theta[::_EVERY], chart.z)
+    return Difference(reference, chart.theta, chart.z, -chart.change_mm.mean, chart.change_mm.sd, drawn)
+
+
+def _draw_difference(joint: Joint, theta: Array, z: Array) -> Array:
+    """Return (D, Z, T) how first minus second limb deviates in limbs drawn from the joint belief, mm."""
+    drawn = draw(joint.covariance, DRAWS, SEED)
+    first, second = (
+        _heights_of(limb, part, theta, z)
+        for limb, part in zip((joint.a, joint.b), np.split(drawn, [joint.a.basis.size], axis=1), strict=True)
+    )
+    return first - second
+
+
+def _heights_of(limb: Limb, parameters: Array, theta: Array, z: Array) -> Array:
+    basis = limb.basis
+    along = parameters.reshape(-1, basis.n_splines) @ basis.splines(z).T
+    harmonics = along.reshape(len(parameters), basis.n_terms, len(z)).transpose(0, 2, 1)
+    return np.asarray(harmonics @ fourier(theta, basis.harmonics).T)
+
+
+def difference_search(
+    chart: Chart, difference: Difference, limits: Limits, share: float = FALSE_SHARE
+) -> Search:
+    """Return the map of a difference chart, brought onto the limb's own chart."""
+    value, sd = (_onto(chart, difference, values) for values in (difference.dh, difference.sd))
+    if difference.drawn is None:
+        found = NoisyMap(value, np.zeros((0, *value.shape)), sd, np.zeros(0))
+        critical = _independent(difference, share)
+    else:
+        found, critical = _with_draws(chart, difference, difference.drawn, value, share)
+    least = limits.difference_mm
+    return Search("bulge", difference.reference, found, least, critical, least)
+
+
+def _with_draws(
+    chart: Chart, difference: Difference, drawn: Array, value: Array, share: float
+) -> tuple[NoisyMap, float]:
+    noisy = noisy_map(difference.dh, drawn)
+    sd = _onto(chart, difference, noisy.sd)
+    every = difference.dh.shape[1] // drawn.shape[2]
+    thin = replace(difference, theta=difference.theta[::every])
+    deviation = np.moveaxis(_onto(chart, thin, np.moveaxis(drawn, 0, -1)), -1, 0)[:, :, ::_EVERY]
+    return NoisyMap(value, deviation, sd, noisy.greatest), multiplier((noisy,), share)
+
+
+def _onto(chart: Chart, difference: Difference, values: Array) -> Array:
+    """Interpolate values (Z, T, ...) of a difference at the chart's places; nothing stands out beyond it."""
+    theta = np.append(difference.theta, 2 * np.pi)
+    closed = np.concatenate([values, values[:, :1]], axis=1)
+    field = RegularGridInterpolator((difference.z, theta), closed, bounds_error=False, fill_value=0.0)
+    return np.asarray(field(tuple(np.meshgrid(chart.z, chart.theta, indexing="ij"))))
+
+
+def _independent(difference: Difference, share: float) -> float:
+    """Return the Bonferroni multiplier for the number of places that change by themselves."""
+    places = max(1.0, (difference.z[-1] - difference.z[0]) / _ALIKE_MM) * _TERMS
+    return float(norm.isf(share / places))

@@ -1,0 +1,1 @@
+"""A limb's surface as a chart, and places on it in words."""

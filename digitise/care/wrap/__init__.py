@@ -1,0 +1,1 @@
+"""Bandages, pressure and the garment's girths."""

@@ -1,0 +1,220 @@
+"""What a planned wrap takes and gives: turns, lengths, rolls, layers and relative pressure along the limb.
+
+A turn advances by ``a = w (1 - f)`` and is ``sqrt(C^2 + a^2)`` long on a cylinder of girth C, so a layer over
+a stretch takes ``int sqrt(C^2 + a^2) / a dz``; without the pitch under the root this is ``int C / a dz``.
+Girths are those outside the layers below.  At rest the bandage is shorter by 1 + stretch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
+from digitise.care.wrap.plan import Layer, Plan
+from digitise.care.wrap.pressure import layered_mmhg
+from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
+from digitise.care.wrap.warnings import WrapWarning, wrap_warnings
+from digitise.errors import PlanError
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Limb, girth
+
+STEP_MM = 5.0
+# A layer may begin or end this far beyond the measured stretch, where the limb is taken to go on level.
+_BEYOND_MM = 30.0
+
+
+@dataclass(frozen=True)
+class LayerNeed:
+    """What one layer takes.
+
+    Attributes
+    ----------
+    layer
+        As planned.
+    turns
+        Along its stretch, without anchor turns.
+    stretched_mm, rest_mm
+        Length of bandage on the limb, and the same at rest; with anchor turns.
+    rolls
+        Whole rolls of the plan's length.
+    """
+
+    layer: Layer
+    turns: float
+    stretched_mm: float
+    rest_mm: float
+    rolls: int
+
+
+@dataclass(frozen=True)
+class WrapSheet:
+    """A wrap worked out for a limb.
+
+    Attributes
+    ----------
+    plan
+        As worked out.
+    needs
+        One per layer.
+    rolls
+        (width in mm, number of rolls), from the narrowest.
+    z
+        (N,) heights, mm.
+    layers
+        (N,) pressing layers there.
+    estimate_mmhg
+        (N,) mean Laplace pressure under the stated tensions; an estimate, see
+        :mod:`digitise.care.wrap.pressure`.
+    relative
+        (N,) the same over that at the lowest height with a pressing layer; 0 without one.
+    warnings
+        What to look at.
+    """
+
+    plan: Plan
+    needs: tuple[LayerNeed, ...]
+    rolls: tuple[tuple[float, int], ...]
+    z: Array
+    layers: Array
+    estimate_mmhg: Array
+    relative: Array
+    warnings: tuple[WrapWarning, ...]
+
+    def as_dict(self) -> dict[str, object]:
+        """Return everything as numbers, words and lists."""
+        return {
+            "plan": self.plan.model_dump(),
+            "needs": [
+                {
+                    "name": need.layer.name,
+                    "width_mm": need.layer.width_mm,
+                    "turns": need.turns,
+                    "stretched_mm": need.stretched_mm,
+                    "rest_mm": need.rest_mm,
+                    "rolls": need.rolls,
+                }
+                for need in self.needs
+            ],
+            "rolls": [{"width_mm": width, "rolls": count} for width, count in self.rolls],
+            "height_mm": self.z.tolist(),
+            "layers": self.layers.tolist(),
+            "relative_pressure": self.relative.tolist(),
+            "estimate_mmhg": self.estimate_mmhg.tolist(),
+            "warnings": [{"code": one.code, "text": one.text} for one in self.warnings],
+        }
+
+
+def turns(length: float, width: float, overlap: float) -> float:
+    """Return the number of turns over a length of limb, L / (w (1 - f))."""
+    return length / (width * (1 - overlap))
+
+
+def turn_length(girth: Array, advance: float) -> Array:
+    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``."""
+    return np.hypot(girth, advance)
+
+
+def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) -> float:
+    """Return the length of bandage over a stretch of limb.
+
+    Parameters
+    ----------
+    z, girth
+        (N,) heights and girths; between them girth is taken as linear.
+    advance
+        How far a turn moves along.
+    pitch
+        Count the slant of the turns; without it the usual ``int C / a dz``.
+    """
+    length = turn_length(girth, advance) if pitch else np.asarray(girth, float)
+    return float(np.trapezoid(length, z) / advance)
+
+
+def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
+    """Work out a wrap.
+
+    Parameters
+    ----------
+    limb
+        The limb.
+    plan
+        What goes on it; suggested from the shape when not given.
+
+    Raises
+    ------
+    PlanError
+        When a layer reaches beyond the measured stretch.
+    """
+    marks = find_landmarks(limb)
+    plan = suggest_plan(limb, marks) if plan is None else plan
+    _check_reach(limb, plan)
+    z = np.linspace(limb.from_mm, limb.to_mm, int(np.ceil((limb.to_mm - limb.from_mm) / STEP_MM)) + 1)
+    bare = girth(limb, z).mean
+    outside = bare.copy()
+    counted, pressure = np.zeros_like(z), np.zeros_like(z)
+    needs = []
+    for layer in plan.layers:
+        needs.append(_need(plan, layer, z, outside))
+        covered = (z >= layer.from_mm - 1e-6) & (z <= layer.to_mm + 1e-6)
+        if layer.kind == "bandage":
+            counted += np.where(covered, layer.layers, 0.0)
+            pressing = layered_mmhg(
+                layer.tension_n, layer.width_mm, outside, layer.layers, layer.thickness_mm
+            )
+            pressure += np.where(covered, pressing, 0.0)
+        outside = outside + np.where(covered, 2 * np.pi * layer.thickness_mm * layer.layers, 0.0)
+    relative = _relative(pressure)
+    crease = knee_crease(limb, marks)
+    found = wrap_warnings(
+        plan,
+        z,
+        bare,
+        counted,
+        relative,
+        crease=crease,
+        clear=CLEAR_OF_CREASE_MM,
+        heel_below=HEEL_BELOW_MM if limb.kind == "leg" else None,
+    )
+    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found)
+
+
+def _check_reach(limb: Limb, plan: Plan) -> None:
+    for number, layer in enumerate(plan.layers, start=1):
+        if layer.from_mm < limb.from_mm - _BEYOND_MM or layer.to_mm > limb.to_mm + _BEYOND_MM:
+            raise PlanError(
+                f"It reaches from {layer.from_mm:.0f} to {layer.to_mm:.0f} mm, but the limb was measured "
+                f"from {limb.from_mm:.0f} to {limb.to_mm:.0f} mm.",
+                where=f"Layer {number}",
+                do="Change from_mm or to_mm, or measure more of the limb.",
+            )
+
+
+def _need(plan: Plan, layer: Layer, z: Array, outside: Array) -> LayerNeed:
+    inner = z[(z > layer.from_mm) & (z < layer.to_mm)]
+    own = np.concatenate([[layer.from_mm], inner, [layer.to_mm]])
+    girths = np.interp(own, z, outside) + np.pi * layer.thickness_mm * layer.layers
+    spiral = layer.length_factor * wound_length(own, girths, layer.advance_mm)
+    stretched = spiral + plan.anchor_turns * float(girths[0] + girths[-1])
+    rest = stretched / (1 + layer.stretch)
+    used = stretched if plan.roll_measured == "stretched" else rest
+    return LayerNeed(
+        layer,
+        turns(layer.to_mm - layer.from_mm, layer.width_mm, layer.overlap),
+        stretched,
+        rest,
+        int(np.ceil(used / plan.roll_length_mm - 1e-9)),
+    )
+
+
+def _rolls(needs: list[LayerNeed]) -> tuple[tuple[float, int], ...]:
+    kinds = sorted({(need.layer.width_mm) for need in needs})
+    return tuple(
+        (width, sum(need.rolls for need in needs if need.layer.width_mm == width)) for width in kinds
+    )
+
+
+def _relative(pressure: Array) -> Array:
+    pressed = np.flatnonzero(pressure > 0)
+    return pressure / pressure[pressed[0]] if len(pressed) else np.zeros_like(pressure)

@@ -1,0 +1,153 @@
+"""What changed, in plain words; and what may make the comparison less sure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from digitise.care.change.compare import LARGER, NO_CLEAR_CHANGE, SMALLER, Change
+from digitise.care.change.motion import limb_name
+from digitise.care.excess import Excess
+from digitise.care.surface.place_words import direction_words
+from digitise.output.model.form import WarningForm
+from digitise.shape.limb import Estimate
+
+# A person turns on the same footprints by some 6 degrees; beyond 15 the views saw other parts of the limb.
+_MUCH_TURN_DEGREES = 15.0
+# A direction is named by eighths of a turn: half of one.
+_UNSURE_TURN_DEGREES = 22.5
+_SAME_MM = 1.0
+# what a verdict on the second limb says of the first
+_OF_FIRST = {SMALLER: "larger", LARGER: "smaller", NO_CLEAR_CHANGE: "no clear difference"}
+
+
+def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
+    """Return the change in plain words: whole limb, stretches, girth, place.
+
+    Parameters
+    ----------
+    change
+        The comparison.
+    excess
+        Of the first limb over the second, where these are the two sides; then all is said of the first.
+    """
+    if excess is None:
+        return (_whole(change), *_parts(change), _girth(change), _place(change))
+    return (*_excess(change, excess), *_parts(change), _place(change))
+
+
+def sides(change: Change) -> tuple[str, str]:
+    """Return the names of both limbs of a mirrored comparison, such as ``left leg`` and ``right leg``."""
+    kind, side = change.first.kind, change.first.side
+    return f"{side} {kind}", f"{'right' if side == 'left' else 'left'} {kind}"
+
+
+def with_interval(estimate: Estimate, unit: str, digits: int = 0) -> str:
+    """Return for instance ``-12 mL (95 % interval -20 to -4)``."""
+    low, high = (float(end) for end in estimate.interval_95)
+    return (
+        f"{float(estimate.mean):+.{digits}f} {unit} (95 % interval {low:+.{digits}f} to {high:+.{digits}f})"
+    )
+
+
+def _whole(change: Change) -> str:
+    whole = change.whole
+    heights = f"Between {whole.stretch.low:.0f} and {whole.stretch.high:.0f} mm the {limb_name(change.first)}"
+    if whole.verdict == NO_CLEAR_CHANGE:
+        return f"{heights} shows no clear change: {with_interval(whole.change_ml, 'mL')}."
+    verb = "lost" if whole.verdict == SMALLER else "gained"
+    return (
+        f"{heights} {verb} {abs(float(whole.change_ml.mean)):.0f} mL or "
+        f"{abs(float(whole.percent.mean)):.1f} % of its volume: {with_interval(whole.change_ml, 'mL')}."
+    )
+
+
+def _excess(change: Change, excess: Excess) -> Iterator[str]:
+    affected, reference = sides(change)
+    whole, over = change.whole, excess.excess_ml
+    heights = f"Between {whole.stretch.low:.0f} and {whole.stretch.high:.0f} mm"
+    if whole.verdict == NO_CLEAR_CHANGE:
+        said = f"there is no clear difference between {affected} and {reference}"
+    else:
+        word = "larger" if whole.verdict == SMALLER else "smaller"
+        said = f"the {affected} is {word} than the {reference}"
+    yield f"{heights} {said}: {with_interval(over, 'mL')}."
+    if excess.percent is not None:
+        yield f"In percent of the {reference}: {with_interval(excess.percent, '%', 1)}."
+    if excess.note:
+        yield excess.note
+
+
+def _parts(change: Change) -> Iterator[str]:
+    for part in change.parts:
+        name, low, high = part.stretch
+        head = f"{name[0].upper()}{name[1:]}, {low:.0f} to {high:.0f} mm"
+        if change.mirrored:
+            over = Estimate(-part.change_ml.mean, part.change_ml.sd)
+            yield f"{head}: {_OF_FIRST[part.verdict]}, {with_interval(over, 'mL')}."
+        else:
+            percent = f"{float(part.percent.mean):+.1f} %"
+            yield f"{head}: {part.verdict}, {with_interval(part.change_ml, 'mL')}, {percent}."
+
+
+def _girth(change: Change) -> str:
+    girths = change.girths
+    clear = np.array([verdict != NO_CLEAR_CHANGE for verdict in girths.verdict])
+    if not clear.any():
+        return "No girth has clearly changed."
+    most = int(np.argmax(np.where(clear, np.abs(girths.change_mm.mean), -np.inf)))
+    found = Estimate(girths.change_mm.mean[most], girths.change_mm.sd[most])
+    return f"The girth changed most at {girths.height_mm[most]:.0f} mm: {with_interval(found, 'mm')}."
+
+
+def _place(change: Change) -> str:
+    chart = change.chart
+    if not chart.clear.any():
+        return "Nowhere on the surface is there a difference that is clear by itself."
+    size = np.where(chart.clear, np.abs(chart.change_mm.mean), -np.inf)
+    row, column = np.unravel_index(int(np.argmax(size)), size.shape)
+    sign = -1.0 if change.mirrored else 1.0
+    found = Estimate(sign * chart.change_mm.mean[row, column], chart.change_mm.sd[row, column])
+    verb = "differs" if change.mirrored else "moved"
+    where = direction_words(change.first, float(chart.theta[column]))
+    return f"The surface {verb} most at {chart.z[row]:.0f} mm, {where}: {with_interval(found, 'mm', 1)}."
+
+
+def change_warnings(
+    change: Change, covers: tuple[tuple[float, float], tuple[float, float]]
+) -> tuple[WarningForm, ...]:
+    """Return what may make a comparison less sure.
+
+    Parameters
+    ----------
+    change
+        The comparison.
+    covers
+        From and to of both models as they were measured, mm.
+    """
+    return tuple(WarningForm(code=code, text=text) for code, text in _warnings(change, covers))
+
+
+def _warnings(
+    change: Change, covers: tuple[tuple[float, float], tuple[float, float]]
+) -> Iterator[tuple[str, str]]:
+    turn, sd = change.alignment.turn_degrees
+    if abs(turn) > _MUCH_TURN_DEGREES and not change.mirrored:
+        yield (
+            "turned",
+            f"The second limb stood turned by {abs(turn):.0f} degrees, so other sides of it were seen: let "
+            "the client stand on the same footprints.",
+        )
+    if sd > _UNSURE_TURN_DEGREES:
+        yield (
+            "turn-unsure",
+            f"How far the second limb was turned is known to {sd:.0f} degrees only (one sd): directions on "
+            "the map are unsure, girths are not touched.",
+        )
+    if any(abs(a - b) > _SAME_MM for a, b in zip(*covers, strict=True)):
+        (a, b), (c, d) = covers
+        yield (
+            "heights",
+            f"The models cover {a:.0f} to {b:.0f} mm and {c:.0f} to {d:.0f} mm; compared is what both cover.",
+        )

@@ -1,0 +1,1 @@
+"""Files and words of a course."""

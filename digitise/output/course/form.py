@@ -1,0 +1,187 @@
+"""The form of course.json: the course of a limb in figures, and what a girth list needs to know of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Final, Literal
+
+from pydantic import AwareDatetime, ValidationError
+
+from digitise.care.course.course import Course
+from digitise.errors import CourseError
+from digitise.output.cautions import caution, left_out
+from digitise.output.course.words import course_dict
+from digitise.output.forms import now, software
+from digitise.output.model.form import Form, SoftwareForm, Text
+
+FORMAT: Final = "limb-course/1"
+COURSE_FILE = "course.json"
+_LARGEST_BYTES = 20_000_000
+_STABLE = {"levelled off (rule of this project)": True, "still shrinking": False, "growing": False}
+Pair = tuple[float, float]
+
+
+class ReadingForm(Form):
+    """A figure; ``clear`` tells whether its interval leaves out 0."""
+
+    value: float
+    sd: float
+    interval_95: Pair
+    clear: bool
+
+
+class ReductionForm(Form):
+    """Percent reduction of excess since the first visit, against the other limb now, and as it was then."""
+
+    current_reference: ReadingForm | None
+    baseline_reference: ReadingForm | None
+
+
+class VisitForm(Form):
+    """One visit: volumes with their whole error, changes with what differs from visit to visit."""
+
+    taken: AwareDatetime
+    from_mm: float
+    to_mm: float
+    measured_by: Text
+    posture: Text
+    volume_ml: ReadingForm
+    reference_ml: ReadingForm | None
+    since_first_ml: ReadingForm | None
+    since_last_ml: ReadingForm | None
+    limb_change_percent: ReadingForm | None
+    excess_ml: ReadingForm | None
+    excess_percent: ReadingForm | None
+    excess_reduction_percent: ReductionForm | None
+
+
+class RateForm(Form):
+    """Straight line through the volumes of the last visits."""
+
+    ml_per_week: ReadingForm
+    percent_per_week: ReadingForm
+    visits: int
+    since: AwareDatetime
+    until: AwareDatetime
+
+
+class ConditionForm(Form):
+    """One part of the rule: whether it holds, null when it cannot be judged."""
+
+    code: str
+    met: bool | None
+    text: Text
+
+
+class PlateauForm(Form):
+    """The verdict, by a rule of this project, and what is missing for "levelled off"."""
+
+    verdict: str
+    rule: Text
+    conditions: tuple[ConditionForm, ...]
+    missing: tuple[Text, ...]
+
+
+class ReminderForm(Form):
+    """What differed between two visits besides the limb."""
+
+    code: str
+    visit: str
+    text: Text
+
+
+class CourseForm(Form):
+    """All that course.json holds."""
+
+    format: Literal["limb-course/1"]
+    client: Text
+    limb: Literal["leg", "arm"]
+    side: Literal["left", "right"]
+    from_mm: float
+    to_mm: float
+    visits: tuple[VisitForm, ...]
+    rate: RateForm | None
+    plateau: PlateauForm
+    repeat_sem_percent: float
+    repeat_sem_measured: bool
+    mdc95_percent: float
+    reminders: tuple[ReminderForm, ...]
+    notes: tuple[Text, ...]
+    sentences: tuple[Text, ...]
+    remarks: tuple[Text, ...]
+    not_included: tuple[Text, ...]
+    caution: tuple[Text, ...]
+    created: AwareDatetime
+    software: SoftwareForm
+
+
+def course_form(
+    course: Course,
+    limb: str,
+    side: str,
+    *,
+    remarks: Sequence[str] = (),
+    client: str = "",
+    created: datetime | None = None,
+) -> CourseForm:
+    """Return what course.json holds.
+
+    Parameters
+    ----------
+    course
+        The course.
+    limb, side
+        Whose it is.
+    remarks
+        What to know of the visits.
+    client
+        The client's code; empty when not known.
+    created
+        When; now when None.
+    """
+    visit = course.points[-1].visit
+    facts = {
+        "format": FORMAT,
+        "client": client,
+        "limb": limb,
+        "side": side,
+        "from_mm": visit.from_mm,
+        "to_mm": visit.to_mm,
+        **course_dict(course),
+        "remarks": list(remarks),
+        "not_included": list(left_out(limb, visit.from_mm, visit.to_mm)),
+        "caution": list(caution(limb)),
+        "created": (created or now()).isoformat(),
+        "software": software().model_dump(),
+    }
+    return CourseForm.model_validate_json(json.dumps(facts))
+
+
+def read_stable(path: Path, limb: str, side: str) -> bool | None:
+    """Return whether a limb has levelled off by its course.json; None when the course does not know.
+
+    Raises
+    ------
+    CourseError
+        The file cannot be read, is no course.json of this version, or is of another limb.
+    """
+    try:
+        with path.open("rb") as stream:
+            found = CourseForm.model_validate_json(stream.read(_LARGEST_BYTES))
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name, or no such JSON
+        reason = "it is no course of this version" if isinstance(error, ValidationError) else str(error)
+        raise CourseError(
+            f"The course cannot be read: {reason}.",
+            where=str(path),
+            do="Give the course.json that digitise course wrote.",
+        ) from error
+    if (found.limb, found.side) != (limb, side):
+        raise CourseError(
+            f"The course is of a {found.side} {found.limb}, the model of a {side} {limb}.",
+            where=str(path),
+            do="Give the course of this limb.",
+        )
+    return _STABLE.get(found.plateau.verdict)

@@ -1,0 +1,1 @@
+"""Figures for the page, report and guide."""

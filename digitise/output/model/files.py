@@ -1,0 +1,81 @@
+"""The folder of a measured limb: all its files at once, or none."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from pathlib import Path
+
+from digitise.errors import OutputError
+from digitise.files import check_folder, new_folder
+from digitise.output.model.file import LIMB_FILE, MODEL_FILE, write_model_file
+from digitise.output.model.form import ModelForm
+from digitise.output.model.measured import Measured
+from digitise.output.model.meshes import MESH_FILES, write_meshes
+from digitise.output.model.pictures import write_pictures
+from digitise.output.tables import SECTIONS_FILE, write_sections
+
+_OUR_FILES = frozenset({MODEL_FILE, LIMB_FILE, SECTIONS_FILE, *MESH_FILES})
+_PICTURE = re.compile(r"outline-[1-9][0-9]{0,3}\.jpg")
+
+
+def write_model(out: str | Path, measured: Measured, created: datetime | None = None) -> ModelForm:
+    """Write everything about a measured limb into the folder ``out``, and return what model.json says.
+
+    A folder that holds an earlier model is replaced; any other folder must be new or empty.
+
+    Parameters
+    ----------
+    out
+        The folder.
+    measured
+        What was measured.
+    created
+        When, with its time zone; now when not given.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written to or holds other files; it is left as it was.
+    """
+    check_model_folder(out)
+    with new_folder(out, is_model_file, "results") as folder:
+        summary = write_model_file(folder, measured, created)
+        write_sections(folder, summary)
+        write_meshes(folder, measured.fit.limb)
+        write_pictures(folder, measured)
+    return summary
+
+
+def check_model_folder(out: str | Path) -> None:
+    """Refuse at once, before photographs are measured, a folder that :func:`write_model` would refuse.
+
+    Raises
+    ------
+    OutputError
+        The folder holds other files.
+    """
+    _refuse_half_models(Path(out))
+    check_folder(out, is_model_file, "results")
+
+
+def is_model_file(name: str) -> bool:
+    """Tell by its name whether a file is one that :func:`write_model` writes."""
+    return name in _OUR_FILES or _PICTURE.fullmatch(name) is not None
+
+
+def _refuse_half_models(out: Path) -> None:
+    """Refuse a folder with files that are named as ours, but without the model they would belong to."""
+    try:
+        holds_files = out.is_dir() and any(is_model_file(item.name) for item in out.iterdir())
+        if holds_files and not (out / MODEL_FILE).is_file():
+            raise OutputError(
+                f"The folder holds files, but no {MODEL_FILE} that would say they are ours to replace.",
+                where=str(out),
+                do="Name a new or empty folder for the results.",
+            )
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(
+            f"The folder cannot be read ({reason}).", where=str(out), do="Choose another folder."
+        ) from error

@@ -1,0 +1,61 @@
+"""All that one measurement hands to the output."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePath
+
+from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.inspection import PhotoFacts
+from digitise.capture.outline.find import Outline
+from digitise.capture.photo.photograph import Photograph
+from digitise.geometry.rigid import Pose
+from digitise.shape.fit import LimbFit
+from digitise.tape.rows import TapeRow
+
+_PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
+
+
+def neutral_name(number: int, name: str) -> str:
+    """Return the name that photograph ``number`` (from 1) has in files that are passed on.
+
+    The name it was given with may be a person's; only an ending that tells the kind of picture is kept.
+    """
+    ending = PurePath(name).suffix.lower()
+    return f"photo-{number}{ending if ending in _PHOTO_ENDINGS else ''}"
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A measured limb and what it was measured from.
+
+    Attributes
+    ----------
+    photos, outlines, facts
+        One per photograph, in the same order.
+    calibration
+        The solved cameras, in that order.
+    fit
+        The limb, its tape check and warnings.
+    tape
+        All rows as read.
+    findings
+        Of the photographs.
+    axis_from_world
+        Frame of the limb's axis; heights are counted along it.
+    """
+
+    photos: tuple[Photograph, ...]
+    calibration: Calibration
+    outlines: tuple[Outline, ...]
+    fit: LimbFit
+    tape: tuple[TapeRow, ...]
+    findings: tuple[Finding, ...]
+    facts: tuple[PhotoFacts, ...]
+    axis_from_world: Pose
+
+    @property
+    def file_names(self) -> tuple[str, ...]:
+        """Neutral names of the photographs."""
+        return tuple(neutral_name(n, photo.name) for n, photo in enumerate(self.photos, start=1))

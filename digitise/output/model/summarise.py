@@ -1,0 +1,230 @@
+"""A measured limb becomes the figures of model.json."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import pairwise
+
+import numpy as np
+from pydantic import ValidationError
+
+from digitise import __version__
+from digitise.capture.outline.find import ByHand
+from digitise.errors import ShapeError, TapeError
+from digitise.geometry.rigid import Pose
+from digitise.output import cautions
+from digitise.output.model import form
+from digitise.output.model.cameras import camera_form
+from digitise.output.model.measured import Measured
+from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
+from digitise.shape.taped import TapeCheck
+from digitise.tape.rows import TapeRow
+from digitise.tape.volumes import cone_volume_ml
+
+CONE_REACH_MM = 150.0
+"""How far the end girths may be carried on for the sum of cones; the note says how far they were."""
+STRETCH_MM = 100.0
+_DIGITS = 3
+
+
+def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
+    """Return all figures of a measured limb.
+
+    Parameters
+    ----------
+    measured
+        What was measured.
+    created
+        When, UTC.
+    limb_sha256
+        Hex digest of the limb.npz that goes with it.
+
+    Raises
+    ------
+    ShapeError
+        The limb's figures are not those of any limb.
+    """
+    try:
+        return _form(measured, created, limb_sha256)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        place = ", ".join(map(str, first["loc"]))
+        raise ShapeError(
+            f"What was measured cannot be a limb ({place}: {first['msg']}).",
+            do="Look at the photographs and tape rows, and take the photographs again.",
+        ) from error
+
+
+def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
+    limb = measured.fit.limb
+    whole = volume(limb, limb.from_mm, limb.to_mm)
+    cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
+    findings = _findings(measured)
+    return form.ModelForm(
+        format=form.FORMAT,
+        limb="arm" if limb.kind == "arm" else "leg",
+        side="right" if limb.side == "right" else "left",
+        from_mm=_round(limb.from_mm),
+        to_mm=_round(limb.to_mm),
+        volume_ml=_round(whole.mean),
+        volume_ml_95=_interval(whole),
+        cone_volume_ml=cone,
+        cone_note=cone_note,
+        sections=tuple(_section(section) for section in sections(limb)),
+        stretches=_stretches(limb),
+        tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
+        photos=_photos(measured),
+        warnings=tuple(_warnings(measured, findings, cone, cone_note)),
+        findings=findings,
+        not_included=cautions.left_out(limb.kind, limb.from_mm, limb.to_mm),
+        method=cautions.LIMITS,
+        caution=cautions.caution(limb.kind),
+        foot_top_mm=measured.fit.levels.foot_top_mm,
+        axis_from_world=_axis(limb.axis_from_world),
+        limb_sha256=limb_sha256,
+        created=created,
+        software=form.SoftwareForm(name="digitise", version=__version__),
+    )
+
+
+def cone_beside(
+    rows: tuple[TapeRow, ...], checks: tuple[TapeCheck, ...], limb: Limb
+) -> tuple[float | None, str]:
+    """Return the sum of cones between the limb's levels (None without enough tape), and a note on it."""
+    try:
+        cone = cone_volume_ml(rows, limb.from_mm, limb.to_mm, CONE_REACH_MM)
+    except TapeError as error:
+        return None, f"No sum of cones: {error.what}"
+    notes = [f"From {len(rows)} tape girth{'' if len(rows) == 1 else 's'} as read."]
+    gaps = (
+        (rows[0].height_mm - limb.from_mm, "below the lowest"),
+        (limb.to_mm - rows[-1].height_mm, "above the highest"),
+    )
+    reach = [f"{gap:.0f} mm {place}" for gap, place in gaps if gap >= 0.5]
+    if reach:
+        notes.append(f"The end girths are carried on {' and '.join(reach)} row.")
+    if any(check.verdict == "suspect" for check in checks):
+        notes.append("A suspect row is among them.")
+    return _round(cone), " ".join(notes)
+
+
+def _round(value: object) -> float:
+    # adding zero turns -0.0 into 0.0
+    return round(float(np.float64(value)), _DIGITS) + 0.0  # type: ignore[arg-type]
+
+
+def _interval(estimate: Estimate) -> tuple[float, float]:
+    low, high = estimate.interval_95
+    return _round(low), _round(high)
+
+
+def _section(section: Section) -> form.SectionForm:
+    return form.SectionForm(
+        height_mm=_round(section.height_mm),
+        area_mm2=_round(section.area.mean),
+        area_mm2_95=_interval(section.area),
+        girth_mm=_round(section.girth.mean),
+        girth_mm_95=_interval(section.girth),
+        width_mm=_round(section.width.mean),
+        depth_mm=_round(section.depth.mean),
+        centre_mm=(_round(section.centre_mm[0]), _round(section.centre_mm[1])),
+    )
+
+
+def _stretches(limb: Limb) -> tuple[form.StretchForm, ...]:
+    """Return the volumes between the multiples of 100 mm, the ends included."""
+    found = []
+    for low, high in pairwise(levels(limb, STRETCH_MM).tolist()):
+        part = volume(limb, low, high)
+        found.append(
+            form.StretchForm(
+                from_mm=_round(low),
+                to_mm=_round(high),
+                volume_ml=_round(part.mean),
+                volume_ml_95=_interval(part),
+            )
+        )
+    return tuple(found)
+
+
+def _tape_check(check: TapeCheck) -> form.TapeCheckForm:
+    seen = check.verdict != "not seen"
+    photo = Estimate(np.asarray(check.photo_mm), np.asarray(check.photo_sd_mm))
+    return form.TapeCheckForm(
+        height_mm=_round(check.row.height_mm),
+        tape_mm=_round(check.row.girth_mm),
+        photo_mm=_round(check.photo_mm) if seen else None,
+        photo_mm_95=_interval(photo) if seen else None,
+        difference_mm=_round(check.difference_mm) if seen else None,
+        verdict=check.verdict,  # type: ignore[arg-type]  # one of the four by TapeCheck's own rule
+        point=check.row.point,
+    )
+
+
+def outline_name(number: int) -> str:
+    """Return the name of the picture of photograph ``number`` (from 1)."""
+    return f"outline-{number}.jpg"
+
+
+def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
+    calibration = measured.calibration
+    each = zip(measured.file_names, measured.photos, measured.facts, measured.outlines, strict=True)
+    return tuple(
+        form.PhotoForm(
+            file=name,
+            rms_px=_round(calibration.rms_px[n]),
+            markers=len(calibration.used[n]),
+            focal_px=_round(calibration.cameras[n].lens.focal_px),
+            distance_mm=_round(np.linalg.norm(calibration.cameras[n].centre[:2])),
+            markers_by_board=dict(facts.markers),
+            sha256=photo.sha256,
+            outline=outline_name(n + 1),
+            camera=camera_form(calibration.cameras[n]),
+            drawn=_drawn(outline.by_hand),
+        )
+        for n, (name, photo, facts, outline) in enumerate(each)
+    )
+
+
+def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
+    if by_hand is None or not (by_hand.share or by_hand.strokes):
+        return None
+    left, right = by_hand.drawn_mm
+    return form.DrawnForm(
+        left_mm=_round(left),
+        right_mm=_round(right),
+        percent=_round(100 * by_hand.share),
+        strokes=by_hand.strokes,
+    )
+
+
+def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
+    """Return the findings under the photographs' neutral names."""
+    names: dict[str, str] = {"": ""}
+    for photo, name in zip(measured.photos, measured.file_names, strict=True):
+        # photographs of one name, from two folders, cannot be told apart in a finding
+        names[photo.name] = f"{names[photo.name]} or {name}" if photo.name in names else name
+    return tuple(
+        form.FindingForm(photo=names[f.photo], code=f.code, severity=f.severity, text=f.text, do=f.do)
+        for f in measured.findings
+    )
+
+
+def _warnings(
+    measured: Measured, findings: tuple[form.FindingForm, ...], cone: float | None, cone_note: str
+) -> Iterator[form.WarningForm]:
+    for warning in measured.fit.warnings:
+        yield form.WarningForm(code=warning.code, text=warning.text)
+    for finding in findings:
+        if finding.severity == "note":
+            continue
+        place = f"{finding.photo}: " if finding.photo else ""
+        yield form.WarningForm(code=finding.code, text=f"{place}{finding.text} {finding.do}".strip())
+    if cone is None:
+        yield form.WarningForm(code="no-cones", text=cone_note)
+
+
+def _axis(pose: Pose) -> form.AxisForm:
+    x, y, z = (tuple(map(float, row)) for row in pose.rotation)
+    return form.AxisForm(rotation=(x, y, z), translation_mm=tuple(map(float, pose.translation)))  # type: ignore[arg-type]

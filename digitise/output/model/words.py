@@ -1,0 +1,94 @@
+"""What a therapist reads when a limb has been measured: plain text for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from digitise.output.model.form import ModelForm, TapeCheckForm
+
+_WIDTH = 96
+
+
+def summary_text(summary: ModelForm, folder: str | Path) -> str:
+    """Return the figures, checks, warnings, files and the caution as lines of plain text.
+
+    Parameters
+    ----------
+    summary
+        The content of model.json.
+    folder
+        Where the files are.
+    """
+    parts = (
+        _head(summary),
+        _section("Tape against photographs", map(_tape_line, summary.tape_check)),
+        _section("Corrected by hand", _by_hand(summary)),
+        _section("Warnings", (warning.text for warning in summary.warnings)),
+        _section("Not included", summary.not_included),
+        _section("How far to trust it", (summary.method,)),
+        _section(f"Files in {folder}", _files(summary)),
+        _section("Caution", summary.caution),
+    )
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _head(summary: ModelForm) -> str:
+    low, high = summary.volume_ml_95
+    half = (high - low) / 2
+    share = 100 * half / summary.volume_ml
+    title = f"{summary.side.capitalize()} {summary.limb}, {summary.from_mm:.0f} to {summary.to_mm:.0f} mm"
+    volume = (
+        f"Volume       {_ml(summary.volume_ml)} ± {_ml(half)} mL ({share:.1f} %); "
+        f"95 % interval {_ml(low)} to {_ml(high)} mL"
+    )
+    cone = "none" if summary.cone_volume_ml is None else f"{_ml(summary.cone_volume_ml)} mL"
+    note = textwrap.fill(f"Sum of cones {cone}. {summary.cone_note}", _WIDTH, subsequent_indent=" " * 13)
+    return "\n".join((title, volume, note))
+
+
+def _ml(value: float) -> str:
+    return f"{value:,.0f}".replace(",", " ")
+
+
+def _section(title: str, items: Iterable[str]) -> str:
+    lines = [textwrap.fill(item, _WIDTH, initial_indent="  ", subsequent_indent="    ") for item in items]
+    return "\n".join([title, *lines]) if lines else ""
+
+
+def _tape_line(check: TapeCheckForm) -> str:
+    place = f"{check.point} at" if check.point else "at"
+    row = f"{place} {check.height_mm:.0f} mm: tape {check.tape_mm:.0f} mm"
+    if check.photo_mm is None or check.difference_mm is None:
+        return f"{row}; outside the measured stretch, not used"
+    words = {
+        "agrees": "agrees",
+        "differs": "differs more than expected; both are used",
+        "suspect": "suspect, hardly used: check the reading and the outline there",
+    }
+    more = "more" if check.difference_mm >= 0 else "less"
+    difference = f"tape {abs(check.difference_mm):.0f} mm {more}"
+    return f"{row}, photographs {check.photo_mm:.0f} mm ({difference}): {words[check.verdict]}"
+
+
+def _by_hand(summary: ModelForm) -> Iterator[str]:
+    for photo in summary.photos:
+        drawn = photo.drawn
+        if drawn is None:
+            continue
+        edges = (("left", drawn.left_mm), ("right", drawn.right_mm))
+        done = [f"{length:.0f} mm of the {side} edge drawn" for side, length in edges if length]
+        if drawn.strokes:
+            done.append(f"{drawn.strokes} brush stroke{'' if drawn.strokes == 1 else 's'}")
+        yield f"{photo.file}: {', '.join(done)}; {drawn.percent:.0f} % of its outline is drawn"
+
+
+def _files(summary: ModelForm) -> tuple[str, ...]:
+    pictures = ", ".join(photo.outline for photo in summary.photos)
+    return (
+        f"{pictures}: the photographs with the edge that was found; look at these first",
+        "sections.csv: girth and area every 10 mm, with intervals",
+        "mesh.ply, mesh.stl, mesh.obj (mm), mesh.glb (metres): the surface",
+        "model.json, limb.npz: all figures and the limb itself, for comparing visits",
+    )

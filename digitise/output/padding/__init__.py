@@ -1,0 +1,1 @@
+"""Files of padding: places and foam sheets."""

@@ -1,0 +1,248 @@
+"""Pieces of foam at true size: a PDF to print and cut, and an SVG for a cutter.
+
+The sheet is laid on the foam as it is: what is printed is the side that will lie on the skin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from xml.etree import ElementTree
+
+import numpy as np
+from fpdf import FPDF
+from shapely import Polygon, box, maximum_inscribed_circle
+
+from digitise.capture.sheets.printing import AT_FULL_SIZE, FONT, new_document
+from digitise.care.padding.foam import FoamPiece
+from digitise.errors import PlanError
+from digitise.geometry.rigid import Array
+from digitise.output.cautions import caution
+
+PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+RULER_MM = 100.0
+OVERLAP_MM = 10.0
+CUT_MM, BEVEL_LINE_MM = 0.5, 0.3
+SKIN = "This side to the skin"
+TRUNK = "to the trunk"
+_EDGE_MM, _HEAD_MM, _FOOT_MM = 10.0, 24.0, 28.0
+_CROSS_MM = 4.0
+_ARROW_MM = 22.0
+_SVG = "http://www.w3.org/2000/svg"
+
+
+@dataclass(frozen=True)
+class _Tile:
+    """One page's share of a piece: its lower left corner in the piece's frame, and its place in the grid."""
+
+    column: int
+    row: int
+    left: float
+    bottom: float
+
+
+def foam_pdf(pieces: Sequence[FoamPiece], limb: str, *, paper: str = "a4", code: str = "") -> bytes:
+    """Return a true-size PDF: a page per piece, or several overlapping ones where it is larger.
+
+    Parameters
+    ----------
+    pieces
+        What to draw.
+    limb
+        ``leg`` or ``arm``.
+    paper
+        ``a4`` or ``letter``.
+    code
+        The client's code, printed when given.
+
+    Raises
+    ------
+    PlanError
+        When there is no piece or the paper is unknown.
+    """
+    if paper not in PAPER_MM:
+        raise PlanError(f"Foam is drawn on a4 or letter, not on {paper!r}.", do="Choose one of the two.")
+    if not pieces:
+        raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
+    document = new_document("Pieces of foam")
+    for number, piece in enumerate(pieces, start=1):
+        tiles = tuple(_tiles(piece, PAPER_MM[paper]))
+        for tile in tiles:
+            document.add_page(format=PAPER_MM[paper])
+            page = _Page(document, piece, tile, PAPER_MM[paper])
+            page.draw(len(tiles) > 1)
+            page.words(_title(number, len(pieces), tile, len(tiles)), _facts(piece, limb, code), limb)
+    return bytes(document.output())
+
+
+def _area_mm(paper: tuple[float, float]) -> tuple[float, float]:
+    return paper[0] - 2 * _EDGE_MM, paper[1] - 2 * _EDGE_MM - _HEAD_MM - _FOOT_MM
+
+
+def _tiles(piece: FoamPiece, paper: tuple[float, float]) -> Iterator[_Tile]:
+    """Share a piece out on pages from the top left, neighbours overlapping by 10 mm."""
+    area = _area_mm(paper)
+    size = piece.outline.max(axis=0) + 2 * CUT_MM
+    step = [length - OVERLAP_MM for length in area]
+    whole = Polygon(piece.outline)
+    across, along = (
+        max(1, int(np.ceil((size[axis] - OVERLAP_MM) / step[axis]))) if size[axis] > area[axis] else 1
+        for axis in (0, 1)
+    )
+    for row in range(along):
+        for column in range(across):
+            bottom = (along - 1 - row) * step[1]
+            tile = _Tile(column, row, column * step[0] - CUT_MM, bottom - CUT_MM)
+            if whole.intersects(box(tile.left, tile.bottom, tile.left + area[0], tile.bottom + area[1])):
+                yield tile
+
+
+def _title(number: int, pieces: int, tile: _Tile, tiles: int) -> str:
+    part = f", sheet {'ABCDEFGHIJKLMNOP'[tile.row]}{tile.column + 1} of {tiles}" if tiles > 1 else ""
+    return f"Foam {number} of {pieces}{part}"
+
+
+def _facts(piece: FoamPiece, limb: str, code: str) -> tuple[str, ...]:
+    floor = "the floor" if limb == "leg" else "the mat"
+    ends = " Its ends meet round the limb." if piece.goes_round else ""
+    who = f"Client {code}.  " if code else ""
+    return (
+        f"{who}{piece.place[0].upper()}{piece.place[1:]}.",
+        f"Lowest edge about {piece.lowest_mm:.0f} mm above {floor}. {piece.area_cm2:.0f} cm².{ends} "
+        "Cut on the full line, thin out from the dashed line to the edge.",
+    )
+
+
+class _Page:
+    """Draws one tile of one piece; page coordinates are mm from the top left, y down."""
+
+    def __init__(self, document: FPDF, piece: FoamPiece, tile: _Tile, paper: tuple[float, float]) -> None:
+        self.pdf, self.piece, self.tile, self.paper = document, piece, tile, paper
+        self.width, self.height = _area_mm(paper)
+        self.top = _EDGE_MM + _HEAD_MM
+
+    def on_page(self, points: Array) -> list[tuple[float, float]]:
+        x = _EDGE_MM + points[:, 0] - self.tile.left
+        y = self.top + self.height - (points[:, 1] - self.tile.bottom)
+        return [(float(a), float(b)) for a, b in zip(x, y, strict=True)]
+
+    def draw(self, tiled: bool) -> None:
+        pdf = self.pdf
+        pdf.set_draw_color(0)
+        with pdf.rect_clip(_EDGE_MM, self.top, self.width, self.height):
+            pdf.set_line_width(CUT_MM)
+            pdf.polygon(self.on_page(self.piece.outline), style="D")
+            pdf.set_line_width(BEVEL_LINE_MM)
+            pdf.set_dash_pattern(dash=3, gap=2)
+            for line in self.piece.bevel:
+                pdf.polygon(self.on_page(line), style="D")
+            pdf.set_dash_pattern()
+            self._orientation()
+        if tiled:
+            self._overlap_marks()
+
+    def _orientation(self) -> None:
+        x, y = _arrow_foot(self.piece)
+        self._centred(SKIN, x, y - 4.0, 10, "B")
+        pdf = self.pdf
+        pdf.set_fill_color(150)
+        arrow = np.array(_arrow(x, y))
+        pdf.polygon(self.on_page(arrow), style="F")
+        self._centred(TRUNK, x, y + _ARROW_MM + 1.5, 8)
+
+    def _centred(self, words: str, x: float, y: float, points: float, style: str = "") -> None:
+        self.pdf.set_font(FONT, style, points)
+        ((px, py),) = self.on_page(np.array([[x, y]]))
+        self.pdf.text(px - self.pdf.get_string_width(words) / 2, py, words)
+
+    def _overlap_marks(self) -> None:
+        """Draw crosses that fall on one another when neighbouring sheets are laid to fit."""
+        left, right = self.tile.left + OVERLAP_MM / 2, self.tile.left + self.width - OVERLAP_MM / 2
+        low, high = self.tile.bottom + OVERLAP_MM / 2, self.tile.bottom + self.height - OVERLAP_MM / 2
+        self.pdf.set_line_width(0.2)
+        for x, y in self.on_page(np.array([(left, low), (right, low), (left, high), (right, high)])):
+            self.pdf.line(x - _CROSS_MM, y, x + _CROSS_MM, y)
+            self.pdf.line(x, y - _CROSS_MM, x, y + _CROSS_MM)
+
+    def words(self, title: str, facts: tuple[str, ...], limb: str) -> None:
+        pdf, y = self.pdf, _EDGE_MM + 4.0
+        pdf.set_font(FONT, "B", 13)
+        pdf.text(_EDGE_MM, y, title)
+        pdf.set_font(FONT, "", 9)
+        for number, line in enumerate((*facts, f"{SKIN}, arrow {TRUNK}. {AT_FULL_SIZE}"), start=1):
+            pdf.text(_EDGE_MM, y + 5.5 * number, line)
+        self._ruler(_EDGE_MM, self.paper[1] - _EDGE_MM - _FOOT_MM + 10.0)
+        pdf.set_font(FONT, "", 7)
+        pdf.set_xy(_EDGE_MM, self.paper[1] - _EDGE_MM - _FOOT_MM + 14.0)
+        pdf.multi_cell(self.width, 3.1, " ".join(caution(limb)), align="L")
+
+    def _ruler(self, x: float, y: float) -> None:
+        pdf = self.pdf
+        pdf.set_line_width(0.25)
+        pdf.line(x, y, x + RULER_MM, y)
+        for step in range(11):
+            tall = 5.0 if step in (0, 10) else 3.5 if step == 5 else 2.0
+            pdf.line(x + 10.0 * step, y, x + 10.0 * step, y - tall)
+        pdf.set_font(FONT, "", 8)
+        pdf.text(x + RULER_MM + 4.0, y, "From end to end: 100 mm on paper")
+
+
+def _arrow_foot(piece: FoamPiece) -> tuple[float, float]:
+    """Return where the arrow starts, so that it and its words lie about the middle of the widest part."""
+    line = maximum_inscribed_circle(Polygon(piece.outline), tolerance=1.0)
+    x, y = line.coords[0]
+    return float(x), float(y) - _ARROW_MM / 2
+
+
+def _arrow(x: float, y: float) -> list[tuple[float, float]]:
+    half, head = 2.0, 8.0
+    right = [(half, 0.0), (half, _ARROW_MM - head), (3 * half, _ARROW_MM - head), (0.0, _ARROW_MM)]
+    return [(x + dx, y + dy) for dx, dy in [*right, *((-dx, dy) for dx, dy in right[-2::-1])]]
+
+
+def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
+    """Return one piece as an SVG at true size: millimetres, seen from the skin side, the trunk upward.
+
+    Parameters
+    ----------
+    piece
+        What to draw.
+    limb
+        ``leg`` or ``arm``.
+    code
+        The client's code, written when given.
+    """
+    width, height = (max(float(piece.outline[:, 0].max()), RULER_MM) + 10.0, piece.outline[:, 1].max() + 30.0)
+    size = {
+        "width": f"{width:.2f}mm",
+        "height": f"{height:.2f}mm",
+        "viewBox": f"0 0 {width:.2f} {height:.2f}",
+    }
+    root = ElementTree.Element("svg", {"xmlns": _SVG, **size})
+    facts = _facts(piece, limb, code)
+    ElementTree.SubElement(root, "title").text = facts[0]
+    ElementTree.SubElement(root, "desc").text = " ".join((*facts, *caution(limb)))
+    bottom = piece.outline[:, 1].max() + 5.0
+
+    def path(name: str, rings: Sequence[Array], style: dict[str, str]) -> None:
+        for ring in rings:
+            spots = " L".join(f"{x + 5.0:.2f},{bottom - y:.2f}" for x, y in ring[:-1])
+            ElementTree.SubElement(root, "path", {"class": name, "d": f"M{spots} Z", **style})
+
+    def words(text: str, x: float, y: float, points: float, anchor: str) -> None:
+        style = {"x": f"{x:.2f}", "y": f"{y:.2f}", "font-size": f"{points}", "font-family": "sans-serif"}
+        ElementTree.SubElement(root, "text", {**style, "text-anchor": anchor}).text = text
+
+    line = {"fill": "none", "stroke": "#000"}
+    path("cut", [piece.outline], {**line, "stroke-width": f"{CUT_MM}"})
+    path("bevel", piece.bevel, {**line, "stroke-width": f"{BEVEL_LINE_MM}", "stroke-dasharray": "3 2"})
+    x, y = _arrow_foot(piece)
+    path("arrow", [np.array([*_arrow(x, y), (x, y)])], {"fill": "#999"})
+    words(SKIN, x + 5.0, bottom - y + 5.0, 3.5, "middle")
+    words(TRUNK, x + 5.0, bottom - y - _ARROW_MM - 1.5, 2.8, "middle")
+    path(
+        "ruler", [np.array([(0.0, -10.0), (RULER_MM, -10.0), (0.0, -10.0)])], {**line, "stroke-width": "0.3"}
+    )
+    words(f"100 mm.  {facts[0]}", 5.0, bottom + 16.0, 3.0, "start")
+    words(facts[1], 5.0, bottom + 20.5, 2.6, "start")
+    return ElementTree.tostring(root, encoding="unicode", xml_declaration=True) + "\n"

@@ -1,0 +1,145 @@
+"""The form of pad.json: places on a limb that may need padding, and the foam drawn for them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Final, Literal
+
+import numpy as np
+from pydantic import AwareDatetime
+
+from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
+from digitise.output.cautions import caution
+from digitise.output.forms import interval, now, rounded, software
+from digitise.output.model.form import Digest, Form, ModelForm, SoftwareForm, Text
+from digitise.shape.limb import Estimate
+
+FORMAT: Final = "limb-pad/1"
+SHAPE_ONLY = (
+    "The places come from shape alone, which shows no fluid, fat, muscle, vein or lump: padding is a "
+    "suggestion for a trained person."
+)
+Pair = tuple[float, float]
+
+
+class PlaceForm(Form):
+    """One place; ``direction_deg`` is counted from x towards y of the limb's axis frame.
+
+    ``foam`` names the pieces in foam.pdf by their number; ``foam_note`` tells why there is none.
+    """
+
+    number: int
+    kind: str
+    place: Text
+    stretch: Text
+    peak_place: Text
+    height_mm: float
+    direction_deg: float
+    from_mm: float
+    to_mm: float
+    area_cm2: float
+    peak_mm: float
+    peak_mm_95: Pair
+    peak_means: Text
+    pressure_ratio: float | None
+    volume_ml: float | None
+    volume_ml_95: Pair | None
+    confidence: str
+    why: Text
+    advice: Text
+    foam: tuple[int, ...]
+    foam_note: Text
+
+
+class AgainstForm(Form):
+    """The model that the limb was held against."""
+
+    words: Text
+    side: Literal["left", "right"]
+    limb_sha256: Digest
+    created: AwareDatetime
+
+
+class PadForm(Form):
+    """All that pad.json holds."""
+
+    format: Literal["limb-pad/1"]
+    limb: Literal["leg", "arm"]
+    side: Literal["left", "right"]
+    from_mm: float
+    to_mm: float
+    limb_sha256: Digest
+    against: AgainstForm | None
+    places: tuple[PlaceForm, ...]
+    notes: tuple[Text, ...]
+    caution: tuple[Text, ...]
+    created: AwareDatetime
+    software: SoftwareForm
+
+
+def pad_form(
+    model: ModelForm,
+    regions: Sequence[Region],
+    foam: Mapping[int, tuple[int, ...] | str],
+    against: AgainstForm | None,
+    created: datetime | None = None,
+) -> PadForm:
+    """Return what pad.json holds.
+
+    Parameters
+    ----------
+    model
+        What model.json says of the limb.
+    regions
+        Its places, in the order of their numbers from 1.
+    foam
+        By the place's number: the numbers of its pieces, or why there is none.
+    against
+        What the limb was held against; None for the limb by itself.
+    created
+        When; now when None.
+    """
+    return PadForm(
+        format=FORMAT,
+        limb=model.limb,
+        side=model.side,
+        from_mm=model.from_mm,
+        to_mm=model.to_mm,
+        limb_sha256=model.limb_sha256,
+        against=against,
+        places=tuple(_place(n, region, foam.get(n, "")) for n, region in enumerate(regions, start=1)),
+        notes=(SHAPE_ONLY, HIDDEN),
+        caution=caution(model.limb),
+        created=created or now(),
+        software=software(),
+    )
+
+
+def _place(number: int, region: Region, foam: tuple[int, ...] | str) -> PlaceForm:
+    peak = Estimate(np.asarray(region.peak_mm), np.asarray(region.peak_sd_mm))
+    volume, sd = region.volume_ml, region.volume_sd_ml
+    known = None if volume is None or sd is None else Estimate(np.asarray(volume), np.asarray(sd))
+    return PlaceForm(
+        number=number,
+        kind=region.kind,
+        place=region.place,
+        stretch=region.stretch,
+        peak_place=region.peak_place,
+        height_mm=rounded(region.height_mm),
+        direction_deg=rounded(np.degrees(region.theta) % 360.0),
+        from_mm=rounded(region.from_mm),
+        to_mm=rounded(region.to_mm),
+        area_cm2=rounded(region.area_cm2),
+        peak_mm=rounded(peak.mean),
+        peak_mm_95=interval(peak),
+        peak_means=PEAK_MEANS[region.kind],
+        pressure_ratio=None if region.ratio is None else rounded(region.ratio),
+        volume_ml=None if volume is None else rounded(volume),
+        volume_ml_95=None if known is None else interval(known),
+        confidence=region.confidence,
+        why=region.why,
+        advice=ADVICE[region.kind],
+        foam=() if isinstance(foam, str) else foam,
+        foam_note=foam if isinstance(foam, str) else "",
+    )

@@ -1,0 +1,1 @@
+"""The report as content, PDF and exchange file."""

@@ -1,0 +1,121 @@
+"""Visits as a FHIR R4 Bundle of Observations: volume, girths and excess, with method, side and intervals.
+
+What is measured, where and how is said in text: no code of an open code system is known to fit exactly.
+Units are UCUM; the category is from FHIR's own code system.  FHIR has no place for an interval of a value, so
+its two ends are components.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from digitise import __version__
+from digitise.output.model.form import ModelForm
+from digitise.output.report.content import Report, ReportVisit
+from digitise.output.report.form import FigureForm
+
+UCUM = "http://unitsofmeasure.org"
+_CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+METHOD = "Photographs on a printed mat solved together with girths by tape"
+LOWER, UPPER = "Lower end of the 95 % interval", "Upper end of the 95 % interval"
+HEIGHT = "Height along the limb's axis from the mat"
+# names of our own observations are made from this and never change
+_SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:limb-shape-digitiser:observation")
+
+Resource = dict[str, Any]
+
+
+def fhir_bundle(visits: Sequence[ReportVisit], report: Report) -> Resource:
+    """Return a Bundle (FHIR R4, type collection) of what was measured at some visits.
+
+    Parameters
+    ----------
+    visits
+        As given to the report.
+    report
+        Client, time of making, and the excess over the other limb.
+    """
+    client, words = report.form.client, {visit.taken: visit for visit in report.form.visits}
+    entries = []
+    for visit in sorted(visits, key=lambda one: one.taken):
+        excess = words[visit.taken].excess_ml
+        for resource in _observations(visit, client, excess, (report.form.from_mm, report.form.to_mm)):
+            entries.append({"fullUrl": f"urn:uuid:{resource['id']}", "resource": resource})
+    return {
+        "resourceType": "Bundle",
+        "type": "collection",
+        "timestamp": _instant(report.form.created),
+        "entry": entries,
+    }
+
+
+def fhir_text(bundle: Resource) -> str:
+    """Return a Bundle as the text of a file."""
+    return json.dumps(bundle, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _observations(
+    visit: ReportVisit, client: str, excess: FigureForm | None, stretch: tuple[float, float]
+) -> Iterator[Resource]:
+    summary = visit.model.summary
+    place = _place(summary, summary.from_mm, summary.to_mm)
+    volume = _observation(visit, client, "Volume of the limb between two heights", place)
+    yield _valued(volume, summary.volume_ml, summary.volume_ml_95, "mL")
+    for section in summary.sections:
+        name = f"{summary.side.capitalize()} {summary.limb}"
+        girth = _observation(visit, client, "Girth of the limb", name, str(section.height_mm))
+        valued = _valued(girth, section.girth_mm, section.girth_mm_95, "mm")
+        valued["component"].append(_component(HEIGHT, section.height_mm, "mm"))
+        yield valued
+    if excess is not None:
+        over = _observation(
+            visit, client, "Volume of the limb minus that of the other limb", _place(summary, *stretch)
+        )
+        yield _valued(over, excess.value, excess.interval_95, "mL")
+
+
+def _place(summary: ModelForm, low: float, high: float) -> str:
+    return f"{summary.side.capitalize()} {summary.limb}, {low:.0f} to {high:.0f} mm from the mat"
+
+
+def _observation(visit: ReportVisit, client: str, what: str, place: str, which: str = "") -> Resource:
+    """Return an observation without its value; its id tells model, time and what was measured."""
+    key = "|".join((visit.model.summary.limb_sha256, _instant(visit.taken), what, which))
+    found: Resource = {
+        "resourceType": "Observation",
+        "id": str(uuid.uuid5(_SPACE, key)),
+        "status": "final",
+        "category": [{"coding": [{"system": _CATEGORY, "code": "exam", "display": "Exam"}]}],
+        "code": {"text": what},
+        "effectiveDateTime": _instant(visit.taken),
+        "bodySite": {"text": place},
+        "method": {"text": METHOD},
+        "device": {"display": f"digitise {__version__}"},
+        "component": [],
+    }
+    if client:
+        found["subject"] = {"type": "Patient", "identifier": {"value": client}}
+    return found
+
+
+def _valued(found: Resource, value: float, interval: tuple[float, float], unit: str) -> Resource:
+    found["valueQuantity"] = _quantity(value, unit)
+    ends = ((LOWER, interval[0]), (UPPER, interval[1]))
+    found["component"] = [_component(name, end, unit) for name, end in ends]
+    return found
+
+
+def _component(name: str, value: float, unit: str) -> Resource:
+    return {"code": {"text": name}, "valueQuantity": _quantity(value, unit)}
+
+
+def _quantity(value: float, unit: str) -> Resource:
+    return {"value": value, "unit": unit, "system": UCUM, "code": unit}
+
+
+def _instant(when: datetime) -> str:
+    return when.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

@@ -1,0 +1,171 @@
+"""The form of a report: all its figures, rounded as they are printed.
+
+Volumes in mL and lengths in mm are whole, percentages have one digit; so are their 95 % intervals.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+from pydantic import AwareDatetime
+
+from digitise.output.model.form import Digest, Form, SoftwareForm, Text
+
+FORMAT: Final = "limb-report/1"
+Verdict = Literal["smaller", "larger", "no clear change"]
+Pair = tuple[float, float]
+
+
+class FigureForm(Form):
+    """A figure with its 95 % interval, in the unit that its field's name ends in."""
+
+    value: float
+    interval_95: Pair
+
+
+class ReportVisitForm(Form):
+    """One visit: what was measured, and against the first visit and the other limb.
+
+    ``volume_ml`` is between the report's heights, which all its visits share; ``from_mm`` and ``to_mm`` are
+    what this visit covers.  Reductions of excess are in percent, against the other limb as it is now and as
+    it was at the first visit.
+    """
+
+    taken: AwareDatetime
+    from_mm: float
+    to_mm: float
+    photographs: int
+    tape_rows: int
+    limb_sha256: Digest
+    volume_ml: FigureForm
+    since_first_ml: FigureForm | None = None
+    since_first_verdict: Verdict | None = None
+    other_volume_ml: FigureForm | None = None
+    excess_ml: FigureForm | None = None
+    excess_percent: FigureForm | None = None
+    reduction_now_percent: FigureForm | None = None
+    reduction_baseline_percent: FigureForm | None = None
+
+
+class GirthRowForm(Form):
+    """One height of the last visit: girth, the tape beside it, and the change since the first visit."""
+
+    height_mm: float
+    girth_mm: FigureForm
+    tape_mm: float | None = None
+    tape_minus_photographs_mm: float | None = None
+    tape_verdict: str | None = None
+    change_mm: FigureForm | None = None
+    change_verdict: Verdict | None = None
+
+
+class PartForm(Form):
+    """Change of volume over one stretch of the limb."""
+
+    name: str
+    from_mm: float
+    to_mm: float
+    change_ml: FigureForm
+    change_percent: FigureForm
+    verdict: Verdict
+
+
+class ChangeForm(Form):
+    """Change of the limb from the first visit to the last, from both shapes solved together."""
+
+    since: AwareDatetime
+    until: AwareDatetime
+    whole: PartForm
+    parts: tuple[PartForm, ...]
+
+
+class CourseForm(Form):
+    """Whether the limb still shrinks: verdict, rate, what is missing, what else differed between visits."""
+
+    verdict: str
+    rule: str
+    percent_per_week: FigureForm | None
+    repeat_error_percent: float
+    smallest_clear_change_percent: float
+    remarks: tuple[Text, ...]
+
+
+class PlaceForm(Form):
+    """A place that may need padding."""
+
+    kind: str
+    place: Text
+    from_mm: float
+    to_mm: float
+    area_cm2: float
+    peak_mm: FigureForm
+    peak_means: Text
+    volume_ml: FigureForm | None
+    confidence: str
+    advice: Text
+
+
+class LayerForm(Form):
+    """One layer of a wrap and what it takes."""
+
+    name: str
+    width_mm: float
+    from_mm: float
+    to_mm: float
+    overlap_percent: float
+    turns: float
+    stretched_mm: float
+    rest_mm: float
+    rolls: int
+
+
+class WrapForm(Form):
+    """A wrap worked out for the last visit."""
+
+    layers: tuple[LayerForm, ...]
+    rolls: tuple[tuple[float, int], ...]
+    relative_pressure: tuple[Pair, ...]
+    warnings: tuple[Text, ...]
+    note: Text
+
+
+class GarmentRowForm(Form):
+    """A lettered girth point."""
+
+    letter: str
+    place: Text
+    height_mm: float
+    girth_mm: FigureForm
+    note: Text
+
+
+class GarmentForm(Form):
+    """The girth list for a garment."""
+
+    rows: tuple[GarmentRowForm, ...]
+    missing: tuple[str, ...]
+    notes: tuple[Text, ...]
+
+
+class ReportForm(Form):
+    """A report; its last visit is the one that it is about."""
+
+    format: Literal["limb-report/1"]
+    created: AwareDatetime
+    client: str
+    limb: Literal["leg", "arm"]
+    side: Literal["left", "right"]
+    from_mm: float
+    to_mm: float
+    visits: tuple[ReportVisitForm, ...]
+    girths: tuple[GirthRowForm, ...]
+    change: ChangeForm | None
+    course: CourseForm | None
+    places: tuple[PlaceForm, ...] | None
+    wrap: WrapForm | None
+    garment: GarmentForm | None
+    warnings: tuple[Text, ...]
+    not_included: tuple[Text, ...]
+    method: tuple[Text, ...]
+    caution: tuple[Text, ...]
+    software: SoftwareForm

@@ -1,0 +1,109 @@
+"""The words of a report: how it was measured, what the figures mean and where they end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from digitise.care.change.compare import Change
+from digitise.care.course.course import Course
+from digitise.care.excess import BILATERAL
+from digitise.output.course.words import SAME_WAY
+from digitise.output.model.form import ModelForm
+from digitise.output.report.form import FigureForm
+
+SIGNED = "+.0f"
+PRIVACY = "Health data: pass on only with the client's consent."
+FOOTER = "A measurement, not a diagnosis. The licensed practitioner and local rules decide."
+
+
+def method_words(summary: ModelForm, followed: Course, change: Change | None) -> tuple[str, ...]:
+    """Return method and limits, one short paragraph an item.
+
+    Parameters
+    ----------
+    summary
+        Of the visit that the report is about.
+    followed
+        The course of all visits.
+    change
+        From the first to the last visit; None for a single one.
+    """
+    return tuple(_paragraphs(summary, followed, change))
+
+
+def _paragraphs(summary: ModelForm, followed: Course, change: Change | None) -> Iterator[str]:
+    yield (
+        "Photographs of the limb between printed markers give the tangent lines of its sections; girths by "
+        "tape give the mean width of a section exactly (Cauchy). Both are solved together, each with its "
+        "error; what neither saw is filled by what limbs are like, and widens the interval."
+    )
+    yield summary.method
+    drawn = [photo.drawn.percent for photo in summary.photos if photo.drawn is not None]
+    if drawn:
+        yield (
+            f"In {len(drawn)} of {len(summary.photos)} photographs a person corrected the outline by hand; "
+            f"at most {max(drawn):.0f} % of an outline is drawn."
+        )
+    yield (
+        "All intervals are 95 %. Girth is what a taut tape reads. Heights are along the limb's axis, from "
+        f"the mat. The sum of cones from the tape alone is "
+        f"{'not known' if summary.cone_volume_ml is None else f'{summary.cone_volume_ml:.0f} mL'} between "
+        f"{summary.from_mm:.0f} and {summary.to_mm:.0f} mm. {summary.cone_note}"
+    )
+    if change is not None:
+        yield (
+            "The change of shape comes from solving the first and the last visit together, so that errors "
+            "common to both cancel. Volumes in the table of visits are each on their own; their differences "
+            "are less well known, and may differ from it by some mL. A change whose interval holds zero is "
+            "no clear change."
+        )
+        error = followed.error
+        source = "measured by repeats" if error.measured else "the aim of the method, not measured here"
+        yield (
+            "From visit to visit a change of volume counts as clear beyond "
+            f"{error.mdc95_percent:.1f} %, which rests on a repeat error of "
+            f"{error.sem_percent:.1f} % ({source})."
+        )
+    if any(point.excess for point in followed.points):
+        yield from _excess_words(followed)
+    yield SAME_WAY
+
+
+def _excess_words(followed: Course) -> Iterator[str]:
+    yield (
+        "Excess is the volume of this limb minus that of the other limb between the same heights; in percent "
+        "it is over the other limb's volume. Muscles and dominance differ too: a difference alone is not "
+        "swelling."
+    )
+    if BILATERAL in followed.notes:
+        yield BILATERAL
+    elif any(point.reduction for point in followed.points):
+        yield (
+            "Reduction of excess = 100 (first excess - excess now) / first excess, where the excess now is "
+            "(a) over the other limb as it is now, (b) over the other limb as it was at the first visit."
+        )
+
+
+# ---- figures in words ----------------------------------------------------------------------------------
+
+
+def day(when: datetime) -> str:
+    """Return a date that nobody reads the wrong way round."""
+    return f"{when:%Y-%m-%d}"
+
+
+def interval_words(figure: FigureForm, style: str = ".0f") -> str:
+    """Return the two ends of a figure's interval."""
+    low, high = figure.interval_95
+    return f"{low:{style}} to {high:{style}}"
+
+
+def with_interval(figure: FigureForm | None, style: str = ".0f") -> str:
+    """Return a figure and its interval; nothing for None."""
+    return "" if figure is None else f"{figure.value:{style}} ({interval_words(figure, style)})"
+
+
+def number_words(value: float | None, style: str = ".0f") -> str:
+    """Return a number; nothing for None."""
+    return "" if value is None else f"{value:{style}}"

@@ -1,0 +1,137 @@
+"""The folder of a wrap: all its files at once, or none; a plan that a person edited is never lost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from digitise.care.wrap.garment import GirthList
+from digitise.care.wrap.plan import Plan, plan_to_toml, read_plan
+from digitise.care.wrap.sheet import WrapSheet
+from digitise.errors import OutputError, PlanError
+from digitise.files import new_folder
+from digitise.output.figures.care import pressure_profile
+from digitise.output.figures.style import png
+from digitise.output.model.form import ModelForm
+from digitise.output.plain_text import CAUTION_FILE, write_caution
+from digitise.output.tables import Cell, csv_text
+from digitise.output.wrap.form import WrapForm, wrap_form
+
+WRAP_FILE, PLAN_FILE = "wrap.json", "plan.toml"
+LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE = (
+    "wrap.csv",
+    "pressure.csv",
+    "garment.csv",
+    "pressure.png",
+)
+WRAP_FILES = frozenset(
+    {WRAP_FILE, PLAN_FILE, LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, CAUTION_FILE}
+)
+_LAYERS = ("layer", "name", "width_mm", "from_mm", "to_mm", "turns", "stretched_mm", "rest_mm", "rolls")
+_PRESSURE = ("height_mm", "layers", "relative_pressure", "estimate_mmhg")
+_GARMENT = (
+    "letter",
+    "place",
+    "length_name",
+    "height_mm",
+    "height_low_mm",
+    "height_high_mm",
+    "girth_mm",
+    "girth_low_mm",
+    "girth_high_mm",
+    "set_by_hand",
+    "source",
+    "note",
+)
+
+
+def write_wrap(
+    out: str | Path, model: ModelForm, sheet: WrapSheet, garment: GirthList | None = None, *, suggested: bool
+) -> WrapForm:
+    """Write a wrap into the folder ``out``, and return what wrap.json says.
+
+    A folder that holds an earlier wrap is replaced, but not one whose plan.toml was edited since and is not
+    this plan; any other folder must be new or empty.
+
+    Parameters
+    ----------
+    out
+        The folder.
+    model
+        What model.json says of the limb.
+    sheet
+        The wrap.
+    garment
+        The girth list, when it was asked for.
+    suggested
+        Whether the plan is our suggestion.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written to, or holds an edited plan or other files; it is left as it was.
+    """
+    _refuse_edited(Path(out), sheet.plan)
+    summary = wrap_form(model, sheet, garment, suggested=suggested)
+    with new_folder(out, WRAP_FILES.__contains__, "wrap") as folder:
+        write_caution(folder, (*summary.caution, *summary.notes))
+        (folder / WRAP_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
+        (folder / PLAN_FILE).write_text(plan_to_toml(sheet.plan), encoding="utf-8")
+        _write_table(folder / LAYERS_FILE, _LAYERS, _layer_rows(summary))
+        _write_table(folder / PRESSURE_FILE, _PRESSURE, _pressure_rows(summary))
+        if summary.garment is not None:
+            _write_table(folder / GARMENT_FILE, _GARMENT, _garment_rows(summary))
+        (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
+    return summary
+
+
+def _refuse_edited(out: Path, plan: Plan) -> None:
+    """Refuse to replace a plan.toml that is neither this plan nor the one that wrap.json tells of."""
+    try:
+        there = (out / PLAN_FILE).is_file()
+    except (OSError, ValueError):  # new_folder tells what is wrong with such a name
+        return
+    if not there:
+        return
+    try:
+        old = read_plan(out / PLAN_FILE)
+        unedited = old == plan or old == _recorded(out / WRAP_FILE)
+    except PlanError:
+        unedited = False
+    if not unedited:
+        raise OutputError(
+            "The folder holds a plan that was edited.",
+            where=str(out / PLAN_FILE),
+            do="Give it with --plan, or name a new folder.",
+        )
+
+
+def _recorded(path: Path) -> Plan | None:
+    try:
+        return WrapForm.model_validate_json(path.read_bytes()).plan
+    except (OSError, ValidationError):
+        return None
+
+
+def _write_table(path: Path, columns: tuple[str, ...], rows: Iterator[tuple[Cell, ...]]) -> None:
+    path.write_text(csv_text(columns, rows), encoding="utf-8", newline="")
+
+
+def _layer_rows(summary: WrapForm) -> Iterator[tuple[Cell, ...]]:
+    for number, need in enumerate(summary.needs, start=1):
+        yield number, *(getattr(need, name) for name in _LAYERS[1:])
+
+
+def _pressure_rows(summary: WrapForm) -> Iterator[tuple[Cell, ...]]:
+    for height in summary.profile:
+        yield tuple(getattr(height, name) for name in _PRESSURE)
+
+
+def _garment_rows(summary: WrapForm) -> Iterator[tuple[Cell, ...]]:
+    for point in summary.garment.points if summary.garment else ():
+        heights, girths = (point.height_mm, *point.height_mm_95), (point.girth_mm, *point.girth_mm_95)
+        by_hand = "yes" if point.set_by_hand else "no"
+        head = (point.letter, point.place, point.length_name)
+        yield *head, *heights, *girths, by_hand, point.source, point.note

@@ -1,0 +1,195 @@
+"""The form of wrap.json: what a planned wrap takes, how pressure runs, and the girth list for a garment."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Final, Literal
+
+from pydantic import AwareDatetime
+
+from digitise.care.wrap.garment import GirthEntry, GirthList
+from digitise.care.wrap.plan import Plan
+from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
+from digitise.care.wrap.sheet import LayerNeed, WrapSheet
+from digitise.output.cautions import caution
+from digitise.output.forms import now, rounded, software
+from digitise.output.model.form import Digest, Form, ModelForm, SoftwareForm, Text, WarningForm
+
+FORMAT: Final = "limb-wrap/1"
+Pair = tuple[float, float]
+
+
+class NeedForm(Form):
+    """What one layer of the plan takes; lengths with anchor turns, turns without."""
+
+    name: Text
+    width_mm: float
+    from_mm: float
+    to_mm: float
+    turns: float
+    stretched_mm: float
+    rest_mm: float
+    rolls: int
+
+
+class RollsForm(Form):
+    """How many rolls of one kind and width."""
+
+    kind: Literal["bandage", "padding"]
+    width_mm: float
+    rolls: int
+
+
+class HeightForm(Form):
+    """One height: pressing layers, and mean Laplace pressure over that at the lowest pressed height."""
+
+    height_mm: float
+    layers: float
+    relative_pressure: float
+    estimate_mmhg: float
+
+
+class GirthPointForm(Form):
+    """One lettered point of the girth list; ``source`` tells how far its definition was checked."""
+
+    letter: str
+    place: Text
+    length_name: str
+    height_mm: float
+    height_mm_95: Pair
+    girth_mm: float
+    girth_mm_95: Pair
+    set_by_hand: bool
+    source: str
+    note: Text
+
+
+class GarmentForm(Form):
+    """Girths and lengths for ordering a garment; ``missing`` are letters that could not be placed."""
+
+    points: tuple[GirthPointForm, ...]
+    missing: tuple[str, ...]
+    notes: tuple[Text, ...]
+
+
+class WrapForm(Form):
+    """All that wrap.json holds; ``plan`` is what plan.toml holds."""
+
+    format: Literal["limb-wrap/1"]
+    limb: Literal["leg", "arm"]
+    side: Literal["left", "right"]
+    from_mm: float
+    to_mm: float
+    limb_sha256: Digest
+    suggested: bool
+    plan: Plan
+    needs: tuple[NeedForm, ...]
+    rolls: tuple[RollsForm, ...]
+    profile: tuple[HeightForm, ...]
+    warnings: tuple[WarningForm, ...]
+    notes: tuple[Text, ...]
+    garment: GarmentForm | None
+    caution: tuple[Text, ...]
+    created: AwareDatetime
+    software: SoftwareForm
+
+
+def wrap_form(
+    model: ModelForm,
+    sheet: WrapSheet,
+    garment: GirthList | None,
+    *,
+    suggested: bool,
+    created: datetime | None = None,
+) -> WrapForm:
+    """Return what wrap.json holds.
+
+    Parameters
+    ----------
+    model
+        What model.json says of the limb.
+    sheet
+        The wrap, worked out.
+    garment
+        The girth list, when it was asked for.
+    suggested
+        Whether the plan is our suggestion.
+    created
+        When; now when None.
+    """
+    heights = zip(sheet.z, sheet.layers, sheet.relative, sheet.estimate_mmhg, strict=True)
+    return WrapForm(
+        format=FORMAT,
+        limb=model.limb,
+        side=model.side,
+        from_mm=model.from_mm,
+        to_mm=model.to_mm,
+        limb_sha256=model.limb_sha256,
+        suggested=suggested,
+        plan=sheet.plan,
+        needs=tuple(_need(need) for need in sheet.needs),
+        rolls=_rolls(sheet),
+        profile=tuple(
+            HeightForm(
+                height_mm=rounded(z),
+                layers=rounded(layers),
+                relative_pressure=rounded(relative),
+                estimate_mmhg=rounded(estimate),
+            )
+            for z, layers, relative, estimate in heights
+        ),
+        warnings=tuple(WarningForm(code=one.code, text=one.text) for one in sheet.warnings),
+        notes=(RELATIVE_ONLY, *CRITICISM),
+        garment=None if garment is None else _garment(garment),
+        caution=caution(model.limb),
+        created=created or now(),
+        software=software(),
+    )
+
+
+def _rolls(sheet: WrapSheet) -> tuple[RollsForm, ...]:
+    """Return the rolls by kind and width: a padding roll is no bandage of the same width."""
+    kinds = sorted({(need.layer.kind, need.layer.width_mm) for need in sheet.needs})
+    return tuple(
+        RollsForm(
+            kind=kind,
+            width_mm=width,
+            rolls=sum(n.rolls for n in sheet.needs if (n.layer.kind, n.layer.width_mm) == (kind, width)),
+        )
+        for kind, width in kinds
+    )
+
+
+def _need(need: LayerNeed) -> NeedForm:
+    layer = need.layer
+    return NeedForm(
+        name=layer.name,
+        width_mm=layer.width_mm,
+        from_mm=layer.from_mm,
+        to_mm=layer.to_mm,
+        turns=rounded(need.turns),
+        stretched_mm=rounded(need.stretched_mm),
+        rest_mm=rounded(need.rest_mm),
+        rolls=need.rolls,
+    )
+
+
+def _garment(found: GirthList) -> GarmentForm:
+    return GarmentForm(
+        points=tuple(_point(entry) for entry in found.entries), missing=found.missing, notes=found.notes
+    )
+
+
+def _point(entry: GirthEntry) -> GirthPointForm:
+    return GirthPointForm(
+        letter=entry.letter,
+        place=entry.place,
+        length_name=entry.length_name,
+        height_mm=rounded(entry.height_mm),
+        height_mm_95=(rounded(entry.height_95[0]), rounded(entry.height_95[1])),
+        girth_mm=rounded(entry.girth_mm),
+        girth_mm_95=(rounded(entry.girth_95[0]), rounded(entry.girth_95[1])),
+        set_by_hand=entry.set_by_hand,
+        source=entry.source,
+        note=entry.note,
+    )

@@ -1,0 +1,69 @@
+"""What a therapist reads of a wrap: plain text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from digitise.output.plain_text import page, section
+from digitise.output.wrap.form import GarmentForm, NeedForm, WrapForm
+
+_STEP_MM = 100.0
+
+
+def wrap_text(summary: WrapForm, folder: str | Path) -> str:
+    """Return layers, rolls, pressure, warnings, girth list, files and the caution as lines of plain text."""
+    plan = "a suggestion to edit" if summary.suggested else "the plan given"
+    rolls = (f"{roll.kind} {roll.width_mm:.0f} mm: {roll.rolls}" for roll in summary.rolls)
+    length = f"{summary.plan.roll_length_mm / 1000:g} m {summary.plan.roll_measured}"
+    needs = [_need(number, need) for number, need in enumerate(summary.needs, start=1)]
+    files = [
+        "plan.toml: the plan; change any number and give it back with --plan",
+        "pressure.png, pressure.csv: relative pressure along the limb",
+        "wrap.json, wrap.csv: all figures",
+    ]
+    return page(
+        section(f"{summary.side.capitalize()} {summary.limb}, wrap from the skin outward ({plan})", needs),
+        section(f"Rolls of {length}", (", ".join(rolls),)),
+        section("Relative pressure (mean by Laplace, an estimate)", (_pressure(summary),)),
+        section("Warnings", (warning.text for warning in summary.warnings)),
+        section("How far to trust it", summary.notes),
+        "" if summary.garment is None else _garment(summary.garment),
+        section(f"Files in {folder}", files),
+        section("Caution", summary.caution),
+    )
+
+
+def _need(number: int, need: NeedForm) -> str:
+    name = f" {need.name}" if need.name else ""
+    return (
+        f"{number}.{name}, {need.width_mm:.0f} mm wide, {need.from_mm:.0f} to {need.to_mm:.0f} mm: "
+        f"{need.turns:.0f} turns, {need.stretched_mm / 1000:.1f} m stretched, "
+        f"{need.rest_mm / 1000:.1f} m at rest"
+    )
+
+
+def _pressure(summary: WrapForm) -> str:
+    shown = []
+    next_height = summary.profile[0].height_mm
+    for height in summary.profile:
+        if height.height_mm >= next_height - 1e-6:
+            shown.append(f"{height.relative_pressure:.2f} at {height.height_mm:.0f} mm")
+            next_height = _STEP_MM * (height.height_mm // _STEP_MM + 1)
+    return ", ".join(shown)
+
+
+def _garment(garment: GarmentForm) -> str:
+    return section("Girths for a garment", (*_points(garment), *garment.notes))
+
+
+def _points(garment: GarmentForm) -> Iterator[str]:
+    for point in garment.points:
+        low, high = point.girth_mm_95
+        note = f"; {point.note}" if point.note else ""
+        yield (
+            f"{point.letter}, {point.place}: girth {point.girth_mm:.0f} mm "
+            f"(95 % interval {low:.0f} to {high:.0f}) at {point.height_mm:.0f} mm from the floor{note}"
+        )
+    if garment.missing:
+        yield f"Not on the measured stretch, take with a tape: {', '.join(garment.missing)}"

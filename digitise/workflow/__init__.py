@@ -1,0 +1,1 @@
+"""The order of the steps, shared by command line and page."""

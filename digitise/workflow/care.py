@@ -1,0 +1,170 @@
+"""From the folders of measured limbs to the folders of comparison, padding and wrap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from digitise.care.change.compare import compare
+from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
+from digitise.care.padding.foam_selection import make_foam
+from digitise.care.padding.maps import standing_out
+from digitise.care.padding.regions import Region, find_regions
+from digitise.care.wrap.garment import GirthList
+from digitise.care.wrap.plan import Plan
+from digitise.care.wrap.sheet import wrap_sheet
+from digitise.errors import ModelError
+from digitise.files import check_folder
+from digitise.output.change.files import is_change_file, write_change
+from digitise.output.change.form import ChangeForm
+from digitise.output.change.summarise import Compared
+from digitise.output.model.file import StoredModel, read_model
+from digitise.output.padding.files import Padding, is_pad_file, write_padding
+from digitise.output.padding.form import AgainstForm, PadForm
+from digitise.output.wrap.files import write_wrap
+from digitise.output.wrap.form import WrapForm
+
+
+def read_two(first: Path, second: Path) -> tuple[StoredModel, StoredModel]:
+    """Read two models that are to be held against each other.
+
+    Raises
+    ------
+    ModelError
+        One of them cannot be read, or both are the same.
+    """
+    one, other = read_model(first), read_model(second)
+    if one.summary.limb_sha256 == other.summary.limb_sha256:
+        raise ModelError(
+            "Both folders hold the same model.",
+            where=str(second),
+            do="Name the folders of two measurements.",
+        )
+    return one, other
+
+
+def compare_folders(
+    first: Path, second: Path, out: Path, *, mirror: bool = False, bilateral: bool = False
+) -> ChangeForm:
+    """Compare two models, write the comparison, and return what change.json says.
+
+    Parameters
+    ----------
+    first, second
+        Earlier and later visit; with ``mirror`` the swollen limb and the other one.
+    out
+        Folder for the comparison.
+    mirror
+        Compare the two sides of the body.
+    bilateral
+        Both limbs are swollen.
+
+    Raises
+    ------
+    ModelError
+        They cannot be read or compared.
+    OutputError
+        The folder cannot be written to.
+    """
+    one, other = read_two(first, second)
+    check_folder(out, is_change_file, "comparison")
+    change = compare(one.limb, other.limb, mirrored=mirror)
+    return write_change(out, Compared(change, one.summary, other.summary, bilateral))
+
+
+def pad_folder(
+    model: Path,
+    out: Path,
+    *,
+    against: Path | None = None,
+    chosen: Sequence[int] = (),
+    margin_mm: float = MARGIN_MM,
+    bevel_mm: float = BEVEL_MM,
+    paper: str = "a4",
+    code: str = "",
+) -> PadForm:
+    """Find places that may need padding, write them and their foam, and return what pad.json says.
+
+    Parameters
+    ----------
+    model
+        Folder of the limb.
+    out
+        Folder for the places.
+    against
+        Folder of the other limb or of another visit.
+    chosen, margin_mm, bevel_mm
+        See :func:`digitise.care.padding.foam_selection.make_foam`.
+    paper, code
+        ``a4`` or ``letter``; the client's code to print on the foam, or empty.
+
+    Raises
+    ------
+    ModelError
+        A model cannot be read or compared.
+    PlanError
+        The foam cannot be made as asked.
+    OutputError
+        The folder cannot be written to.
+    """
+    limb, reference = (read_model(model), None) if against is None else read_two(model, against)
+    check_folder(out, is_pad_file, "places for padding")
+    regions, form = places_of(limb, reference)
+    foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm)
+    return write_padding(out, Padding(limb, regions, foam, form, paper, code))
+
+
+def places_of(
+    model: StoredModel, against: StoredModel | None
+) -> tuple[tuple[Region, ...], AgainstForm | None]:
+    """Return the places of a limb, and what it was held against.
+
+    Parameters
+    ----------
+    model
+        The limb.
+    against
+        The other limb or another visit; None for the limb's own taper alone.
+
+    Raises
+    ------
+    ModelError
+        The two cannot be compared.
+    """
+    if against is None:
+        return find_regions(model.limb), None
+    mirrored = model.summary.side != against.summary.side
+    words = f"the other {model.summary.limb}" if mirrored else "the other visit"
+    change = compare(model.limb, against.limb, mirrored=mirrored)
+    form = AgainstForm(
+        words=words,
+        side=against.summary.side,
+        limb_sha256=against.summary.limb_sha256,
+        created=against.summary.created,
+    )
+    return find_regions(model.limb, (standing_out(change, words),)), form
+
+
+def wrap_model(model: StoredModel, out: Path, plan: Plan | None, garment: GirthList | None) -> WrapForm:
+    """Work out a wrap, write it, and return what wrap.json says.
+
+    Parameters
+    ----------
+    model
+        The limb.
+    out
+        Folder for the wrap.
+    plan
+        What goes on the limb; suggested when None.
+    garment
+        The girth list, when it was asked for.
+
+    Raises
+    ------
+    PlanError
+        The plan does not fit the limb.
+    OutputError
+        The folder cannot be written to, or holds an edited plan.
+    """
+    sheet = wrap_sheet(model.limb, plan)
+    return write_wrap(out, model.summary, sheet, garment, suggested=plan is None)

@@ -1,0 +1,287 @@
+"""Measured visits from folders or records, brought into one course or one study of repeats."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from types import MappingProxyType
+from typing import Literal
+
+from digitise.care.course.course import Course, course
+from digitise.care.course.plateau import Plateau
+from digitise.care.course.repeatability import Repeatability, repeatability
+from digitise.care.course.visits import RepeatError, VisitVolume
+from digitise.errors import CourseError
+from digitise.output.course.repeat_form import Repeats
+from digitise.output.course.volumes import stored_girths, stored_volume
+from digitise.output.model.file import read_model, summary_from_json
+from digitise.output.model.form import ModelForm
+from digitise.record.store import Store
+from digitise.record.values import MeasuredVisit
+
+CREATED = (
+    "The times are those at which the models were made: give the times of the visits, where they are others."
+)
+NO_TIMES = (
+    "The models were made within hours of each other, so when the visits were is not known and neither rate "
+    "nor verdict is given: give the time of each visit."
+)
+LEAST_OVERLAP_MM = 50.0
+_Key = tuple[Literal["leg", "arm"], Literal["left", "right"], date]
+# Both limbs of one visit are measured within this time.
+_SAME_VISIT = timedelta(hours=12)
+
+
+@dataclass(frozen=True)
+class VisitMeasurement:
+    """One limb at one visit.
+
+    Attributes
+    ----------
+    model
+        Its figures.
+    when
+        Time of the visit, with a time zone.
+    place
+        Folder or number of the visit, for messages.
+    measured_by, posture
+        Empty when unknown.
+    timed
+        Whether ``when`` is the time of the visit, and not that at which the model was made.
+    """
+
+    model: ModelForm
+    when: datetime
+    place: str
+    measured_by: str = ""
+    posture: str = ""
+    timed: bool = True
+
+
+@dataclass(frozen=True)
+class LimbSeries:
+    """A limb's visits by time, each with the other limb at that visit where it was measured."""
+
+    visits: tuple[VisitMeasurement, ...]
+    others: tuple[VisitMeasurement | None, ...]
+
+    @property
+    def limb(self) -> str:
+        """Return ``leg`` or ``arm``."""
+        return self.visits[0].model.limb
+
+    @property
+    def side(self) -> str:
+        """Return ``left`` or ``right``."""
+        return self.visits[0].model.side
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Return what to know of the visits' times."""
+        if all(visit.timed for visit in self.visits):
+            return ()
+        return (CREATED,) if self.has_times else (NO_TIMES,)
+
+    @property
+    def has_times(self) -> bool:
+        """Return whether times tell when the visits were: given, or days apart as made."""
+        if all(visit.timed for visit in self.visits):
+            return True
+        whens = sorted(visit.when for visit in self.visits)
+        return all(later - earlier > _SAME_VISIT for earlier, later in pairwise(whens))
+
+
+# ---- where visits come from ------------------------------------------------------------------------
+
+
+def from_folders(folders: Sequence[Path], times: Sequence[datetime] = ()) -> tuple[VisitMeasurement, ...]:
+    """Read models, each with the time of its visit; without times, the time at which it was made.
+
+    Raises
+    ------
+    ModelError
+        A model cannot be read.
+    CourseError
+        Two folders hold the same model.
+    """
+    models = [read_model(folder).summary for folder in folders]
+    for number, model in enumerate(models):
+        if any(model.limb_sha256 == other.limb_sha256 for other in models[:number]):
+            raise CourseError(
+                "The same model is given twice.", where=str(folders[number]), do="Give each visit once."
+            )
+    whens = times or [model.created for model in models]
+    each = zip(models, whens, folders, strict=True)
+    return tuple(
+        VisitMeasurement(model, when, str(folder), timed=bool(times)) for model, when, folder in each
+    )
+
+
+def from_records(store: Store, client: str) -> tuple[VisitMeasurement, ...]:
+    """Return the measured visits of a client, all limbs, from what model.json says.
+
+    Raises
+    ------
+    RecordError
+        There is no such client or no measured visit.
+    ModelError
+        A stored model is damaged or of another format.
+    """
+    return tuple(_stored(visit) for visit in store.measured_visits(client))
+
+
+def _stored(visit: MeasuredVisit) -> VisitMeasurement:
+    place = f"visit {visit.id}"
+    model = summary_from_json(visit.model_json, place)
+    return VisitMeasurement(model, visit.taken, place, visit.measured_by, visit.posture)
+
+
+def one_limb(visits: Sequence[VisitMeasurement], limb: str | None, side: str | None) -> LimbSeries:
+    """Return the visits of one limb, each with the other limb of that visit, if it was measured.
+
+    Parameters
+    ----------
+    visits
+        Of one client.
+    limb, side
+        Which limb; may be left out when it is clear.
+
+    Raises
+    ------
+    CourseError
+        There are several such limbs, or none.
+    """
+    wanted = [v for v in visits if limb in (None, v.model.limb) and side in (None, v.model.side)]
+    names = sorted({f"{visit.model.side} {visit.model.limb}" for visit in wanted})
+    if len(names) != 1:
+        found = ", ".join(names) or "none of that limb"
+        raise CourseError(
+            f"One limb is followed at a time, but there are visits of: {found}.",
+            do="Say which with --limb and --side.",
+        )
+    first = wanted[0].model
+    across = [v for v in visits if v.model.limb == first.limb and v.model.side != first.side]
+    return LimbSeries(tuple(wanted), tuple(_at_same_visit(visit, across) for visit in wanted))
+
+
+def _at_same_visit(visit: VisitMeasurement, across: Sequence[VisitMeasurement]) -> VisitMeasurement | None:
+    near = min(across, key=lambda other: abs(other.when - visit.when), default=None)
+    return near if near is not None and abs(near.when - visit.when) <= _SAME_VISIT else None
+
+
+def with_others(visits: Sequence[VisitMeasurement], others: Sequence[VisitMeasurement | None]) -> LimbSeries:
+    """Return visits of one limb, each with the other limb of that visit (None where not measured).
+
+    Raises
+    ------
+    CourseError
+        They are not of one limb, or another limb is not the other side.
+    """
+    first = visits[0].model
+    for visit in visits:
+        if (visit.model.limb, visit.model.side) != (first.limb, first.side):
+            raise CourseError(
+                f"It is a {visit.model.side} {visit.model.limb}, the first is a {first.side} {first.limb}.",
+                where=visit.place,
+                do="Give visits of one limb; the other limb goes behind --reference.",
+            )
+    for other in others:
+        if other is not None and (other.model.limb != first.limb or other.model.side == first.side):
+            raise CourseError(
+                f"A {other.model.side} {other.model.limb} is not the other side of a "
+                f"{first.side} {first.limb}.",
+                where=other.place,
+                do="Give the opposite limb behind --reference.",
+            )
+    return LimbSeries(tuple(visits), tuple(others) or (None,) * len(visits))
+
+
+# ---- what is made of them ------------------------------------------------------------------------
+
+
+def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float | None = None) -> Course:
+    """Return the course over the heights that all models share.
+
+    Parameters
+    ----------
+    followed
+        The visits.
+    bilateral
+        Both limbs are swollen.
+    sem_percent
+        Repeat error as a study of repeats found it; the project's aim when None.
+
+    Raises
+    ------
+    CourseError
+        The visits cannot be put side by side.
+    """
+    every = [*followed.visits, *(other for other in followed.others if other is not None)]
+    low, high = _common(every)
+    error = RepeatError() if sem_percent is None else RepeatError(sem_percent, measured=True)
+    pairs = zip(followed.visits, followed.others, strict=True)
+    volumes = [_volume(visit, other, low, high) for visit, other in pairs]
+    found = course(volumes, error, bilateral=bilateral)
+    if followed.has_times:
+        return found
+    return replace(found, plateau=Plateau("not enough visits", (), (NO_TIMES,), None))
+
+
+def _common(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
+    low = max(visit.model.from_mm for visit in visits)
+    high = min(visit.model.to_mm for visit in visits)
+    if high - low < LEAST_OVERLAP_MM:
+        worst = min(visits, key=lambda visit: visit.model.to_mm - visit.model.from_mm)
+        raise CourseError(
+            f"All models together share less than {LEAST_OVERLAP_MM:.0f} mm of height.",
+            where=worst.place,
+            do="Make the models between the same heights, or leave out the one that does not fit.",
+        )
+    return low, high
+
+
+def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float, high: float) -> VisitVolume:
+    model, when = visit.model, visit.when
+    return VisitVolume(
+        when,
+        stored_volume(model, low, high),
+        low,
+        high,
+        reference=None if other is None else stored_volume(other.model, low, high),
+        girths=MappingProxyType(stored_girths(model, low, high)),
+        measured_by=visit.measured_by,
+        local_hour=when.hour + when.minute / 60 if visit.timed else None,
+        posture=visit.posture,
+        covers_mm=(model.from_mm, model.to_mm),
+    )
+
+
+def study(visits: Sequence[VisitMeasurement]) -> tuple[tuple[Repeats, ...], Repeatability]:
+    """Return limbs measured more than once on one day, and what they tell of one measurement's error.
+
+    Raises
+    ------
+    CourseError
+        No limb was measured twice on one day, or the repeats tell nothing.
+    """
+    days: dict[_Key, list[VisitMeasurement]] = defaultdict(list)
+    for visit in sorted(visits, key=lambda one: one.when):
+        days[visit.model.limb, visit.model.side, visit.when.date()].append(visit)
+    groups = tuple(_repeats(key, group) for key, group in days.items() if len(group) > 1)
+    if not groups:
+        raise CourseError(
+            "No limb was measured twice on one day.",
+            do="Measure a limb again within the hour, and give both.",
+        )
+    return groups, repeatability([group.volumes_ml for group in groups])
+
+
+def _repeats(key: _Key, group: Sequence[VisitMeasurement]) -> Repeats:
+    limb, side, day = key
+    low, high = _common(group)
+    volumes = tuple(stored_volume(one.model, low, high).value for one in group)
+    return Repeats(limb, side, f"{day:%Y-%m-%d}", low, high, volumes)

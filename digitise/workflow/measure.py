@@ -1,0 +1,227 @@
+"""The main job from files to a limb: photographs, field and tape in, everything measured out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.calibration.lens import LensProfile
+from digitise.capture.calibration.markers import find_markers
+from digitise.capture.checks.inspection import Inspection, inspect_photos
+from digitise.capture.outline.correction import Correction
+from digitise.capture.outline.find import Outline, find_outline
+from digitise.capture.photo.photograph import Photograph, read_photo
+from digitise.capture.sheets.field import MarkerField
+from digitise.errors import PhotoError, ShapeError
+from digitise.geometry.rigid import Pose
+from digitise.geometry.view import View
+from digitise.output.model.measured import Measured, neutral_name
+from digitise.shape.fit import fit_limb
+from digitise.tape.rows import TapeRow
+
+MOST_PHOTOS = 12
+
+Progress = Callable[[str], None]
+T = TypeVar("T")
+R = TypeVar("R")
+
+
+def measure_limb(
+    photo_paths: Sequence[Path],
+    field: MarkerField,
+    tape: tuple[TapeRow, ...],
+    *,
+    limb: str = "leg",
+    side: str = "left",
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+    axis_from_world: Pose | None = None,
+    profile: LensProfile | None = None,
+    corrections: Mapping[str, Correction] | None = None,
+    progress: Progress | None = None,
+) -> Measured:
+    """Measure a limb from two or more photographs and tape girths.
+
+    Parameters
+    ----------
+    photo_paths
+        Two to twelve photographs of one visit.
+    field
+        The sheets in them.
+    tape
+        Girths; may be empty, then the photographs alone decide.
+    limb, side
+        ``leg`` or ``arm``; ``left`` or ``right``.
+    from_mm, to_mm
+        Heights to report between; without them the evidence decides.
+    axis_from_world
+        Frame of the limb's axis; without it the limb stands on the mat.
+    profile
+        The phone's lens profile, if there is one.
+    corrections
+        Drawn corrections by photograph: by its file name or by its sha256.
+    progress
+        Called with a few plain words before each step.
+
+    Raises
+    ------
+    DigitiseError
+        The subclass tells which input cannot be used; the message where, why and what to do.
+    """
+    _require_count(photo_paths)
+    tell: Progress = progress or _silent
+    tell("Reading photographs")
+    photos = _each(read_photo, photo_paths)
+    tell("Finding markers")
+    detections = _each(lambda photo: find_markers(photo, field), photos)
+    tell("Solving cameras")
+    inspection = inspect_photos(photos, detections, field, profile)
+    tell("Finding outlines")
+    sighted = find_outlines(
+        photos, inspection, field, axis_from_world=axis_from_world, corrections=corrections
+    )
+    tell("Solving the limb")
+    return fit_outlines(sighted, tape, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
+
+
+@dataclass(frozen=True)
+class Outlined:
+    """Photographs whose cameras are solved and whose outlines are found: all that the limb needs but tape.
+
+    Attributes
+    ----------
+    photos, outlines
+        In the same order.
+    inspection, calibration
+        Of the photographs.
+    axis_from_world
+        Frame of the limb's axis.
+    """
+
+    photos: tuple[Photograph, ...]
+    outlines: tuple[Outline, ...]
+    inspection: Inspection
+    calibration: Calibration
+    axis_from_world: Pose
+
+
+def find_outlines(
+    photos: tuple[Photograph, ...],
+    inspection: Inspection,
+    field: MarkerField,
+    *,
+    axis_from_world: Pose | None = None,
+    corrections: Mapping[str, Correction] | None = None,
+) -> Outlined:
+    """Find the limb in photographs that were inspected; the slow half of :func:`measure_limb`.
+
+    Raises
+    ------
+    PhotoError
+        The inspection refuses a photograph.
+    OutlineError
+        A limb cannot be found, or a correction cannot be used.
+    """
+    calibration = _require_usable(inspection)
+    axis = Pose.identity() if axis_from_world is None else axis_from_world
+    drawn = corrections or {}
+    outlines = _each(
+        lambda n: _outline(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
+        range(len(photos)),
+    )
+    return Outlined(photos, outlines, inspection, calibration, axis)
+
+
+def fit_outlines(
+    sighted: Outlined,
+    tape: tuple[TapeRow, ...],
+    *,
+    limb: str = "leg",
+    side: str = "left",
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+) -> Measured:
+    """Solve the limb from found outlines and tape; done again alone when only the tape has changed.
+
+    Raises
+    ------
+    ShapeError
+        The outlines do not determine a limb between the wanted heights.
+    """
+    # warnings are passed on with the results, so they name the photographs neutrally; errors do not
+    given = {neutral_name(n, photo.name): photo.name for n, photo in enumerate(sighted.photos, start=1)}
+    seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
+    try:
+        fit = fit_limb(
+            tuple(View(name, camera, outline.edges) for name, camera, outline in seen),
+            tape,
+            limb=limb,
+            side=side,
+            axis_from_world=sighted.axis_from_world,
+            from_mm=from_mm,
+            to_mm=to_mm,
+            camera_modes=sighted.calibration.camera_modes,
+        )
+    except ShapeError as error:
+        where = ", ".join(given.get(name, name) for name in error.where.split(", "))
+        raise ShapeError(error.what, where=where, do=error.do) from error
+    return Measured(
+        photos=sighted.photos,
+        calibration=sighted.calibration,
+        outlines=sighted.outlines,
+        fit=fit,
+        tape=tape,
+        findings=sighted.inspection.findings,
+        facts=sighted.inspection.photos,
+        axis_from_world=sighted.axis_from_world,
+    )
+
+
+def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
+    """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return tuple(pool.map(job, items))
+
+
+def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
+    return drawn.get(photo.name, drawn.get(photo.sha256))
+
+
+def _silent(_step: str) -> None:
+    pass
+
+
+def _require_count(photo_paths: Sequence[Path]) -> None:
+    if not 2 <= len(photo_paths) <= MOST_PHOTOS:
+        raise PhotoError(
+            f"A limb needs 2 to {MOST_PHOTOS} photographs, but {len(photo_paths)} were given.",
+            do="Give two photographs taken about a quarter turn apart.",
+        )
+
+
+def _require_usable(inspection: Inspection) -> Calibration:
+    if inspection.refusals or inspection.calibration is None:
+        first = inspection.refusals[0]
+        raise PhotoError(first.text, where=first.photo, do=first.do)
+    return inspection.calibration
+
+
+def _outline(
+    photo: Photograph,
+    number: int,
+    calibration: Calibration,
+    field: MarkerField,
+    axis: Pose,
+    correction: Correction | None,
+) -> Outline:
+    placed = calibration.boards[number]
+    boards = [
+        (board, placed[board.name])
+        for board in field.boards
+        if board.role == "backdrop" and board.name in placed
+    ]
+    return find_outline(photo, calibration.cameras[number], boards, axis, correction)
