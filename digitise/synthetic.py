@@ -261,7 +261,7 @@ def exact_edge(solid: Solid, camera: Camera, z: Array, side: float, axis_from_wo
     out /= np.linalg.norm(out, axis=1, keepdims=True)
     seen = camera.project(points + _TINY_MM * normals) - camera.project(points)
     out *= np.sign(np.sum(out * seen, axis=1, keepdims=True))
-    return Edge(camera.project(points), out, np.full(len(z), 0.05), np.ones(len(z), dtype=bool))
+    return Edge(camera.project(points), out, np.full(len(z), 0.05), *np.ones((2, len(z)), dtype=bool))
 
 
 def exact_views(
@@ -294,5 +294,7 @@ def with_noise(view: View, noise: EdgeNoise, rng: np.random.Generator, mm_per_px
         error = noise.offset * rng.standard_normal() + noise.point * rng.standard_normal(len(height))
         error = error + noise.wander * (np.linalg.cholesky(shared) @ rng.standard_normal(len(height)))
         sd = np.full(len(height), max(noise.point, 0.05))
-        edges.append(Edge(edge.points + error[:, None] * edge.normals, edge.normals, sd, edge.sure))
+        edges.append(
+            Edge(edge.points + error[:, None] * edge.normals, edge.normals, sd, edge.sure, edge.seen)
+        )
     return View(view.name, view.camera, tuple(edges))

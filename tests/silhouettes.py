@@ -33,7 +33,7 @@ def contour_edge(contour: np.ndarray, outward: float) -> Edge:
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     normal *= np.sign(np.median(normal[:, 0])) * outward
     n = len(contour)
-    return Edge(smooth, normal, np.full(n, MASK_SD_PX), np.ones(n, bool))
+    return Edge(smooth, normal, np.full(n, MASK_SD_PX), *np.ones((2, n), bool))
 
 
 def silhouette_edges(grey: np.ndarray, top_row: float, foot_row: float) -> tuple[Edge, Edge]:

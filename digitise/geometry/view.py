@@ -25,12 +25,15 @@ class Edge:
         (N,) standard deviation of each position along its normal, pixels.
     sure
         (N,) False where the edge could not be told from its surroundings with confidence.
+    seen
+        (N,) False where something hides the edge or lies against it unseen: such points say nothing of the limb.
     """
 
     points: Array
     normals: Array
     sd_px: Array
     sure: NDArray[np.bool_]
+    seen: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

@@ -102,7 +102,8 @@ def block_edge(edge: Edge, length_px: float = BLOCK_PX) -> Edge:
     normals = np.add.reduceat(edge.normals, start)
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     sd = np.sqrt(np.add.reduceat(edge.sd_px**2, start) / count)
-    return Edge(points, normals, sd, np.logical_and.reduceat(edge.sure, start))
+    sure, seen = (np.logical_and.reduceat(flags, start) for flags in (edge.sure, edge.seen))
+    return Edge(points, normals, sd, sure, seen)
 
 
 def tangent_planes(camera: Camera, edge: Edge, axis_from_world: Pose) -> Planes:
@@ -187,16 +188,18 @@ def _usable(view: View, axis_from_world: Pose) -> tuple[Edge, ...]:
         blocks = block_edge(edge)
         planes = tangent_planes(view.camera, blocks, axis_from_world)
         along = np.hypot(planes.normal[:, 0], planes.normal[:, 1]) > _LEAST_ALONG
-        if np.count_nonzero(along) < 2:
+        if np.count_nonzero(along & blocks.seen) < 2:
             raise ShapeError(
                 "The limb's edges do not run along its axis.",
                 where=view.name,
                 do="Check the axis points and the outline.",
             )
-        kept.append(
-            Edge(blocks.points[along], blocks.normals[along], blocks.sd_px[along], blocks.sure[along])
-        )
+        kept.append(_pick(blocks, along & blocks.seen))
     return tuple(kept)
+
+
+def _pick(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
+    return Edge(edge.points[keep], edge.normals[keep], edge.sd_px[keep], edge.sure[keep], edge.seen[keep])
 
 
 def view_planes(

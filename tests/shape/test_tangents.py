@@ -63,7 +63,7 @@ def test_blocks_average_and_keep_doubt():
     normals = np.stack([np.ones(64), np.zeros(64)], axis=1)
     sure = np.ones(64, bool)
     sure[20] = False
-    blocked = tangents.block_edge(Edge(points, normals, np.full(64, 0.3), sure))
+    blocked = tangents.block_edge(Edge(points, normals, np.full(64, 0.3), sure, np.ones_like(sure)))
     assert len(blocked.points) < 12
     assert np.count_nonzero(~blocked.sure) == 1
     assert_allclose(blocked.sd_px, 0.3)
@@ -77,7 +77,7 @@ def one_edge(views):
 
 def few_points(views):
     edge = views[1].edges[0]
-    short = Edge(edge.points[:4], edge.normals[:4], edge.sd_px[:4], edge.sure[:4])
+    short = Edge(edge.points[:4], edge.normals[:4], edge.sd_px[:4], edge.sure[:4], edge.seen[:4])
     return (views[0], dataclasses.replace(views[1], edges=(short, views[1].edges[1])))
 
 
@@ -126,7 +126,7 @@ def test_stretches_across_the_axis_are_left_out():
     hem = edge.points[-1] + np.arange(1, 61)[:, None] * np.array([1.0, 0.0])
     points = np.concatenate([edge.points, hem])
     normals = np.concatenate([edge.normals, np.tile([0.0, -1.0], (60, 1))])
-    longer = Edge(points, normals, np.full(len(points), 0.1), np.ones(len(points), bool))
+    longer = Edge(points, normals, np.full(len(points), 0.1), *np.ones((2, len(points)), bool))
     view = dataclasses.replace(views[0], edges=(longer, views[0].edges[1]))
     (kept, _), _ = tangents.usable_edges((view, views[1]), Pose.identity())
     plain = tangents.block_edge(edge)

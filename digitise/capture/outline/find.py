@@ -247,6 +247,7 @@ def _redrawn(edge: Edge, at: Array, drawn: NDArray[np.bool_], outward: int) -> E
         np.where(drawn[:, None], outward * right_normals(points), edge.normals),
         np.where(drawn, DRAWN_SD_PX, edge.sd_px),
         edge.sure | drawn,
+        edge.seen | drawn,
     )
 
 
@@ -291,7 +292,7 @@ def _top(areas: Iterable[Area], axis_from_world: Pose) -> float:
 
 def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
     back = np.flatnonzero(keep)[::-1]
-    return Edge(edge.points[back], edge.normals[back], edge.sd_px[back], edge.sure[back])
+    return Edge(edge.points[back], edge.normals[back], edge.sd_px[back], edge.sure[back], edge.seen[back])
 
 
 def _stretches(side: str, flags: NDArray[np.bool_], heights: Array) -> list[Stretch]:

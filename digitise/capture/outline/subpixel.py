@@ -122,7 +122,9 @@ def sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur:
     sd = np.hypot(fit.sd, _FLOOR_PX)
     sure = _sure(points, normals, fit, sd) & inside_picture(points, pixels)
     sure &= ~_notched(pixels, points, normals)
-    return Edge(points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * UNSURE_PX)), sure)
+    return Edge(
+        points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * UNSURE_PX)), sure, np.ones_like(sure)
+    )
 
 
 def _fit_along(
