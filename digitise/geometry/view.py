@@ -26,7 +26,7 @@ class Edge:
     sure
         (N,) False where the edge could not be told from its surroundings with confidence.
     seen
-        (N,) False where something hides the edge or lies against it unseen: such points say nothing of the limb.
+        (N,) False where something hides the edge, or lies against it unseen: such points say nothing.
     """
 
     points: Array
