@@ -145,7 +145,7 @@ def remove_metadata_from(data: bytes, name: str) -> bytes:
     """
     _check_bytes(data, name)
     pixels, facts = _decode(data, name)
-    if data.startswith(b"\xff\xd8") and has_idle_bytes(data, pixels):
+    if data.startswith(b"\xff\xd8") and has_idle_bytes(data):
         return _encode(_upright(pixels, facts.orientation), replace(facts, orientation=1))
     return _stripped(data, pixels, facts)
 
