@@ -42,8 +42,8 @@ _STEPS = (
     (
         "Place",
         "One backdrop 40 to 60 cm behind the heel, the other on the side of the other leg, 60 to 80 cm from "
-        "the foot, so that the other foot fits between. Leave 2 m free on the opposite sides. Even light from "
-        "several directions, no flash.",
+        "the foot, so that the other foot fits between. Leave 2 m free on the opposite sides. Even light "
+        "from several directions, no flash.",
     ),
     (
         "Stand",
@@ -55,9 +55,9 @@ _STEPS = (
     (
         "Photograph",
         "One photograph from each camera place, with the same phone held upright at knee height, 1.5 to 2 m "
-        "away. Main camera at 1×: no zoom, no portrait mode, no filter, no selfie camera. In the picture: the "
-        "whole mat, the limb up to where you will measure, the backdrop behind it, and, if it fits, part of "
-        "the other backdrop.",
+        "away. Main camera at 1×: no zoom, no portrait mode, no filter, no selfie camera. In the picture: "
+        "the whole mat, the limb up to where you will measure, the backdrop behind it, and, if it fits, part "
+        "of the other backdrop.",
     ),
     (
         "Other leg",
