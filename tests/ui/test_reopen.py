@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from output_support import measure
+from record_models import as_made_from, tape_of
 from ui_support import FIRST, ROOT, page, words
 
 from digitise.capture.sheets.field import field_to_json, read_field
@@ -29,15 +30,17 @@ DRAWN = '{"format": "outline-correction/1", "photo_sha256": null, "strokes": []}
 @pytest.fixture
 def kept(home, models):
     """A visit of the records with all it was measured from, and its number."""
+    photos = (SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg")
+    rows = (TapeRow(100.0, 293.0, point="B"), TapeRow(230.0, 307.0))
     visit = NewVisit(
         "K-017",
         "leg",
         "left",
         FIRST,
-        (TapeRow(100.0, 293.0, point="B"), TapeRow(230.0, 307.0)),
-        photos=(SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg"),
+        rows,
+        photos=photos,
         field_json=(SAMPLE / "field.json").read_text(),
-        model=models[0],
+        model=as_made_from(models[0], photos, rows),
         corrections={2: DRAWN},
         posture="standing",
         measured_by="AB",
@@ -75,7 +78,7 @@ def test_a_change_that_was_begun_goes_on(kept):
 def test_what_was_saved_without_photographs_cannot_be_opened_again(home, models):
     with Store() as store:
         number = store.add_visit(
-            NewVisit("K-017", "leg", "left", FIRST, (TapeRow(100, 293),), model=models[0])
+            NewVisit("K-017", "leg", "left", FIRST, tape_of(models[0]), model=models[0])
         )
     with pytest.raises(RecordError, match="without its photographs"):
         saving.reopened(number)

@@ -85,6 +85,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         limb_sha256=limb_sha256,
         created=created,
         software=form.SoftwareForm(name="digitise", version=__version__),
+        field_sha256=measured.field_sha256,
     )
 
 
@@ -179,6 +180,7 @@ def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
             distance_mm=_round(np.linalg.norm(calibration.cameras[n].centre[:2])),
             markers_by_board=dict(facts.markers),
             sha256=photo.sha256,
+            kept_sha256=photo.kept_sha256 or None,
             outline=outline_name(n + 1),
             camera=camera_form(calibration.cameras[n]),
             drawn=_drawn(outline.by_hand),
