@@ -24,7 +24,6 @@ from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.mesh import limb_mesh
-from digitise.tape.rows import TapeRow
 
 FIRST = limb(cone_with((14.0, -np.pi / 2, 300.0)))
 SECOND = limb(cone_with((6.0, -np.pi / 2, 300.0)))

@@ -1,5 +1,6 @@
 """A stored visit becomes a draft again, and the changed draft takes its place."""
 
+import hashlib
 import os
 import time
 from dataclasses import replace
@@ -95,9 +96,23 @@ def test_a_visit_that_was_forgotten_meanwhile_is_not_stored_again(kept):
         assert store.list_visits() == ()
 
 
+def measured_from(draft, rows):
+    """A measured limb that says to come from a draft's photographs and these rows."""
+    measured = measure()
+    photos = tuple(
+        replace(photo, sha256=hashlib.sha256(path.read_bytes()).hexdigest())
+        for photo, path in zip(measured.photos, draft.photos, strict=True)
+    )
+    checks = tuple(
+        replace(check, row=row) for check, row in zip(measured.fit.tape_checks, rows, strict=False)
+    )
+    fit = replace(measured.fit, tape_checks=checks)
+    return replace(measured, photos=photos, tape=rows, fit=fit)
+
+
 def saved_again(number, **changes):
     draft = saving.reopened(number)
-    measured = replace(measure(), tape=(TapeRow(100.0, 290.0), TapeRow(240.0, 307.0)))
+    measured = measured_from(draft, (TapeRow(100.0, 290.0), TapeRow(240.0, 307.0)))
     assert saving.save(draft, draft.inputs.model_copy(update=changes), measured) == number
     with Store() as store:
         (line,) = store.list_visits()
@@ -126,7 +141,7 @@ def test_of_two_changes_at_once_the_second_is_refused_and_nothing_is_lost(kept):
         visit = store.load_visit(number)
         store.replace_visit(number, replace(kept[0], note=theirs), seen=visit.state)
     with pytest.raises(RecordError, match="changed by someone else"):
-        saving.save(mine, mine.inputs.model_copy(update={"note": "mine"}), measure())
+        saving.save(mine, mine.inputs.model_copy(update={"note": "mine"}), measured_from(mine, kept[0].tape))
     with Store() as store:
         assert store.load_visit(number).note == theirs
     again = saving.reopened(number)
