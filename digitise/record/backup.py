@@ -10,7 +10,6 @@ import hashlib
 import io
 import json
 import os
-import tempfile
 import zipfile
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -28,6 +27,7 @@ from digitise.record import schema
 from digitise.record.checksummed_zip import cut_short, new_sealed_zip, open_sealed_zip
 from digitise.record.database import Database, connect, damaged, translate_errors
 from digitise.record.tables import Base
+from digitise.unfinished import temporary_folder
 
 _MANIFEST = "manifest.json"
 _BATCH = 500
@@ -174,8 +174,8 @@ def _restore_file(file: Path, archive: zipfile.ZipFile, manifest: _Manifest, whe
             raise _not_empty(file.name)
         file.parent.mkdir(parents=True, mode=0o700, exist_ok=True)
         # a private folder, for SQLite puts files beside the database
-        with tempfile.TemporaryDirectory(prefix=".restore-", dir=file.parent) as scratch:
-            part = Path(scratch) / file.name
+        with temporary_folder(file.parent) as scratch:
+            part = scratch / file.name
             os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             target = connect(part)
             try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,8 +14,13 @@ from digitise.errors import RecordError
 from digitise.record import schema
 from digitise.record.backup import write_backup
 from digitise.record.database import PATIENCE_S, Database, connect, translate_errors
+from digitise.record.drafts import clear_half_made
+from digitise.unfinished import clear_unfinished
 
 _COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"
+
+# the random part as Python's tempfile makes it
+_HALF_MADE = re.compile(r"\.(backup|restore|export)-[a-z0-9_]{8}")
 
 
 def open_records(
@@ -22,7 +28,7 @@ def open_records(
 ) -> Database:
     """Open the records at ``place``, as :func:`digitise.record.database.connect` understands it.
 
-    An empty place is made ready.  Records of an older version are migrated forward after a copy was
+    What killed programs left unfinished is removed.  An empty place is made ready.  Records of an older version are migrated forward after a copy was
     written beside them.
 
     Parameters
@@ -35,6 +41,8 @@ def open_records(
     RecordError
         There are no records, they are damaged, of a newer version, or cannot be opened.
     """
+    clear_unfinished()
+    clear_half_made()
     database = connect(place, patience_s)
     try:
         if database.file:
@@ -54,6 +62,22 @@ def open_records(
 def copies_of(database: Database) -> list[Path]:
     """Return the copies that were made before migrations of these records."""
     return sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-*.zip"))
+
+
+def left_by_earlier_versions(database: Database) -> list[Path]:
+    """Return what killed programs of earlier versions left beside these records, half made."""
+    return [path for path in _copies_folder(database).iterdir() if _is_half_made(path)]
+
+
+def _is_half_made(path: Path) -> bool:
+    """Tell by name and content: a folder that a person chose may hold files of others."""
+    named = _HALF_MADE.fullmatch(path.name)
+    if named is None or path.is_symlink():
+        return False
+    if named[1] != "backup":
+        return path.is_dir() and (named[1] == "restore" or (path / "complete").is_dir())
+    with path.open("rb") as file:
+        return path.is_file() and b"rows/" in file.read(100)
 
 
 def _bring_forward(database: Database, version: str | None) -> None:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import tempfile
 from datetime import datetime
-from pathlib import Path
 
 import streamlit as st
 
 from digitise.record.backup import restore
 from digitise.record.store import Store
 from digitise.record.values import VisitId
+from digitise.unfinished import temporary_folder
 from ui import care, state, text, work
 from ui import draft as drafts
 from ui.components import frame, reopen, result
@@ -139,8 +138,8 @@ def _backup(store: Store) -> None:
     st.subheader(text.BACKUP, anchor=False)
     st.caption(text.BACKUP_CARE)
     if st.button(text.BACKUP_MAKE, icon=":material/inventory_2:"):
-        with tempfile.TemporaryDirectory() as scratch:
-            path = Path(scratch) / "backup.zip"
+        with temporary_folder() as scratch:
+            path = scratch / "backup.zip"
             store.backup(path)
             st.download_button(
                 text.BACKUP_DOWNLOAD,
@@ -160,8 +159,8 @@ def _restore(there: bool) -> None:
     file = st.file_uploader(text.RESTORE_UPLOAD, type=["zip"], key="backup")
     if file is None or not st.button(text.RESTORE_DO):
         return
-    with frame.errors(), tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / "backup.zip"
+    with frame.errors(), temporary_folder() as scratch:
+        path = scratch / "backup.zip"
         path.write_bytes(file.getvalue())
         rows = restore(path)
         state.flash(text.RESTORED.format(rows["visits"], rows["clients"]))
