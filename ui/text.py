@@ -282,7 +282,6 @@ CHANGE_HEAD = "What has changed"
 CHANGE_ALT = "Where the limb has grown or shrunk, in three dimensions"
 CHANGE_LEGEND = "change, mm"
 CHANGE_LEGEND_SIDES = "blue: smaller, brown: larger; grey: no clear change"
-VERDICTS = {"smaller": "smaller", "larger": "larger", "no clear change": "no clear change"}
 CHANGE_SENTENCE = (
     "The limb is **{verdict}**: {value} mL, {percent} % (95 % sure between {low} and {high} mL)."
 )
@@ -340,7 +339,10 @@ WRAP_COLUMNS = ("Layer", "Width, cm", "From, cm", "To, cm", "Overlap, %", "Stret
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."
-WRAP_ROLL_WORDS = "{count} × {width:.0f} cm"
+WRAP_ROLL_WORDS = {
+    "bandage": "{count} × {width:.0f} cm bandage",
+    "padding": "{count} × {width:.0f} cm padding",
+}
 WRAP_CHART = "pressure (estimate), mmHg"
 WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (

@@ -11,7 +11,7 @@ from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
 from digitise.care.wrap.garment import GirthList, girth_list
 from digitise.care.wrap.plan import read_plan
 from digitise.cli import show
-from digitise.output.change.text import change_text
+from digitise.output.change.words import change_text
 from digitise.output.course.form import read_stable
 from digitise.output.model.file import StoredModel, read_model
 from digitise.output.padding.files import pad_text

@@ -19,7 +19,7 @@ from digitise.cli.capture import FieldOption, PhotosArgument
 from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.change.text import change_text
+from digitise.output.change.words import change_text
 from digitise.output.model.file import read_model
 from digitise.output.model.files import check_model_folder, write_model
 from digitise.output.model.measured import Measured

@@ -6,7 +6,7 @@ import numpy as np
 import streamlit as st
 
 from digitise.care.change.compare import Change
-from digitise.output.course.words import course_sentences
+from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
@@ -50,7 +50,7 @@ def _course(followed: LimbSeries) -> None:
         visit = found.points[0].visit
         st.caption(text.COURSE_BETWEEN.format(visit.from_mm / 10, visit.to_mm / 10))
     with right:
-        st.markdown(f"#### {text.VERDICT_COURSE.format(found.plateau.verdict)}")
+        st.markdown(f"#### {text.VERDICT_COURSE.format(VERDICTS[found.plateau.verdict])}")
         st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
         with st.expander(text.MORE_ABOUT_COURSE):
             st.markdown("\n".join(f"- {words}" for words in course_sentences(found)))

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitise.care.course.plateau import RULE, judge, weekly_rate
+from digitise.care.course.plateau import RULE, CourseVerdict, judge, weekly_rate
 from digitise.care.course.visits import Reading, RepeatError, VisitVolume
 from digitise.errors import CourseError
 
@@ -40,12 +40,12 @@ def verdicts(volumes, error=ONE_PERCENT):
 
 def test_the_weekly_series_levels_off_at_the_sixth_visit():
     assert verdicts(WEEKLY) == [
-        "not enough visits",
-        "not enough visits",
-        "not enough visits",
-        "still shrinking",
-        "still shrinking",
-        "levelled off (rule of this project)",
+        CourseVerdict.TOO_FEW_VISITS,
+        CourseVerdict.TOO_FEW_VISITS,
+        CourseVerdict.TOO_FEW_VISITS,
+        CourseVerdict.SHRINKING,
+        CourseVerdict.SHRINKING,
+        CourseVerdict.LEVELLED_OFF,
     ]
 
 
@@ -84,8 +84,8 @@ def test_the_exponential_series():
     assert np.abs(np.subtract(EXPONENTIAL, printed)).max() < 0.051
     # window of the 4th: step of 302.3 / 9178.2 = 3.29 %; of the 5th: steps 1.25 and 0.47 %, rate -76.1 mL or
     # 0.87 % of 8788.1
-    assert verdicts(EXPONENTIAL)[2:] == ["not enough visits", "still shrinking"] + 2 * [
-        "levelled off (rule of this project)"
+    assert verdicts(EXPONENTIAL)[2:] == [CourseVerdict.TOO_FEW_VISITS, CourseVerdict.SHRINKING] + 2 * [
+        CourseVerdict.LEVELLED_OFF
     ]
     rate = judge(series(EXPONENTIAL[:5]), ONE_PERCENT).rate
     assert rate is not None
@@ -116,36 +116,36 @@ def test_what_is_missing_is_said_in_words():
 def test_daily_visits_widen_the_window_to_seven_days():
     days = [*range(0, 22)]
     found = judge(series([9000] * len(days), days), ONE_PERCENT)
-    assert found.verdict == "levelled off (rule of this project)"
+    assert found.verdict == CourseVerdict.LEVELLED_OFF
     assert found.rate is not None
     assert found.rate.visits == 8
     # small daily steps that keep going one way: -0.4 % a day
     falling = judge(series([9000 * 0.996**day for day in days], days), ONE_PERCENT)
     assert [condition.met for condition in falling.conditions] == [True, False, None]
-    assert falling.verdict == "still shrinking"
+    assert falling.verdict == CourseVerdict.SHRINKING
 
 
 def test_a_weekly_visit_may_be_some_hours_early():
-    assert judge(series([9000] * 4, [0, 6.6, 13.8, 20.6]), ONE_PERCENT).verdict.startswith("levelled off")
+    assert judge(series([9000] * 4, [0, 6.6, 13.8, 20.6]), ONE_PERCENT).verdict is CourseVerdict.LEVELLED_OFF
 
 
 def test_growing():
     found = judge(series([9000, 8900, 8950, 9250]), ONE_PERCENT)
-    assert found.verdict == "growing"
+    assert found.verdict == CourseVerdict.GROWING
 
 
 def test_slow_visits_with_clear_steps_still_shrink():
     # 3 % in four weeks each: steps are clear, the weekly rate alone is not beyond 1 %
     found = judge(series([9000, 8730, 8470, 8215], [0, 28, 56, 84]), ONE_PERCENT)
     assert [condition.met for condition in found.conditions] == [False, True, None]
-    assert found.verdict == "still shrinking"
+    assert found.verdict == CourseVerdict.SHRINKING
 
 
 def test_up_and_down_has_no_direction():
     found = judge(series([9000, 9000, 8500, 9000]), ONE_PERCENT)
-    assert found.verdict == "no clear direction"
+    assert found.verdict == CourseVerdict.NO_DIRECTION
     # a rate of 1.2 % per week from three visits has an interval of +-1.4 %
-    assert judge(series([9000, 9000, 8900, 8784]), ONE_PERCENT).verdict == "no clear direction"
+    assert judge(series([9000, 9000, 8900, 8784]), ONE_PERCENT).verdict == CourseVerdict.NO_DIRECTION
 
 
 def test_a_girth_that_grows_while_the_volume_stands():
@@ -155,14 +155,14 @@ def test_a_girth_that_grows_while_the_volume_stands():
     # from the second to the fourth visit +8 mm against 1.96 * sqrt(2) = 2.8 mm
     assert [condition.met for condition in found.conditions] == [True, True, False]
     assert found.missing == ("The girth at 200 mm changed by +8 mm since 2026-03-09.",)
-    assert found.verdict == "growing"
+    assert found.verdict == CourseVerdict.GROWING
     still = [{100.4: girth}, {100.0: girth}, {100.3: girth}, {99.8: girth}]
     assert [c.met for c in judge(series([9000] * 4, girths=still), ONE_PERCENT).conditions] == [True] * 3
 
 
 def test_girths_that_move_both_ways_have_no_direction():
     girths = [{100.0: Reading(300.0 - 4 * k, 1.0), 200.0: Reading(400.0 + 4 * k, 1.0)} for k in range(4)]
-    assert judge(series([9000] * 4, girths=girths), ONE_PERCENT).verdict == "no clear direction"
+    assert judge(series([9000] * 4, girths=girths), ONE_PERCENT).verdict == CourseVerdict.NO_DIRECTION
 
 
 def test_known_errors_of_changes_replace_the_stated_one():
@@ -170,7 +170,7 @@ def test_known_errors_of_changes_replace_the_stated_one():
     times = [visit.taken for visit in visits]
     known = {(a, b): 20.0 for i, a in enumerate(times) for b in times[i + 1 :]}
     error = RepeatError(1.0, known)
-    assert judge(visits, ONE_PERCENT).verdict.startswith("levelled off")
+    assert judge(visits, ONE_PERCENT).verdict is CourseVerdict.LEVELLED_OFF
     # a step of 100 mL is now 5 sd
     assert [c.met for c in judge(visits, error).conditions] == [False, True, None]
     # equal sds of all changes are 20 / sqrt(2) of each visit, and the slope's sd that over sqrt(2)
@@ -210,13 +210,13 @@ def test_a_limb_that_stands_still_seldom_seems_to_change():
     runs = 300
     found = [judge(series(9000 + 90 * rng.normal(size=4)), ONE_PERCENT).verdict for _ in range(runs)]
     # one rate outside its 95 % interval in 20: 15 of 300, sd 3.8, three sd
-    assert found.count("growing") + found.count("still shrinking") <= 26
+    assert found.count(CourseVerdict.GROWING) + found.count(CourseVerdict.SHRINKING) <= 26
     # the rate alone, sd 1 / sqrt(2) % per week, stays within 1 % in 84 % of runs; two steps take some more
-    assert found.count("levelled off (rule of this project)") >= 0.7 * runs
+    assert found.count(CourseVerdict.LEVELLED_OFF) >= 0.7 * runs
     losing = 9000 * 0.98 ** np.arange(4)
     missed = [judge(series(losing + 90 * rng.normal(size=4)), ONE_PERCENT).verdict for _ in range(runs)]
     # the rate must be read 1 % or 1.4 sd too slow: 8 % of runs at most, and three sd
-    assert sum(verdict.startswith("levelled off") for verdict in missed) <= 0.13 * runs
+    assert sum(verdict is CourseVerdict.LEVELLED_OFF for verdict in missed) <= 0.13 * runs
 
 
 @pytest.mark.parametrize(
