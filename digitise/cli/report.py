@@ -5,22 +5,17 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from digitise.care.wrap.plan import read_plan
 from digitise.cli import show
+from digitise.cli.options import NONE, BilateralOption, ReferenceOption, WhenOption
 from digitise.cli.times import visit_time
-from digitise.output.figures import style as figures_style
-from digitise.output.report.content import Report, ReportVisit
-from digitise.output.report.fhir import fhir_bundle, fhir_text
-from digitise.output.report.pdf import report_figures, report_pdf
-from digitise.record.check import client_code
-from digitise.workflow.report import ReportOptions, make_report, read_visits
+from digitise.paper import PageName
 
-NONE = "none"
-PaperName = Literal["a4", "letter"]
+if TYPE_CHECKING:
+    from digitise.output.report.content import Report, ReportVisit
 
 
 def report(
@@ -29,23 +24,11 @@ def report(
         typer.Argument(metavar="DIR...", help="Folders that digitise model wrote, one for each visit."),
     ],
     out: Annotated[Path, typer.Option("--out", help="File for the report, a PDF.")],
-    paper: Annotated[PaperName, typer.Option("--paper", help="Size of the paper.")] = "a4",
+    paper: Annotated[PageName, typer.Option("--paper", help="Size of the paper.")] = "a4",
     client: Annotated[str, typer.Option("--client", help="The client's code; never a name.")] = "",
-    when: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--when",
-            help="Time of the visit, such as 2026-03-02T09:15; once for each DIR, in order. Else the time "
-            "when the model was made.",
-        ),
-    ] = None,
-    reference: Annotated[
-        list[str] | None,
-        typer.Option("--reference", help="Model of the other limb, or none; once for each DIR, in order."),
-    ] = None,
-    bilateral: Annotated[
-        bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
-    ] = False,
+    when: WhenOption = None,
+    reference: ReferenceOption = None,
+    bilateral: BilateralOption = False,
     sem: Annotated[
         float | None,
         typer.Option("--sem", help="Repeat error in percent, as digitise course --repeat found it."),
@@ -65,6 +48,12 @@ def report(
     as_json: show.JsonOption = False,
 ) -> None:
     """Write a report on a limb: volume, girths, change and course, with intervals and pictures."""
+    from digitise.care.wrap.plan import read_plan
+    from digitise.output.report.fhir import fhir_bundle, fhir_text
+    from digitise.output.report.pdf import report_pdf
+    from digitise.record.check import client_code
+    from digitise.workflow.report import ReportOptions, make_report
+
     code = client_code(client) if client else ""
     visits = _visits(folders, when or [], reference or [])
     options = ReportOptions(places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem)
@@ -85,6 +74,8 @@ def report(
 def _visits(
     folders: Sequence[Path], when: Sequence[str], reference: Sequence[str]
 ) -> tuple[ReportVisit, ...]:
+    from digitise.workflow.report import read_visits
+
     for name, given in (("--when", when), ("--reference", reference)):
         if given and len(given) != len(folders):
             raise typer.BadParameter(
@@ -107,6 +98,9 @@ def _write(path: Path, data: bytes) -> None:
 
 
 def _write_figures(folder: Path, made: Report) -> None:
+    from digitise.output.figures import style as figures_style
+    from digitise.output.report.pdf import report_figures
+
     with show.writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
     for name, draw in report_figures(made).items():

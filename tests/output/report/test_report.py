@@ -24,8 +24,8 @@ from digitise.errors import CourseError, OutputError, PlanError
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
 from digitise.output.report.content import ReportVisit
-from digitise.output.report.layout import PAPER_MM
 from digitise.output.report.pdf import report_figures, report_pdf
+from digitise.paper import PAGE_MM
 from digitise.shape.limb import girth, volume
 from digitise.workflow.report import ReportOptions, make_report
 
@@ -248,7 +248,7 @@ def test_cautions_method_and_what_was_left_out_are_told(full, printed):
 
 @needs_poppler
 @pytest.mark.slow
-@pytest.mark.parametrize("paper", sorted(PAPER_MM))
+@pytest.mark.parametrize("paper", sorted(PAGE_MM))
 @pytest.mark.parametrize(("which", "pages"), [("single", (2, 2)), ("plain", (4, 4)), ("full", (5, 6))])
 def test_pages(paper, which, pages, request, tmp_path):
     path = tmp_path / "r.pdf"
@@ -258,7 +258,7 @@ def test_pages(paper, which, pages, request, tmp_path):
     count = int(re.search(r"Pages:\s+(\d+)", info).group(1))
     assert pages[0] <= count <= pages[1]
     size = [float(length) for length in re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", info).groups()]
-    assert_allclose(np.array(size) * 25.4 / 72, PAPER_MM[paper], atol=0.1)
+    assert_allclose(np.array(size) * 25.4 / 72, PAGE_MM[paper], atol=0.1)
     text = poppler("pdftotext", path).split("\f")
     for number, page in enumerate(text[:count], start=1):
         assert f"page {number} of {count}" in page
@@ -277,7 +277,7 @@ def test_no_word_leaves_the_page(printed):
     page = poppler("pdftotext", printed, "-bbox")
     boxes = re.findall(r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)"', page)
     edges = np.array(boxes, float) * 25.4 / 72
-    width, height = PAPER_MM["a4"]
+    width, height = PAGE_MM["a4"]
     assert edges[:, :2].min() > 9.0
     assert edges[:, 2].max() < width - 14.0
     assert edges[:, 3].max() < height - 5.0
