@@ -26,7 +26,8 @@ from digitise.capture.sheets.layout import parse_print_scale, sheet_field, sheet
 from digitise.errors import RecordError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import StoredModel, read_model, write_model_file
+from digitise.output.model.file import StoredModel, read_model
+from digitise.output.model.files import write_model_file
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline

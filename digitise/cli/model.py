@@ -10,10 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, PhotosArgument
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
 from digitise.errors import OutlineError, ShapeError
-from digitise.record.values import Side
-from digitise.tape.points import Limb
 
 if TYPE_CHECKING:
     from digitise.capture.outline.correction import Correction
@@ -27,8 +25,8 @@ def model(
     photos: PhotosArgument,
     field: FieldOption,
     tape: Annotated[Path, typer.Option("--tape", help="Girths: a CSV file with height_mm,girth_mm.")],
-    limb: Annotated[Limb, typer.Option("--limb", help="Which limb.")],
-    side: Annotated[Side, typer.Option("--side", help="Which side of the body.")],
+    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
     from_mm: Annotated[
         float | None, typer.Option("--from", help="Lowest height to report, mm; found when not given.")

@@ -18,9 +18,9 @@ from typing import Literal
 
 import numpy as np
 
-from digitise.care.course.repeatability import Z95
 from digitise.care.course.visits import Reading, RepeatError, VisitVolume, in_order, weeks
 from digitise.errors import CourseError
+from digitise.shape.limb import Z95
 
 
 class CourseVerdict(Enum):

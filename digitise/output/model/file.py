@@ -1,10 +1,9 @@
-"""model.json and limb.npz: a measured limb in figures, and the limb itself; written and read back."""
+"""model.json and limb.npz, a measured limb in figures and the limb itself, read back."""
 
 from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +13,7 @@ from pydantic_core import ErrorDetails, from_json
 
 from digitise.errors import DigitiseError, ModelError
 from digitise.output.model.form import FORMAT, ModelForm
-from digitise.output.model.limb_file import LARGEST_FILE, limb_from_bytes, limb_to_bytes
-from digitise.output.model.measured import Measured
-from digitise.output.model.summarise import summarise
+from digitise.output.model.limb_file import LARGEST_FILE, limb_from_bytes
 from digitise.shape.limb import Limb, girth, volume
 
 MODEL_FILE = "model.json"
@@ -41,31 +38,6 @@ class StoredModel:
 
     limb: Limb
     summary: ModelForm
-
-
-def write_model_file(folder: Path, measured: Measured, created: datetime | None = None) -> ModelForm:
-    """Write model.json and limb.npz into a folder that exists, and return what model.json says.
-
-    Parameters
-    ----------
-    folder
-        Where to.
-    measured
-        What was measured.
-    created
-        When, with its time zone; now when not given.
-
-    Raises
-    ------
-    OSError
-        The files cannot be written.
-    """
-    data = limb_to_bytes(measured.fit.limb)
-    when = datetime.now(UTC).replace(microsecond=0) if created is None else created.astimezone(UTC)
-    summary = summarise(measured, when, hashlib.sha256(data).hexdigest())
-    (folder / LIMB_FILE).write_bytes(data)
-    (folder / MODEL_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
-    return summary
 
 
 def read_model(folder: str | Path) -> StoredModel:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from digitise.errors import OutputError
 from digitise.files import check_folder, new_folder
-from digitise.output.model.file import LIMB_FILE, MODEL_FILE, write_model_file
+from digitise.output.forms import now
+from digitise.output.model.file import LIMB_FILE, MODEL_FILE
 from digitise.output.model.form import ModelForm, SectionForm
+from digitise.output.model.limb_file import limb_to_bytes
 from digitise.output.model.measured import Measured
 from digitise.output.model.meshes import MESH_FILES, write_meshes
 from digitise.output.model.pictures import write_pictures
+from digitise.output.model.summarise import summarise
 from digitise.output.tables import csv_text
 
 SECTIONS_FILE = "sections.csv"
@@ -58,6 +62,31 @@ def write_model(out: str | Path, measured: Measured, created: datetime | None = 
         write_sections(folder, summary)
         write_meshes(folder, measured.fit.limb)
         write_pictures(folder, measured)
+    return summary
+
+
+def write_model_file(folder: Path, measured: Measured, created: datetime | None = None) -> ModelForm:
+    """Write model.json and limb.npz into a folder that exists, and return what model.json says.
+
+    Parameters
+    ----------
+    folder
+        Where to.
+    measured
+        What was measured.
+    created
+        When, with its time zone; now when not given.
+
+    Raises
+    ------
+    OSError
+        The files cannot be written.
+    """
+    data = limb_to_bytes(measured.fit.limb)
+    when = now() if created is None else created.astimezone(UTC)
+    summary = summarise(measured, when, hashlib.sha256(data).hexdigest())
+    (folder / LIMB_FILE).write_bytes(data)
+    (folder / MODEL_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
     return summary
 
 
