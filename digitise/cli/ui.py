@@ -26,7 +26,9 @@ _ROOT = Path(__file__).parents[2]
 
 
 def ui(
-    port: Annotated[int, typer.Option("--port", help="Port; the next free one when it is taken.")] = PORT,
+    port: Annotated[
+        int, typer.Option("--port", min=1, max=65535, help="Port; the next free one when it is taken.")
+    ] = PORT,
     address: Annotated[
         str,
         typer.Option(
@@ -51,10 +53,11 @@ def ui(
     passphrase = _passphrase(passphrase_file) if passphrase_file else ""
     free = _free_port(address, port)
     url = f"http://{address}:{free}/"
-    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address]
+    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address, "--with-command"]
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
         env=_environment(records, passphrase),
+        stdin=subprocess.PIPE,  # closed when this command ends, even when it is killed: then the server ends
         stdout=subprocess.DEVNULL if as_json else sys.stderr,
     )
     show.result(as_json, {"url": url}, lambda console: console.print(f"The page: {url} (end it with Ctrl-C)"))

@@ -15,7 +15,7 @@ from digitise.care.change.motion import LEAST_OVERLAP_MM
 from digitise.care.course.course import Course, course
 from digitise.care.course.plateau import CourseVerdict, Plateau
 from digitise.care.course.repeatability import Repeatability, repeatability
-from digitise.care.course.visits import RepeatError, VisitVolume
+from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError, VisitVolume
 from digitise.errors import CourseError
 from digitise.output.course.repeat_form import Repeats
 from digitise.output.course.volumes import stored_girths, stored_volume
@@ -225,7 +225,7 @@ def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float 
     bilateral
         Both limbs are swollen.
     sem_percent
-        Repeat error as a study of repeats found it; the project's aim when None.
+        Repeat error as a study of repeats found it; that of published repeats of tape when None.
 
     Raises
     ------
@@ -234,7 +234,8 @@ def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float 
     """
     every = [*followed.visits, *(other for other in followed.others if other is not None)]
     low, high = _common(every)
-    error = RepeatError() if sem_percent is None else RepeatError(sem_percent, measured=True)
+    stated = RepeatError(REPEAT_SEM_PERCENT[followed.limb])
+    error = stated if sem_percent is None else RepeatError(sem_percent, measured=True)
     pairs = zip(followed.visits, followed.others, strict=True)
     volumes = [_volume(visit, other, low, high) for visit, other in pairs]
     found = course(volumes, error, bilateral=bilateral)

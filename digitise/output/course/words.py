@@ -71,8 +71,8 @@ def _changed(since: str, change: Reading, percent: str) -> str:
 
 def _smallest(error: RepeatError) -> str:
     source = "measured by repeats" if error.measured else "stated, not measured by repeats"
-    if not error.measured and error.sem_percent == REPEAT_SEM_PERCENT:
-        source = "the aim of this project, not measured here"
+    if not error.measured and error.sem_percent in REPEAT_SEM_PERCENT.values():
+        source = "from published repeats of tape, not measured here"
     text = (
         f"From visit to visit a change counts as clear beyond {error.mdc95_percent:.1f} % of volume; this "
         f"rests on a repeat error of {error.sem_percent:.1f} % ({source})"

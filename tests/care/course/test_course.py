@@ -165,7 +165,7 @@ def test_sentences_of_the_worked_visits():
         "Since the first visit on 2026-03-02 it lost 600 mL or 6.5 % of the limb "
         "(95 % interval -855 to -345 mL): a clear change.",
         "From visit to visit a change counts as clear beyond 2.8 % of volume; this rests on a repeat error "
-        "of 1.0 % (the aim of this project, not measured here).",
+        "of 1.0 % (stated, not measured by repeats).",
         "Excess over the other limb: 650 mL (95 % interval 306 to 994), "
         "or 8.2 % (95 % interval 3.7 to 12.7).",
         "Excess reduced by 45.8 % (95 % interval 23.9 to 67.8), against the other limb at the same visit.",
@@ -190,7 +190,7 @@ def test_words_for_no_clear_change_and_for_growth():
 @pytest.mark.parametrize(
     ("error", "words"),
     [
-        (RepeatError(1.0), "1.0 % (the aim of this project, not measured here)."),
+        (RepeatError(1.4), "1.4 % (from published repeats of tape, not measured here)."),
         (RepeatError(1.0, measured=True), "1.0 % (measured by repeats)."),
         (RepeatError(0.8), "0.8 % (stated, not measured by repeats)."),
         (
