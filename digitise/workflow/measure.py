@@ -15,7 +15,7 @@ from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline, find_outline
 from digitise.capture.photo.photograph import Photograph, read_photo
-from digitise.capture.sheets.field import MarkerField
+from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
@@ -100,6 +100,8 @@ class Outlined:
         Of the photographs.
     axis_from_world
         Frame of the limb's axis.
+    field_sha256
+        Digest of the sheets' content.
     """
 
     photos: tuple[Photograph, ...]
@@ -107,6 +109,7 @@ class Outlined:
     inspection: Inspection
     calibration: Calibration
     axis_from_world: Pose
+    field_sha256: str | None = None
 
 
 def find_outlines(
@@ -133,7 +136,7 @@ def find_outlines(
         lambda n: _outline(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
-    return Outlined(photos, outlines, inspection, calibration, axis)
+    return Outlined(photos, outlines, inspection, calibration, axis, field_digest(field))
 
 
 def fit_outlines(
@@ -178,6 +181,7 @@ def fit_outlines(
         findings=sighted.inspection.findings,
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
+        field_sha256=sighted.field_sha256,
     )
 
 

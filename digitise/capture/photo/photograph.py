@@ -91,7 +91,7 @@ def read_photo(path: Path | str) -> Photograph:
         When the file is missing, empty, cut short, too large, too small or of another type.
     """
     path = Path(path)
-    data = _read_bytes(path)
+    data = photo_bytes(path)
     pixels, facts = _decode(data, path.name)
     # a file with hidden bytes is coded anew when it is kept; that is not looked for here, for it takes time
     kept = _stripped(data, pixels, facts)
@@ -125,7 +125,7 @@ def remove_metadata(source: Path | str | Photograph) -> bytes:
     if isinstance(source, Photograph):
         return _encode(source.pixels, source.facts)
     path = Path(source)
-    return remove_metadata_from(_read_bytes(path), path.name)
+    return remove_metadata_from(photo_bytes(path), path.name)
 
 
 def remove_metadata_from(data: bytes, name: str) -> bytes:
@@ -176,7 +176,14 @@ def _linear_table() -> NDArray[np.float32]:
 _LINEAR = _linear_table()
 
 
-def _read_bytes(path: Path) -> bytes:
+def photo_bytes(path: Path) -> bytes:
+    """Return a photograph's file as it is.
+
+    Raises
+    ------
+    PhotoError
+        When it is missing, empty or too large.
+    """
     try:
         size = path.stat().st_size
         if path.is_dir():
