@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.care.change.compare import LARGER, SMALLER, Change, compare
+from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
 from digitise.care.padding.regions import Region
 from digitise.care.surface.chart import limb_chart
@@ -72,7 +72,7 @@ def shown_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]]
     values, clear = change_on_mesh(change, mesh)
     height = change.second.axis_from_world.apply(mesh.vertices)[:, 2]
     for part in change.parts:
-        sign = {SMALLER: -1.0, LARGER: 1.0}.get(part.verdict)
+        sign = {ChangeVerdict.SMALLER: -1.0, ChangeVerdict.LARGER: 1.0}.get(part.verdict)
         if sign is not None:
             inside = (height >= part.stretch.low) & (height <= part.stretch.high)
             clear = clear | (inside & (sign * values > 0))

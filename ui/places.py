@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from digitise.care.padding.regions import Region
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
-from digitise.output.figures.place_colours import KIND_INKS
+from digitise.output.figures.style import KIND_INKS
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text

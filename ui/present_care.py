@@ -6,11 +6,12 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 
-from digitise.care.change.compare import NO_CLEAR_CHANGE, SMALLER, VolumeChange
+from digitise.care.change.compare import ChangeVerdict, VolumeChange
 from digitise.care.padding.regions import ADVICE, Region
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.care.wrap.sheet import WrapSheet
+from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
 from ui import text
 from ui.lengths import Unit
@@ -30,7 +31,7 @@ def change_sentence(change: VolumeChange) -> str:
     low, high = change.change_ml.interval_95
     percent = f"{float(change.percent.mean):+.1f}".replace("-", "−")
     return text.CHANGE_SENTENCE.format(
-        verdict=text.VERDICTS[change.verdict],
+        verdict=VERDICTS[change.verdict],
         value=signed_ml(float(change.change_ml.mean)),
         percent=percent,
         low=signed_ml(float(low)),
@@ -51,7 +52,7 @@ def _change_row(part: VolumeChange, unit: Unit) -> tuple[str, ...]:
         f"{unit.number(part.stretch.low, 0)} to {unit.number(part.stretch.high, 0)}",
         signed_ml(float(part.change_ml.mean)),
         f"{signed_ml(float(low))} to {signed_ml(float(high))}",
-        text.VERDICTS[part.verdict],
+        VERDICTS[part.verdict],
     )
 
 
@@ -69,11 +70,11 @@ def plain_change(change: VolumeChange | None) -> str:
     """Return a change in words for people without training; a cup is 250 mL."""
     if change is None:
         return text.TEACH_WORDS_START
-    if change.verdict == NO_CLEAR_CHANGE:
+    if change.verdict is ChangeVerdict.UNCLEAR:
         return text.TEACH_WORDS_SAME
     cups = round(abs(float(change.change_ml.mean)) / CUP_ML)
     amount = text.TEACH_LITTLE if cups == 0 else text.TEACH_CUP if cups == 1 else text.TEACH_CUPS.format(cups)
-    words = text.TEACH_WORDS_LESS if change.verdict == SMALLER else text.TEACH_WORDS_MORE
+    words = text.TEACH_WORDS_LESS if change.verdict is ChangeVerdict.SMALLER else text.TEACH_WORDS_MORE
     return words.format(amount)
 
 
@@ -171,7 +172,8 @@ def needs_rows(sheet: WrapSheet) -> list[dict[str, str]]:
 def rolls_words(sheet: WrapSheet, unit: Unit) -> str:
     """Return the rolls to take."""
     each = [
-        text.WRAP_ROLL_WORDS.format(count=count, width=unit.words(width, 0)) for width, count in sheet.rolls
+        text.WRAP_ROLL_WORDS[kind].format(count=count, width=unit.words(width, 0))
+        for kind, width, count in sheet.rolls
     ]
     return text.WRAP_ROLLS.format(", ".join(each))
 

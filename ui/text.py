@@ -345,7 +345,6 @@ CHANGE_HEAD = "What has changed"
 CHANGE_ALT = "Where the limb has grown or shrunk, in three dimensions"
 CHANGE_LEGEND = "thickness, {}"
 CHANGE_LEGEND_SIDES = "Blue: thinner. Brown: thicker. Grey: no clear change."
-VERDICTS = {"smaller": "smaller", "larger": "larger", "no clear change": "no clear change"}
 CHANGE_SENTENCE = (
     "The limb is **{verdict}**: {value} mL, {percent} % (95 % sure between {low} and {high} mL)."
 )
@@ -403,7 +402,7 @@ WRAP_COLUMNS = ("Layer", "Width, {}", "From, {}", "To, {}", "Overlap, %", "Exten
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."
-WRAP_ROLL_WORDS = "{count} × {width}"
+WRAP_ROLL_WORDS = {"bandage": "{count} × {width} bandage", "padding": "{count} × {width} padding"}
 WRAP_CHART = "pressure (estimate), mmHg"
 WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (

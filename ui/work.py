@@ -23,7 +23,7 @@ from digitise.capture.outline.correction import Correction, correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_from_json, field_to_json
-from digitise.capture.sheets.layout import Paper, parse_print_scale, sheet_field, sheet_set
+from digitise.capture.sheets.layout import parse_print_scale, sheet_field, sheet_set
 from digitise.errors import DigitiseError, OutlineError, PhotoError, RecordError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
@@ -31,6 +31,7 @@ from digitise.output.model.file import StoredModel, read_model, write_model_file
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline
+from digitise.paper import Paper
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId

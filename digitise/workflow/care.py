@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from digitise.care.change.compare import compare
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
 from digitise.care.padding.foam_selection import make_foam
 from digitise.care.padding.maps import standing_out
 from digitise.care.padding.regions import Region, find_regions
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.sheet import wrap_sheet

@@ -8,6 +8,7 @@ import pytest
 from ui_support import unescaped
 
 from digitise.capture.checks.finding import Finding
+from digitise.care.change.compare import ChangeVerdict
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.suggestion import suggest_plan
 from digitise.errors import PlanError
@@ -147,10 +148,10 @@ def change(mean, verdict):
     ("shown", "piece"),
     [
         (None, "before treatment"),
-        (change(-790.0, "smaller"), "about 3 cups less"),
-        (change(240.0, "larger"), "about one cup more"),
-        (change(-60.0, "smaller"), "less than half a cup less"),
-        (change(-900.0, "no clear change"), "No clear change"),
+        (change(-790.0, ChangeVerdict.SMALLER), "about 3 cups less"),
+        (change(240.0, ChangeVerdict.LARGER), "about one cup more"),
+        (change(-60.0, ChangeVerdict.SMALLER), "less than half a cup less"),
+        (change(-900.0, ChangeVerdict.UNCLEAR), "No clear change"),
     ],
 )
 def test_plain_words_of_a_change(shown, piece):

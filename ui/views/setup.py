@@ -7,7 +7,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from digitise.capture.sheets.layout import Paper, parse_print_scale
+from digitise.capture.sheets.layout import parse_print_scale
+from digitise.paper import Paper
 from ui import pictures, present, state, text, work
 from ui.components import frame
 from ui.draft import Draft

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.care.change.compare import Change
-from digitise.output.course.words import course_sentences
+from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
@@ -51,7 +51,7 @@ def _course(followed: LimbSeries) -> None:
         visit = found.points[0].visit
         st.caption(text.COURSE_BETWEEN.format(unit.number(visit.from_mm, 0), unit.words(visit.to_mm, 0)))
     with right:
-        st.markdown(f"#### {text.VERDICT_COURSE.format(found.plateau.verdict)}")
+        st.markdown(f"#### {text.VERDICT_COURSE.format(VERDICTS[found.plateau.verdict])}")
         st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
         with st.expander(text.MORE_ABOUT_COURSE):
             st.markdown("\n".join(f"- {words}" for words in course_sentences(found)))

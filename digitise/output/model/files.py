@@ -9,12 +9,26 @@ from pathlib import Path
 from digitise.errors import OutputError
 from digitise.files import check_folder, new_folder
 from digitise.output.model.file import LIMB_FILE, MODEL_FILE, write_model_file
-from digitise.output.model.form import ModelForm
+from digitise.output.model.form import ModelForm, SectionForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.meshes import MESH_FILES, write_meshes
 from digitise.output.model.pictures import write_pictures
-from digitise.output.tables import SECTIONS_FILE, write_sections
+from digitise.output.tables import csv_text
 
+SECTIONS_FILE = "sections.csv"
+_SECTION_COLUMNS = (
+    "height_mm",
+    "girth_mm",
+    "girth_low_mm",
+    "girth_high_mm",
+    "area_mm2",
+    "area_low_mm2",
+    "area_high_mm2",
+    "width_mm",
+    "depth_mm",
+    "centre_x_mm",
+    "centre_y_mm",
+)
 _OUR_FILES = frozenset({MODEL_FILE, LIMB_FILE, SECTIONS_FILE, *MESH_FILES})
 _PICTURE = re.compile(r"outline-[1-9][0-9]{0,3}\.jpg")
 
@@ -79,3 +93,28 @@ def _refuse_half_models(out: Path) -> None:
         raise OutputError(
             f"The folder cannot be read ({reason}).", where=str(out), do="Choose another folder."
         ) from error
+
+
+def write_sections(folder: Path, summary: ModelForm) -> None:
+    """Write sections.csv: every section of model.json with the 95 % intervals of girth and area.
+
+    Raises
+    ------
+    OSError
+        The file cannot be written.
+    """
+    text = csv_text(_SECTION_COLUMNS, map(_section_row, summary.sections))
+    (folder / SECTIONS_FILE).write_text(text, encoding="utf-8", newline="")
+
+
+def _section_row(section: SectionForm) -> tuple[float, ...]:
+    return (
+        section.height_mm,
+        section.girth_mm,
+        *section.girth_mm_95,
+        section.area_mm2,
+        *section.area_mm2_95,
+        section.width_mm,
+        section.depth_mm,
+        *section.centre_mm,
+    )
