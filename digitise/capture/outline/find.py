@@ -31,7 +31,6 @@ from digitise.geometry.view import Edge
 
 _AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
 _MOST_CUT_OFF = 0.3  # share of an edge
-_LEAST_SURE = 0.65  # share of an edge
 _COARSEST_MM = 2.0  # of a pixel at the limb
 _LEAST_MM = 150.0  # of the limb's length
 _SURE_ENOUGH = 0.75
@@ -192,7 +191,7 @@ def _trace(photo: Photograph, strip: Strip, panel: Panel, drawn: _Drawn | None) 
         region = find_region(strip, panel, photo.name, None if drawn is None else drawn.painted)
         outline = _edges(photo, strip, region, None if drawn is None else drawn.correction)
         _refuse_cut_off(outline, photo)
-        _refuse_unsure(outline, photo.name)
+        _refuse_short(outline, photo.name)
     except OutlineError as error:
         return error
     return outline
@@ -267,7 +266,7 @@ def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
             )
 
 
-def _refuse_unsure(outline: Outline, name: str) -> None:
+def _refuse_short(outline: Outline, name: str) -> None:
     heights = outline.heights[0]
     seen = float(heights[-1] - heights[0]) if len(heights) else 0.0
     if seen < _LEAST_MM:
@@ -276,14 +275,6 @@ def _refuse_unsure(outline: Outline, name: str) -> None:
             where=name,
             do="Use a backdrop of another colour than the skin, and keep the other leg away from this one.",
         )
-    for side, edge in zip(("left", "right"), outline.edges, strict=True):
-        if edge.sure.mean() < _LEAST_SURE:
-            raise OutlineError(
-                f"the limb's {side} edge cannot be told from what is behind it.",
-                where=name,
-                do="Use a backdrop of another colour than the skin and even light, give the file as the "
-                "phone saved it, or draw the edge by hand.",
-            )
 
 
 def _top(areas: Iterable[Area], axis_from_world: Pose) -> float:
