@@ -18,7 +18,6 @@ from digitise.capture.sheets.field import Board
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
-
 _QUIET = 0.3  # of a marker's side: the white zone that is not plain backdrop
 _RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0

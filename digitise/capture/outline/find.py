@@ -188,7 +188,7 @@ def _least_sure(outline: Outline) -> float:
 def _trace(photo: Photograph, strip: Strip, panel: Panel, drawn: _Drawn | None) -> Outline | OutlineError:
     """Find both edges against one idea of the backdrop's colour, or tell why not."""
     try:
-        region = find_region(strip, panel, photo.name, None if drawn is None else drawn.painted)
+        region = find_region(photo.pixels, strip, panel, photo.name, None if drawn is None else drawn.painted)
         outline = _edges(photo, strip, region, None if drawn is None else drawn.correction)
         _refuse_cut_off(outline, photo)
         _refuse_short(outline, photo.name)
@@ -210,6 +210,7 @@ def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correcti
     for index, points in enumerate(near):
         edge = sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
+        edge = replace(edge, seen=edge.seen & ~region.hidden[index][skin])
         if correction is not None:
             offsets = drawn_offsets(correction, strip, ("left", "right")[index], heights)
             at = strip.photo_from_plane(offsets, heights)

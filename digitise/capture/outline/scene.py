@@ -66,5 +66,3 @@ def _still(calibration: Calibration, name: str, a: int, b: int) -> bool:
 def _one_plane(a: Pose, b: Pose) -> bool:
     offset = a.inverse() @ b
     return bool(offset.rotation[2, 2] > _ONE_PLANE_COS and abs(offset.translation[2]) < _ONE_PLANE_MM)
-
-
