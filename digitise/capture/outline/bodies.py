@@ -83,7 +83,7 @@ def limb_pair(
     first += (strip.offsets[0] - first) % -STEP_MM  # on a column of the strip
     table = step_table(pixels, strip, slice(int(rows[0]), int(rows[-1]) + 1), first, last)
     height, width = table.strength.shape
-    corner = int(round((first - strip.offsets[0]) / STEP_MM))
+    corner = round((first - float(strip.offsets[0])) / STEP_MM)
     like = panel.inside & (panel.distance2 < _LIKE_BACKDROP)
     plain = np.where(painted == 0, like, 8.0 * (painted < 0))
     backdrop = _per_cell(plain[rows[0] :, corner:], height, width)

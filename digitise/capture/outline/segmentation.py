@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +10,7 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
 from digitise.capture.outline.backdrop import Panel, squared_distance
 from digitise.capture.outline.bodies import Pair, limb_pair
 from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.region import Region
 from digitise.capture.outline.sheet_colour import Mask, Values
 from digitise.capture.outline.viterbi import best_path
 from digitise.capture.photo.colour import brightness_and_hue
@@ -48,36 +47,6 @@ _UNLIKE = 5.0  # squared distance from which a cell is more likely limb than sur
 _BINS = np.array([28, 28, 28])
 _LOW = np.array([-5.6, -1.0, -1.6], np.float32)
 _HIGH = np.array([0.1, 1.8, 1.2], np.float32)
-
-
-@dataclass(frozen=True)
-class Region:
-    """The limb in a strip, row by row.
-
-    Attributes
-    ----------
-    rows
-        (n,) consecutive strip rows that show the limb, from the trunk down.
-    left, right
-        (n,) boundary offsets from the axis, mm, as seen.
-    evidence
-        For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
-        each cell, bounded.
-    doubtful
-        For each boundary (n,) True where the colours on its two sides hardly differ.
-    touched
-        For each boundary (n,) True where something other than a known backdrop lies beyond it.
-    hidden
-        For each boundary (n,) True where it cannot be made out at all.
-    """
-
-    rows: NDArray[np.intp]
-    left: Array
-    right: Array
-    evidence: tuple[Values, Values]
-    doubtful: tuple[Mask, Mask]
-    touched: tuple[Mask, Mask]
-    hidden: tuple[Mask, Mask]
 
 
 def find_region(
