@@ -45,7 +45,9 @@ def temporary_folder(beside: Path | None = None) -> Iterator[Path]:
     except OSError:
         if beside is None:
             raise
-        noted = nullcontext()  # a data folder that cannot be written to shall not keep results from being made
+        noted = (
+            nullcontext()
+        )  # a data folder that cannot be written to shall not keep results from being made
     with noted:
         folder.mkdir(mode=0o700)
         try:

@@ -10,7 +10,7 @@ import numpy as np
 from output_support import measure
 
 from digitise.output.model.agreement import seal_of
-from digitise.output.model.file import model_text
+from digitise.output.model.files import model_text
 from digitise.record.values import ModelFiles
 from digitise.tape.rows import TapeRow
 
@@ -32,7 +32,12 @@ def model_of_visit(limb="leg", side="left", made_from=(), tape=(), filling=b"lim
     text, arrays = _small()
     stream = io.BytesIO()
     np.savez(stream, **arrays, filling=np.frombuffer(filling, np.uint8))
-    own = {"limb": limb, "side": side, "limb_sha256": hashlib.sha256(stream.getvalue()).hexdigest(), "note": "ä"}
+    own = {
+        "limb": limb,
+        "side": side,
+        "limb_sha256": hashlib.sha256(stream.getvalue()).hexdigest(),
+        "note": "ä",
+    }
     return as_made_from(ModelFiles(text, stream.getvalue()), made_from, tape, **own, **changes)
 
 

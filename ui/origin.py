@@ -85,7 +85,7 @@ def _own_hosts(server: tuple[str, int | None] | None) -> set[str]:
 
 def _literal(address: str) -> Iterable[str]:
     try:
-        found = ipaddress.ip_address(address.split("%")[0])
+        found = ipaddress.ip_address(address.split("%", maxsplit=1)[0])
     except ValueError:
         return
     mapped = getattr(found, "ipv4_mapped", None)

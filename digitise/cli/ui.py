@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 
 from digitise.cli import show
+from digitise.cli.options import RecordsOption
 from digitise.errors import OutputError
 
 PORT = 8765
@@ -38,12 +39,7 @@ def ui(
         Path | None,
         typer.Option("--passphrase-file", help="A file whose first line is the passphrase to ask for."),
     ] = None,
-    records: Annotated[
-        str | None,
-        typer.Option(
-            "--records", help="File or address of the records; else DIGITISE_RECORDS, else your folder."
-        ),
-    ] = None,
+    records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,

@@ -78,12 +78,14 @@ def write_backup(database: Database, path: Path) -> None:
 def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
     """Make records from a backup, whole or not at all, and return how many rows each table has.
 
+    Records without visits, such as opening them makes, are no obstacle: they give way to the backup's.
+
     Parameters
     ----------
     path
         The backup.
     into
-        An address, a file, or None for the default place.  It must be empty.
+        An address, a file, or None for the default place.  It must hold no visit.
 
     Raises
     ------
@@ -94,7 +96,7 @@ def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
     try:
         with open_sealed_zip(path, path.name) as archive:
             manifest = _read_manifest(archive, path.name)
-            if target.file:
+            if target.file and not target.file.exists():
                 _restore_file(target.file, archive, manifest, path.name)
             else:
                 _fill(target, archive, manifest, path.name)
@@ -193,7 +195,7 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
     with target.writing() as session:
         connection = session.connection()
         if schema.version_of(connection, target.where) is not None:
-            raise _not_empty(target.where)
+            _clear(connection, target.where)
         schema.migrate(connection, manifest.form)
         try:
             counts = {
@@ -208,6 +210,16 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
             raise cut_short(where)
         if manifest.form != schema.HEAD:
             schema.migrate(connection)
+
+
+def _clear(connection: Connection, where: str) -> None:
+    """Drop the tables of records without visits, within the transaction that fills them again."""
+    tables = _tables(connection)
+    visits = tables.tables.get("visits")
+    if visits is None or connection.scalar(select(func.count()).select_from(visits)):
+        raise _not_empty(where)
+    tables.drop_all(connection)
+    Table(schema.VERSION_TABLE, MetaData()).drop(connection)
 
 
 def _fill_table(connection: Connection, table: Table, archive: zipfile.ZipFile) -> int:

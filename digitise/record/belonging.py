@@ -81,7 +81,9 @@ def _check_tape(summary: ModelForm, rows: Sequence[TapeRow]) -> None:
     made_from = sorted((row.height_mm, row.tape_mm) for row in summary.tape_check)
     held = sorted((row.height_mm, row.girth_mm) for row in rows)
     near = len(made_from) == len(held) and all(
-        abs(a - b) <= _ROUNDED_MM for one, other in zip(made_from, held, strict=True) for a, b in zip(one, other)
+        abs(a - b) <= _ROUNDED_MM
+        for one, other in zip(made_from, held, strict=True)
+        for a, b in zip(one, other)
     )
     if not near:
         raise RecordError(

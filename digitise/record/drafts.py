@@ -16,7 +16,7 @@ from typing import Any
 
 import platformdirs
 
-_INPUTS = "draft.json"
+_INPUTS = "draft"
 
 
 def drafts_folder() -> Path:
@@ -65,7 +65,7 @@ def _is_of(folder: Path, code: str, photographs: Collection[str]) -> bool:
             if not path.is_file():
                 continue
             data = path.read_bytes()
-            # a file half written begins with a dot and goes on with the name it would have had
+            # one half written begins with a dot, a damaged one that was set aside with the same word
             if path.name.lstrip(".").startswith(_INPUTS) and _names(data, code):
                 return True
             if hashlib.sha256(data).hexdigest() in photographs:

@@ -32,9 +32,7 @@ _OfClient = Mapping[type[Base], ColumnElement[bool]]
 """For each table, which of its rows belong to the client; by numbers, so that it still tells afterwards."""
 
 
-def forget_client(
-    database: Database, code: str, copies: list[Path], half_made: list[Path]
-) -> DeletionRecord:
+def forget_client(database: Database, code: str, copies: list[Path], half_made: list[Path]) -> DeletionRecord:
     """Remove a client's rows and photographs, wipe the space they took, and prove that they are gone.
 
     Parameters
@@ -57,9 +55,7 @@ def forget_client(
         if client_id is not None:
             mine = _rows_of(session, client_id)
             before = _counts(session, mine)
-            photographs = set(
-                session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id))
-            )
+            photographs = set(session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id)))
             session.execute(delete(ClientRow).where(ClientRow.id == client_id))  # the rest follows by cascade
             used = select(VisitRow.field_sha256).where(VisitRow.field_sha256.is_not(None))
             session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))

@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from digitise.errors import ModelError
-from digitise.output.model.file import read_model, write_model_file
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model_file
 
 
 @pytest.fixture(scope="module")

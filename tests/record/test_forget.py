@@ -22,7 +22,9 @@ MARK = "UNMISTAKABLE-REMARK"
 def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
     store.add_visit(full_visit)
     store.add_visit(a_visit(side="right", photos=(picture(2), picture(5))))
-    kept = store.add_visit(a_visit(client="B-2", photos=(picture(3),), model=limb_model(photos=(picture(3),))))
+    kept = store.add_visit(
+        a_visit(client="B-2", photos=(picture(3),), model=limb_model(photos=(picture(3),)))
+    )
     others = visit_facts(store.load_visit(kept))
     proof = store.forget("k-017")
     assert (proof.client, proof.visits, proof.photographs, proof.copies) == ("K-017", 2, 3, ())
@@ -142,7 +144,10 @@ def test_no_byte_is_left_of_drafts_and_of_what_killed_programs_left(place, tmp_p
     note = f"{MARK} of this client"
     drafts = drafts_folder()
     left = {
-        "typed": {"draft.json": f'{{"client": "k-017 ", "note": "{note}"}}'.encode(), "photo-1.jpg": b"theirs"},
+        "typed": {
+            "draft.json": f'{{"client": "k-017 ", "note": "{note}"}}'.encode(),
+            "photo-1.jpg": b"theirs",
+        },
         "half written": {".draft.json-0a1b2c3d": f'{{"client": "K-017", "note": "{MARK}'.encode()},
         "nameless": {"draft.json": b'{"client": ""}', "photo-1.jpg": remove_metadata(picture(1))},
         "of another": {"draft.json": b'{"client": "K-0170"}', "photo-1.jpg": b"another"},

@@ -298,7 +298,10 @@ BAD = {
     "model damaged": ({"model": ModelFiles("{", b"PK")}, "not JSON"),
     "limb damaged": ({"model": ModelFiles(limb_model().json, b"")}, "cut short"),
     "limb cut": ({"model": ModelFiles(limb_model().json, limb_model().limb[:-1])}, "cut short"),
-    "limb of another model": ({"model": ModelFiles(limb_model().json, limb_model(filling=b"x").limb)}, "another"),
+    "limb of another model": (
+        {"model": ModelFiles(limb_model().json, limb_model(filling=b"x").limb)},
+        "another",
+    ),
     "model of other girths": ({"model": limb_model(tape=girths(3, 221.0))}, "other girths"),
     "model of more girths": ({"model": limb_model(tape=girths(4))}, "other girths"),
     "model without girths": ({"model": limb_model(tape=())}, "other girths"),

@@ -6,6 +6,7 @@ import hashlib
 import io
 import warnings
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 
 import cv2
@@ -17,6 +18,7 @@ from PIL import Image
 from digitise.capture.photo import jpeg
 from digitise.capture.photo.exif import ExifFacts, facts_block, read_facts
 from digitise.capture.photo.idle import has_idle_bytes
+from digitise.capture.photo.taken import time_taken
 from digitise.errors import PhotoError
 
 LARGEST_FILE = 60 * 2**20
@@ -67,6 +69,8 @@ class Photograph:
         Equal for photographs of one phone at one focal setting and picture size; None when unknown.
     facts
         What else the file says of its camera type; orientation is that of ``pixels``, always 1.
+    taken
+        When, by the phone's clock; to compare photographs with, and in nothing that is stored or passed on.
     """
 
     name: str
@@ -76,6 +80,7 @@ class Photograph:
     lens_key: str | None
     facts: ExifFacts = field(default_factory=ExifFacts)
     kept_sha256: str = ""
+    taken: datetime | None = field(default=None, repr=False)
 
 
 def read_photo(path: Path | str) -> Photograph:
@@ -105,6 +110,7 @@ def read_photo(path: Path | str) -> Photograph:
         lens_key=facts.lens_key((width, height)),
         facts=replace(facts, orientation=1),
         kept_sha256=hashlib.sha256(kept).hexdigest(),
+        taken=time_taken(data),
     )
 
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from fpdf import FPDF
 
-from digitise.capture.sheets.layout import PAGE_MM, Paper
 from digitise.capture.sheets.printing import FONT, foot_outline
+from digitise.paper import PAGE_MM, Paper
 
 _MARGIN = 15.0
 _Point = tuple[float, float]

@@ -115,4 +115,6 @@ def _holds(own: Estimate, stated: tuple[float, float]) -> bool:
     low, high = own.interval_95
     wide, own_wide = stated[1] - stated[0], float(high) - float(low)
     middle = abs(sum(stated) / 2 - float(own.mean)) <= _OTHERWISE * abs(float(own.mean)) + _ROUNDED
-    return middle and own_wide / _INTERVAL_RATIO <= wide + _ROUNDED <= own_wide * _INTERVAL_RATIO + 2 * _ROUNDED
+    return (
+        middle and own_wide / _INTERVAL_RATIO <= wide + _ROUNDED <= own_wide * _INTERVAL_RATIO + 2 * _ROUNDED
+    )

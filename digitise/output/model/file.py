@@ -1,10 +1,9 @@
-"""model.json and limb.npz: a measured limb in figures, and the limb itself; written and read back."""
+"""model.json and limb.npz, a measured limb in figures and the limb itself, read back."""
 
 from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +13,7 @@ from pydantic_core import ErrorDetails, from_json
 from digitise.errors import ModelError
 from digitise.output.model.agreement import check_same, seal_of
 from digitise.output.model.form import FORMAT, ModelForm
-from digitise.output.model.limb_file import LARGEST_FILE, limb_from_bytes, limb_to_bytes
-from digitise.output.model.measured import Measured
-from digitise.output.model.summarise import summarise
+from digitise.output.model.limb_file import LARGEST_FILE, limb_from_bytes
 from digitise.shape.limb import Limb
 
 MODEL_FILE = "model.json"
@@ -39,66 +36,6 @@ class StoredModel:
 
     limb: Limb
     summary: ModelForm
-
-
-@dataclass(frozen=True)
-class ModelText:
-    """A limb model as its two files hold it.
-
-    Attributes
-    ----------
-    summary
-        The content of model.json.
-    json
-        Its text.
-    limb
-        The bytes of limb.npz.
-    """
-
-    summary: ModelForm
-    json: str
-    limb: bytes
-
-
-def model_text(measured: Measured, created: datetime | None = None) -> ModelText:
-    """Return what :func:`write_model_file` writes.
-
-    Parameters
-    ----------
-    measured
-        What was measured.
-    created
-        When, with its time zone; now when not given.
-    """
-    data = limb_to_bytes(measured.fit.limb)
-    when = datetime.now(UTC).replace(microsecond=0) if created is None else created.astimezone(UTC)
-    open_summary = summarise(measured, when, hashlib.sha256(data).hexdigest())
-    seal = seal_of(from_json(open_summary.model_dump_json()))
-    summary = open_summary.model_copy(update={"seal": seal})
-    return ModelText(summary, summary.model_dump_json(indent=1) + "\n", data)
-
-
-def write_model_file(folder: Path, measured: Measured, created: datetime | None = None) -> ModelForm:
-    """Write model.json and limb.npz into a folder that exists, and return what model.json says.
-
-    Parameters
-    ----------
-    folder
-        Where to.
-    measured
-        What was measured.
-    created
-        When, with its time zone; now when not given.
-
-    Raises
-    ------
-    OSError
-        The files cannot be written.
-    """
-    model = model_text(measured, created)
-    (folder / LIMB_FILE).write_bytes(model.limb)
-    (folder / MODEL_FILE).write_text(model.json, encoding="utf-8", newline="")
-    return model.summary
 
 
 def read_model(folder: str | Path) -> StoredModel:
@@ -183,7 +120,9 @@ def summary_from_json(data: str | bytes, where: str) -> ModelForm:
         raise ModelError(f"The file is not JSON ({error}).", where=where, do=_AGAIN) from error
     if summary.seal not in (None, seal_of(content)):
         raise ModelError(
-            "The file was changed after it was written: its figures cannot be trusted.", where=where, do=_AGAIN
+            "The file was changed after it was written: its figures cannot be trusted.",
+            where=where,
+            do=_AGAIN,
         )
     return summary
 

@@ -13,12 +13,13 @@ import numpy as np
 from pydantic import (
     AfterValidator,
     AwareDatetime,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
     Field,
     model_validator,
 )
+
+from digitise.geometry.camera import Camera, Lens
+from digitise.geometry.rigid import Pose
+from digitise.output.forms import Digest, Form, Name, SoftwareForm, Text, WarningForm
 
 FORMAT: Final = "limb-model/1"
 _SQUARE = 1e-6
@@ -30,13 +31,6 @@ def _rising(interval: tuple[float, float]) -> tuple[float, float]:
     return interval
 
 
-def _printable(text: object) -> object:
-    """Replace what cannot be printed or encoded: file names may hold any byte."""
-    return "".join(c if c.isprintable() else "?" for c in text) if isinstance(text, str) else text
-
-
-Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
-Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
@@ -45,13 +39,6 @@ Millilitres = Annotated[float, Field(gt=0, le=200_000)]
 Interval = Annotated[tuple[Offset, Offset], AfterValidator(_rising)]
 _Wide = Annotated[float, Field(ge=-10_000_000, le=10_000_000)]
 WideInterval = Annotated[tuple[_Wide, _Wide], AfterValidator(_rising)]
-Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-
-
-class Form(BaseModel):
-    """Strict and frozen; fields that this version does not know are left aside."""
-
-    model_config = ConfigDict(strict=True, frozen=True, allow_inf_nan=False, extra="ignore")
 
 
 class SectionForm(Form):
@@ -125,6 +112,30 @@ class CameraForm(Form):
         return self
 
 
+def camera_form(camera: Camera) -> CameraForm:
+    """Return a camera's figures, none of them rounded."""
+    lens, pose = camera.lens, camera.camera_from_world
+    x, y, z = (tuple(map(float, row)) for row in pose.rotation)
+    return CameraForm(
+        size_px=camera.size,
+        fx_px=float(lens.focal_px),
+        fy_px=float(lens.focal_px),
+        cx_px=float(lens.centre_px[0]),
+        cy_px=float(lens.centre_px[1]),
+        k1=float(lens.k1),
+        k2=float(lens.k2),
+        rotation=(x, y, z),  # type: ignore[arg-type]
+        translation_mm=tuple(map(float, pose.translation)),  # type: ignore[arg-type]
+    )
+
+
+def camera_from_form(form: CameraForm) -> Camera:
+    """Return the camera, the same to the last bit."""
+    lens = Lens(form.fx_px, np.array([form.cx_px, form.cy_px]), form.k1, form.k2)
+    pose = Pose(np.array(form.rotation), np.array(form.translation_mm))
+    return Camera(lens, pose, form.size_px)
+
+
 class DrawnForm(Form):
     """What a person changed in an outline: length of each edge that was drawn, and how many strokes."""
 
@@ -155,13 +166,6 @@ class PhotoForm(Form):
     drawn: DrawnForm | None = None
 
 
-class WarningForm(Form):
-    """Something a person should know: a stable code and a sentence."""
-
-    code: Name
-    text: Text
-
-
 class FindingForm(Form):
     """What the check of the photographs said; ``photo`` is empty when it is about all together."""
 
@@ -170,13 +174,6 @@ class FindingForm(Form):
     severity: Literal["note", "warning", "refuse"]
     text: Text
     do: Text = ""
-
-
-class SoftwareForm(Form):
-    """What wrote the file."""
-
-    name: Name
-    version: Name
 
 
 class AxisForm(Form):

@@ -14,9 +14,9 @@ from scipy.spatial.transform import Rotation
 from digitise.errors import ModelError
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
-from digitise.output.model.cameras import camera_form, camera_from_form
-from digitise.output.model.file import read_model, write_model_file
-from digitise.output.model.form import CameraForm
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model_file
+from digitise.output.model.form import CameraForm, camera_form, camera_from_form
 
 number = st.floats(-1e4, 1e4)
 cameras = st.builds(

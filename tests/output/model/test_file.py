@@ -12,7 +12,8 @@ from output_support import ROWS, changed, measure
 from digitise import __version__
 from digitise.errors import ShapeError
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import read_model, write_model_file
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model_file
 from digitise.output.model.form import ModelForm
 from digitise.shape import limb as read
 from digitise.tape.rows import TapeRow
