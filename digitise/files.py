@@ -94,6 +94,26 @@ def flush_folder(folder: Path) -> None:
                 raise
 
 
+def put_new(part: Path, target: Path) -> None:
+    """Give a complete file its name, unless a file of that name has come meanwhile, which then stays.
+
+    Raises
+    ------
+    OSError
+        The disk refuses.
+    """
+    _flush(part)
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        return
+    except OSError:
+        # a file system without links; elsewhere a rename would replace what is there
+        if not target.exists():
+            part.replace(target)
+    flush_folder(target.parent)
+
+
 def _flush_all(folder: Path) -> None:
     """Have the files of a folder on the disk, not only in the system's memory."""
     for item in folder.iterdir():

@@ -62,8 +62,15 @@ def open_sealed_zip(path: Path, where: str) -> Iterator[zipfile.ZipFile]:
         try:
             with zipfile.ZipFile(file) as archive:
                 yield archive
-        except (zipfile.BadZipFile, KeyError) as error:
+        except (zipfile.BadZipFile, KeyError, NotImplementedError) as error:
             raise cut_short(where) from error
+
+
+def dated(name: str, packing: int = zipfile.ZIP_DEFLATED) -> zipfile.ZipInfo:
+    """Return a member's head with one fixed date: the format knows none before 1980, a wrong clock does."""
+    member = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+    member.compress_type = packing
+    return member
 
 
 def cut_short(where: str) -> RecordError:

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import os
 import re
-from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
 
 from digitise.errors import RecordError
+from digitise.files import put_new
 from digitise.record import schema
 from digitise.record.backup import write_backup
-from digitise.record.database import PATIENCE_S, Database, connect, translate_errors
+from digitise.record.database import PATIENCE_S, Database, connect, damaged, translate_errors
 from digitise.record.drafts import clear_half_made
-from digitise.unfinished import clear_unfinished
+from digitise.unfinished import clear_unfinished, temporary_folder
 
 _COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"
 
+_SMALLEST = 512
+"""Bytes of the smallest page of a SQLite file."""
 # the random part as Python's tempfile makes it
 _HALF_MADE = re.compile(r"\.(backup|restore|export)-[a-z0-9_]{8}")
 
@@ -28,8 +30,8 @@ def open_records(
 ) -> Database:
     """Open the records at ``place``, as :func:`digitise.record.database.connect` understands it.
 
-    What killed programs left unfinished is removed.  An empty place is made ready.  Records of an older version are migrated forward after a copy was
-    written beside them.
+    What killed programs left unfinished is removed.  Records are made where there is no file, or no table on a
+    server.  Those of an older version are migrated forward after a copy was written beside them.
 
     Parameters
     ----------
@@ -46,7 +48,7 @@ def open_records(
     database = connect(place, patience_s)
     try:
         if database.file:
-            _ready_file(database.file, create)
+            _ready_file(database, create)
         with database.reading() as session:
             version = schema.version_of(session.connection(), database.where)
         if version is None and not create:
@@ -85,21 +87,45 @@ def _bring_forward(database: Database, version: str | None) -> None:
         schema.refuse_unknown(version, database.where)
         database.check()
         name = _COPY.format(version=schema.HEAD, time=datetime.now(UTC))
+        earlier = sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-{schema.HEAD}-*.zip"))
         write_backup(database, _copies_folder(database) / f"{_copy_stem(database)}-{name}")
+        with translate_errors(database.where):
+            # of migrations that were cut short: this copy holds all that they hold
+            for copy in earlier:
+                copy.unlink(missing_ok=True)
     with database.writing() as session:
         # another program may have done it while this one waited
         if schema.version_of(session.connection(), database.where) == version:
             schema.migrate(session.connection())
 
 
-def _ready_file(file: Path, create: bool) -> None:
-    if not file.exists() and not create:
-        raise _nothing_here(file.name)
+def _ready_file(database: Database, create: bool) -> None:
+    """Have a file of records, whole from its first moment; one that lost its content is not taken for new."""
+    file = database.file
+    assert file is not None
     with translate_errors(file.name):
-        make_private_folder(file.parent)
-        with suppress(FileExistsError):
-            # made here and not by SQLite, so that nobody else can ever read it
-            os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        if not file.exists():
+            if not create:
+                raise _nothing_here(file.name)
+            make_private_folder(file.parent)
+            _make_file(file)
+        elif file.stat().st_size < _SMALLEST:
+            raise damaged(file.name)
+
+
+def _make_file(file: Path) -> None:
+    # a private folder, for SQLite puts files beside the database
+    with temporary_folder(file.parent) as scratch:
+        part = scratch / file.name
+        # made here and not by SQLite, so that nobody else can ever read it
+        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        database = connect(part)
+        try:
+            with database.writing() as session:
+                schema.migrate(session.connection())
+        finally:
+            database.close()
+        put_new(part, file)
 
 
 def make_private_folder(folder: Path) -> None:
