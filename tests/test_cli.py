@@ -156,7 +156,7 @@ def interrupted(*_):
     raise KeyboardInterrupt
 
 
-@pytest.mark.parametrize("moment", ["digitise.cli.capture.find_markers", "digitise.cli.app.run"])
+@pytest.mark.parametrize("moment", ["digitise.capture.calibration.markers.find_markers", "digitise.cli.app.run"])
 def test_ctrl_c_ends_quietly(capsys, tmp_path, monkeypatch, moment):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(moment, interrupted)

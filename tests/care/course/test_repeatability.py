@@ -56,7 +56,7 @@ SIX_DIGITS = 5.1e-7
 
 
 def test_limits_of_agreement_of_the_peak_flow_meters():
-    found = bland_altman(LARGE[0], MINI[0])
+    found = bland_altman(LARGE[0], MINI[0], width=1.96)
     assert found.n == 17
     assert found.bias == pytest.approx((-2.1176, -22.0488, 17.8135), abs=FOUR_DIGITS)
     assert found.sd == pytest.approx(38.7651, abs=FOUR_DIGITS)
