@@ -46,6 +46,10 @@ def model(
         list[Path] | None,
         typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
     ] = None,
+    same_visit: Annotated[
+        bool,
+        typer.Option("--same-visit", help="All photographs are of one visit, whatever their times say."),
+    ] = False,
     as_json: show.JsonOption = False,
 ) -> None:
     """Make a 3-D limb with error bars from photographs and tape girths."""
@@ -72,6 +76,7 @@ def model(
             axis_from_world=axis_pose,
             profile=profile,
             corrections=_corrections(corrections or [], photos),
+            same_visit=same_visit,
             progress=progress,
         )
         progress("Writing")

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import re
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from pydantic_core import from_json
 
 from digitise.errors import OutputError
 from digitise.files import check_folder, new_folder
 from digitise.output.forms import now
+from digitise.output.model.agreement import seal_of
 from digitise.output.model.file import LIMB_FILE, MODEL_FILE
 from digitise.output.model.form import ModelForm, SectionForm
 from digitise.output.model.limb_file import limb_to_bytes
@@ -65,6 +69,42 @@ def write_model(out: str | Path, measured: Measured, created: datetime | None = 
     return summary
 
 
+@dataclass(frozen=True)
+class ModelText:
+    """A limb model as its two files hold it.
+
+    Attributes
+    ----------
+    summary
+        The content of model.json.
+    json
+        Its text.
+    limb
+        The bytes of limb.npz.
+    """
+
+    summary: ModelForm
+    json: str
+    limb: bytes
+
+
+def model_text(measured: Measured, created: datetime | None = None) -> ModelText:
+    """Return what :func:`write_model_file` writes.
+
+    Parameters
+    ----------
+    measured
+        What was measured.
+    created
+        When, with its time zone; now when not given.
+    """
+    data = limb_to_bytes(measured.fit.limb)
+    when = now() if created is None else created.astimezone(UTC)
+    unsealed = summarise(measured, when, hashlib.sha256(data).hexdigest())
+    summary = unsealed.model_copy(update={"seal": seal_of(from_json(unsealed.model_dump_json()))})
+    return ModelText(summary, summary.model_dump_json(indent=1) + "\n", data)
+
+
 def write_model_file(folder: Path, measured: Measured, created: datetime | None = None) -> ModelForm:
     """Write model.json and limb.npz into a folder that exists, and return what model.json says.
 
@@ -82,12 +122,10 @@ def write_model_file(folder: Path, measured: Measured, created: datetime | None 
     OSError
         The files cannot be written.
     """
-    data = limb_to_bytes(measured.fit.limb)
-    when = now() if created is None else created.astimezone(UTC)
-    summary = summarise(measured, when, hashlib.sha256(data).hexdigest())
-    (folder / LIMB_FILE).write_bytes(data)
-    (folder / MODEL_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
-    return summary
+    model = model_text(measured, created)
+    (folder / LIMB_FILE).write_bytes(model.limb)
+    (folder / MODEL_FILE).write_text(model.json, encoding="utf-8", newline="")
+    return model.summary
 
 
 def check_model_folder(out: str | Path) -> None:

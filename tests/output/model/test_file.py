@@ -123,6 +123,7 @@ def test_photographs(content, measured):
         "outline": "outline-1.jpg",
         "camera": front["camera"],
         "drawn": None,
+        "kept_sha256": None,
     }
     assert (side["markers"], side["outline"]) == (3, "outline-2.jpg")
 
@@ -247,5 +248,5 @@ def test_schema_names_the_contract():
 
 def test_fields_of_later_versions_are_left_aside(written, tmp_path, content):
     (tmp_path / "limb.npz").write_bytes((written / "limb.npz").read_bytes())
-    (tmp_path / "model.json").write_text(json.dumps({**content, "shoe_size": 42}))
+    (tmp_path / "model.json").write_text(json.dumps({**content, "shoe_size": 42, "seal": None}))
     assert read_model(tmp_path).summary.volume_ml == content["volume_ml"]
