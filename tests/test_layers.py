@@ -1,4 +1,4 @@
-"""The import rules of pyproject.toml hold: data flows one way; and no room is too full to find one's way in."""
+"""The import rules of pyproject.toml hold: data flows one way; and no room is too full."""
 
 import re
 import subprocess

@@ -10,7 +10,7 @@ import pytest
 from digitise.cli.app import COMMANDS
 
 CLI = Path(__file__).parents[1] / "digitise/cli"
-HEAVY = {"numpy", "scipy", "cv2", "PIL", "matplotlib", "trimesh", "shapely", "fpdf", "sqlalchemy", "streamlit"}
+HEAVY = {"numpy", "scipy", "cv2", "PIL", "matplotlib", "trimesh", "shapely", "fpdf", "sqlalchemy"}
 
 
 def loaded(*words):
