@@ -20,7 +20,7 @@ from digitise.output.cautions import caution
 from digitise.output.figures.render import Window, camera_view
 from digitise.output.model.file import read_model
 from digitise.output.model.form import camera_from_form
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.mesh import limb_mesh

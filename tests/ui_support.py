@@ -20,7 +20,7 @@ from streamlit.testing.v1 import AppTest
 
 from digitise import synthetic
 from digitise.output.model.files import write_model_file
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.shape.fit import fit_limb

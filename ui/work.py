@@ -33,7 +33,7 @@ from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline
 from digitise.paper import Paper
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId
 from digitise.shape.limb import Limb

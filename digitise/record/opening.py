@@ -10,9 +10,9 @@ from pathlib import Path
 import platformdirs
 
 from digitise.errors import RecordError
-from digitise.record import schema
 from digitise.record.backup import write_backup
 from digitise.record.database import PATIENCE_S, Database, connect, translate_errors
+from digitise.record.migrations import schema
 
 _COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"
 

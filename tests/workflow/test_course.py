@@ -11,7 +11,7 @@ from solid_limbs import cone_with, limb
 
 from digitise.errors import CourseError, RecordError
 from digitise.output.course.volumes import stored_girths, stored_volume
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.limb import volume
