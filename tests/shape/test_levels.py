@@ -2,8 +2,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 
-from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
 from digitise.shape.levels import foot_top, hand_top

@@ -7,7 +7,6 @@ Two-way analysis of variance of n subjects by k measurements, the six forms of S
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
@@ -61,11 +60,6 @@ class Anova:
     ss_error: float
 
     @property
-    def ss_total(self) -> float:
-        """Sum of squares about the grand mean."""
-        return self.ss_subjects + self.ss_measurements + self.ss_error
-
-    @property
     def bms(self) -> float:
         """Mean square between subjects."""
         return self.ss_subjects / (self.n - 1)
@@ -84,16 +78,6 @@ class Anova:
     def wms(self) -> float:
         """Mean square within subjects."""
         return (self.ss_measurements + self.ss_error) / (self.n * (self.k - 1))
-
-    @property
-    def sem_consistency(self) -> float:
-        """Standard error of measurement apart from a shift between the columns: root of EMS."""
-        return math.sqrt(self.ems)
-
-    @property
-    def sem_agreement(self) -> float:
-        """Standard error of measurement with the shifts in it: root of WMS."""
-        return math.sqrt(self.wms)
 
 
 def anova(scores: Sequence[Sequence[float]]) -> Anova:

@@ -31,13 +31,6 @@ _ROUNDING = 1e-12
 # ---- single figures -----------------------------------------------------------------------------
 
 
-def sem_from_icc(sd: float, correlation: float) -> float:
-    """Return ``sd sqrt(1 - ICC)``: SEM from the sd between people and the correlation of repeats."""
-    if not sd >= 0.0 or not correlation <= 1.0:
-        raise CourseError(f"No sd of {sd:g} goes with a correlation of {correlation:g}.")
-    return sd * math.sqrt(1 - correlation)
-
-
 class Tem(NamedTuple):
     """Technical error of measurement, in the unit of the values and in percent of their mean."""
 

@@ -20,6 +20,7 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
+import tomli_w
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from digitise.errors import PlanError
@@ -173,18 +174,7 @@ def _sentence(error: ValidationError) -> str:
 
 def plan_to_toml(plan: Plan) -> str:
     """Return the plan as an editable plan.toml, every number written out."""
-    lines = ["# A wrap, layer by layer from the skin outward. Every number may be changed.", ""]
-    whole = plan.model_dump(exclude={"layers"})
-    lines += [f"{name} = {_toml(value)}" for name, value in whole.items()]
-    for layer in plan.layers:
-        lines += ["", "[[layers]]"]
-        given = layer.model_dump(exclude_none=True)
-        lines += [f"{name} = {_toml(value)}" for name, value in given.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _toml(value: str | float) -> str:
-    if not isinstance(value, str):
-        return repr(float(value))
-    escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+    content = plan.model_dump(exclude_none=True)
+    layers = content.pop("layers")
+    head = "# A wrap, layer by layer from the skin outward. Every number may be changed.\n\n"
+    return head + tomli_w.dumps({**content, "layers": layers})

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+import synthetic
 from drawn_limbs import Truth, draw_pair, leg_basis, nominal, seen, turned
 from numpy.testing import assert_allclose
 from scipy.linalg import block_diag
 
-from digitise import synthetic
 from digitise.care.change import compare as ch
 from digitise.care.change.align import align_and_solve, mirror
 from digitise.care.change.gaussian_factors import CoefficientIndex, OrderPrior, condition, correlation_factors
