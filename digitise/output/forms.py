@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from digitise import __version__
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate
 
 DIGITS = 3
 """Of every figure in a file: a thousandth of a millimetre, millilitre or percent is far below its error."""
@@ -56,7 +56,7 @@ def rounded(value: object, digits: int = DIGITS) -> float:
     return round(float(np.float64(value)), digits) + 0.0  # type: ignore[arg-type]
 
 
-def interval(estimate: Estimate, digits: int = DIGITS) -> tuple[float, float]:
+def interval(estimate: AnyEstimate, digits: int = DIGITS) -> tuple[float, float]:
     """Return the two ends of the 95 % interval, rounded likewise."""
     low, high = estimate.interval_95
     return rounded(low, digits), rounded(high, digits)

@@ -37,7 +37,7 @@ class ChangeVerdict(Enum):
     UNCLEAR = "unclear"
 
     @classmethod
-    def of(cls, change: Estimate) -> ChangeVerdict:
+    def of(cls, change: Estimate[float]) -> ChangeVerdict:
         """Judge the change of one figure."""
         low, high = change.interval_95
         if high < 0:
@@ -65,8 +65,8 @@ class VolumeChange:
 
     stretch: Stretch
     volumes: Volumes
-    change_ml: Estimate
-    percent: Estimate
+    change_ml: Estimate[float]
+    percent: Estimate[float]
     verdict: ChangeVerdict
 
 
@@ -190,7 +190,7 @@ def volume_change(joint: Joint, stretch: Stretch) -> VolumeChange:
     """Return the change of volume over one stretch; errors common to both limbs cancel."""
     both = Volumes(*volumes(joint, stretch.low, stretch.high))
     variance = both.covariance[0, 0] + both.covariance[1, 1] - 2 * both.covariance[0, 1]
-    change = Estimate(np.asarray(both.mean[1] - both.mean[0]), np.sqrt(np.maximum(variance, 0.0)))
+    change = Estimate(float(both.mean[1] - both.mean[0]), float(np.sqrt(max(variance, 0.0))))
     return VolumeChange(stretch, both, change, percent_limb_change(both), ChangeVerdict.of(change))
 
 

@@ -19,7 +19,7 @@ from digitise.output.figures import style
 from digitise.output.figures.limb import change_reach
 from digitise.output.forms import WarningForm, interval, now, rounded, software
 from digitise.output.model.form import ModelForm
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate, Estimate
 
 EXCESS_FORMULA = "V_affected - V_reference"
 PERCENT_FORMULA = "100 (V_affected - V_reference) / V_reference"
@@ -148,7 +148,7 @@ def _excess(change: Change, over: Excess) -> form.ExcessForm:
     )
 
 
-def _figure(estimate: Estimate, formula: str) -> form.FigureForm:
+def _figure(estimate: AnyEstimate, formula: str) -> form.FigureForm:
     return form.FigureForm(value=rounded(estimate.mean), interval_95=interval(estimate), formula=formula)
 
 

@@ -14,7 +14,7 @@ from digitise.care.surface.place_words import direction_words
 from digitise.output.change.form import VERDICTS, ChangeForm
 from digitise.output.forms import WarningForm
 from digitise.output.plain_text import page, section
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate, Estimate
 
 _FILES = (
     "change-views.png: the limb from four sides, coloured by change; look at this first",
@@ -56,7 +56,7 @@ def sides(change: Change) -> tuple[str, str]:
     return f"{side} {kind}", f"{'right' if side == 'left' else 'left'} {kind}"
 
 
-def with_interval(estimate: Estimate, unit: str, digits: int = 0) -> str:
+def with_interval(estimate: AnyEstimate, unit: str, digits: int = 0) -> str:
     """Return for instance ``-12 mL (95 % interval -20 to -4)``."""
     low, high = (float(end) for end in estimate.interval_95)
     return (
