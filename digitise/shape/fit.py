@@ -29,7 +29,7 @@ from digitise.shape.taped import TapeCheck, cross_check
 from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
-# Evidence this far beyond the reported stretch steadies its ends.
+# Evidence this far beyond the reported segment steadies its ends.
 MARGIN_MM = 20.0
 # Rounds of: where do the planes touch, how far is each point to be trusted, solve.  The depth of the touching
 # point gains about two digits a round.

@@ -135,7 +135,7 @@ def test_repeats_of_one_day_are_groups(left):
     assert (groups[0].from_mm, groups[0].to_mm) == (120.0, 460.0)
     pairs = np.array([group.volumes_ml for group in groups])
     # of pairs: root of the mean square difference over two
-    assert found.sem.mean == pytest.approx(np.sqrt(np.mean(np.diff(pairs) ** 2) / 2))
+    assert found.sem.value == pytest.approx(np.sqrt(np.mean(np.diff(pairs) ** 2) / 2))
     with pytest.raises(CourseError, match="measured twice"):
         study(left)
 

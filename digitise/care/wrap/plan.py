@@ -41,13 +41,13 @@ class Layer(BaseModel):
     width_mm
         Of the bandage.
     from_mm, to_mm
-        Stretch of the limb that it covers, as heights.
+        Segment of the limb that it covers, as heights.
     overlap
         Share of the width that the next turn covers.
     stretch
         Extension when put on: 0.3 is 30 % longer than at rest.
     tension_n
-        Pull over the whole width, N; 0 for padding.  It belongs to the stretch through the bandage's own
+        Pull over the whole width, N; 0 for padding.  It belongs to the extension through the bandage's own
         force-extension curve, which is not known here.
     thickness_mm
         Of one layer.

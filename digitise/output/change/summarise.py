@@ -123,9 +123,9 @@ def _source(model: ModelForm, whole: VolumeChange, which: int) -> form.SourceFor
 
 def _part(part: VolumeChange, mirrored: bool) -> form.PartForm:
     return form.PartForm(
-        name=part.stretch.name,
-        from_mm=rounded(part.stretch.low),
-        to_mm=rounded(part.stretch.high),
+        name=part.segment.name,
+        from_mm=rounded(part.segment.low),
+        to_mm=rounded(part.segment.high),
         first_ml=rounded(part.volumes.mean[0]),
         second_ml=rounded(part.volumes.mean[1]),
         change_ml=rounded(part.change_ml.mean),

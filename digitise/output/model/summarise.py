@@ -74,7 +74,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         cone_volume_ml=cone,
         cone_note=cone_note,
         sections=tuple(_section(section) for section in sections(limb)),
-        stretches=_stretches(limb),
+        stretches=_segments(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
         warnings=tuple(_warnings(measured, findings, cone, cone_note)),
@@ -125,7 +125,7 @@ def _section(section: Section) -> form.SectionForm:
     )
 
 
-def _stretches(limb: Limb) -> tuple[form.StretchForm, ...]:
+def _segments(limb: Limb) -> tuple[form.StretchForm, ...]:
     """Return the volumes between the multiples of 100 mm, the ends included."""
     found = []
     for low, high in pairwise(levels(limb, STRETCH_MM).tolist()):

@@ -91,7 +91,7 @@ def _girth_row(
 
 
 def change_form(change: Change, since: datetime, until: datetime) -> form.ChangeForm:
-    """Return the change of volume in all and by stretch."""
+    """Return the change of volume in all and by segment."""
     return form.ChangeForm(
         since=since,
         until=until,
@@ -102,9 +102,9 @@ def change_form(change: Change, since: datetime, until: datetime) -> form.Change
 
 def _part(part: VolumeChange) -> form.PartForm:
     return form.PartForm(
-        name=part.stretch.name,
-        from_mm=round(part.stretch.low),
-        to_mm=round(part.stretch.high),
+        name=part.segment.name,
+        from_mm=round(part.segment.low),
+        to_mm=round(part.segment.high),
         change_ml=figure(part.change_ml),
         change_percent=figure(part.percent, 1),
         verdict=VERDICTS[part.verdict],
