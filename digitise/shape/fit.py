@@ -105,7 +105,7 @@ def fit_limb(
         start,
         views,
         is_leg=limb == "leg",
-        lowest_tape=min((row.height_mm for row in tape), default=None),
+        taped=tuple(row.height_mm for row in tape),
         from_mm=from_mm,
         to_mm=to_mm,
     )

@@ -56,6 +56,26 @@ class Stretch:
 
 
 @dataclass(frozen=True)
+class Hidden:
+    """A stretch of one edge that something hides, or lies against so that nothing tells them apart.
+
+    Attributes
+    ----------
+    side
+        ``left`` or ``right`` as seen in the photograph.
+    from_mm, to_mm
+        Heights on the axis, mm.
+    what
+        What hides it, in words that follow "is hidden by".
+    """
+
+    side: str
+    from_mm: float
+    to_mm: float
+    what: str
+
+
+@dataclass(frozen=True)
 class ByHand:
     """What a person's correction changed in an outline.
 
@@ -88,12 +108,15 @@ class Outline:
         Height at which cloth begins, where the edges end; None when skin is seen to the top.
     by_hand
         What was corrected by hand; None without a correction.
+    hidden
+        Stretches longer than 10 mm that are not seen, each with what hides it.
     """
 
     edges: tuple[Edge, Edge]
     heights: tuple[Array, Array]
     hem_mm: float | None
     by_hand: ByHand | None = None
+    hidden: tuple[Hidden, ...] = ()
 
     @property
     def unsure(self) -> tuple[Stretch, ...]:
