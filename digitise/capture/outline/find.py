@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 
 from digitise.capture.outline.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, Side, drawn_offsets, paint
+from digitise.capture.outline.double_edge import second_edge
 from digitise.capture.outline.foothold import NearMat, look_at_mat
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import hiding
@@ -245,7 +246,8 @@ def _edges(
     edges, drawn, reasons = [], [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
-        edge = _doubted(edge, region.doubtful[index][skin])
+        second = second_edge(photo.pixels, edge.points, edge.normals, strip.pixel_mm())
+        edge = _doubted(edge, region.doubtful[index][skin] | second.near | (second.depth_px > 0.0))
         reason = hiding(strip, region, mat, index)[skin]
         edge = replace(edge, seen=reason == "")
         if correction is not None:

@@ -33,6 +33,7 @@ _APART_MM = 8.0  # within the region's boundary by more: another body widens the
 _BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _CLEAR_STEP = 0.03  # of the light: a clear edge between two bodies
+_FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _LEAST_STEP = 0.01  # less is no edge at all
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
@@ -319,8 +320,10 @@ def _refine(
         least = np.where(before_panel, _LEAST_AGREEMENT * _CLIP, _LEAST_AGREEMENT_BELOW * _CLIP_BELOW)
         unclear = np.where(touched[index], pair.strength[index] < _CLEAR_STEP, agreement < least)
         doubtful.append(unclear)
+    above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [
-        pair.astray[index] | (touched[index] & (pair.strength[index] < _LEAST_STEP)) for index in (0, 1)
+        (pair.astray[index] & above_foot) | (touched[index] & (pair.strength[index] < _LEAST_STEP))
+        for index in (0, 1)
     ]
     return Region(
         every,
