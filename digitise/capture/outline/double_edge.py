@@ -24,12 +24,15 @@ _DEEPEST_MM = 22.0
 _OWN_PX = 3.5  # the edge's own blur reaches that far
 _LEAST_PX = 5.0  # a sliver narrower than that is one with the edge
 _SLOPES = np.linspace(-0.4, 0.4, 9)  # a limb and what is behind it part at small angles
+_HALF_PX = 6  # a shade that changes over a longer way is no end of a body
 _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
 _LEAST = 0.06  # of the light: veins and hairs are fainter along 50 mm
-_BY_GRAIN = 3.0  # times what the skin at that depth shows where no second edge is,
+_BY_GRAIN = 2.7  # times what the skin at that depth shows where no second edge is,
 _PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least
 _CLEAR = 0.5  # of the light: no grain of skin reaches it
-_LONG_MM = 40.0
+_LONG_MM = 44.0
+_FILLED = 0.7  # of a line's rows
+_CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
 _GAP_ROWS = 15
 _LAST = 4  # samples at the end, where shading explains every step
 _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
@@ -72,11 +75,8 @@ def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_
     steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
     least = np.clip(_BY_GRAIN * np.quantile(steps, _PLAIN_SHARE, axis=0), _LEAST, _CLEAR)
     ridge = (steps >= maximum_filter1d(steps, 5, axis=1)) & (steps > least)
-    joined = cv2.dilate(ridge.astype(np.uint8), np.ones((9, 3), np.uint8))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
-    long = stats[:, cv2.CC_STAT_HEIGHT] * STEP_MM >= _LONG_MM
-    long[0] = False
-    strength = np.where(long[labels] & ridge, steps, 0.0)
+    long = _long_lines(ridge, steps / least)
+    strength = np.where(long, steps, 0.0)
     found = strength.max(axis=1) > 0.0
     if not found.any():
         return SecondEdge(np.zeros(len(points)), found)
@@ -85,6 +85,19 @@ def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
     return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep))
+
+
+def _long_lines(ridge: Mask, clearness: Array) -> Mask:
+    """Keep those ridges that make long unbroken lines, clear on the whole; noise makes short broken ones."""
+    joined = cv2.dilate(ridge.astype(np.uint8), np.ones((5, 3), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    rows = np.maximum(stats[:, cv2.CC_STAT_HEIGHT], 1)
+    where = labels[ridge]
+    filled = np.bincount(where, minlength=count) / rows
+    mean = np.bincount(where, clearness[ridge], minlength=count) / np.maximum(filled * rows, 1.0)
+    keep = (rows * STEP_MM >= _LONG_MM) & (filled > _FILLED) & (mean > _CLEAR_MEAN)
+    keep[0] = False
+    return np.asarray(keep[labels] & ridge)
 
 
 def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.float32]:
@@ -104,15 +117,17 @@ def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.fl
     -------
     (n, m, 3) signed steps by the light around, colour counted less.
     """
-    shading = np.linalg.qr(np.stack([np.ones_like(depth), np.sqrt(depth), depth, depth**2], axis=1))[0]
-    after = ndtr((depth[:, None] - depth[None, :]) / USUAL_BLUR_PX)
-    rest = after - shading @ (shading.T @ after)
-    power = np.maximum(np.sum(rest**2, axis=0), 1e-6)
+    answer = np.zeros((len(depth), len(depth)))
+    for k, place in enumerate(depth[:-_LAST]):
+        window = slice(max(k - _HALF_PX, 0), k + _HALF_PX + 1)
+        d = depth[window]
+        shading = np.linalg.qr(np.stack([np.ones_like(d), np.sqrt(d), d], axis=1))[0]
+        step = ndtr((d - place) / USUAL_BLUR_PX)
+        rest = step - shading @ (shading.T @ step)
+        answer[window, k] = rest / max(float(rest @ rest), 1e-2)
     weights = np.array([1.0, _COLOUR_WEIGHT, _COLOUR_WEIGHT])
     relative = light * weights / np.maximum(light[..., :1].mean(axis=1, keepdims=True), 1e-3)
-    steps = np.einsum("nmc,mk->nkc", relative, rest / power)
-    steps[:, -_LAST:] = 0.0
-    return np.asarray(steps, np.float32)
+    return np.asarray(np.einsum("nmc,mk->nkc", relative, answer), np.float32)
 
 
 def _running_together(joint: Mask, deep: Array) -> Mask:
