@@ -57,13 +57,21 @@ FORGED = {
     "empty host": ("", "http://127.0.0.1:{port}", ()),
     "no host": (None, "http://127.0.0.1:{port}", ()),
     "two origins": ("127.0.0.1:{port}", "http://127.0.0.1:{port}", ("Origin: http://evil.example",)),
-    "picture in another page": ("127.0.0.1:{port}", None, ("Sec-Fetch-Site: cross-site", "Sec-Fetch-Dest: image")),
+    "picture in another page": (
+        "127.0.0.1:{port}",
+        None,
+        ("Sec-Fetch-Site: cross-site", "Sec-Fetch-Dest: image"),
+    ),
     "frame in another page": (
         "127.0.0.1:{port}",
         None,
         ("Sec-Fetch-Site: cross-site", "Sec-Fetch-Mode: navigate", "Sec-Fetch-Dest: iframe"),
     ),
-    "page of another port": ("127.0.0.1:{port}", None, ("Sec-Fetch-Site: same-site", "Sec-Fetch-Mode: no-cors")),
+    "page of another port": (
+        "127.0.0.1:{port}",
+        None,
+        ("Sec-Fetch-Site: same-site", "Sec-Fetch-Mode: no-cors"),
+    ),
     "forwarded": ("evil.example", None, ("X-Forwarded-Host: 127.0.0.1:{port}", "Forwarded: host=127.0.0.1")),
 }
 

@@ -10,7 +10,7 @@ from digitise.errors import DigitiseError, OutlineError, ShapeError
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from ui import present, state, text, typed, work
-from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape
+from ui.components import chooser, frame, outlines, photographs, reopen, result, sample, saving, tape
 from ui.components import client as who
 from ui.draft import Draft, all_drafts, inputs_or_none
 from ui.inputs import Inputs, merged
@@ -31,6 +31,7 @@ def main() -> None:
     before = _begun(draft)
     _head(draft, before)
     frame.tell_flash()
+    sample.banner(before.client)
     if before.saved is not None:
         _locked(draft, before)
         return
@@ -180,6 +181,7 @@ def _waiting(draft: Draft, waits: list[str]) -> None:
     st.info(text.RESULT_EMPTY)
     st.markdown("\n".join([text.RESULT_WAITS, "", *(f"- {words}" for words in waits)]))
     if not draft.photos:
+        sample.button("visit")
         _unsaved(draft)
 
 
@@ -229,9 +231,10 @@ def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: Typed
         else:
             value, _ = present.volume_words(work.summary_of(measured), state.unit())
             doubts = sum(len(outline.unsure) for outline in measured.outlines)
-            doubtful = text.STATUS_DOUBTS.format(doubts) if doubts else text.STATUS_SURE
-            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else text.STATUS_READY
-            st.markdown(f"**{value}** · {doubtful}  \n:small[{needs}]")
+            several = text.STATUS_DOUBT if doubts == 1 else text.STATUS_DOUBTS.format(doubts)
+            ready = several if doubts else text.STATUS_READY
+            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else ready
+            st.markdown(f"**{value}**  \n:small[{needs}]")
     with right:
         pressed = st.button(
             text.SAVE if inputs.changes is None else text.SAVE_CHANGES,
