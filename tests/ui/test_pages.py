@@ -329,7 +329,7 @@ def test_one_bad_photograph_hides_no_other_and_is_named_as_its_owner_does(home):
     names = {"photo-1.jpg": "IMG_6.jpg", "photo-2.jpg": "IMG_7.jpg"}
     kept.write(drafts.Inputs(limb="leg", side="left", sheets="own", names=names))
     test = page("visit", draft_token=kept.folder.name)
-    assert len(test.get("imgs")) == 2
+    assert len(test.get("image")) == 2
     said = words(test)
     assert "IMG_6.jpg" in said
     assert "IMG_7.jpg" in said
