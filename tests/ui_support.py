@@ -19,7 +19,7 @@ from output_support import measure
 from streamlit.testing.v1 import AppTest
 
 from digitise import synthetic
-from digitise.output.model.file import write_model_file
+from digitise.output.model.files import write_model_file
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit

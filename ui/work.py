@@ -29,7 +29,8 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.support import axis_from_points
 from digitise.geometry.view import Edge
-from digitise.output.model.file import StoredModel, read_model, write_model_file
+from digitise.output.model.file import StoredModel, read_model
+from digitise.output.model.files import write_model_file
 from digitise.output.model.form import ModelForm, camera_from_form
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline, front_arc

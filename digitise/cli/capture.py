@@ -96,6 +96,7 @@ def lens(
     from digitise.capture.calibration.lens import PARAMETERS, write_lens
     from digitise.capture.calibration.lens_profile import lens_profile
     from digitise.capture.sheets.field import read_field
+    from digitise.shape.limb import Z95
 
     known = read_field(field)
     marked = [_marked(path, known) for path in show.progress(photos, "Finding markers", len(photos))]
@@ -106,7 +107,7 @@ def lens(
     focal, sd = float(profile.mean[0]), float(profile.covariance[0, 0]) ** 0.5
 
     def human(console: Console) -> None:
-        console.print(f"Focal length {focal:.1f} ± {1.96 * sd:.1f} px, rms {profile.rms_px:.2f} px.")
+        console.print(f"Focal length {focal:.1f} ± {Z95 * sd:.1f} px, rms {profile.rms_px:.2f} px.")
         console.print(f"Wrote {out} from {profile.photos} photographs.")
 
     data = {

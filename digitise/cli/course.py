@@ -10,10 +10,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import NONE, BilateralOption, RecordsOption, ReferenceOption, WhenOption
+from digitise.cli.options import (
+    NONE,
+    BilateralOption,
+    LimbName,
+    RecordsOption,
+    ReferenceOption,
+    SideName,
+    WhenOption,
+)
 from digitise.cli.times import visit_time
-from digitise.record.values import Side
-from digitise.tape.points import Limb
 
 if TYPE_CHECKING:
     from digitise.workflow.course import LimbSeries, VisitMeasurement
@@ -30,10 +36,10 @@ def course(
         str | None, typer.Option("--client", help="Follow this client's visits in the records instead.")
     ] = None,
     limb: Annotated[
-        Limb | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
+        LimbName | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
     ] = None,
     side: Annotated[
-        Side | None, typer.Option("--side", help="Which side, with --client, where there are both.")
+        SideName | None, typer.Option("--side", help="Which side, with --client, where there are both.")
     ] = None,
     bilateral: BilateralOption = False,
     repeat: Annotated[

@@ -10,10 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, PhotosArgument
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
 from digitise.errors import OutlineError, ShapeError
-from digitise.record.values import Side
-from digitise.tape.points import Limb
 
 if TYPE_CHECKING:
     from digitise.capture.outline.correction import Correction
@@ -27,8 +25,8 @@ def model(
     photos: PhotosArgument,
     field: FieldOption,
     tape: Annotated[Path, typer.Option("--tape", help="Girths: a CSV file with height_mm,girth_mm.")],
-    limb: Annotated[Limb, typer.Option("--limb", help="Which limb.")],
-    side: Annotated[Side, typer.Option("--side", help="Which side of the body.")],
+    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
     from_mm: Annotated[
         float | None, typer.Option("--from", help="Lowest height to report, mm; found when not given.")
@@ -48,6 +46,10 @@ def model(
         list[Path] | None,
         typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
     ] = None,
+    same_visit: Annotated[
+        bool,
+        typer.Option("--same-visit", help="All photographs are of one visit, whatever their times say."),
+    ] = False,
     as_json: show.JsonOption = False,
 ) -> None:
     """Make a 3-D limb with error bars from photographs and tape girths."""
@@ -74,6 +76,7 @@ def model(
             axis_from_world=axis_pose,
             profile=profile,
             corrections=_corrections(corrections or [], photos),
+            same_visit=same_visit,
             progress=progress,
         )
         progress("Writing")

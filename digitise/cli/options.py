@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
+LimbName = Literal["leg", "arm"]
+SideName = Literal["left", "right"]
 NONE = "none"  # stands for another limb that was not measured
 
 PhotosArgument = Annotated[

@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import RecordsOption
+from digitise.cli.options import LimbName, RecordsOption, SideName
 from digitise.errors import RecordError
-from digitise.record.values import Answer, Clearance, NewVisit, Posture, Side, Visit, VisitId
-from digitise.tape.points import Limb
+from digitise.record.values import Answer, Clearance, NewVisit, Posture, Visit, VisitId
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -32,8 +31,8 @@ ClientOption = Annotated[
 @app.command("add")
 def add(
     client: ClientOption,
-    limb: Annotated[Limb, typer.Option("--limb", help="Which limb.")],
-    side: Annotated[Side, typer.Option("--side", help="Which side.")],
+    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[SideName, typer.Option("--side", help="Which side.")],
     photos: Annotated[
         list[Path] | None, typer.Option("--photo", help="A photograph of the visit; give it for each.")
     ] = None,

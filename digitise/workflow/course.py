@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from digitise.care.change.motion import LEAST_OVERLAP_MM
 from digitise.care.course.course import Course, course
@@ -21,8 +21,10 @@ from digitise.output.course.repeat_form import Repeats
 from digitise.output.course.volumes import stored_girths, stored_volume
 from digitise.output.model.file import read_model, summary_from_json
 from digitise.output.model.form import ModelForm
-from digitise.record.store import Store
-from digitise.record.values import MeasuredVisit
+
+if TYPE_CHECKING:
+    from digitise.record.store import Store
+    from digitise.record.values import MeasuredVisit
 
 CREATED = (
     "The times are those at which the models were made: give the times of the visits, where they are others."

@@ -1,5 +1,6 @@
 """A stored visit becomes a draft again, and the changed draft takes its place."""
 
+import hashlib
 import os
 import time
 from dataclasses import replace
@@ -7,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from output_support import measure
+from record_models import as_made_from, tape_of
 from ui_support import FIRST, ROOT, cell, page, words
 
 from digitise.capture.sheets.field import field_to_json, read_field
@@ -29,15 +31,17 @@ DRAWN = '{"format": "outline-correction/1", "photo_sha256": null, "strokes": []}
 @pytest.fixture
 def kept(home, models):
     """A visit of the records with all it was measured from, and its number."""
+    photos = (SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg")
+    rows = (TapeRow(100.0, 293.0, point="B"), TapeRow(230.0, 307.0))
     visit = NewVisit(
         "K-017",
         "leg",
         "left",
         FIRST,
-        (TapeRow(100.0, 293.0, point="B"), TapeRow(230.0, 307.0)),
-        photos=(SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg"),
+        rows,
+        photos=photos,
         field_json=(SAMPLE / "field.json").read_text(),
-        model=models[0],
+        model=as_made_from(models[0], photos, rows),
         corrections={2: DRAWN},
         posture="standing",
         measured_by="AB",
@@ -74,9 +78,7 @@ def test_a_change_that_was_begun_goes_on(kept):
 
 def test_what_was_saved_without_photographs_cannot_be_opened_again(home, models):
     with Store() as store:
-        number = store.add_visit(
-            NewVisit("K-017", "leg", "left", FIRST, (TapeRow(100, 293),), model=models[0])
-        )
+        number = store.add_visit(NewVisit("K-017", "leg", "left", FIRST, tape_of(models[0]), model=models[0]))
     with pytest.raises(RecordError, match="without its photographs"):
         saving.reopened(number)
     assert not list(drafts.all_drafts())
@@ -92,9 +94,23 @@ def test_a_visit_that_was_forgotten_meanwhile_is_not_stored_again(kept):
         assert store.list_visits() == ()
 
 
+def measured_from(draft, rows):
+    """A measured limb that says to come from a draft's photographs and these rows."""
+    measured = measure()
+    photos = tuple(
+        replace(photo, sha256=hashlib.sha256(path.read_bytes()).hexdigest())
+        for photo, path in zip(measured.photos, draft.photos, strict=True)
+    )
+    checks = tuple(
+        replace(check, row=row) for check, row in zip(measured.fit.tape_checks, rows, strict=False)
+    )
+    fit = replace(measured.fit, tape_checks=checks)
+    return replace(measured, photos=photos, tape=rows, fit=fit)
+
+
 def saved_again(number, **changes):
     draft = saving.reopened(number)
-    measured = replace(measure(), tape=(TapeRow(100.0, 290.0), TapeRow(240.0, 307.0)))
+    measured = measured_from(draft, (TapeRow(100.0, 290.0), TapeRow(240.0, 307.0)))
     assert saving.save(draft, draft.read().model_copy(update=changes), measured) == number
     with Store() as store:
         (line,) = store.list_visits()
@@ -123,7 +139,7 @@ def test_of_two_changes_at_once_the_second_is_refused_and_nothing_is_lost(kept):
         visit = store.load_visit(number)
         store.replace_visit(number, replace(kept[0], note=theirs), seen=visit.state)
     with pytest.raises(RecordError, match="changed by someone else"):
-        saving.save(mine, mine.read().model_copy(update={"note": "mine"}), measure())
+        saving.save(mine, mine.read().model_copy(update={"note": "mine"}), measured_from(mine, kept[0].tape))
     with Store() as store:
         assert store.load_visit(number).note == theirs
     again = saving.reopened(number)

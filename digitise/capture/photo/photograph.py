@@ -6,6 +6,7 @@ import hashlib
 import io
 import warnings
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 
 import cv2
@@ -17,6 +18,7 @@ from PIL import Image
 from digitise.capture.photo import jpeg
 from digitise.capture.photo.exif import ExifFacts, facts_block, read_facts
 from digitise.capture.photo.idle import has_idle_bytes
+from digitise.capture.photo.taken import time_taken
 from digitise.errors import PhotoError
 
 LARGEST_FILE = 60 * 2**20
@@ -67,6 +69,8 @@ class Photograph:
         Equal for photographs of one phone at one focal setting and picture size; None when unknown.
     facts
         What else the file says of its camera type; orientation is that of ``pixels``, always 1.
+    taken
+        When, by the phone's clock; to compare photographs with, and in nothing that is stored or passed on.
     """
 
     name: str
@@ -76,6 +80,7 @@ class Photograph:
     lens_key: str | None
     facts: ExifFacts = field(default_factory=ExifFacts)
     kept_sha256: str = ""
+    taken: datetime | None = field(default=None, repr=False)
 
 
 def read_photo(path: Path | str) -> Photograph:
@@ -91,7 +96,7 @@ def read_photo(path: Path | str) -> Photograph:
         When the file is missing, empty, cut short, too large, too small or of another type.
     """
     path = Path(path)
-    data = _read_bytes(path)
+    data = photo_bytes(path)
     pixels, facts = _decode(data, path.name)
     # a file with hidden bytes is coded anew when it is kept; that is not looked for here, for it takes time
     kept = _stripped(data, pixels, facts)
@@ -105,6 +110,7 @@ def read_photo(path: Path | str) -> Photograph:
         lens_key=facts.lens_key((width, height)),
         facts=replace(facts, orientation=1),
         kept_sha256=hashlib.sha256(kept).hexdigest(),
+        taken=time_taken(data),
     )
 
 
@@ -125,7 +131,7 @@ def remove_metadata(source: Path | str | Photograph) -> bytes:
     if isinstance(source, Photograph):
         return _encode(source.pixels, source.facts)
     path = Path(source)
-    return remove_metadata_from(_read_bytes(path), path.name)
+    return remove_metadata_from(photo_bytes(path), path.name)
 
 
 def remove_metadata_from(data: bytes, name: str) -> bytes:
@@ -176,7 +182,14 @@ def _linear_table() -> NDArray[np.float32]:
 _LINEAR = _linear_table()
 
 
-def _read_bytes(path: Path) -> bytes:
+def photo_bytes(path: Path) -> bytes:
+    """Return a photograph's file as it is.
+
+    Raises
+    ------
+    PhotoError
+        When it is missing, empty or too large.
+    """
     try:
         size = path.stat().st_size
         if path.is_dir():

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.care.change.align import align_and_solve, mirror
-from digitise.care.change.joint_posterior import OTHER_LIMB, SAME_LIMB, Joint, volumes
+from digitise.care.change.joint_posterior import Joint, volumes
+from digitise.care.change.likeness import OTHER_LIMB, SAME_LIMB
 from digitise.care.change.motion import Alignment, limb_name
 from digitise.care.excess import Volumes, percent_limb_change
 from digitise.care.surface.segments import Stretch, stretches
@@ -161,8 +162,8 @@ def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | 
             do="Compare them without mirroring.",
         )
     other = mirror(second) if mirrored else second
-    kinship = OTHER_LIMB if mirrored else SAME_LIMB
-    alignment, joint = align_and_solve(first, other, turn=turn, kinship=kinship)
+    likeness = OTHER_LIMB if mirrored else SAME_LIMB
+    alignment, joint = align_and_solve(first, other, turn=turn, likeness=likeness)
     z = _levels(joint.low, joint.high)
     mean_girth = (girth(joint.a, z).mean + girth(joint.b, z).mean) / 2
     named = stretches(first.kind, z, mean_girth)

@@ -16,7 +16,7 @@ import numpy as np
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array, Pose
 from digitise.shape.basis import Basis
-from digitise.shape.limb import Limb
+from digitise.shape.limb import Limb, SharedErrors
 
 # Two limbs are compared where both are known, and less than this says little.
 LEAST_OVERLAP_MM = 50.0
@@ -189,4 +189,11 @@ def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
         covariance=turned_square(basis, alignment.turn, limb.covariance),
         prior_mean=turned(basis, alignment.turn, limb.prior_mean) + stand,
         prior_precision=turned_square(basis, alignment.turn, limb.prior_precision),
+        shared=_turned_errors(basis, alignment.turn, limb.shared),
     )
+
+
+def _turned_errors(basis: Basis, turn: float, shared: SharedErrors | None) -> SharedErrors | None:
+    if shared is None:
+        return None
+    return replace(shared, with_shape=turned(basis, turn, shared.with_shape))

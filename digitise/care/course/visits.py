@@ -18,8 +18,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.care.course.repeatability import Z95, mdc95
 from digitise.errors import CourseError
+from digitise.shape.limb import Z95
 
 Array = NDArray[np.float64]
 
@@ -33,6 +33,11 @@ of 2, 1.1 to 2.1 %); the choice is ours.
 """
 SAME_HEIGHT_MM = 1.0
 SECONDS_PER_WEEK = 7 * 86400.0
+
+
+def mdc95(sem: float) -> float:
+    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
+    return Z95 * math.sqrt(2) * sem
 
 
 class Reading(NamedTuple):

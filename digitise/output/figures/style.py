@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 from matplotlib import font_manager
@@ -21,7 +21,9 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 from digitise import fonts
-from digitise.care.padding.maps import Kind
+
+if TYPE_CHECKING:
+    from digitise.care.padding.maps import Kind
 
 TEXT, FAINT, GRID = "#1D2733", "#6B727A", "#DAD8D0"
 NOW, EARLIER = "#0A6A6E", "#A4561B"

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
+
+from pydantic_core import from_json
 
 from digitise.errors import OutputError
 from digitise.files import check_folder, new_folder
-from digitise.output.model.file import LIMB_FILE, MODEL_FILE, write_model_file
+from digitise.output.forms import now
+from digitise.output.model.agreement import seal_of
+from digitise.output.model.file import LIMB_FILE, MODEL_FILE
 from digitise.output.model.form import ModelForm, SectionForm
+from digitise.output.model.limb_file import limb_to_bytes
 from digitise.output.model.measured import Measured
 from digitise.output.model.meshes import MESH_FILES, write_meshes
 from digitise.output.model.pictures import write_pictures
+from digitise.output.model.summarise import summarise
 from digitise.output.tables import csv_text
 
 SECTIONS_FILE = "sections.csv"
@@ -59,6 +67,65 @@ def write_model(out: str | Path, measured: Measured, created: datetime | None = 
         write_meshes(folder, measured.fit.limb)
         write_pictures(folder, measured)
     return summary
+
+
+@dataclass(frozen=True)
+class ModelText:
+    """A limb model as its two files hold it.
+
+    Attributes
+    ----------
+    summary
+        The content of model.json.
+    json
+        Its text.
+    limb
+        The bytes of limb.npz.
+    """
+
+    summary: ModelForm
+    json: str
+    limb: bytes
+
+
+def model_text(measured: Measured, created: datetime | None = None) -> ModelText:
+    """Return what :func:`write_model_file` writes.
+
+    Parameters
+    ----------
+    measured
+        What was measured.
+    created
+        When, with its time zone; now when not given.
+    """
+    data = limb_to_bytes(measured.fit.limb)
+    when = now() if created is None else created.astimezone(UTC)
+    unsealed = summarise(measured, when, hashlib.sha256(data).hexdigest())
+    summary = unsealed.model_copy(update={"seal": seal_of(from_json(unsealed.model_dump_json()))})
+    return ModelText(summary, summary.model_dump_json(indent=1) + "\n", data)
+
+
+def write_model_file(folder: Path, measured: Measured, created: datetime | None = None) -> ModelForm:
+    """Write model.json and limb.npz into a folder that exists, and return what model.json says.
+
+    Parameters
+    ----------
+    folder
+        Where to.
+    measured
+        What was measured.
+    created
+        When, with its time zone; now when not given.
+
+    Raises
+    ------
+    OSError
+        The files cannot be written.
+    """
+    model = model_text(measured, created)
+    (folder / LIMB_FILE).write_bytes(model.limb)
+    (folder / MODEL_FILE).write_text(model.json, encoding="utf-8", newline="")
+    return model.summary
 
 
 def check_model_folder(out: str | Path) -> None:

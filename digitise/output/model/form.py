@@ -148,7 +148,8 @@ class DrawnForm(Form):
 class PhotoForm(Form):
     """A photograph: its file, how well its markers fit, how many were used, where it was taken from.
 
-    ``file`` is a name of ours, never that of the photograph as it was given.  ``camera`` is null in files of
+    ``file`` is a name of ours, never that of the photograph as it was given.  ``sha256`` is of its file, and
+    ``kept_sha256`` of what is kept of it in records, without place, time and serial numbers.  ``camera`` is null in files of
     earlier versions, ``drawn`` where nothing was corrected by hand.
     """
 
@@ -160,6 +161,7 @@ class PhotoForm(Form):
     markers_by_board: dict[str, int]
     sha256: Digest
     outline: Name
+    kept_sha256: Digest | None = None
     camera: CameraForm | None = None
     drawn: DrawnForm | None = None
 
@@ -182,7 +184,11 @@ class AxisForm(Form):
 
 
 class ModelForm(Form):
-    """A measured limb in figures; the limb itself is in limb.npz beside it."""
+    """A measured limb in figures; the limb itself is in limb.npz beside it.
+
+    ``field_sha256`` is of the content of the sheets.  ``seal`` is the SHA-256 of everything else in the file, as
+    JSON with sorted names and no spaces; null, like the former, in files of earlier versions.
+    """
 
     format: Literal["limb-model/1"]
     limb: Literal["leg", "arm"]
@@ -207,6 +213,8 @@ class ModelForm(Form):
     limb_sha256: Digest
     created: AwareDatetime
     software: SoftwareForm
+    field_sha256: Digest | None = None
+    seal: Digest | None = None
 
     @model_validator(mode="after")
     def _in_order(self) -> ModelForm:

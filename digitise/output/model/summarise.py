@@ -84,6 +84,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         limb_sha256=limb_sha256,
         created=created,
         software=software(),
+        field_sha256=measured.field_sha256,
     )
 
 
@@ -168,6 +169,7 @@ def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
             distance_mm=rounded(np.linalg.norm(calibration.cameras[n].centre[:2])),
             markers_by_board=dict(facts.markers),
             sha256=photo.sha256,
+            kept_sha256=photo.kept_sha256 or None,
             outline=outline_name(n + 1),
             camera=camera_form(calibration.cameras[n]),
             drawn=_drawn(outline.by_hand),

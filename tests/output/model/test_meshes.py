@@ -13,8 +13,7 @@ from output_support import measure
 from shapely import Polygon
 
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import write_model_file
-from digitise.output.model.files import write_sections
+from digitise.output.model.files import write_model_file, write_sections
 from digitise.output.model.meshes import MESH_FILES, write_meshes
 from digitise.shape import limb as read
 
