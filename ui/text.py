@@ -66,6 +66,10 @@ POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lyin
 MEASURED_BY = "Measured by (initials)"
 CLEARED_BY = "Cleared by (initials)"
 NOTE = "Note (no names)"
+DAY, HOUR = "Date of the visit", "Time"
+DAY_NOW = "now"
+DAY_WRONG = "Write the date like 2026-03-02 and the time like 09:15; not in the future."
+DAY_OF_PHOTOS = "Dated {}, when the photographs were taken. Change it under “{}”."
 
 PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
@@ -89,6 +93,7 @@ PHOTO_REMOVE = "Remove photo {}"
 PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
+SAME_VISIT = "All of these photographs are of this visit: measure anyway"
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 LENS = "Lens profile of this phone (optional)"
@@ -153,6 +158,7 @@ WAITS_CODE, WAITS_CLEARANCE, WAITS_FLAGS = (
     "the clearance question",
     "the question about warning signs",
 )
+WAITS_DAY = "a sound date"
 WAITS_ROW = "row {} of the tape mended or removed"
 STATUS_NO_LIMB = "No limb yet"
 STATUS_DOUBTS = "{} doubtful edges: look, then save."

@@ -91,6 +91,7 @@ class Inspected:
     seen: tuple[Seen, ...]
     inspection: Inspection
     key: Hashable
+    same_visit: bool = False
 
 
 def field_of(draft: Draft, inputs: Inputs) -> MarkerField:
@@ -184,6 +185,8 @@ def inspect(
     key: Hashable,
     tell: Progress,
     lens_json: str | None = None,
+    *,
+    same_visit: bool = False,
 ) -> Inspected:
     """Find the markers in photographs and solve their cameras.
 
@@ -192,7 +195,7 @@ def inspect(
     DigitiseError
         A photograph or the lens profile cannot be used.
     """
-    whole_key = (tuple(_file_key(path) for path in paths), key, lens_json)
+    whole_key = (tuple(_file_key(path) for path in paths), key, lens_json, same_visit)
     profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
     def make() -> Inspected:
@@ -204,8 +207,9 @@ def inspect(
         with _turn(tell):
             tell(text.STEP_CAMERAS)
             photos = [opened(path) for path in paths]
-            found = inspect_photos(photos, [each.detections for each in sound], field, profile)
-        return Inspected(tuple(sound), found, whole_key)
+            markers = [each.detections for each in sound]
+            found = inspect_photos(photos, markers, field, profile, same_visit=same_visit)
+        return Inspected(tuple(sound), found, whole_key, same_visit)
 
     return _inspected.get(whole_key, make)
 
@@ -334,7 +338,13 @@ def measure(
         with _turn(tell):
             photos = tuple(opened(path) for path in paths)
             found = find_outlines(
-                photos, inspected.inspection, field, axis_from_world=axis, corrections=drawn
+                photos,
+                inspected.inspection,
+                field,
+                axis_from_world=axis,
+                corrections=drawn,
+                detections=[seen.detections for seen in inspected.seen],
+                same_visit=inspected.same_visit,
             )
         return replace(found, photos=tuple(map(_without_pixels, photos)))
 

@@ -31,7 +31,10 @@ PAGES = {
     "records": text.RECORDS_TITLE,
 }
 SAMPLE = ROOT / "sample-images/pair-calf-week0"
-TAPE = (TapeRow(100.0, 293.0),)
+
+
+def tape_of(model):
+    return tuple(TapeRow(row["height_mm"], row["tape_mm"]) for row in json.loads(model.json)["tape_check"])
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -219,7 +222,7 @@ def test_a_stored_visit_is_found_opened_and_named_by_the_address(records):
     test.text_input(key="find").set_value("").run()
     test.button(key="open-1").click().run()
     assert not test.error
-    assert (test.query_params["visit"], test.query_params["client"]) == (["1"], ["K-017"])
+    assert (test.query_params["visit"], test.query_params["client"]) == ("1", "K-017")
     volume = f"{records[0]['volume_ml']:,.0f}".replace(",", "\u202f")
     assert test.metric[0].value.startswith(volume)
     # the address alone leads back to it after a reload
@@ -245,7 +248,9 @@ def test_the_address_names_the_client_on_other_pages_but_not_where_others_look_o
 def test_a_note_is_shown_to_the_letter(home, models):
     typed = "![x](http://a.example/x.png) *not* :red[loud]\nsecond line"
     with Store() as store:
-        store.add_visit(NewVisit("K-017", "leg", "left", FIRST, TAPE, model=models[0], note=typed))
+        store.add_visit(
+            NewVisit("K-017", "leg", "left", FIRST, tape_of(models[0]), model=models[0], note=typed)
+        )
     test = AppTest.from_file(str(ROOT / "ui/views/records.py"), default_timeout=60)
     test.query_params["visit"] = "1"
     test.run()
@@ -262,7 +267,7 @@ def test_the_sample_is_opened_from_an_empty_page_marked_and_removed(home, models
     for name in ("records", "weeks", "visit"):
         assert any(button.label == text.SAMPLE_OPEN for button in page(name).button)
     with Store() as store:
-        store.add_visit(NewVisit(sample.CODE, "leg", "left", FIRST, TAPE, model=models[0]))
+        store.add_visit(NewVisit(sample.CODE, "leg", "left", FIRST, tape_of(models[0]), model=models[0]))
     add_visit(models[0])
     test = page("records")
     assert text.SAMPLE_KEPT in words(test)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from digitise.errors import DigitiseError, OutlineError, ShapeError
+from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from ui import present, state, text, typed, work
@@ -21,7 +21,7 @@ from ui.work import Inspected
 
 _TYPED = (
     *("client", "limb", "side", "clearance", "clearance_by", "posture", "measured_by", "note"),
-    *("sheets", "print_scale"),
+    *("sheets", "print_scale", "day", "hour"),
 )
 
 
@@ -128,8 +128,10 @@ def _gathered(before: Inputs) -> Inputs:
     axis = tuple(state.value(f"axis-{number}") for number in range(6))
     named = state.value("names")
     photos = before.names if named is None else named
+    answered = state.value("same_visit")
+    same = before.same_visit if answered is None else answered
     return Inputs.model_validate(
-        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos}
+        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos, "same_visit": same}
     )
 
 
@@ -173,6 +175,8 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: T
         outlines.draw(draft, inputs, inspected, alone)
     except DigitiseError as error:
         frame.show_error(photographs.named(error, inputs))
+        if isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
+            photographs.one_visit(inputs)
     return None
 
 
