@@ -29,13 +29,12 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.support import axis_from_points
 from digitise.geometry.view import Edge
-from digitise.output.model.file import StoredModel, read_model
-from digitise.output.model.files import write_model_file
+from digitise.output.model.file import StoredModel, model_from_bytes
+from digitise.output.model.files import model_text
 from digitise.output.model.form import ModelForm, camera_from_form
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline, front_arc
 from digitise.paper import Paper
-from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId
 from digitise.shape.limb import Limb
@@ -450,17 +449,15 @@ def remembered_picture(key: Hashable, draw: Callable[[], bytes]) -> bytes:
 
 def model_files(measured: Measured) -> ModelFiles:
     """Return the two files of a measured limb as the records keep them."""
-    with tempfile.TemporaryDirectory() as scratch:
-        write_model_file(Path(scratch), measured)
-        return read_model_files(Path(scratch))
+    model = model_text(measured)
+    return ModelFiles(model.json, model.limb)
 
 
 def summary_of(measured: Measured) -> ModelForm:
     """Return the figures of a measured limb, as model.json has them."""
 
     def make() -> ModelForm:
-        with tempfile.TemporaryDirectory() as scratch:
-            return write_model_file(Path(scratch), measured)
+        return model_text(measured).summary
 
     return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
 
@@ -497,11 +494,7 @@ def stored_model(store: Store, visit: VisitId) -> StoredModel:
     files = store.model(visit)
 
     def read() -> StoredModel:
-        with tempfile.TemporaryDirectory() as scratch:
-            folder = Path(scratch)
-            (folder / "model.json").write_text(files.json, encoding="utf-8")
-            (folder / "limb.npz").write_bytes(files.limb)
-            return read_model(folder)
+        return model_from_bytes(files.json, files.limb, Path(text.VISIT_NAME.format(visit)))
 
     return _models.get(hashlib.sha256(files.json.encode() + files.limb).hexdigest(), read)
 

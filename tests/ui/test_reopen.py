@@ -89,10 +89,12 @@ def test_what_was_saved_without_photographs_cannot_be_opened_again(home, models)
 def test_a_visit_that_was_forgotten_meanwhile_is_not_stored_again(kept):
     _, number = kept
     draft = saving.reopened(number)
+    inputs = draft.read()
     with Store() as store:
         store.forget("K-017")
-        with pytest.raises(RecordError, match="not in the records"):
-            saving.save(draft, draft.read(), measure())
+        assert not draft.folder.exists()
+        with pytest.raises(RecordError):
+            saving.save(draft, inputs, measure())
         assert store.list_visits() == ()
 
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from datetime import datetime
-from pathlib import Path
 
 import streamlit as st
 
@@ -13,6 +11,7 @@ from digitise.output.model.form import ModelForm
 from digitise.record.backup import restore
 from digitise.record.store import Store
 from digitise.record.values import Visit, VisitLine
+from digitise.unfinished import temporary_folder
 from ui import present, state, text, work
 from ui.components import chooser, frame, papers, reopen, result, sample
 from ui.lengths import Unit
@@ -199,8 +198,8 @@ def _backup(store: Store) -> None:
     st.subheader(text.BACKUP, anchor=False)
     st.caption(text.BACKUP_CARE)
     if st.button(text.BACKUP_MAKE, icon=":material/inventory_2:"):
-        with tempfile.TemporaryDirectory() as scratch:
-            path = Path(scratch) / "backup.zip"
+        with temporary_folder() as scratch:
+            path = scratch / "backup.zip"
             store.backup(path)
             st.download_button(
                 text.BACKUP_DOWNLOAD,
@@ -220,8 +219,8 @@ def _restore(there: bool) -> None:
     file = st.file_uploader(text.RESTORE_UPLOAD, type=["zip"], key="backup")
     if file is None or not st.button(text.RESTORE_DO):
         return
-    with frame.errors(), tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / "backup.zip"
+    with frame.errors(), temporary_folder() as scratch:
+        path = scratch / "backup.zip"
         path.write_bytes(file.getvalue())
         rows = restore(path)
         state.flash(text.RESTORED.format(rows["visits"], rows["clients"]))
