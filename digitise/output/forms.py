@@ -28,8 +28,9 @@ Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 class Form(BaseModel):
     """Strict and frozen, read off values with the same names; unknown fields are left aside."""
 
+    # built when first used: a command imports more forms than it writes
     model_config = ConfigDict(
-        strict=True, frozen=True, allow_inf_nan=False, extra="ignore", from_attributes=True
+        defer_build=True, strict=True, frozen=True, allow_inf_nan=False, extra="ignore", from_attributes=True
     )
 
 
