@@ -74,7 +74,7 @@ def shown_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]]
     for part in change.parts:
         sign = {ChangeVerdict.SMALLER: -1.0, ChangeVerdict.LARGER: 1.0}.get(part.verdict)
         if sign is not None:
-            inside = (height >= part.stretch.low) & (height <= part.stretch.high)
+            inside = (height >= part.segment.low) & (height <= part.segment.high)
             clear = clear | (inside & (sign * values > 0))
     return values, clear
 

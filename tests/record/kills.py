@@ -33,9 +33,9 @@ from record_models import model_of_visit
 
 from digitise.capture.photo.photograph import remove_metadata
 from digitise.errors import RecordError
-from digitise.record import schema
 from digitise.record.backup import restore, write_backup
 from digitise.record.database import connect
+from digitise.record.migrations import schema
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.tape.rows import TapeRow

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+import synthetic
 
-from digitise import synthetic
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.fit import fit_limb

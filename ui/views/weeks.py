@@ -10,7 +10,7 @@ from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
 from ui import care, changes, figures, palette, present_care, state, text, work
-from ui.components import chooser, frame, reopen
+from ui.components import chooser, frame, papers, reopen
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
@@ -33,6 +33,8 @@ def main() -> None:
             reopen.button(int(visits[0].line.id), "only")
         elif visits:
             _two(visits)
+        if visits:
+            papers.report([kept.line for kept in visits], f"weeks-{visits[-1].line.id}")
     frame.foot()
 
 
@@ -111,7 +113,7 @@ def _three(change: Change, ink: Ink, unit: Unit, key: str) -> None:
 
 @st.fragment
 def _sections(change: Change, names: tuple[str, str], key: str, unit: Unit) -> None:
-    height = section_slider(change.whole.stretch.low, change.whole.stretch.high, unit, f"both-{key}")
+    height = section_slider(change.whole.segment.low, change.whole.segment.high, unit, f"both-{key}")
     ink = frame.ink()
     outlines = [
         (name, section_outline(limb, height), colour)

@@ -27,7 +27,7 @@ from digitise.care.padding.peaks import FOOT, Peak, grown, settle, tops
 from digitise.care.padding.region_size import Size, measure
 from digitise.care.surface.chart import SHARPEST, Chart, Mask, limb_chart
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks
-from digitise.care.surface.place_words import direction_words, place_words, stretch_name, stretches
+from digitise.care.surface.place_words import direction_words, place_words, segment_name, segments
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
@@ -67,7 +67,7 @@ class Region:
         ``bulge``, ``hollow``, ``ridge``, ``crease``, ``inverted taper`` or ``step``.
     place
         In words.
-    stretch
+    segment
         Name of the part of the limb.
     peak_place
         Where its peak is, in words.
@@ -97,7 +97,7 @@ class Region:
 
     kind: Kind
     place: str
-    stretch: str
+    segment: str
     peak_place: str
     theta: float
     height_mm: float
@@ -140,7 +140,7 @@ def find_regions(
     share = FALSE_SHARE / (1 + len(differences))
     searches = [difference_search(chart, one, limits, share) for one in differences]
     searches += own_searches(limb, chart, limits, share)
-    parts = stretches(limb, find_landmarks(limb))
+    parts = segments(limb, find_landmarks(limb))
     found: list[Region] = []
     for search in searches:
         for mask, peak in _listed(search, chart, limb.kind == "leg"):
@@ -148,7 +148,7 @@ def find_regions(
             share = float(mask.any(axis=0).mean())
             words = _Words(
                 place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm)),
-                stretch_name(parts, size.height_mm),
+                segment_name(parts, size.height_mm),
                 f"{_peak_direction(limb, search, size)}, {size.peak_height_mm:.0f} mm",
             )
             found.append(_region(search, mask, peak, size, words))
@@ -200,7 +200,7 @@ def _is_heel(chart: Chart, fall: Mask) -> bool:
 @dataclass(frozen=True)
 class _Words:
     place: str
-    stretch: str
+    segment: str
     peak_place: str
 
 
@@ -210,7 +210,7 @@ def _region(search: Search, mask: Mask, peak: Peak, size: Size, words: _Words) -
     return Region(
         kind=search.kind,
         place=words.place,
-        stretch=words.stretch,
+        segment=words.segment,
         peak_place=words.peak_place,
         theta=size.theta,
         height_mm=size.height_mm,

@@ -18,7 +18,7 @@ HEAD = "0004"
 VERSION_TABLE = "record_schema"
 _ONE_AT_A_TIME = threading.Lock()
 """The library that migrates keeps what it works on in one place for all threads."""
-_MIGRATIONS = Path(__file__).parent / "migrations"
+_MIGRATIONS = Path(__file__).parent
 
 
 def version_of(connection: Connection, where: str) -> str | None:
