@@ -52,13 +52,14 @@ TAPE = "height_mm,girth_mm,point\n" + "".join(
     for z, letter in ((130, "B"), (200, ""), (270, "C"), (340, ""), (410, "D"))
 )
 WORDS = (
-    ",", ";", "\t", "\n", "\r\n", "#", '"', "'", "-", "+", ".", "e9", "nan", "inf", "0", "9999999", "cm", "mm",
+    ",", ";", "\t", "\n", "\r\n", "#", '"', "'", "-", "+", ".", "e9", "nan", "inf", "0", "9999999",
+    "cm", "mm",
     "height_mm", "girth_cm", "point", "place", "B1", "\ufeff", "\0", "é", "٣", "\u2028", " ", "sep=;", "=1+1",
     "319", "31,9", "[[layers]]", "width_mm", "true", "{", "[", "a.b.c.", "1979-05-27", "'''", "0x1F", "1_0",
 )  # fmt: skip
 
 
-class Wrong(AssertionError):
+class Wrong(AssertionError):  # noqa: N818  # what it is, not an error
     """A number that is not what it should be, without a word."""
 
 
@@ -96,7 +97,10 @@ def measured(field=ROLL, rows=None, profile=None) -> Answer:
     calibration = calibrate(made.photos, field, profile)
     rows = tuple(read_rows()) if rows is None else rows
     fit = fit_limb(
-        tuple(View(view.name, camera, view.edges) for view, camera in zip(views, calibration.cameras, strict=True)),
+        tuple(
+            View(view.name, camera, view.edges)
+            for view, camera in zip(views, calibration.cameras, strict=True)
+        ),
         rows,
         from_mm=LOW,
         to_mm=HIGH,
@@ -106,7 +110,9 @@ def measured(field=ROLL, rows=None, profile=None) -> Answer:
     low, high = whole.interval_95
     warned = {warning.code for warning in fit.warnings}
     warned |= {check.verdict for check in fit.tape_checks} - {"agrees"}
-    predicted = {c.row.height_mm: (c.photo_mm, c.photo_sd_mm) for c in fit.tape_checks if c.verdict != "not seen"}
+    predicted = {
+        c.row.height_mm: (c.photo_mm, c.photo_sd_mm) for c in fit.tape_checks if c.verdict != "not seen"
+    }
     warned |= {remark.code for remark in explain_tape(rows, predicted)}
     if any(calibration.rejected):
         warned.add("markers left out")
@@ -119,7 +125,8 @@ def measured(field=ROLL, rows=None, profile=None) -> Answer:
 def read_rows():
     """The rows of the unchanged table."""
     return tuple(
-        TapeRow(float(h), float(g), n, p) for n, (h, g, p) in enumerate((x.split(",") for x in TAPE.split()[1:]), 2)
+        TapeRow(float(h), float(g), n, p)
+        for n, (h, g, p) in enumerate((x.split(",") for x in TAPE.split()[1:]), 2)
     )
 
 
@@ -132,10 +139,15 @@ def unchanged() -> Answer:
 def must_be_right(found: Answer) -> str:
     """Fail when a volume is far from the unchanged one, without a warning."""
     whole = unchanged()
-    if not np.isfinite([found.value, found.low, found.high]).all() or not found.low <= found.value <= found.high:
+    if (
+        not np.isfinite([found.value, found.low, found.high]).all()
+        or not found.low <= found.value <= found.high
+    ):
         raise Wrong(f"{found} is no measurement")
     if found.warned <= whole.warned and not found.low <= whole.value <= found.high:
-        raise Wrong(f"{found.value:.0f} mL ({found.low:.0f} to {found.high:.0f}) instead of {whole.value:.0f}")
+        raise Wrong(
+            f"{found.value:.0f} mL ({found.low:.0f} to {found.high:.0f}) instead of {whole.value:.0f}"
+        )
     return "read"
 
 
@@ -323,7 +335,9 @@ def _other_arrays(rng, limb):
     if array.size and rng.random() < 0.7:
         array.flat[int(rng.integers(array.size))] = pick(rng, (0.0, -1.0, 1e9, np.nan, np.inf, 1e-300, 17.0))
     else:
-        array = pick(rng, (array[..., None], array.astype(np.float32), array[:0] if array.ndim else array * 2))
+        array = pick(
+            rng, (array[..., None], array.astype(np.float32), array[:0] if array.ndim else array * 2)
+        )
     arrays[name] = array
     stream = io.BytesIO()
     np.savez(stream, **arrays)
@@ -428,7 +442,9 @@ def _other_members(rng, whole):
         if lines:
             at = int(rng.integers(len(lines)))
             lines[at] = json_changed(rng, lines[at], most=1)
-        members[name] = "\n".join([*lines, *lines[: int(rng.random() < 0.1)]]).encode("utf-8", "surrogatepass") + b"\n"
+        members[name] = (
+            "\n".join([*lines, *lines[: int(rng.random() < 0.1)]]).encode("utf-8", "surrogatepass") + b"\n"
+        )
     else:
         members[name] = bytes_changed(rng, members[name])
     stream = io.BytesIO()

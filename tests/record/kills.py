@@ -2,9 +2,9 @@
 
 Run: python tests/record/kills.py [--kills 200] [--only add] [--server postgresql://user@host/database]
 
-A child is forked that does one thing; it is killed at moments spread over the whole of it and a little beyond.
-Then records are opened as the next program would: nothing finished may be lost, nothing may be half there, and no
-file may be left over.  With a server, its database is emptied first.
+A child is forked that does one thing; it is killed at moments spread over the whole of it and a little
+beyond. Then records are opened as the next program would: nothing finished may be lost, nothing may be half
+there, and no file may be left over.  With a server, its database is emptied first.
 """
 
 from __future__ import annotations
@@ -28,18 +28,18 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-from PIL import Image
-from record_models import model_of_visit
+from PIL import Image  # noqa: E402
+from record_models import model_of_visit  # noqa: E402
 
-from digitise.capture.photo.photograph import remove_metadata
-from digitise.errors import RecordError
-from digitise.record.backup import restore, write_backup
-from digitise.record.database import connect
-from digitise.record.migrations import schema
-from digitise.record.store import Store
-from digitise.record.values import NewVisit
-from digitise.tape.rows import TapeRow
-from digitise.unfinished import PREFIX, unfinished_folder
+from digitise.capture.photo.photograph import remove_metadata  # noqa: E402
+from digitise.errors import RecordError  # noqa: E402
+from digitise.record.backup import restore, write_backup  # noqa: E402
+from digitise.record.database import connect  # noqa: E402
+from digitise.record.migrations import schema  # noqa: E402
+from digitise.record.store import Store  # noqa: E402
+from digitise.record.values import NewVisit  # noqa: E402
+from digitise.tape.rows import TapeRow  # noqa: E402
+from digitise.unfinished import PREFIX, unfinished_folder  # noqa: E402
 
 OLD = Path(__file__).parents[1] / "data/record/form-0001.sql"
 _AGAIN = 5
@@ -47,7 +47,7 @@ BEYOND = 1.2
 """Moments are spread over this many times of how long the thing takes."""
 
 
-class Lost(AssertionError):
+class Lost(AssertionError):  # noqa: N818  # what it is, not an error
     """Something finished is gone, something is half there, or a file is left."""
 
 
@@ -113,7 +113,7 @@ class Bench:
 
     def no_files(self, allowed: tuple[str, ...] = ()) -> None:
         """Fail when a file is left that nobody needs."""
-        left = [path for path in unfinished_folder().glob("*")] if unfinished_folder().is_dir() else []
+        left = list(unfinished_folder().glob("*"))
         left += list(self.folder.rglob(f"{PREFIX}*"))
         if "://" not in self.place:
             known = ("records.sqlite", "records.sqlite-wal", "records.sqlite-shm", *allowed)
@@ -128,7 +128,8 @@ def stored_visit(store: Store, number: int) -> NewVisit:
     photos = tuple(store.photo(number, photo.number) for photo in visit.photos)
     return NewVisit(
         visit.client, visit.limb, visit.side, visit.taken, visit.tape, photos=photos,
-        model=store.model(number) if visit.has_model else None, corrections=dict(visit.corrections), note=visit.note,
+        model=store.model(number) if visit.has_model else None, corrections=dict(visit.corrections),
+        note=visit.note,
     )  # fmt: skip
 
 
@@ -142,7 +143,8 @@ def same(found: NewVisit, wanted: NewVisit) -> None:
 class Thing:
     """One thing that is done to records.
 
-    ``prepare`` returns what is done, ``check`` what of it is there afterwards; it is told whether it was finished.
+    ``prepare`` returns what is done, ``check`` what of it is there afterwards; it is told whether it was
+    finished.
     """
 
     prepare: Callable[[Bench], Callable[[], None]]
@@ -353,7 +355,7 @@ THINGS = {"add": add, "replace": replaced, "forget": forgotten, "backup": backed
 
 
 def killed(do: Callable[[], None], after_s: float | None) -> tuple[bool, float]:
-    """Do something in a child, kill it after a while (never when None); tell whether it finished, and its time."""
+    """Do something in a child, kill it after a while (never when None); tell if it finished, and its time."""
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
