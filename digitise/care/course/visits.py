@@ -27,7 +27,8 @@ REPEAT_SEM_PERCENT: Mapping[str, float] = MappingProxyType({"leg": 1.4, "arm": 1
 """Error of one measurement until a clinic has its own.
 
 Legs: the larger end of 1.2 to 1.4 %, tape on 42 swollen legs two weeks apart (Lymphat Res Biol, doi
-10.1089/lrb.2022.0032).  Arms: between 0.82 % of trained hands (Tidhar et al. 2015, J Pers Med 5(4):341-353) and
+10.1089/lrb.2022.0032).  Arms: between 0.82 % of trained hands (Tidhar et al. 2015, J Pers Med 5(4):341-353)
+and
 what differences of 1.5 to 2.9 % within raters come to (Deltombe et al., Lymphology 2007; over the root of 2,
 1.1 to 2.1 %); the choice is ours.
 """

@@ -12,6 +12,7 @@ from scipy.stats import norm
 from digitise.care.change.compare import Change
 from digitise.care.change.joint_posterior import Joint
 from digitise.care.padding.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
+from digitise.care.padding.usual import USUAL, UsualFit, fit_usual
 from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
 from digitise.care.surface.taper import Taper, outer_lift, own_taper, sagitta
 from digitise.geometry.rigid import Array
@@ -19,6 +20,7 @@ from digitise.geometry.support import fourier
 from digitise.shape.limb import Limb
 
 Kind = Literal["bulge", "hollow", "ridge", "crease", "inverted taper", "step"]
+_Map = tuple[Kind, str, NoisyMap, float]
 
 OWN_TAPER = "the limb's own smooth taper"
 OUTER_TAPER = "a taut sheet along the limb"
@@ -41,6 +43,9 @@ _MANY_CHORDS = 1.2
 # Real changes are alike over some 70 mm and there are 13 harmonic terms: so many independent places.
 _ALIKE_MM = 70.0
 _TERMS = 13
+# So many times what usual limbs are away from their own fit is not of that range: their tails are heavier than
+# a normal distribution's (ours; what it lets through was counted on limbs that had no say in the range).
+_BEYOND_USUAL = 3.0
 
 
 @dataclass(frozen=True)
@@ -49,6 +54,8 @@ class Limits:
 
     Attributes
     ----------
+    usual_mm
+        Beyond or below what limbs usually are.
     bulge_mm
         Beyond the limb's own smooth taper, which is a rough reference.
     difference_mm
@@ -65,6 +72,7 @@ class Limits:
         Change of girth within 30 mm of height; a calf's steepest is some 40 mm.
     """
 
+    usual_mm: float = 4.0
     bulge_mm: float = 5.0
     difference_mm: float = 3.0
     hollow_mm: float = 6.0
@@ -116,9 +124,9 @@ class Search:
     drawn
         Down to which value a region is drawn.  A swelling that reaches all over a limb has no edge of its
         own, so differences are drawn at their threshold, all else at half of it.
-    taper, moved
-        What the map counts from where that is the limb's own taper, and (D, Z, T / 2) how drawn limbs
-        deviate from the limb.
+    taper, moved, level
+        What the map counts from where that is fitted to the limb itself; (D, Z, T / 2) how drawn limbs deviate
+        from the limb; and (Z, T) what it was fitted to, outward where the map looks for what stands out.
     """
 
     kind: Kind
@@ -129,6 +137,7 @@ class Search:
     drawn: float
     taper: Taper | None = None
     moved: Array | None = None
+    level: Array | None = None
 
 
 def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_SHARE) -> tuple[Search, ...]:
@@ -141,20 +150,49 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
     bent = ((flat * curving(harmonics)) @ half.T).reshape(*drawn.shape[:2], -1)
     girth = 2 * np.pi * chart.h.mean(axis=1)
     girths = 2 * np.pi * drawn[:, :, :1]
-    taper = own_taper(chart.theta, chart.z, chart.h)
-    maps: tuple[tuple[Kind, str, NoisyMap, float], ...] = (
-        ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
-        ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
+    usual = fit_usual(limb, chart)
+    fall = _fall(chart, girth, girths)
+    whole: tuple[_Map, ...] = (
         ("ridge", ROUND_SECTION, _ridge(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
-        ("crease", STRAIGHT_EDGE, _crease(chart, moved), limits.crease_mm),
-        ("inverted taper", GIRTH_BELOW, _fall(chart, girth, girths), limits.fall_mm),
+        ("inverted taper", GIRTH_BELOW, fall if usual is None else _beyond(fall, usual.fall), limits.fall_mm),
         ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
     )
-    critical = multiplier(tuple(one for _, _, one, _ in maps), share)
-    bulge, *others = (
-        Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps
+    if usual is not None:
+        return _against_usual(usual, moved, whole, limits, share)
+    taper = own_taper(chart.theta, chart.z, chart.h)
+    maps: tuple[_Map, ...] = (
+        ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
+        ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
+        ("crease", STRAIGHT_EDGE, _crease(chart, moved), limits.crease_mm),
+        *whole,
     )
-    return (replace(bulge, taper=taper, moved=moved), *others)
+    critical = multiplier(tuple(one for _, _, one, _ in maps), share)
+    bulge, *others = (_search(one, critical) for one in maps)
+    return (replace(bulge, taper=taper, moved=moved, level=chart.h), *others)
+
+
+def _against_usual(
+    usual: UsualFit, moved: Array, whole: tuple[_Map, ...], limits: Limits, share: float
+) -> tuple[Search, ...]:
+    """Return the maps of a limb that is held against what limbs usually are: one for each sense, and the rest."""
+    out = bulge_map(usual.taper, usual.level, moved)
+    inward = NoisyMap(-out.value, -out.deviation, out.sd, noisy_map(-out.value, -out.deviation).greatest)
+    critical = multiplier((out, inward, *(one for _, _, one, _ in whole)), share)
+    found: list[Search] = []
+    for kind, one, level in (("bulge", out, usual.level), ("hollow", inward, -usual.level)):
+        sd = np.hypot(one.sd, _BEYOND_USUAL / critical * usual.spread)
+        search = _search((kind, USUAL, replace(one, sd=sd), limits.usual_mm), critical)
+        found.append(replace(search, taper=usual.taper, moved=moved, level=level))
+    return (*found, *(_search(one, critical) for one in whole))
+
+
+def _search(one: _Map, critical: float) -> Search:
+    kind, reference, noisy, least = one
+    return Search(kind, reference, noisy, least, critical, least / 2)
+
+
+def _beyond(fall: NoisyMap, usual: Array) -> NoisyMap:
+    return replace(fall, value=np.maximum(fall.value - usual[:, None], 0.0))
 
 
 def _rows(chart: Chart, length: float) -> int:

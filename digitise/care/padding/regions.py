@@ -182,7 +182,8 @@ def _listed(search: Search, chart: Chart, is_leg: bool) -> list[tuple[Mask, Peak
             foot[int(np.argmax(np.where(seed, value, -np.inf)[:, 0])) + 1 :] = False
         heel = is_leg and search.kind == "inverted taper" and _is_heel(chart, foot)
         if not heel and not (search.reference == OWN_TAPER and _at_end(value, seed)):
-            peak = settle(chart.h, Peak(value, foot, search.taper), seed, taken)
+            level = chart.h if search.level is None else search.level
+            peak = settle(level, Peak(value, foot, search.taper), seed, taken)
             drawn = peak.foot if search.kind in _WHOLE else peak.foot & (peak.value > search.drawn)
             found.append((_all_round(drawn, chart), peak))
         taken |= foot
