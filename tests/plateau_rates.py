@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from digitise.care.course.plateau import judge
+from digitise.care.course.plateau import CourseVerdict, judge
 from digitise.care.course.visits import Reading, RepeatError, VisitVolume
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -40,7 +40,7 @@ def called_level(
             for week, ml in enumerate(read)
         ]
         for count in range(4, last + 1):
-            found[run, count - 1] = judge(visits[:count], error).verdict.startswith("levelled off")
+            found[run, count - 1] = judge(visits[:count], error).verdict is CourseVerdict.LEVELLED_OFF
     return found
 
 

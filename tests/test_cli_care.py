@@ -12,18 +12,18 @@ from conftest import CASES, Case
 from model_folders import model_folder
 from output_support import changed, measure
 from PIL import Image
+from record_models import tape_of
 from solid_limbs import cone_with, limb
 
 from digitise.cli import main
 from digitise.output.cautions import caution
 from digitise.output.figures.render import Window, camera_view
-from digitise.output.model.cameras import camera_from_form
 from digitise.output.model.file import read_model
+from digitise.output.model.form import camera_from_form
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.mesh import limb_mesh
-from digitise.tape.rows import TapeRow
 
 FIRST = limb(cone_with((14.0, -np.pi / 2, 300.0)))
 SECOND = limb(cone_with((6.0, -np.pi / 2, 300.0)))
@@ -116,6 +116,7 @@ def test_compare_models_of_an_earlier_version(capsys, models, tmp_path):
         facts = json.loads((tmp_path / name / "model.json").read_text())
         for photo in facts["photos"]:
             del photo["camera"], photo["drawn"]
+        del facts["seal"]
         (tmp_path / name / "model.json").write_text(json.dumps(facts))
     words = ("compare", tmp_path / "first", tmp_path / "second", "--out", tmp_path / "c")
     code, out, err = run(capsys, *words)
@@ -249,9 +250,8 @@ def test_course_of_a_client(capsys, models, tmp_path, monkeypatch):
     with Store() as store:
         for name, side, day in (("first", "left", 2), ("second", "left", 9), ("right", "right", 2)):
             time = datetime(2026, 3, day, 9, 15, tzinfo=UTC)
-            tape = (TapeRow(120.0, 300.0, 2),)
             model = read_model_files(models / name)
-            store.add_visit(NewVisit("K-017", "leg", side, time, tape, model=model))
+            store.add_visit(NewVisit("K-017", "leg", side, time, tape_of(model), model=model))
     found = result(run(capsys, "course", "--client", "k-017", "--side", "left", "--json"))
     assert len(found["visits"]) == 2
     assert found["visits"][0]["excess_ml"]["value"] > 0

@@ -20,16 +20,19 @@ from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.outline.correction import Correction, correction_from_json
+from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_from_json, field_to_json
-from digitise.capture.sheets.layout import Paper, parse_print_scale, sheet_field, sheet_set
-from digitise.errors import RecordError
+from digitise.capture.sheets.layout import parse_print_scale, sheet_field, sheet_set
+from digitise.errors import DigitiseError, OutlineError, PhotoError, RecordError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import StoredModel, read_model, write_model_file
+from digitise.output.model.file import StoredModel, read_model
+from digitise.output.model.files import write_model_file
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline
+from digitise.paper import Paper
 from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId
@@ -37,15 +40,19 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
+from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.measure import Outlined, find_outlines, fit_outlines
 from ui import text
-from ui.draft import Draft, Inputs
+from ui.draft import Draft
+from ui.inputs import Inputs
 from ui.memo import Memo
 
 Progress = Callable[[str], None]
 
 MESH_STEP_MM, MESH_RAYS = 8.0, 72
 _JPEG_QUALITY = 85
+# round the limb's axis, for the editor: a swollen thigh is 250 mm thick, a groin 900 mm high
+_LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 # Photographs are 36 MB each when they are open, so only a few stay open, and all else that is remembered is
 # without their pixels; a dozen visits in as many tabs then go on without doing anything twice.
@@ -60,6 +67,7 @@ _models = Memo(60)
 _summaries = Memo(24)
 _sections = Memo(400)
 _sheets = Memo(3)
+_sheets_seen = Memo(24)
 
 # visits that are worked on at once: each holds its photographs and more of their size in memory meanwhile
 _turns = threading.BoundedSemaphore(2)
@@ -82,7 +90,7 @@ class Inspected:
     key: Hashable
 
 
-def field_of(draft: Draft) -> MarkerField:
+def field_of(draft: Draft, inputs: Inputs) -> MarkerField:
     """Return the sheets that a draft's photographs show.
 
     Raises
@@ -90,7 +98,6 @@ def field_of(draft: Draft) -> MarkerField:
     DigitiseError
         The field.json is damaged, or the print scale is none.
     """
-    inputs = draft.inputs
     own = draft.field_json
     if inputs.sheets == "own" and own is not None:
         return field_from_json(own, "field.json")
@@ -110,7 +117,12 @@ def axis_of(inputs: Inputs) -> Pose | None:
     return axis_from_points(np.array(numbers[:3]), np.array(numbers[3:])) if numbers else None
 
 
-def field_text(draft: Draft) -> str:
+def field_key(draft: Draft, inputs: Inputs) -> Hashable:
+    """Return what tells the sheets of a draft from others."""
+    return (inputs.sheets, inputs.print_scale, draft.field_json if inputs.sheets == "own" else None)
+
+
+def field_text(draft: Draft, inputs: Inputs) -> str:
     """Return the field.json of a draft's sheets.
 
     Raises
@@ -118,13 +130,55 @@ def field_text(draft: Draft) -> str:
     DigitiseError
         As :func:`field_of`.
     """
-    return field_to_json(field_of(draft))
+    return field_to_json(field_of(draft, inputs))
+
+
+def look_at_each(
+    paths: Sequence[Path], field: MarkerField, key: Hashable, tell: Progress
+) -> tuple[Seen | DigitiseError, ...]:
+    """Find the markers in each photograph; what is wrong with one of them does not hide the others."""
+
+    def look(path: Path) -> Seen:
+        tell(text.STEP_LOOKING.format(path.stem.replace("-", " ")))
+        photo = opened(path)
+        return Seen(_without_pixels(photo), find_markers(photo, field))
+
+    def seen(path: Path) -> Seen | DigitiseError:
+        try:
+            return _detected.get((_file_key(path), key), lambda: look(path))
+        except DigitiseError as error:
+            return error
+
+    if all(_detected.has((_file_key(path), key)) for path in paths):
+        return tuple(seen(path) for path in paths)
+    with _turn(tell):
+        return tuple(seen(path) for path in paths)
+
+
+def sheets_that_fit(draft: Draft, inputs: Inputs, tell: Progress) -> str | None:
+    """Return which other set of sheets the photographs show; None when no set fits them."""
+    paths = draft.photos
+    there = [name for name in text.SHEETS_NAMES if name != "own" or draft.field_json is not None]
+    others = [name for name in there if name != inputs.sheets]
+
+    def fits(name: str) -> bool:
+        other = inputs.model_copy(update={"sheets": name})
+        with contextlib.suppress(DigitiseError):
+            found = inspect(paths, field_of(draft, other), field_key(draft, other), tell, draft.lens_json)
+            return found.inspection.calibration is not None and not found.inspection.refusals
+        return False
+
+    def find() -> str | None:
+        return next((name for name in others if fits(name)), None)
+
+    key = (tuple(_file_key(path) for path in paths), field_key(draft, inputs), tuple(others))
+    return _sheets_seen.get(key, find)
 
 
 def inspect(
     paths: Sequence[Path],
     field: MarkerField,
-    field_key: Hashable,
+    key: Hashable,
     tell: Progress,
     lens_json: str | None = None,
 ) -> Inspected:
@@ -135,28 +189,22 @@ def inspect(
     DigitiseError
         A photograph or the lens profile cannot be used.
     """
-    key = (tuple(_file_key(path) for path in paths), field_key, lens_json)
+    whole_key = (tuple(_file_key(path) for path in paths), key, lens_json)
     profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
-    def look(path: Path) -> tuple[Detection, ...]:
-        tell(text.STEP_LOOKING.format(path.stem.replace("-", " ")))
-        return find_markers(opened(path), field)
-
     def make() -> Inspected:
+        seen = look_at_each(paths, field, key, tell)
+        sound = [each for each in seen if not isinstance(each, DigitiseError)]
+        for each in seen:
+            if isinstance(each, DigitiseError):
+                raise each
         with _turn(tell):
-            detections = [
-                _detected.get((_file_key(path), field_key), lambda path=path: look(path))  # type: ignore[misc]
-                for path in paths
-            ]
             tell(text.STEP_CAMERAS)
             photos = [opened(path) for path in paths]
-            found = inspect_photos(photos, detections, field, profile)
-        seen = tuple(
-            Seen(_without_pixels(photo), markers) for photo, markers in zip(photos, detections, strict=True)
-        )
-        return Inspected(seen, found, key)
+            found = inspect_photos(photos, [each.detections for each in sound], field, profile)
+        return Inspected(tuple(sound), found, whole_key)
 
-    return _inspected.get(key, make)
+    return _inspected.get(whole_key, make)
 
 
 def opened(path: Path) -> Photograph:
@@ -187,6 +235,74 @@ def _turn(tell: Progress) -> Iterator[None]:
         _turns.release()
 
 
+@dataclass(frozen=True)
+class Sight:
+    """A photograph without its pixels, and left, top, right, bottom of the part where a limb can be, px."""
+
+    photo: Photograph
+    part: tuple[int, int, int, int]
+
+
+def sight_of(source: Measured | Inspected, number: int) -> Sight:
+    """Return where a limb can be in a photograph (from 0) whose camera is solved."""
+    if isinstance(source, Measured):
+        photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
+    else:
+        photo, axis = source.seen[number].photo, Pose.identity()
+        found = source.inspection.calibration
+        if found is None:
+            raise PhotoError(text.NO_CAMERA, where=photo.name)
+        calibration = found
+    height, width = photo.pixels.shape[:2]
+    sides = np.array([-_LIMB_BOX_MM, _LIMB_BOX_MM])
+    corners = np.stack(np.meshgrid(sides, sides, [0.0, _LIMB_TOP_MM]), axis=-1).reshape(-1, 3)
+    points = calibration.cameras[number].project(axis.inverse().apply(corners))
+    points = points[np.isfinite(points).all(axis=1)]
+    if len(points) < 2:
+        return Sight(photo, (0, 0, width, height))
+    x0, y0 = np.clip(np.floor(points.min(axis=0)), 0, [width - 2, height - 2]).astype(int)
+    x1, y1 = np.clip(np.ceil(points.max(axis=0)), [x0 + 2, y0 + 2], [width, height]).astype(int)
+    return Sight(photo, (int(x0), int(y0), int(x1), int(y1)))
+
+
+def outlines_alone(
+    paths: Sequence[Path],
+    inspected: Inspected,
+    field: MarkerField,
+    corrections: Mapping[str, str],
+    tell: Progress,
+    axis: Pose | None = None,
+) -> list[Outline | OutlineError]:
+    """Return the outline of each photograph, or why it has none.
+
+    Raises
+    ------
+    DigitiseError
+        A photograph cannot be read, or a correction is damaged.
+    """
+    if inspected.inspection.calibration is None:
+        return []
+    calibration = inspected.inspection.calibration
+    drawn = {name: correction_from_json(words, name) for name, words in corrections.items()}
+
+    def find() -> list[Outline | OutlineError]:
+        tell(text.STEP_OUTLINES)
+        with _turn(tell):
+            return [
+                outline_or_reason(
+                    opened(path), number, calibration, field, axis or Pose.identity(), drawn.get(path.name)
+                )
+                for number, path in enumerate(paths)
+            ]
+
+    key = ("alone", inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
+    return _outlined.get(key, find)
+
+
+def _axis_key(axis: Pose | None) -> Hashable:
+    return None if axis is None else (axis.rotation.tobytes(), axis.translation.tobytes())
+
+
 def measure(
     paths: Sequence[Path],
     inspected: Inspected,
@@ -205,14 +321,13 @@ def measure(
     DigitiseError
         The photographs, a correction or the tape do not give a limb.
     """
-    axis_key = None if axis is None else (axis.rotation.tobytes(), axis.translation.tobytes())
-    drawn_key = (inspected.key, tuple(sorted(corrections.items())), axis_key)
+    drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
+    drawn: dict[str, Correction] = {
+        name: correction_from_json(words, name) for name, words in corrections.items()
+    }
 
     def outline() -> Outlined:
         tell(text.STEP_OUTLINES)
-        drawn: dict[str, Correction] = {
-            name: correction_from_json(words, name) for name, words in corrections.items()
-        }
         with _turn(tell):
             photos = tuple(opened(path) for path in paths)
             found = find_outlines(
@@ -223,7 +338,8 @@ def measure(
     def fit() -> Measured:
         outlined = _outlined.get(drawn_key, outline)
         tell(text.STEP_LIMB)
-        return fit_outlines(outlined, tape, limb=limb, side=side)
+        ends = drawn_bounds(outlined.outlines, [drawn.get(path.name) for path in paths]) or (None, None)
+        return fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
 
     return _measured.get((drawn_key, tape, limb, side), fit)
 

@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
-from digitise.care.wrap.garment import GirthList, girth_list
-from digitise.care.wrap.plan import read_plan
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.cli import show
-from digitise.output.change.text import change_text
-from digitise.output.course.form import read_stable
-from digitise.output.model.file import StoredModel, read_model
-from digitise.output.padding.files import pad_text
-from digitise.output.wrap.words import wrap_text
-from digitise.record.check import client_code
-from digitise.workflow.care import compare_folders, pad_folder, wrap_model
+from digitise.cli.options import BilateralOption, ModelArgument
+from digitise.paper import PageName
 
-ModelArgument = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that digitise model wrote.")]
+if TYPE_CHECKING:
+    from digitise.care.wrap.garment import GirthList
+    from digitise.output.model.file import StoredModel
 
 
 def compare(
@@ -37,12 +32,13 @@ def compare(
         Path, typer.Option("--out", help="Folder for the comparison; replaced when it holds one.")
     ],
     mirror: Annotated[bool, typer.Option("--mirror", help="Compare the two sides of the body.")] = False,
-    bilateral: Annotated[
-        bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
-    ] = False,
+    bilateral: BilateralOption = False,
     as_json: show.JsonOption = False,
 ) -> None:
     """Show what changed between two visits of a limb, or differs between the two sides."""
+    from digitise.output.change.words import change_text
+    from digitise.workflow.care import compare_folders
+
     if bilateral and not mirror:
         raise typer.BadParameter(
             "it goes with --mirror, which compares the two sides.", param_hint="--bilateral"
@@ -69,13 +65,17 @@ def pad(
         float, typer.Option("--margin", help="How far foam reaches beyond its place, mm.")
     ] = MARGIN_MM,
     bevel: Annotated[float, typer.Option("--bevel", help="Width of foam's thinned edge, mm.")] = BEVEL_MM,
-    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper for the foam.")] = "a4",
+    paper: Annotated[PageName, typer.Option("--paper", help="Paper for the foam.")] = "a4",
     client: Annotated[
         str, typer.Option("--client", help="The client's code to print on the foam; never a name.")
     ] = "",
     as_json: show.JsonOption = False,
 ) -> None:
     """List places that may need padding, and draw foam for them at true size."""
+    from digitise.output.padding.files import pad_text
+    from digitise.record.check import client_code
+    from digitise.workflow.care import pad_folder
+
     with show.steps() as progress:
         progress("Looking for places")
         summary = pad_folder(
@@ -120,6 +120,11 @@ def wrap(
     as_json: show.JsonOption = False,
 ) -> None:
     """Work out what a wrap takes and how pressure runs along the limb."""
+    from digitise.care.wrap.plan import read_plan
+    from digitise.output.model.file import read_model
+    from digitise.output.wrap.words import wrap_text
+    from digitise.workflow.care import wrap_model
+
     if not garment and (point or all_points or course or anyway):
         raise typer.BadParameter(
             "it is needed by --point, --all-points, --course and --anyway.", param_hint="--garment"
@@ -136,6 +141,9 @@ def wrap(
 def _girths(
     limb: StoredModel, heights: dict[str, float], course: Path | None, optional: bool, override: bool
 ) -> GirthList:
+    from digitise.care.wrap.garment import girth_list
+    from digitise.output.course.form import read_stable
+
     stable = None if course is None else read_stable(course, limb.summary.limb, limb.summary.side)
     return girth_list(limb.limb, heights, stable=stable, override=override, optional=optional)
 

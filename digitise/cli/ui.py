@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 
 from digitise.cli import show
+from digitise.cli.options import RecordsOption
 from digitise.errors import OutputError
 
 PORT = 8765
@@ -25,7 +26,9 @@ _ROOT = Path(__file__).parents[2]
 
 
 def ui(
-    port: Annotated[int, typer.Option("--port", help="Port; the next free one when it is taken.")] = PORT,
+    port: Annotated[
+        int, typer.Option("--port", min=1, max=65535, help="Port; the next free one when it is taken.")
+    ] = PORT,
     address: Annotated[
         str,
         typer.Option(
@@ -36,12 +39,7 @@ def ui(
         Path | None,
         typer.Option("--passphrase-file", help="A file whose first line is the passphrase to ask for."),
     ] = None,
-    records: Annotated[
-        str | None,
-        typer.Option(
-            "--records", help="File or address of the records; else DIGITISE_RECORDS, else your folder."
-        ),
-    ] = None,
+    records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
@@ -55,10 +53,11 @@ def ui(
     passphrase = _passphrase(passphrase_file) if passphrase_file else ""
     free = _free_port(address, port)
     url = f"http://{address}:{free}/"
-    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address]
+    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address, "--with-command"]
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
         env=_environment(records, passphrase),
+        stdin=subprocess.PIPE,  # closed when this command ends, even when it is killed: then the server ends
         stdout=subprocess.DEVNULL if as_json else sys.stderr,
     )
     show.result(as_json, {"url": url}, lambda console: console.print(f"The page: {url} (end it with Ctrl-C)"))

@@ -31,6 +31,7 @@ from digitise.record.tables import Base
 
 _MANIFEST = "manifest.json"
 _BATCH = 500
+_WITH_DIGEST = ("fields", "photographs", "models")
 
 
 class _Manifest(BaseModel):
@@ -68,7 +69,7 @@ def write_backup(database: Database, path: Path) -> None:
             raise damaged(database.where)
         rows = {}
         for table in _tables(connection).sorted_tables:
-            rows[table.name] = _write_rows(connection, table, archive)
+            rows[table.name] = _write_rows(connection, table, archive, database.where)
             _write_bytes(connection, table, archive, database.where)
         made = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"
         archive.writestr(_MANIFEST, _Manifest(form=version, made=made, rows=rows).model_dump_json())
@@ -77,12 +78,14 @@ def write_backup(database: Database, path: Path) -> None:
 def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
     """Make records from a backup, whole or not at all, and return how many rows each table has.
 
+    Records without visits, such as opening them makes, are no obstacle: they give way to the backup's.
+
     Parameters
     ----------
     path
         The backup.
     into
-        An address, a file, or None for the default place.  It must be empty.
+        An address, a file, or None for the default place.  It must hold no visit.
 
     Raises
     ------
@@ -93,7 +96,7 @@ def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
     try:
         with open_sealed_zip(path, path.name) as archive:
             manifest = _read_manifest(archive, path.name)
-            if target.file:
+            if target.file and not target.file.exists():
                 _restore_file(target.file, archive, manifest, path.name)
             else:
                 _fill(target, archive, manifest, path.name)
@@ -120,11 +123,13 @@ def _bytes_member(table: Table, column: str, key: object) -> str:
     return f"bytes/{table.name}/{column}/{key}"
 
 
-def _write_rows(connection: Connection, table: Table, archive: zipfile.ZipFile) -> int:
+def _write_rows(connection: Connection, table: Table, archive: zipfile.ZipFile, where: str) -> int:
     kept = [column for column in table.columns if column.name not in _byte_columns(table)]
     count = 0
     with archive.open(_rows_member(table), "w", force_zip64=True) as member:
         for row in connection.execute(select(*kept).execution_options(yield_per=_BATCH)).mappings():
+            if table.name == "fields" and not _is_sound(table.name, dict(row)):
+                raise damaged(where)
             member.write(json.dumps(dict(row)).encode() + b"\n")
             count += 1
     return count
@@ -145,7 +150,9 @@ def _write_bytes(connection: Connection, table: Table, archive: zipfile.ZipFile,
 
 
 def _is_sound(table: str, row: dict[str, Any]) -> bool:
-    """Tell whether the bytes of a row are those of its digest."""
+    """Tell whether the bytes of a row with a digest are those of the digest."""
+    if table == "fields":
+        return hashlib.sha256(row["field_json"].encode()).hexdigest() == str(row["sha256"])
     parts = [row["jpeg"]] if table == "photographs" else [row["model_json"].encode(), row["limb_npz"]]
     return hashlib.sha256(b"".join(parts)).hexdigest() == str(row["sha256"])
 
@@ -188,7 +195,7 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
     with target.writing() as session:
         connection = session.connection()
         if schema.version_of(connection, target.where) is not None:
-            raise _not_empty(target.where)
+            _clear(connection, target.where)
         schema.migrate(connection, manifest.form)
         try:
             counts = {
@@ -203,6 +210,16 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
             raise cut_short(where)
         if manifest.form != schema.HEAD:
             schema.migrate(connection)
+
+
+def _clear(connection: Connection, where: str) -> None:
+    """Drop the tables of records without visits, within the transaction that fills them again."""
+    tables = _tables(connection)
+    visits = tables.tables.get("visits")
+    if visits is None or connection.scalar(select(func.count()).select_from(visits)):
+        raise _not_empty(where)
+    tables.drop_all(connection)
+    Table(schema.VERSION_TABLE, MetaData()).drop(connection)
 
 
 def _fill_table(connection: Connection, table: Table, archive: zipfile.ZipFile) -> int:
@@ -230,7 +247,7 @@ def _read_rows(table: Table, archive: zipfile.ZipFile) -> Iterator[dict[str, Any
             for column in columns:
                 (key,) = table.primary_key.columns
                 row[column] = archive.read(_bytes_member(table, column, row[key.name]))
-            if columns and not _is_sound(table.name, row):
+            if table.name in _WITH_DIGEST and not _is_sound(table.name, row):
                 raise ValueError("bytes do not match their digest")
             yield row
 

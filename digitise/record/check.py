@@ -10,12 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Literal, get_args
-
-from pydantic import BaseModel, ValidationError
+from typing import get_args
 
 from digitise.capture.calibration.lens import lens_from_json
-from digitise.capture.photo.photograph import remove_metadata
+from digitise.capture.photo.photograph import photo_bytes, remove_metadata_from
 from digitise.capture.sheets.field import field_from_json
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
@@ -48,14 +46,6 @@ class ReadyVisit:
     client: str
     measured_by: str
     photos: dict[str, bytes]
-
-
-class _ModelHead(BaseModel):
-    """What model.json must say to belong to a visit."""
-
-    format: Literal["limb-model/1"]
-    limb: Limb
-    side: Side
 
 
 def client_code(text: str) -> str:
@@ -95,14 +85,19 @@ def validate_visit(visit: NewVisit) -> ReadyVisit:
     _check_time(visit.taken, "when taken")
     _check_clearance(visit.clearance)
     _check_tape(visit)
-    if visit.field_json is not None:
-        field_from_json(visit.field_json, "field.json")
+    field = None if visit.field_json is None else field_from_json(visit.field_json, "field.json")
     if visit.lens_json is not None:
         lens_from_json(visit.lens_json, "lens.json")
-    if visit.model is not None:
-        _check_model(visit.model, visit.limb, visit.side)
     _check_corrections(visit.corrections.items(), len(visit.photos))
-    return ReadyVisit(visit, client, staff_code(visit.measured_by, "measured by"), _stripped(visit.photos))
+    measured_by = staff_code(visit.measured_by, "measured by")
+    given, kept = _photographs(visit.photos)
+    if visit.model is not None:
+        _check_size(visit.model)
+        # brings the libraries that measure, which nothing else of the records needs
+        from digitise.record.belonging import check_model  # noqa: PLC0415
+
+        check_model(visit, visit.model, list(zip(given, kept.values(), strict=True)), field)
+    return ReadyVisit(visit, client, measured_by, kept)
 
 
 def staff_code(text: str, where: str) -> str:
@@ -121,30 +116,9 @@ def staff_code(text: str, where: str) -> str:
     return code
 
 
-def _check_model(model: ModelFiles, limb: Limb, side: Side) -> None:
-    """Refuse a model of another format or another limb.
-
-    Raises
-    ------
-    RecordError
-        When model.json or limb.npz is not what it should be.
-    """
+def _check_size(model: ModelFiles) -> None:
     if max(len(model.json), len(model.limb)) > LARGEST_MODEL:
         raise RecordError("The model is too large.", where="model", do="Make the model again.")
-    try:
-        head = _ModelHead.model_validate_json(model.json)
-    except ValidationError as error:
-        raise RecordError(
-            "This is no model of format limb-model/1.", where="model.json", do="Make the model again."
-        ) from error
-    if (head.limb, head.side) != (limb, side):
-        raise RecordError(
-            f"The model is of the {head.side} {head.limb}, the visit of the {side} {limb}.",
-            where="model.json",
-            do="Name the limb that was measured.",
-        )
-    if not model.limb.startswith(b"PK"):
-        raise RecordError("This is no limb file.", where="limb.npz", do="Make the model again.")
 
 
 def _check_corrections(corrections: Iterable[tuple[int, str]], photos: int) -> None:
@@ -232,16 +206,18 @@ def _check_tape(visit: NewVisit) -> None:
         )
 
 
-def _stripped(paths: tuple[Path, ...]) -> dict[str, bytes]:
+def _photographs(paths: tuple[Path, ...]) -> tuple[list[bytes], dict[str, bytes]]:
+    """Return the photographs as given, and as they are kept by their digests, in the same order."""
     if len(paths) > MOST_PHOTOS:
         raise RecordError(
             f"There are {len(paths)} photographs.", where="photographs", do=f"Keep {MOST_PHOTOS} at most."
         )
-    photos: dict[str, bytes] = {}
+    given, kept = [], {}
     for path in paths:
-        data = remove_metadata(path)
+        given.append(photo_bytes(path))
+        data = remove_metadata_from(given[-1], path.name)
         digest = hashlib.sha256(data).hexdigest()
-        if digest in photos:
+        if digest in kept:
             raise RecordError("The same photograph is given twice.", where=path.name, do="Give it once.")
-        photos[digest] = data
-    return photos
+        kept[digest] = data
+    return given, kept

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, inspect
 from digitise.errors import RecordError
 from digitise.record.database import damaged
 
-HEAD = "0003"
+HEAD = "0004"
 """The version this program writes."""
 VERSION_TABLE = "record_schema"
 _MIGRATIONS = Path(__file__).parent / "migrations"

@@ -13,8 +13,9 @@ from digitise.geometry.view import View
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.levels import Levels, find_levels
-from digitise.shape.limb import Limb
+from digitise.shape.limb import SHARED_ERRORS, Limb
 from digitise.shape.solve import (
+    BIAS_SD_PX,
     EdgeData,
     Posterior,
     Prior,
@@ -165,6 +166,7 @@ def fit_limb(
             posterior.covariance,
             belief.prior.mean,
             belief.prior.precision,
+            posterior.shared,
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
@@ -251,15 +253,23 @@ def _edge_data(
     for view, edges in enumerate(touched):
         for edge, samples in enumerate(edges):
             keep = samples.within(basis.low, basis.high)
-            modes = np.zeros((len(samples.z), len(scene.moved)))
+            cameras = np.zeros((len(samples.z), len(scene.moved)))
             if belief is not None:
                 moved = [mode[view][edge] for mode in scene.moved]
-                modes = _mode_columns(moved, samples, basis, belief.posterior.mean)
+                cameras = _mode_columns(moved, samples, basis, belief.posterior.mean)
+            modes = np.column_stack([_shared_columns(samples), cameras])
             data = EdgeData(view, edge, samples.pick(keep), modes[keep], np.ones(np.count_nonzero(keep)))
             if len(data.weight) < 2:
                 continue
             found.append(data if belief is None else reweigh(basis, data, belief.posterior))
     return tuple(found)
+
+
+def _shared_columns(samples: Samples) -> Array:
+    """Return by how much the samples stand out too far for one sd of each of ``SHARED_ERRORS``, (N, E) mm."""
+    columns = np.zeros((len(samples.z), len(SHARED_ERRORS)))
+    columns[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * samples.mm_per_px
+    return columns
 
 
 def _mode_columns(moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:

@@ -35,6 +35,30 @@ class Estimate(NamedTuple):
         return self.mean - Z95 * self.sd, self.mean + Z95 * self.sd
 
 
+# What may be wrong alike at two visits of one limb: the same skin before the same backdrop pushes every edge
+# the same way, and one hand pulls the tape alike.
+SHARED_ERRORS = ("outline", "tape")
+
+
+@dataclass(frozen=True)
+class SharedErrors:
+    """Errors of a limb that another limb may share, one entry per name in ``SHARED_ERRORS``, in their sds.
+
+    Attributes
+    ----------
+    mean
+        (E,) estimates.
+    covariance
+        (E, E) of them; unity beforehand.
+    with_shape
+        (p, E) covariance of the limb's parameters with them, mm.
+    """
+
+    mean: Array
+    covariance: Array
+    with_shape: Array
+
+
 @dataclass(frozen=True)
 class Limb:
     """Belief about a limb's shape.
@@ -57,6 +81,8 @@ class Limb:
         (p, p) mm^2.
     prior_mean, prior_precision
         (p,), (p, p) what the priors alone said; two visits share it when they are solved together.
+    shared
+        Errors within ``covariance`` that another limb may share; None when they were not kept apart.
     """
 
     kind: str
@@ -69,6 +95,7 @@ class Limb:
     covariance: Array
     prior_mean: Array
     prior_precision: Array
+    shared: SharedErrors | None = None
 
 
 @dataclass(frozen=True)

@@ -4,25 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from digitise.care.change.compare import compare
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
-from digitise.care.padding.foam_selection import make_foam
-from digitise.care.padding.maps import standing_out
-from digitise.care.padding.regions import Region, find_regions
-from digitise.care.wrap.garment import GirthList
-from digitise.care.wrap.plan import Plan
-from digitise.care.wrap.sheet import wrap_sheet
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.errors import ModelError
 from digitise.files import check_folder
-from digitise.output.change.files import is_change_file, write_change
 from digitise.output.change.form import ChangeForm
-from digitise.output.change.summarise import Compared
 from digitise.output.model.file import StoredModel, read_model
-from digitise.output.padding.files import Padding, is_pad_file, write_padding
 from digitise.output.padding.form import AgainstForm, PadForm
-from digitise.output.wrap.files import write_wrap
 from digitise.output.wrap.form import WrapForm
+
+if TYPE_CHECKING:
+    from digitise.care.padding.regions import Region
+    from digitise.care.wrap.garment import GirthList
+    from digitise.care.wrap.plan import Plan
 
 
 def read_two(first: Path, second: Path) -> tuple[StoredModel, StoredModel]:
@@ -66,6 +61,10 @@ def compare_folders(
     OutputError
         The folder cannot be written to.
     """
+    from digitise.care.change.compare import compare
+    from digitise.output.change.files import is_change_file, write_change
+    from digitise.output.change.summarise import Compared
+
     one, other = read_two(first, second)
     check_folder(out, is_change_file, "comparison")
     change = compare(one.limb, other.limb, mirrored=mirror)
@@ -107,6 +106,9 @@ def pad_folder(
     OutputError
         The folder cannot be written to.
     """
+    from digitise.care.padding.foam_selection import make_foam
+    from digitise.output.padding.files import Padding, is_pad_file, write_padding
+
     limb, reference = (read_model(model), None) if against is None else read_two(model, against)
     check_folder(out, is_pad_file, "places for padding")
     regions, form = places_of(limb, reference)
@@ -131,6 +133,10 @@ def places_of(
     ModelError
         The two cannot be compared.
     """
+    from digitise.care.change.compare import compare
+    from digitise.care.padding.maps import standing_out
+    from digitise.care.padding.regions import find_regions
+
     if against is None:
         return find_regions(model.limb), None
     mirrored = model.summary.side != against.summary.side
@@ -166,5 +172,8 @@ def wrap_model(model: StoredModel, out: Path, plan: Plan | None, garment: GirthL
     OutputError
         The folder cannot be written to, or holds an edited plan.
     """
+    from digitise.care.wrap.sheet import wrap_sheet
+    from digitise.output.wrap.files import write_wrap
+
     sheet = wrap_sheet(model.limb, plan)
     return write_wrap(out, model.summary, sheet, garment, suggested=plan is None)

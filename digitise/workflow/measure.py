@@ -10,12 +10,15 @@ from typing import TypeVar
 
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
-from digitise.capture.calibration.markers import find_markers
+from digitise.capture.calibration.markers import Detection, find_markers
+from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection, inspect_photos
+from digitise.capture.checks.skin import check_limb, skin_tone
+from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline, find_outline
 from digitise.capture.photo.photograph import Photograph, read_photo
-from digitise.capture.sheets.field import MarkerField
+from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
@@ -42,6 +45,7 @@ def measure_limb(
     axis_from_world: Pose | None = None,
     profile: LensProfile | None = None,
     corrections: Mapping[str, Correction] | None = None,
+    same_visit: bool = False,
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -64,6 +68,8 @@ def measure_limb(
         The phone's lens profile, if there is one.
     corrections
         Drawn corrections by photograph: by its file name or by its sha256.
+    same_visit
+        The caller answers for it that all photographs are of one visit, whatever speaks against it.
     progress
         Called with a few plain words before each step.
 
@@ -79,10 +85,16 @@ def measure_limb(
     tell("Finding markers")
     detections = _each(lambda photo: find_markers(photo, field), photos)
     tell("Solving cameras")
-    inspection = inspect_photos(photos, detections, field, profile)
+    inspection = inspect_photos(photos, detections, field, profile, same_visit=same_visit)
     tell("Finding outlines")
     sighted = find_outlines(
-        photos, inspection, field, axis_from_world=axis_from_world, corrections=corrections
+        photos,
+        inspection,
+        field,
+        axis_from_world=axis_from_world,
+        corrections=corrections,
+        detections=detections,
+        same_visit=same_visit,
     )
     tell("Solving the limb")
     return fit_outlines(sighted, tape, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
@@ -100,6 +112,10 @@ class Outlined:
         Of the photographs.
     axis_from_world
         Frame of the limb's axis.
+    field_sha256
+        Digest of the sheets' content.
+    findings
+        What the outlines told beyond the inspection.
     """
 
     photos: tuple[Photograph, ...]
@@ -107,6 +123,8 @@ class Outlined:
     inspection: Inspection
     calibration: Calibration
     axis_from_world: Pose
+    field_sha256: str | None = None
+    findings: tuple[Finding, ...] = ()
 
 
 def find_outlines(
@@ -116,13 +134,22 @@ def find_outlines(
     *,
     axis_from_world: Pose | None = None,
     corrections: Mapping[str, Correction] | None = None,
+    detections: Sequence[Sequence[Detection]] = (),
+    same_visit: bool = False,
 ) -> Outlined:
     """Find the limb in photographs that were inspected; the slow half of :func:`measure_limb`.
+
+    Parameters
+    ----------
+    photos, inspection, field, axis_from_world, corrections, same_visit
+        As for :func:`measure_limb`.
+    detections
+        The markers found in each photograph: with them the skin's colour is compared.
 
     Raises
     ------
     PhotoError
-        The inspection refuses a photograph.
+        The inspection refuses a photograph, or the photographs show two different limbs.
     OutlineError
         A limb cannot be found, or a correction cannot be used.
     """
@@ -133,7 +160,17 @@ def find_outlines(
         lambda n: _outline(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
-    return Outlined(photos, outlines, inspection, calibration, axis)
+    tones = [
+        skin_tone(photo, found, outline, field)
+        for photo, found, outline in zip(photos, detections, outlines, strict=bool(detections))
+    ]
+    clashes = check_limb(tones or [None] * len(photos), outlines)
+    names = [photo.name for photo in photos]
+    known = inspection.findings
+    told = as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ()
+    _refuse(told)
+    findings = tuple(finding for finding in told if finding not in known)
+    return Outlined(photos, outlines, inspection, calibration, axis, field_digest(field), findings)
 
 
 def fit_outlines(
@@ -175,9 +212,10 @@ def fit_outlines(
         outlines=sighted.outlines,
         fit=fit,
         tape=tape,
-        findings=sighted.inspection.findings,
+        findings=(*sighted.inspection.findings, *sighted.findings),
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
+        field_sha256=sighted.field_sha256,
     )
 
 
@@ -204,10 +242,16 @@ def _require_count(photo_paths: Sequence[Path]) -> None:
 
 
 def _require_usable(inspection: Inspection) -> Calibration:
-    if inspection.refusals or inspection.calibration is None:
-        first = inspection.refusals[0]
-        raise PhotoError(first.text, where=first.photo, do=first.do)
+    _refuse(inspection.findings)
+    if inspection.calibration is None:
+        raise PhotoError("The photographs' cameras cannot be solved.", do="Take the photographs again.")
     return inspection.calibration
+
+
+def _refuse(findings: Iterable[Finding]) -> None:
+    first = next((finding for finding in findings if finding.severity == "refuse"), None)
+    if first is not None:
+        raise PhotoError(first.text, where=first.photo, do=first.do)
 
 
 def _outline(

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from lens_profiles import lens_text
 from PIL import Image
+from record_models import model_of_visit
 
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, NewVisit
@@ -109,9 +110,9 @@ def girths(count: int = 3, first: float = 220.0) -> tuple[TapeRow, ...]:
     return tuple(TapeRow(100.0 + 90 * k, first + 30.5 * k, k + 2, "" if k else "B") for k in range(count))
 
 
-def limb_model(limb="leg", side="left", filling: bytes = b"limb") -> ModelFiles:
-    head = f'{{"format": "limb-model/1", "limb": "{limb}", "side": "{side}", "note": "\u00e4"}}\r\n'
-    return ModelFiles(head, b"PK" + filling)
+def limb_model(limb="leg", side="left", photos=(), tape=None, filling: bytes = b"limb") -> ModelFiles:
+    """A model made from the girths of a plain visit."""
+    return model_of_visit(limb, side, photos, girths() if tape is None else tape, filling)
 
 
 def a_visit(**changes) -> NewVisit:
@@ -130,7 +131,7 @@ def full_visit(picture) -> NewVisit:
         photos=(picture(1), picture(2)),
         field_json=(SAMPLE / "field.json").read_text(),
         lens_json=lens_text(),
-        model=limb_model(),
+        model=limb_model(photos=(picture(1), picture(2))),
         corrections={2: '{"edge": [1.5, 2]}'},
         posture="standing",
         measured_by="ab",

@@ -12,6 +12,8 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from record_models import model_of_visit
+
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, NewVisit
 from digitise.tape.rows import TapeRow
@@ -26,16 +28,21 @@ def numbered_visit(number: int, photos: tuple[Path, ...]) -> NewVisit:
         limb="leg",
         side="left",
         taken=datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=number),
-        tape=tuple(TapeRow(100.0 * row, 200.0 + number % 100 + row, row) for row in range(1, 6)),
+        tape=girths(number),
         photos=photos,
-        model=ModelFiles('{"format": "limb-model/1", "limb": "leg", "side": "left"}', limb_bytes(number)),
-        corrections={1: f'{{"number": {number}}}'},
+        model=limb_model(number, photos),
+        corrections={1: '{"strokes": []}'},
         note=str(number),
     )
 
 
-def limb_bytes(number: int) -> bytes:
-    return b"PK" + number.to_bytes(4, "big") * 50_000
+def limb_model(number: int, photos: tuple[Path, ...]) -> ModelFiles:
+    """The model of a visit; its limb tells the number."""
+    return model_of_visit(made_from=photos, tape=girths(number), filling=number.to_bytes(4, "big"))
+
+
+def girths(number: int) -> tuple[TapeRow, ...]:
+    return tuple(TapeRow(100.0 * row, 200.0 + number % 100 + row, row) for row in range(1, 6))
 
 
 def numbered_photo(template: bytes, number: int) -> bytes:

@@ -82,10 +82,22 @@ def test_a_place_with_records_is_never_overwritten(filled, place, new_place, tmp
         with pytest.raises(RecordError, match="records in this place already"):
             restore(tmp_path / "b.zip", place)
     assert contents(filled) == before
+
+
+def test_opened_records_without_visits_are_no_obstacle_and_a_failure_leaves_them_whole(
+    filled, new_place, tmp_path
+):
+    filled.backup(tmp_path / "b.zip")
     empty = new_place()
-    Store(empty).close()  # records without a visit are records
-    with pytest.raises(RecordError, match="records in this place already"):
+    Store(empty).close()
+    (tmp_path / "cut.zip").write_bytes((tmp_path / "b.zip").read_bytes()[:-200])
+    with pytest.raises(RecordError):
+        restore(tmp_path / "cut.zip", empty)
+    with Store(empty, create=False) as still:
+        assert still.list_visits() == ()
+        # somebody looks at the empty records while they are restored
         restore(tmp_path / "b.zip", empty)
+        assert contents(still) == contents(filled)
 
 
 def test_a_file_of_that_name_is_never_overwritten(filled, tmp_path):

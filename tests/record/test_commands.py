@@ -7,6 +7,7 @@ import pytest
 from lens_profiles import lens_text
 
 from digitise.cli import main
+from digitise.tape.table import read_tape
 
 from .conftest import SAMPLE, limb_model
 
@@ -39,7 +40,7 @@ def result(answer):
 def test_the_life_of_a_client(run, picture, tmp_path):
     model = tmp_path / "model"
     model.mkdir()
-    files = limb_model()
+    files = limb_model(photos=(picture(1), picture(2)), tape=read_tape(SAMPLE / "tape.csv"))
     lens = tmp_path / "lens.json"
     lens.write_text(lens_text())
     (model / "model.json").write_text(files.json, encoding="utf-8", newline="")

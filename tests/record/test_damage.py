@@ -144,7 +144,7 @@ def test_full_disk_on_a_server(new_database, picture):
                 "CREATE TRIGGER full_disk BEFORE INSERT ON models EXECUTE FUNCTION full_disk()"
             )
         with pytest.raises(RecordError, match="disk is full"):
-            store.add_visit(a_visit(client="N-1", photos=(picture(7),), model=limb_model()))
+            store.add_visit(a_visit(client="N-1", model=limb_model()))
         assert store.list_visits() == before
         assert [client.code for client in store.list_clients()] == ["K-017"]
 

@@ -18,7 +18,9 @@ MARK = "UNMISTAKABLE-REMARK"
 def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
     store.add_visit(full_visit)
     store.add_visit(a_visit(side="right", photos=(picture(2), picture(5))))
-    kept = store.add_visit(a_visit(client="B-2", photos=(picture(3),), model=limb_model()))
+    kept = store.add_visit(
+        a_visit(client="B-2", photos=(picture(3),), model=limb_model(photos=(picture(3),)))
+    )
     others = visit_facts(store.load_visit(kept))
     proof = store.forget("k-017")
     assert (proof.client, proof.visits, proof.photographs, proof.copies) == ("K-017", 2, 3, ())

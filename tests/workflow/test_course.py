@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from model_folders import model_folder
+from record_models import tape_of
 from solid_limbs import cone_with, limb
 
 from digitise.errors import CourseError, RecordError
@@ -150,7 +151,7 @@ def store(folders, tmp_path_factory):
                     "leg",
                     side,
                     weeks(5)[n] + timedelta(minutes=10 * (side == "right")),
-                    (TapeRow(120.0, 300.0, 2),),
+                    tape_of(read_model_files(folder)),
                     model=read_model_files(folder),
                     measured_by="AB" if n else "CD",
                     posture="standing",

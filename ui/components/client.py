@@ -10,7 +10,8 @@ from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from ui import state, text
-from ui.draft import Inputs
+from ui.inputs import Inputs
+from ui.plain import plain
 
 
 def client_and_limb(inputs: Inputs) -> None:
@@ -74,10 +75,23 @@ def _flags(inputs: Inputs) -> None:
         selection_mode="multi",
         wrap=True,
         key=state.seed("flags", kept or []),
+        on_change=_none_or_some,
     )
+    state.put("flags_before", tuple(chosen))
     signs = [text.FLAG_NAMES[flag] for flag in chosen if flag != text.NO_FLAG]
     if signs:
         st.error(text.FLAGS_STOP.format("; ".join(signs)), icon=":material/front_hand:")
+
+
+def _none_or_some() -> None:
+    """Keep "none of these" and any of them from being chosen together: the later choice counts."""
+    chosen: list[str] = list(state.value("flags") or [])
+    before = state.value("flags_before") or ()
+    if text.NO_FLAG in chosen and len(chosen) > 1:
+        later_is_none = text.NO_FLAG not in before
+        state.put(
+            "flags", [text.NO_FLAG] if later_is_none else [one for one in chosen if one != text.NO_FLAG]
+        )
 
 
 def _known(code: str) -> None:
@@ -87,7 +101,7 @@ def _known(code: str) -> None:
         with Store() as store:
             known = [client for client in store.list_clients() if client.code == spelt]
     except DigitiseError as error:
-        st.warning(f"{error.what} {error.do}")
+        st.warning(plain(f"{error.what} {error.do}"))
         return
     for client in known:
         day = f"{client.last.astimezone():%d %B %Y}"

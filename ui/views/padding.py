@@ -15,6 +15,7 @@ from ui.care import Places
 from ui.components import chooser, frame
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
+from ui.plain import plain
 
 
 def main() -> None:
@@ -123,22 +124,26 @@ def _foam(found: Places, code: str) -> None:
 def _wrap(limb: Limb, key: str) -> None:
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
-    plan = suggest_plan(limb)
+    plan, unit = suggest_plan(limb), state.unit()
     roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
     rows = st.data_editor(
-        present_care.plan_rows(plan), num_rows="dynamic", hide_index=True, width="stretch", key=f"plan-{key}"
+        present_care.plan_rows(plan, unit),
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        key=f"plan-{key}-{unit.name}",
     )
-    sheet = wrap_sheet(limb, present_care.edited_plan(plan, rows, roll))
+    sheet = wrap_sheet(limb, present_care.edited_plan(plan, rows, roll, unit))
     for warning in sheet.warnings:
-        st.warning(warning.text)
+        st.warning(plain(warning.text))
     left, right = st.columns([1, 1], gap="large")
     with left:
-        st.markdown(f"**{present_care.rolls_words(sheet)}**")
+        st.markdown(f"**{present_care.rolls_words(sheet, unit)}**")
         st.table(present_care.needs_rows(sheet))
         st.caption(NOTE)
     with right:
         st.plotly_chart(
-            places.pressure_figure(sheet, frame.ink()),
+            places.pressure_figure(sheet, frame.ink(), unit),
             key="pressure",
             config=CHART,
             theme=None,
@@ -152,7 +157,7 @@ def _garment(limb: Limb) -> None:
         girths = girth_list(limb)
         for note in girths.notes:
             st.caption(note)
-        st.table(present_care.garment_rows(girths))
+        st.table(present_care.garment_rows(girths, state.unit()))
 
 
-main()
+frame.page(main)

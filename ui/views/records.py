@@ -14,15 +14,14 @@ from digitise.record.values import VisitId
 from ui import care, state, text, work
 from ui import draft as drafts
 from ui.components import frame, reopen, result
+from ui.plain import plain, plain_lines
 
 
 def main() -> None:
     """Draw the page."""
     frame.head(text.RECORDS_TITLE, text.RECORDS_LEAD)
     state.draft()
-    message = state.flash()
-    if message:
-        st.success(message)
+    frame.tell_flash()
     with frame.errors(), Store() as store:
         codes = [client.code for client in store.list_clients()]
         if codes:
@@ -59,7 +58,7 @@ def _clients(store: Store) -> None:
 
 def _client(store: Store, client: str) -> None:
     visits = store.list_visits(client)
-    st.subheader(text.RECORDS_VISITS.format(client), anchor=False)
+    st.subheader(text.RECORDS_VISITS.format(plain(client)), anchor=False)
     st.table(
         [
             dict(
@@ -108,8 +107,8 @@ def _visit(store: Store, number: VisitId) -> None:
     )
     reopen.button(number, str(number))
     if visit.note:
-        st.markdown(visit.note)
-    signs = [text.FLAG_NAMES.get(code, code) for code, there in visit.clearance.red_flags if there]
+        st.markdown(plain_lines(visit.note))
+    signs = [text.FLAG_NAMES.get(code, plain(code)) for code, there in visit.clearance.red_flags if there]
     if signs:
         st.error(text.FLAGS_STOP.format("; ".join(signs)))
     if visit.clearance.answer != "yes":
@@ -118,20 +117,21 @@ def _visit(store: Store, number: VisitId) -> None:
         st.info(text.RECORDS_NO_MODEL)
         return
     stored = work.stored_model(store, number)
-    result.volume(stored.summary, bool(stored.summary.tape_check))
-    result.shape(stored.limb, (), f"record-{number}")
+    unit = state.unit()
+    result.volume(stored.summary, bool(stored.summary.tape_check), unit)
+    result.shape(stored.limb, (), f"record-{number}", unit)
     result.words(stored.summary)
 
 
 def _forget(store: Store, client: str) -> None:
     st.markdown(text.FORGET_LEAD)
     again = st.text_input(text.FORGET_CONFIRM, key=f"forget-{client}")
-    if st.button(text.FORGET_DO.format(client), disabled=again.strip().upper() != client):
+    if st.button(text.FORGET_DO.format(plain(client)), disabled=again.strip().upper() != client):
         proof = store.forget(client)
         drafts.forget_client(client)
         work.forget_remembered()
         care.forget_remembered()
-        state.flash(text.FORGOTTEN.format(client, proof.visits, proof.photographs))
+        state.flash(text.FORGOTTEN.format(plain(client), proof.visits, proof.photographs))
         st.rerun()
 
 
@@ -172,4 +172,4 @@ def _day(time: datetime) -> str:
     return f"{time.astimezone():%Y-%m-%d}"
 
 
-main()
+frame.page(main)

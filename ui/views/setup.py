@@ -7,10 +7,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from digitise.capture.sheets.layout import Paper, parse_print_scale
+from digitise.capture.sheets.layout import parse_print_scale
+from digitise.paper import Paper
 from ui import pictures, present, state, text, work
 from ui.components import frame
 from ui.draft import Draft
+from ui.inputs import Inputs
 
 
 def main() -> None:
@@ -63,12 +65,12 @@ def _test_photograph() -> None:
         return
     with frame.errors(), tempfile.TemporaryDirectory() as scratch, frame.steps() as tell:
         draft = Draft(Path(scratch))
-        draft.write(draft.inputs.model_copy(update={"sheets": paper}))
+        inputs = Inputs.model_validate({"sheets": paper})
         if own is not None:
             draft.write_field(own.getvalue().decode("utf-8", errors="replace"))
         path = draft.add_photo(file.getvalue(), file.name)
-        field = work.field_of(draft)
-        found = work.inspect([path], field, (paper, own and own.file_id), tell)
+        field = work.field_of(draft, inputs)
+        found = work.inspect([path], field, work.field_key(draft, inputs), tell)
         seen = found.seen[0]
         findings = found.inspection.findings
         st.image(
@@ -83,4 +85,4 @@ def _test_photograph() -> None:
             st.markdown(present.notes_line(findings))
 
 
-main()
+frame.page(main)

@@ -13,6 +13,7 @@ from digitise.capture.calibration.markers import Detection
 from digitise.capture.calibration.observations import MarkedPhoto
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.photos import check_photos
+from digitise.capture.checks.together import Clash, as_findings, check_together
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import LensError, PoseError
@@ -55,11 +56,14 @@ class Inspection:
         Of each photograph and of all together.
     calibration
         The solved cameras, None when they could not be solved (a finding says why).
+    clashes
+        What photographs differ in that those of one visit should share.
     """
 
     photos: tuple[PhotoFacts, ...]
     findings: tuple[Finding, ...]
     calibration: Calibration | None
+    clashes: tuple[Clash, ...] = ()
 
     @property
     def refusals(self) -> tuple[Finding, ...]:
@@ -72,6 +76,8 @@ def inspect_photos(
     detections: Sequence[tuple[Detection, ...]],
     field: MarkerField,
     profile: LensProfile | None = None,
+    *,
+    same_visit: bool = False,
 ) -> Inspection:
     """Check photographs; cameras that cannot be solved become a finding beside the others.
 
@@ -83,6 +89,8 @@ def inspect_photos(
         The sheets in them.
     profile
         A lens profile, if there is one.
+    same_visit
+        The caller answers for it that all photographs are of one visit.
 
     Raises
     ------
@@ -97,8 +105,10 @@ def inspect_photos(
     except (PoseError, LensError) as error:
         trouble = (Finding(error.where, "no-cameras", "refuse", error.what, error.do),)
     findings = (*check_photos(photos, detections, calibration, field), *trouble)
+    clashes = () if calibration is None else check_together(photos, calibration, field)
+    findings += as_findings(clashes, [photo.name for photo in photos], same_visit=same_visit)
     facts = tuple(_facts(n, photo, field, calibration) for n, photo in enumerate(marked))
-    return Inspection(facts, findings, calibration)
+    return Inspection(facts, findings, calibration, clashes)
 
 
 def _facts(n: int, photo: MarkedPhoto, field: MarkerField, calibration: Calibration | None) -> PhotoFacts:

@@ -10,10 +10,13 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from digitise.capture.outline.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
-from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets, paint
+from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, Side, drawn_offsets, paint
+from digitise.capture.outline.foothold import NearMat, look_at_mat
 from digitise.capture.outline.garment_edge import skin_rows
+from digitise.capture.outline.hiding import hiding
 from digitise.capture.outline.rectified import STEP_MM, Strip, rectify
-from digitise.capture.outline.segmentation import Region, find_region
+from digitise.capture.outline.region import Region
+from digitise.capture.outline.segmentation import find_region
 from digitise.capture.outline.subpixel import (
     UNSURE_PX,
     inside_picture,
@@ -29,9 +32,9 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import Edge
 
+_SIDES: tuple[Side, Side] = ("left", "right")
 _AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
 _MOST_CUT_OFF = 0.3  # share of an edge
-_LEAST_SURE = 0.65  # share of an edge
 _COARSEST_MM = 2.0  # of a pixel at the limb
 _LEAST_MM = 150.0  # of the limb's length
 _SURE_ENOUGH = 0.75
@@ -53,6 +56,26 @@ class Stretch:
     side: str
     from_mm: float
     to_mm: float
+
+
+@dataclass(frozen=True)
+class Hidden:
+    """A stretch of one edge that something hides, or lies against so that nothing tells them apart.
+
+    Attributes
+    ----------
+    side
+        ``left`` or ``right`` as seen in the photograph.
+    from_mm, to_mm
+        Heights on the axis, mm.
+    what
+        What hides it, in words that follow "is hidden by".
+    """
+
+    side: str
+    from_mm: float
+    to_mm: float
+    what: str
 
 
 @dataclass(frozen=True)
@@ -88,19 +111,22 @@ class Outline:
         Height at which cloth begins, where the edges end; None when skin is seen to the top.
     by_hand
         What was corrected by hand; None without a correction.
+    hidden
+        Stretches longer than 10 mm that are not seen, each with what hides it.
     """
 
     edges: tuple[Edge, Edge]
     heights: tuple[Array, Array]
     hem_mm: float | None
     by_hand: ByHand | None = None
+    hidden: tuple[Hidden, ...] = ()
 
     @property
     def unsure(self) -> tuple[Stretch, ...]:
         """Stretches longer than 10 mm that are not sure."""
         return tuple(
             stretch
-            for side, edge, heights in zip(("left", "right"), self.edges, self.heights, strict=True)
+            for side, edge, heights in zip(_SIDES, self.edges, self.heights, strict=True)
             for stretch in _stretches(side, ~edge.sure, heights)
         )
 
@@ -121,7 +147,8 @@ def find_outline(
     camera
         Its solved camera.
     boards
-        The backdrops it shows, each with its pose world_from_board.
+        The sheets in its room, each with its pose world_from_board, those that it does not show as well
+        (:func:`~digitise.capture.outline.scene.placed_boards`).
     axis_from_world
         Pose of the axis frame: origin on the mat, z along the limb.
     correction
@@ -134,7 +161,8 @@ def find_outline(
     """
     if correction is not None:
         _require_same_photo(correction, photo)
-    areas = plain_areas(boards, camera)
+    boards = tuple(boards)
+    areas = plain_areas([placed for placed in boards if placed[0].role == "backdrop"], camera)
     try:
         strip = rectify(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
     except OutlineError as error:
@@ -146,7 +174,10 @@ def find_outline(
             do="Give the full-size photograph, or step nearer.",
         )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
-    return _surest(_trace(photo, strip, find_panel(strip, areas, weight), drawn) for weight in SHADOW_WEIGHTS)
+    mat = look_at_mat(photo.pixels, strip, boards)
+    return _surest(
+        _trace(photo, strip, find_panel(strip, areas, weight), mat, drawn) for weight in SHADOW_WEIGHTS
+    )
 
 
 @dataclass(frozen=True)
@@ -186,19 +217,23 @@ def _least_sure(outline: Outline) -> float:
     return float(min(edge.sure.mean() for edge in outline.edges))
 
 
-def _trace(photo: Photograph, strip: Strip, panel: Panel, drawn: _Drawn | None) -> Outline | OutlineError:
+def _trace(
+    photo: Photograph, strip: Strip, panel: Panel, mat: NearMat, drawn: _Drawn | None
+) -> Outline | OutlineError:
     """Find both edges against one idea of the backdrop's colour, or tell why not."""
     try:
-        region = find_region(strip, panel, photo.name, None if drawn is None else drawn.painted)
-        outline = _edges(photo, strip, region, None if drawn is None else drawn.correction)
+        region = find_region(photo.pixels, strip, panel, photo.name, None if drawn is None else drawn.painted)
+        outline = _edges(photo, strip, region, mat, None if drawn is None else drawn.correction)
         _refuse_cut_off(outline, photo)
-        _refuse_unsure(outline, photo.name)
+        _refuse_short(outline, photo.name)
     except OutlineError as error:
         return error
     return outline
 
 
-def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correction | None) -> Outline:
+def _edges(
+    photo: Photograph, strip: Strip, region: Region, mat: NearMat, correction: Correction | None
+) -> Outline:
     skin, hem_mm = skin_rows(strip, region)
     heights = strip.heights[region.rows][skin]
     near = [
@@ -207,19 +242,28 @@ def _edges(photo: Photograph, strip: Strip, region: Region, correction: Correcti
     ]
     blur = picture_blur(photo.pixels, near)
     above = heights > _LOWEST_MM
-    edges, drawn = [], []
+    edges, drawn, reasons = [], [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(photo.pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
+        reason = hiding(strip, region, mat, index)[skin]
+        edge = replace(edge, seen=reason == "")
         if correction is not None:
-            offsets = drawn_offsets(correction, strip, ("left", "right")[index], heights)
+            offsets = drawn_offsets(correction, strip, _SIDES[index], heights)
             at = strip.photo_from_plane(offsets, heights)
             drawn.append(inside_picture(at, photo.pixels))
             edge = _redrawn(edge, at, drawn[-1], (-1, 1)[index])
         edges.append(_upwards(edge, above))
+        reasons.append(np.where(edge.seen, "", reason)[above][::-1])
     heights = heights[above][::-1]
     by_hand = None if correction is None else _by_hand(correction, [each[above] for each in drawn])
-    return Outline((edges[0], edges[1]), (heights, heights), hem_mm, by_hand)
+    hidden = tuple(
+        Hidden(part.side, part.from_mm, part.to_mm, str(what))
+        for side, reason in zip(_SIDES, reasons, strict=True)
+        for what in np.unique(reason[reason != ""])
+        for part in _stretches(side, reason == what, heights)
+    )
+    return Outline((edges[0], edges[1]), (heights, heights), hem_mm, by_hand, hidden)
 
 
 def _by_hand(correction: Correction, drawn: list[NDArray[np.bool_]]) -> ByHand:
@@ -258,7 +302,7 @@ def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
 
 
 def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
-    for side, edge in zip(("left", "right"), outline.edges, strict=True):
+    for side, edge in zip(_SIDES, outline.edges, strict=True):
         if len(edge.points) and np.mean(~inside_picture(edge.points, photo.pixels)) > _MOST_CUT_OFF:
             raise OutlineError(
                 f"the limb's {side} edge leaves the picture.",
@@ -267,7 +311,7 @@ def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
             )
 
 
-def _refuse_unsure(outline: Outline, name: str) -> None:
+def _refuse_short(outline: Outline, name: str) -> None:
     heights = outline.heights[0]
     seen = float(heights[-1] - heights[0]) if len(heights) else 0.0
     if seen < _LEAST_MM:
@@ -276,14 +320,6 @@ def _refuse_unsure(outline: Outline, name: str) -> None:
             where=name,
             do="Use a backdrop of another colour than the skin, and keep the other leg away from this one.",
         )
-    for side, edge in zip(("left", "right"), outline.edges, strict=True):
-        if edge.sure.mean() < _LEAST_SURE:
-            raise OutlineError(
-                f"the limb's {side} edge cannot be told from what is behind it.",
-                where=name,
-                do="Use a backdrop of another colour than the skin and even light, give the file as the "
-                "phone saved it, or draw the edge by hand.",
-            )
 
 
 def _top(areas: Iterable[Area], axis_from_world: Pose) -> float:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
 
-from digitise.capture.outline.backdrop import Mask, Panel, Values, squared_distance
+from digitise.capture.outline.backdrop import Panel, squared_distance
+from digitise.capture.outline.bodies import Pair, limb_pair
 from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.region import Region
+from digitise.capture.outline.sheet_colour import Mask, Values
 from digitise.capture.outline.viterbi import best_path
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.errors import OutlineError
@@ -28,6 +29,11 @@ _PAINTED = 40.0  # what a person painted outvotes everything nearby
 _CLIP_BELOW = 0.5  # a floor is less well known than the panel
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
+_APART_MM = 8.0  # within the region's boundary by more: another body widens the region
+_BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
+_TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
+_CLEAR_STEP = 0.03  # of the light: a clear edge between two bodies
+_LEAST_STEP = 0.01  # less is no edge at all
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
@@ -43,37 +49,19 @@ _LOW = np.array([-5.6, -1.0, -1.6], np.float32)
 _HIGH = np.array([0.1, 1.8, 1.2], np.float32)
 
 
-@dataclass(frozen=True)
-class Region:
-    """The limb in a strip, row by row.
-
-    Attributes
-    ----------
-    rows
-        (n,) consecutive strip rows that show the limb, from the trunk down.
-    left, right
-        (n,) boundary offsets from the axis, mm, as seen.
-    evidence
-        For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
-        each cell, bounded.
-    doubtful
-        For each boundary (n,) True where the colours on its two sides hardly differ.
-    """
-
-    rows: NDArray[np.intp]
-    left: Array
-    right: Array
-    evidence: tuple[Values, Values]
-    doubtful: tuple[Mask, Mask]
-
-
-def find_region(strip: Strip, panel: Panel, name: str, painted: NDArray[np.int8] | None = None) -> Region:
+def find_region(
+    pixels: NDArray[np.uint8],
+    strip: Strip,
+    panel: Panel,
+    name: str,
+    painted: NDArray[np.int8] | None = None,
+) -> Region:
     """Tell the limb from everything round it.
 
     Parameters
     ----------
-    strip, panel
-        The photograph's strip and what is known of the backdrop in it.
+    pixels, strip, panel
+        The photograph, its strip and what is known of the backdrop in it.
     name
         The photograph's name, for messages.
     painted
@@ -87,11 +75,53 @@ def find_region(strip: Strip, panel: Panel, name: str, painted: NDArray[np.int8]
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     panel = _painted_panel(panel, painted)
     rows, left, right = _track(strip, panel, name)
-    left = np.asarray(median_filter(left, size=_TRACK_MEDIAN, mode="nearest"))
-    right = np.asarray(median_filter(right, size=_TRACK_MEDIAN, mode="nearest"))
-    evidence = _evidence(strip, panel, rows, left, right)
-    told = tuple(np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence)
-    return _refine(strip, rows, left, right, (told[0], told[1]))
+    sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
+    every = np.arange(rows[0], len(strip.heights))
+    span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
+    pair = limb_pair(pixels, strip, panel, painted, every, span)
+    joined = [_joined(strip, panel, rows, sides[index], pair, index) for index in (0, 1)]
+    first, last = (_extended(rows, side, len(strip.heights)) for side, _ in joined)
+    touched = (joined[0][1], joined[1][1])
+    evidence = _evidence(strip, panel, int(rows[-1]), first, last)
+    told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
+    for index, edge in enumerate((first, last)):
+        _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
+    return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched)
+
+
+def _joined(
+    strip: Strip, panel: Panel, rows: NDArray[np.intp], side: NDArray[np.intp], pair: Pair, index: int
+) -> tuple[NDArray[np.intp], Mask]:
+    """Put what steps of light tell of an edge where the region's boundary is not the limb's.
+
+    Returns
+    -------
+    Columns for every row from the region's first one down, and where something touches the limb.
+    """
+    outward = (-1, 1)[index]
+    told = np.round((pair.offsets[index] - strip.offsets[0]) / STEP_MM).astype(np.intp)
+    found = told.copy()
+    found[: len(rows)] = side
+    beyond = np.clip(side + outward * _BORDER_CELLS, 0, panel.inside.shape[1] - 1)
+    ends = np.zeros(len(told), bool)
+    ends[: len(rows)] = ~panel.inside[rows, beyond]
+    within = outward * (found - told) * STEP_MM > _APART_MM
+    apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
+    apart[len(rows) :] = False
+    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool)
+    return np.where(apart, told, found), apart
+
+
+def _keep_apart(
+    evidence: Values, every: NDArray[np.intp], edge: NDArray[np.intp], outward: int, touched: Mask
+) -> None:
+    """Let nothing count beyond an edge that another body touches, nor near it but the step of light."""
+    rows = every[touched]
+    depth = outward * (np.arange(evidence.shape[1]) - edge[rows]) * STEP_MM
+    here = evidence[rows]
+    here[depth > _TOUCH_MM] = -_CLIP
+    here[np.abs(depth) <= _TOUCH_MM] = 0.0
+    evidence[rows] = here
 
 
 def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
@@ -195,7 +225,7 @@ def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, i
 
 
 def _evidence(
-    strip: Strip, panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]
+    strip: Strip, panel: Panel, lowest: int, first: NDArray[np.intp], last: NDArray[np.intp]
 ) -> tuple[Values, Values]:
     """Compare limb and surroundings cell by cell, once for the left and once for the right boundary.
 
@@ -204,10 +234,8 @@ def _evidence(
     """
     values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
     columns = np.arange(values.shape[1])
-    first, last = _extended(rows, left, values.shape[0]), _extended(rows, right, values.shape[0])
     margin = int(6.0 / STEP_MM)
     inside = (columns >= first + margin) & (columns <= last - margin)
-    lowest = int(rows[-1])
     seen = panel.inside.copy()
     seen[lowest + 1 :] = False
     before_panel = np.full(seen.shape, -_CLIP, np.float32)
@@ -238,10 +266,8 @@ def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Val
 
 
 def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> NDArray[np.intp]:
-    """Carry a boundary straight on below its rows, and above them: (height, 1) columns."""
-    tail = int(_JUMP_MM / STEP_MM)
-    low = np.full(height - 1 - rows[-1], int(np.median(side[-tail:])))
-    return np.concatenate([np.full(rows[0], side[0]), side, low])[:, None]
+    """Carry a boundary straight on above its rows: (height, 1) columns."""
+    return np.concatenate([np.full(rows[0], side[0]), side])[:height, None]
 
 
 def _bins(values: Values) -> NDArray[np.intp]:
@@ -272,29 +298,39 @@ def _panel_log_density(panel: Panel) -> Values:
 def _refine(
     strip: Strip,
     rows: NDArray[np.intp],
-    left: NDArray[np.intp],
-    right: NDArray[np.intp],
+    guesses: tuple[NDArray[np.intp], NDArray[np.intp]],
     evidence: tuple[Values, Values],
+    pair: Pair,
+    touched: tuple[Mask, Mask],
 ) -> Region:
     """Move each boundary to where the evidence changes over, within a window round the first guess."""
     height, width = evidence[0].shape
     every = np.arange(rows[0], height)
-    # below the panel the first guess goes straight on while a foot spreads
-    outer = _SEARCH_MM + STEP_MM * np.maximum(every - rows[-1], 0)[:, None]
+    before_panel = every <= rows[-1]
     offsets, doubtful = [], []
-    for side, outward, map_ in ((left, -1, evidence[0]), (right, 1, evidence[1])):
+    for index, (guess, outward, map_) in enumerate(zip(guesses, (-1, 1), evidence, strict=True)):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
-        guess = _extended(rows, side, height)[every]
-        depth = outward * STEP_MM * (np.arange(width) - guess)
-        near = (depth >= -_SEARCH_MM) & (depth <= outer)
-        scores = np.where(near, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
+        depth = outward * STEP_MM * (np.arange(width) - guess[every])
+        reach = np.where(touched[index], _TOUCH_MM, _SEARCH_MM)[:, None]
+        scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
         agreement = _agreement(map_, every, path, outward)
-        before_panel = every <= rows[-1]
         least = np.where(before_panel, _LEAST_AGREEMENT * _CLIP, _LEAST_AGREEMENT_BELOW * _CLIP_BELOW)
-        doubtful.append(agreement < least)
-    return Region(every, offsets[0], offsets[1], evidence, (doubtful[0], doubtful[1]))
+        unclear = np.where(touched[index], pair.strength[index] < _CLEAR_STEP, agreement < least)
+        doubtful.append(unclear)
+    hidden = [
+        pair.astray[index] | (touched[index] & (pair.strength[index] < _LEAST_STEP)) for index in (0, 1)
+    ]
+    return Region(
+        every,
+        offsets[0],
+        offsets[1],
+        evidence,
+        (doubtful[0], doubtful[1]),
+        touched,
+        (hidden[0], hidden[1]),
+    )
 
 
 def _agreement(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from digitise.capture.sheets.field import write_field
 from digitise.capture.sheets.instructions import add_instructions
-from digitise.capture.sheets.layout import Paper, Sheet, sheet_field, sheet_set
+from digitise.capture.sheets.layout import Sheet, sheet_field, sheet_set
 from digitise.capture.sheets.printing import add_sheets, new_document
 from digitise.files import new_folder
+from digitise.paper import Paper
 
 FIELD_FILE = "field.json"
 _ROLL_FILES = ("instructions.pdf", "mat.pdf", "backdrop-a.pdf", "backdrop-b.pdf")

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from fpdf import FPDF
 
-from digitise.capture.sheets.layout import PAGE_MM, Paper
 from digitise.capture.sheets.printing import FONT, foot_outline
+from digitise.paper import PAGE_MM, Paper
 
 _MARGIN = 15.0
 _Point = tuple[float, float]
@@ -21,10 +21,10 @@ _PRINT = (
 )
 _STICK = (
     "Stick",
-    "Tape the three mat pages side by side to the floor, arrows up. Stick the five pages of each "
-    "backdrop on the edge of a flat, plain panel about 90 cm wide and 120 cm high (a board, a door, a "
-    "taut sheet), words upright. The paper must lie flat; a few millimetres or degrees askew do no "
-    "harm. Leave the middle of the panel empty; best is a colour unlike the skin.",
+    "Tape the three mat pages side by side to the floor, arrows up. Stick the five pages of each backdrop "
+    "on something flat and plain, as drawn, words upright: the two walls of a room's corner serve best and "
+    "need nothing else; a wall and a door, or two panels of about 90 × 120 cm, do as well. Leave the middle "
+    "empty. Best is a colour unlike the skin. A few millimetres or degrees askew do no harm.",
 )
 _PRINT_ROLL = (
     "Print",
@@ -41,22 +41,27 @@ _MOUNT_ROLL = (
 _STEPS = (
     (
         "Place",
-        "Stand one backdrop behind the heel and one beside the limb, at about a right angle to each "
-        "other, each 30 to 50 cm from the foot. Leave 2 m free on the opposite sides. Even light from "
-        "several directions, no flash.",
+        "One backdrop 40 to 60 cm behind the heel, the other on the side of the other leg, 60 to 80 cm from "
+        "the foot, so that the other foot fits between. Leave 2 m free on the opposite sides. Even light "
+        "from several directions, no flash.",
     ),
     (
         "Stand",
-        "Bare foot on the drawing, toes along the arrow, clothing tucked up well above the limb. The "
-        "other foot half a step back and half a step aside, so that it hides neither limb nor mat. The "
-        "limb keeps still between the photographs.",
+        "Bare foot on the drawing, toes along the arrow, clothing tucked up well above the limb. The other "
+        "foot half a step aside and half a step back, so that plain wall shows on both sides of the limb. No "
+        "stick or chair beside the limb: hold on to something outside the picture. Thighs that touch or lean "
+        "inward: stick the pages further to that side. The limb keeps still between the photographs.",
     ),
     (
         "Photograph",
-        "Two photographs, one from each camera place, with the same phone held upright at knee height, "
-        "1.5 to 2 m away. Main camera at 1×: no zoom, no portrait mode, no filter, no selfie camera. In "
-        "the picture: the whole mat, the limb up to where you will measure, the backdrop behind it, and, if "
-        "it fits, part of the other backdrop.",
+        "One photograph from each camera place, with the same phone held upright at knee height, 1.5 to 2 m "
+        "away. Main camera at 1×: no zoom, no portrait mode, no filter, no selfie camera. In the picture: "
+        "the whole mat, the limb up to where you will measure, the backdrop behind it, and, if it fits, part "
+        "of the other backdrop.",
+    ),
+    (
+        "Other leg",
+        "Turn the mat and the person by half a turn, other foot on the drawing; nothing else moves.",
     ),
     (
         "Little room?",
@@ -68,7 +73,8 @@ _BESIDE_THE_PLAN = """\
 Both cameras at knee height,
 each facing the limb and
 the backdrop behind it.
-For the other leg, mirror the plan."""
+Drawn for a right leg;
+for a left leg: step 6."""
 
 
 def add_instructions(document: FPDF, paper: Paper) -> None:
@@ -78,7 +84,7 @@ def add_instructions(document: FPDF, paper: Paper) -> None:
     document.add_page(format=(width, height))
     document.set_text_color(0)
     document.set_font(FONT, "B", 17)
-    document.text(_MARGIN, _MARGIN + 5.0, "Setting up and taking the two photographs")
+    document.text(_MARGIN, _MARGIN + 5.0, "Setting up and taking the photographs")
     steps = ((_PRINT_ROLL, _MOUNT_ROLL) if roll else (_PRINT, _STICK)) + _STEPS
     y = _MARGIN + 12.0
     for number, (title, words) in enumerate(steps, start=1):
@@ -160,21 +166,23 @@ class _Drawing:
         mat = _mat_pages(pages) if pages else [(-200.0, -275.0, 200.0, 275.0)]
         for left, bottom, right, top in mat:
             self.rectangle(left, bottom, right, top, 225)
-        self.rectangle(-450, -640, 450, -600, 90)
-        self.rectangle(-800, -450, -760, 450, 90)
+        # the walls of the corner, and on them the part between the outer pages
+        self.shape([(-860, -740), (600, -740), (600, -700), (-820, -700), (-820, 700), (-860, 700)], 235)
+        self.rectangle(-450, -700, 450, -665, 90)
+        self.rectangle(-820, -450, -785, 450, 90)
         self.foot(0, -85, 120)
-        self.foot(-330, -440, 255)
+        self.foot(-360, -430, 255)
         self.camera(0, 1800, (0, 0))
         self.camera(1800, 0, (0, 0))
         for x, y, label in (
-            (0, -720, "backdrop A"),
+            (0, -825, "backdrop A"),
             (-560, 560, "backdrop B"),
             (0, 1930, "camera place 1"),
             (1620, 160, "camera place 2"),
             (300, 1000, "1.5 to 2 m"),
             (1000, -100, "1.5 to 2 m"),
             (mat[-1][2] + 120, mat[-1][3] - 30, "mat"),
-            (-330, -520, "other foot"),
+            (-360, -625, "other foot"),
         ):
             self.words(x, y, label)
         self.words(1200, -400, _BESIDE_THE_PLAN)

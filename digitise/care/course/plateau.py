@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from enum import Enum
 from typing import Literal
 
 import numpy as np
@@ -19,13 +20,23 @@ import numpy as np
 from digitise.care.course.visits import SECONDS_PER_WEEK, Reading, RepeatError, VisitVolume, in_order, weeks
 from digitise.errors import CourseError
 
-Verdict = Literal[
-    "still shrinking",
-    "growing",
-    "levelled off (rule of this project)",
-    "no clear direction",
-    "not enough visits",
-]
+
+class CourseVerdict(Enum):
+    """Where a limb goes."""
+
+    SHRINKING = "shrinking"
+    GROWING = "growing"
+    LEVELLED_OFF = "levelled off"
+    NO_DIRECTION = "no direction"
+    TOO_FEW_VISITS = "too few visits"
+
+    @property
+    def stable(self) -> bool | None:
+        """Whether the limb holds its size, so that a garment can be ordered; None when it is not known."""
+        if self in (CourseVerdict.NO_DIRECTION, CourseVerdict.TOO_FEW_VISITS):
+            return None
+        return self is CourseVerdict.LEVELLED_OFF
+
 
 RULE = "Proposed rule of this project; the therapist decides."
 LEAST_VISITS = 3
@@ -81,7 +92,7 @@ class Plateau:
     Attributes
     ----------
     verdict
-        In the words of :data:`Verdict`.
+        Where the limb goes.
     conditions
         The parts of the rule; empty without enough visits.
     missing
@@ -92,7 +103,7 @@ class Plateau:
         Whose rule this is.
     """
 
-    verdict: Verdict
+    verdict: CourseVerdict
     conditions: tuple[Condition, ...]
     missing: tuple[str, ...]
     rate: Rate | None
@@ -153,19 +164,19 @@ def judge(visits: Iterable[VisitVolume], error: RepeatError) -> Plateau:
     short = _too_few(ordered)
     rate = weekly_rate(window or ordered, error) if len(ordered) > 1 else None
     if short or rate is None or window is None:
-        return Plateau("not enough visits", (), short, rate)
+        return Plateau(CourseVerdict.TOO_FEW_VISITS, (), short, rate)
     girths, girth_signs = _girths(window)
     conditions = (_last_step(window, error), _slow(rate, error), girths)
     missing = tuple(condition.text for condition in conditions if not condition.met)
     if all(condition.met is not False for condition in conditions):
-        return Plateau("levelled off (rule of this project)", conditions, missing, rate)
+        return Plateau(CourseVerdict.LEVELLED_OFF, conditions, missing, rate)
     # a single step has no say: of seven daily ones, one is often large by chance
     signs = {_sign(rate.ml_per_week)} if rate.ml_per_week.clear else girth_signs
-    directions: dict[frozenset[int], Verdict] = {
-        frozenset({-1}): "still shrinking",
-        frozenset({1}): "growing",
+    directions: dict[frozenset[int], CourseVerdict] = {
+        frozenset({-1}): CourseVerdict.SHRINKING,
+        frozenset({1}): CourseVerdict.GROWING,
     }
-    return Plateau(directions.get(frozenset(signs), "no clear direction"), conditions, missing, rate)
+    return Plateau(directions.get(frozenset(signs), CourseVerdict.NO_DIRECTION), conditions, missing, rate)
 
 
 def _sign(reading: Reading) -> int:

@@ -17,28 +17,18 @@ from numpy.typing import NDArray
 from scipy.stats import chi2, pearsonr, t
 
 from digitise.care.course.icc import Anova, IccForm, Interval, anova, icc
+from digitise.care.course.visits import mdc95
 from digitise.errors import CourseError
+from digitise.shape.limb import Z95
 
 Array = NDArray[np.float64]
 
-Z95 = 1.96
-_Z90 = 1.645
 _ALPHA = 0.05
 # differences that vary by less than this part of the values are rounding
 _ROUNDING = 1e-12
 
 
 # ---- single figures -----------------------------------------------------------------------------
-
-
-def mdc95(sem: float) -> float:
-    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
-    return Z95 * math.sqrt(2) * sem
-
-
-def mdc90(sem: float) -> float:
-    """Return the same with 90 % confidence."""
-    return _Z90 * math.sqrt(2) * sem
 
 
 def sem_from_icc(sd: float, correlation: float) -> float:

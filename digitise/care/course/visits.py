@@ -18,8 +18,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.care.course.repeatability import Z95, mdc95
 from digitise.errors import CourseError
+from digitise.shape.limb import Z95
 
 Array = NDArray[np.float64]
 
@@ -28,12 +28,16 @@ REPEAT_SEM_PERCENT: Mapping[str, float] = MappingProxyType({"leg": 1.4, "arm": 1
 
 Legs: the larger end of 1.2 to 1.4 %, tape on 42 swollen legs two weeks apart (Lymphat Res Biol, doi
 10.1089/lrb.2022.0032).  Arms: between 0.82 % of trained hands (Tidhar et al. 2015, J Pers Med 5(4):341-353)
-and
-what differences of 1.5 to 2.9 % within raters come to (Deltombe et al., Lymphology 2007; over the root of 2,
-1.1 to 2.1 %); the choice is ours.
+and what differences of 1.5 to 2.9 % within raters come to (Deltombe et al., Lymphology 2007; over the root
+of 2, 1.1 to 2.1 %); the choice is ours.
 """
 SAME_HEIGHT_MM = 1.0
 SECONDS_PER_WEEK = 7 * 86400.0
+
+
+def mdc95(sem: float) -> float:
+    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
+    return Z95 * math.sqrt(2) * sem
 
 
 class Reading(NamedTuple):

@@ -15,14 +15,13 @@ from scipy import ndimage
 from shapely import MultiPolygon, Polygon
 
 from digitise.care.padding.regions import Region
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.surface.chart import Chart, Mask, limb_chart
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
 THINNEST_MM = 10.0
-MARGIN_MM = 10.0
-BEVEL_MM = 10.0
 # Corners that scissors go round in one cut (ours).
 SMOOTH_MM = 6.0
 _LEAST_CM2 = 4.0

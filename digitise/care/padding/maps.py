@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from digitise.care.change.compare import Change
 from digitise.care.change.joint_posterior import Joint
@@ -320,4 +320,4 @@ def _onto(chart: Chart, difference: Difference, values: Array) -> Array:
 def _independent(difference: Difference, share: float) -> float:
     """Return the Bonferroni multiplier for the number of places that change by themselves."""
     places = max(1.0, (difference.z[-1] - difference.z[0]) / _ALIKE_MM) * _TERMS
-    return float(norm.isf(share / places))
+    return -float(ndtri(share / places))

@@ -9,7 +9,7 @@ round each section: a dent behind a convex edge is not seen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,8 +25,7 @@ from digitise.care.padding.maps import (
 from digitise.care.padding.noise import FALSE_SHARE
 from digitise.care.padding.peaks import FOOT, Peak, grown, settle, tops
 from digitise.care.padding.region_size import Size, measure
-from digitise.care.surface.chart import Chart, Mask, limb_chart
-from digitise.care.surface.curvature import SHARPEST
+from digitise.care.surface.chart import SHARPEST, Chart, Mask, limb_chart
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks
 from digitise.care.surface.place_words import direction_words, place_words, stretch_name, stretches
 from digitise.geometry.rigid import Array
@@ -84,7 +83,7 @@ class Region:
         See :data:`PEAK_MEANS`.
     ratio
         Local over mean pressure by Laplace, at most
-        :data:`digitise.care.surface.curvature.SHARPEST`; ridges only.
+        :data:`digitise.care.surface.chart.SHARPEST`; ridges only.
     volume_ml, volume_sd_ml
         Between the surface and the reference; bulges and hollows only.  Of a bulge beyond the limb's own
         taper the sd holds what is open about that taper.
@@ -115,12 +114,6 @@ class Region:
     confidence: str
     why: str
     mask: Mask
-
-    def as_dict(self) -> dict[str, str | float | None]:
-        """Return all but the mask."""
-        values = {field.name: getattr(self, field.name) for field in fields(self)}
-        del values["mask"]
-        return values
 
 
 def find_regions(

@@ -27,6 +27,8 @@ from digitise.errors import PlanError
 _LARGEST_BYTES = 100_000
 Name = Annotated[str, Field(max_length=60)]
 
+LayerKind = Literal["bandage", "padding"]
+
 
 class Layer(BaseModel):
     """One bandage or padding roll, wound from its lower to its upper end.
@@ -67,7 +69,7 @@ class Layer(BaseModel):
     thickness_mm: float = Field(default=1.0, ge=0, le=50)
     style: Literal["spiral", "herringbone"] = "spiral"
     factor: float | None = Field(default=None, ge=1, le=5)
-    kind: Literal["bandage", "padding"] = "bandage"
+    kind: LayerKind = "bandage"
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

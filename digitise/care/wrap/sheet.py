@@ -7,12 +7,14 @@ Girths are those outside the layers below.  At rest the bandage is shorter by 1 
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
-from digitise.care.wrap.plan import Layer, Plan
+from digitise.care.wrap.plan import Layer, LayerKind, Plan
 from digitise.care.wrap.pressure import layered_mmhg
 from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
 from digitise.care.wrap.warnings import WrapWarning, wrap_warnings
@@ -48,6 +50,14 @@ class LayerNeed:
     rolls: int
 
 
+class Rolls(NamedTuple):
+    """How many rolls of one kind and width, mm: a padding roll is no bandage of the same width."""
+
+    kind: LayerKind
+    width_mm: float
+    rolls: int
+
+
 @dataclass(frozen=True)
 class WrapSheet:
     """A wrap worked out for a limb.
@@ -59,7 +69,7 @@ class WrapSheet:
     needs
         One per layer.
     rolls
-        (width in mm, number of rolls), from the narrowest.
+        Bandages first, each kind from the narrowest.
     z
         (N,) heights, mm.
     layers
@@ -75,35 +85,12 @@ class WrapSheet:
 
     plan: Plan
     needs: tuple[LayerNeed, ...]
-    rolls: tuple[tuple[float, int], ...]
+    rolls: tuple[Rolls, ...]
     z: Array
     layers: Array
     estimate_mmhg: Array
     relative: Array
     warnings: tuple[WrapWarning, ...]
-
-    def as_dict(self) -> dict[str, object]:
-        """Return everything as numbers, words and lists."""
-        return {
-            "plan": self.plan.model_dump(),
-            "needs": [
-                {
-                    "name": need.layer.name,
-                    "width_mm": need.layer.width_mm,
-                    "turns": need.turns,
-                    "stretched_mm": need.stretched_mm,
-                    "rest_mm": need.rest_mm,
-                    "rolls": need.rolls,
-                }
-                for need in self.needs
-            ],
-            "rolls": [{"width_mm": width, "rolls": count} for width, count in self.rolls],
-            "height_mm": self.z.tolist(),
-            "layers": self.layers.tolist(),
-            "relative_pressure": self.relative.tolist(),
-            "estimate_mmhg": self.estimate_mmhg.tolist(),
-            "warnings": [{"code": one.code, "text": one.text} for one in self.warnings],
-        }
 
 
 def turns(length: float, width: float, overlap: float) -> float:
@@ -208,11 +195,11 @@ def _need(plan: Plan, layer: Layer, z: Array, outside: Array) -> LayerNeed:
     )
 
 
-def _rolls(needs: list[LayerNeed]) -> tuple[tuple[float, int], ...]:
-    kinds = sorted({(need.layer.width_mm) for need in needs})
-    return tuple(
-        (width, sum(need.rolls for need in needs if need.layer.width_mm == width)) for width in kinds
-    )
+def _rolls(needs: list[LayerNeed]) -> tuple[Rolls, ...]:
+    count: Counter[tuple[LayerKind, float]] = Counter()
+    for need in needs:
+        count[need.layer.kind, need.layer.width_mm] += need.rolls
+    return tuple(Rolls(kind, width, rolls) for (kind, width), rolls in sorted(count.items()))
 
 
 def _relative(pressure: Array) -> Array:

@@ -12,8 +12,7 @@ from pydantic import AwareDatetime
 from digitise.care.course.icc import FORM_WORDS, Interval
 from digitise.care.course.repeatability import BlandAltman, Repeatability
 from digitise.output.cautions import caution
-from digitise.output.forms import now, rounded, software
-from digitise.output.model.form import Form, SoftwareForm, Text
+from digitise.output.forms import Form, SoftwareForm, Text, now, rounded, software
 
 FORMAT: Final = "limb-repeat/1"
 Pair = tuple[float, float]

@@ -1,11 +1,11 @@
-"""A course as plain-language sentences and as a dictionary for JSON."""
+"""A course in plain words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from digitise.care.course.course import Course, CoursePoint, Reduction
-from digitise.care.course.plateau import Rate
+from digitise.care.course.course import Course, CoursePoint
+from digitise.care.course.plateau import CourseVerdict, Rate
 from digitise.care.course.visits import REPEAT_SEM_PERCENT, Reading, RepeatError
 
 SAME_WAY = (
@@ -13,7 +13,14 @@ SAME_WAY = (
     "one operator, one posture and one time of day."
 )
 
-# ---- sentences -------------------------------------------------------------------------------------
+VERDICTS = {
+    CourseVerdict.SHRINKING: "still shrinking",
+    CourseVerdict.GROWING: "growing",
+    CourseVerdict.LEVELLED_OFF: "levelled off (rule of this project)",
+    CourseVerdict.NO_DIRECTION: "no clear direction",
+    CourseVerdict.TOO_FEW_VISITS: "not enough visits",
+}
+"""How a verdict is said, to people and in course.json."""
 
 
 def course_sentences(course: Course) -> tuple[str, ...]:
@@ -38,7 +45,7 @@ def _sentences(course: Course) -> Iterator[str]:
     yield from _excess(last)
     if course.plateau.rate is not None:
         yield _rate(course.plateau.rate)
-    yield f"Verdict: {course.plateau.verdict}. {course.plateau.rule}"
+    yield f"Verdict: {VERDICTS[course.plateau.verdict]}. {course.plateau.rule}"
     yield from course.plateau.missing
     yield from course.notes
     yield from (reminder.text for reminder in course.reminders)
@@ -93,76 +100,3 @@ def _rate(rate: Rate) -> str:
         f"Rate over the last {rate.visits} visits: {rate.ml_per_week.value:+.0f} mL or "
         f"{rate.percent_per_week.value:+.1f} % per week (95 % interval {low:+.1f} to {high:+.1f} %)."
     )
-
-
-# ---- JSON --------------------------------------------------------------------------------------------
-
-
-def course_dict(course: Course) -> dict[str, object]:
-    """Return the course as plain dictionaries, lists, numbers and texts; None where a figure is not given."""
-    plateau = course.plateau
-    return {
-        "visits": [_point(point) for point in course.points],
-        "rate": None if plateau.rate is None else _rate_dict(plateau.rate),
-        "plateau": {
-            "verdict": plateau.verdict,
-            "rule": plateau.rule,
-            "conditions": [{"code": c.code, "met": c.met, "text": c.text} for c in plateau.conditions],
-            "missing": list(plateau.missing),
-        },
-        "repeat_sem_percent": course.error.sem_percent,
-        "repeat_sem_measured": course.error.measured,
-        "mdc95_percent": course.error.mdc95_percent,
-        "reminders": [{"code": r.code, "visit": r.visit, "text": r.text} for r in course.reminders],
-        "notes": list(course.notes),
-        "sentences": list(course_sentences(course)),
-    }
-
-
-def _figure(reading: Reading | None) -> dict[str, object] | None:
-    if reading is None:
-        return None
-    return {
-        "value": reading.value,
-        "sd": reading.sd,
-        "interval_95": list(reading.interval_95),
-        "clear": reading.clear,
-    }
-
-
-def _rate_dict(rate: Rate) -> dict[str, object]:
-    return {
-        "ml_per_week": _figure(rate.ml_per_week),
-        "percent_per_week": _figure(rate.percent_per_week),
-        "visits": rate.visits,
-        "since": rate.since.isoformat(),
-        "until": rate.until.isoformat(),
-    }
-
-
-def _point(point: CoursePoint) -> dict[str, object]:
-    visit = point.visit
-    return {
-        "taken": visit.taken.isoformat(),
-        "from_mm": visit.from_mm,
-        "to_mm": visit.to_mm,
-        "measured_by": visit.measured_by,
-        "posture": visit.posture,
-        "volume_ml": _figure(visit.volume),
-        "reference_ml": _figure(visit.reference),
-        "since_first_ml": _figure(point.since_first),
-        "since_last_ml": _figure(point.since_last),
-        "limb_change_percent": _figure(point.limb_change_percent),
-        "excess_ml": _figure(point.excess.ml) if point.excess else None,
-        "excess_percent": _figure(point.excess.percent) if point.excess else None,
-        "excess_reduction_percent": _reduction(point.reduction),
-    }
-
-
-def _reduction(reduction: Reduction | None) -> dict[str, object] | None:
-    if reduction is None:
-        return None
-    return {
-        "current_reference": _figure(reduction.current_reference),
-        "baseline_reference": _figure(reduction.baseline_reference),
-    }

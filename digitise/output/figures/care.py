@@ -17,8 +17,8 @@ from digitise.care.wrap.pressure import RELATIVE_ONLY
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
-from digitise.output.figures.place_colours import KIND_INKS
 from digitise.output.figures.render import vertex_normals
+from digitise.output.figures.style import KIND_INKS
 from digitise.output.figures.surface import mask_on_mesh
 from digitise.output.figures.views import SIDES, four_sides
 from digitise.shape.limb import Limb

@@ -18,8 +18,8 @@ from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.output.cautions import caution
+from digitise.paper import PAGE_MM
 
-PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 RULER_MM = 100.0
 OVERLAP_MM = 10.0
 CUT_MM, BEVEL_LINE_MM = 0.5, 0.3
@@ -60,16 +60,16 @@ def foam_pdf(pieces: Sequence[FoamPiece], limb: str, *, paper: str = "a4", code:
     PlanError
         When there is no piece or the paper is unknown.
     """
-    if paper not in PAPER_MM:
+    if paper not in PAGE_MM:
         raise PlanError(f"Foam is drawn on a4 or letter, not on {paper!r}.", do="Choose one of the two.")
     if not pieces:
         raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
     document = new_document("Pieces of foam")
     for number, piece in enumerate(pieces, start=1):
-        tiles = tuple(_tiles(piece, PAPER_MM[paper]))
+        tiles = tuple(_tiles(piece, PAGE_MM[paper]))
         for tile in tiles:
-            document.add_page(format=PAPER_MM[paper])
-            page = _Page(document, piece, tile, PAPER_MM[paper])
+            document.add_page(format=PAGE_MM[paper])
+            page = _Page(document, piece, tile, PAGE_MM[paper])
             page.draw(len(tiles) > 1)
             page.words(_title(number, len(pieces), tile, len(tiles)), _facts(piece, limb, code), limb)
     return bytes(document.output())

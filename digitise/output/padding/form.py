@@ -11,8 +11,8 @@ from pydantic import AwareDatetime
 
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
 from digitise.output.cautions import caution
-from digitise.output.forms import interval, now, rounded, software
-from digitise.output.model.form import Digest, Form, ModelForm, SoftwareForm, Text
+from digitise.output.forms import Digest, Form, SoftwareForm, Text, interval, now, rounded, software
+from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Estimate
 
 FORMAT: Final = "limb-pad/1"

@@ -9,10 +9,10 @@ from typing import Final, Literal
 
 from pydantic import AwareDatetime
 
-from digitise.output.model.form import Digest, Form, SoftwareForm, Text
+from digitise.output.change.form import Verdict
+from digitise.output.forms import Digest, Form, SoftwareForm, Text
 
 FORMAT: Final = "limb-report/1"
-Verdict = Literal["smaller", "larger", "no clear change"]
 Pair = tuple[float, float]
 
 
@@ -120,10 +120,11 @@ class LayerForm(Form):
 
 
 class WrapForm(Form):
-    """A wrap worked out for the last visit."""
+    """A wrap worked out for the last visit; rolls are (width, count), of bandages and of padding."""
 
     layers: tuple[LayerForm, ...]
     rolls: tuple[tuple[float, int], ...]
+    padding_rolls: tuple[tuple[float, int], ...] = ()
     relative_pressure: tuple[Pair, ...]
     warnings: tuple[Text, ...]
     note: Text

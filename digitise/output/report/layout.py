@@ -11,9 +11,9 @@ from fpdf.fonts import FontFace
 
 from digitise import __version__, fonts
 from digitise.errors import OutputError
+from digitise.paper import PAGE_MM
 
 FONT = "report"
-PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN_MM = 15.0
 _BOTTOM_MM = 16.0
 _INK, _FAINT, _RULE, _BOX = (29, 39, 51), (84, 91, 99), (10, 106, 110), (238, 241, 240)
@@ -40,9 +40,9 @@ class Pages(FPDF):
     """
 
     def __init__(self, paper: str, title: str, foot: str) -> None:
-        if paper not in PAPER_MM:
+        if paper not in PAGE_MM:
             raise OutputError(f"A report is made for a4 or letter, not {paper!r}.", do="Name one of the two.")
-        super().__init__(unit="mm", format=PAPER_MM[paper])
+        super().__init__(unit="mm", format=PAGE_MM[paper])
         self.foot = foot
         self.set_margins(MARGIN_MM, MARGIN_MM)
         self.set_auto_page_break(True, _BOTTOM_MM)

@@ -12,8 +12,8 @@ from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
-from digitise.output.forms import now, rounded, software
-from digitise.output.model.form import Digest, Form, ModelForm, SoftwareForm, Text, WarningForm
+from digitise.output.forms import Digest, Form, SoftwareForm, Text, WarningForm, now, rounded, software
+from digitise.output.model.form import ModelForm
 
 FORMAT: Final = "limb-wrap/1"
 Pair = tuple[float, float]
@@ -128,7 +128,7 @@ def wrap_form(
         suggested=suggested,
         plan=sheet.plan,
         needs=tuple(_need(need) for need in sheet.needs),
-        rolls=_rolls(sheet),
+        rolls=tuple(map(RollsForm.model_validate, sheet.rolls)),
         profile=tuple(
             HeightForm(
                 height_mm=rounded(z),
@@ -144,19 +144,6 @@ def wrap_form(
         caution=caution(model.limb),
         created=created or now(),
         software=software(),
-    )
-
-
-def _rolls(sheet: WrapSheet) -> tuple[RollsForm, ...]:
-    """Return the rolls by kind and width: a padding roll is no bandage of the same width."""
-    kinds = sorted({(need.layer.kind, need.layer.width_mm) for need in sheet.needs})
-    return tuple(
-        RollsForm(
-            kind=kind,
-            width_mm=width,
-            rolls=sum(n.rolls for n in sheet.needs if (n.layer.kind, n.layer.width_mm) == (kind, width)),
-        )
-        for kind, width in kinds
     )
 
 

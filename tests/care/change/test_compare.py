@@ -229,12 +229,12 @@ def test_swelling_is_found_where_it_is(swollen):
     # splines every 25 mm follow a bell of 40 mm to 0.2 mm of radius
     assert_allclose(change.girths.change_mm.mean, true, atol=1.5)
     assert z[np.argmax(change.girths.change_mm.mean)] == 300.0
-    assert change.girths.verdict[list(z).index(300.0)] == ch.LARGER
-    assert change.girths.verdict[list(z).index(550.0)] == ch.NO_CLEAR_CHANGE
+    assert change.girths.verdict[list(z).index(300.0)] == ch.ChangeVerdict.LARGER
+    assert change.girths.verdict[list(z).index(550.0)] == ch.ChangeVerdict.UNCLEAR
     peak = np.argmax(change.chart.change_mm.mean.mean(axis=1))
     assert abs(change.chart.z[peak] - 300) <= 5
     assert change.chart.clear[peak].all()
-    assert change.whole.verdict == ch.LARGER
+    assert change.whole.verdict == ch.ChangeVerdict.LARGER
 
 
 def test_height_of_the_greatest_change():
@@ -261,16 +261,16 @@ def test_swapped_visits_change_the_sign(swollen):
     back = ch.compare(second, first)
     # the turn is averaged on another grid: a hundredth of the sd
     assert_allclose(back.whole.change_ml.mean, -change.whole.change_ml.mean, rtol=0.01)
-    assert back.whole.verdict == ch.SMALLER
+    assert back.whole.verdict == ch.ChangeVerdict.SMALLER
 
 
 def test_a_limb_compared_with_itself_has_not_changed(swollen):
     first = swollen[1][0]
     change = ch.compare(first, first)
-    assert change.whole.verdict == ch.NO_CLEAR_CHANGE
+    assert change.whole.verdict == ch.ChangeVerdict.UNCLEAR
     assert_allclose(change.whole.change_ml.mean, 0.0, atol=0.1 * change.whole.change_ml.sd)
-    assert {part.verdict for part in change.parts} == {ch.NO_CLEAR_CHANGE}
-    assert set(change.girths.verdict) == {ch.NO_CLEAR_CHANGE}
+    assert {part.verdict for part in change.parts} == {ch.ChangeVerdict.UNCLEAR}
+    assert set(change.girths.verdict) == {ch.ChangeVerdict.UNCLEAR}
 
 
 def test_unlinked_limbs_keep_their_own_beliefs(swollen):

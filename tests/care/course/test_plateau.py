@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plateau_rates import COURSES, called_level
 
-from digitise.care.course.plateau import RULE, judge, weekly_rate
+from digitise.care.course.plateau import RULE, CourseVerdict, judge, weekly_rate
 from digitise.care.course.visits import Reading, RepeatError, VisitVolume
 from digitise.errors import CourseError
 
@@ -43,10 +43,10 @@ def test_the_weekly_series_levels_off_once_the_fall_lies_behind():
     # with 1 % the rate of five weekly visits has an sd of 1 / sqrt(10) %, so six are looked at: of the 6th to
     # the 9th visit the fitted rates are -1.8, -1.4, -0.66 and -0.31 %, and the last alone is within 1 - 0.39
     found = verdicts((*WEEKLY, 8700, 8690, 8690))
-    assert found[:3] == ["not enough visits"] * 3
-    assert found[3:7] == ["still shrinking"] * 4
-    assert not found[7].startswith("levelled off")
-    assert found[8] == "levelled off (rule of this project)"
+    assert found[:3] == [CourseVerdict.TOO_FEW_VISITS] * 3
+    assert found[3:7] == [CourseVerdict.SHRINKING] * 4
+    assert found[7] is not CourseVerdict.LEVELLED_OFF
+    assert found[8] == CourseVerdict.LEVELLED_OFF
 
 
 def test_steps_of_the_weekly_series_against_the_smallest_clear_change():
@@ -89,7 +89,7 @@ def test_the_exponential_series():
     slope = (3 * (EXPONENTIAL[5] - EXPONENTIAL[2]) + EXPONENTIAL[4] - EXPONENTIAL[3]) / 10
     assert found.rate.ml_per_week.value == pytest.approx(slope)
     # -0.62 % a week and 1.64 times 0.22 % lie within 1 %, but -1.9 % in all is beyond 2.77 times 0.5 %
-    assert found.verdict == "still shrinking"
+    assert found.verdict == CourseVerdict.SHRINKING
     assert "slow but clear" in found.missing[0]
 
 
@@ -101,7 +101,7 @@ def test_the_interval_of_the_rate_must_lie_within_one_percent(rate, level):
     found = judge(series(volumes), ONE_PERCENT)
     assert found.rate is not None
     assert found.rate.visits == 6
-    assert (found.conditions[1].met, found.verdict.startswith("levelled off")) == (level, level)
+    assert (found.conditions[1].met, (found.verdict is CourseVerdict.LEVELLED_OFF)) == (level, level)
 
 
 def test_a_slow_but_clear_fall_over_months_is_no_level():
@@ -110,9 +110,9 @@ def test_a_slow_but_clear_fall_over_months_is_no_level():
     error = RepeatError(4.0)
     found = judge(series(volumes), error)
     assert found.rate is not None
-    assert found.rate.percent_per_week.clear == (found.verdict == "still shrinking")
+    assert found.rate.percent_per_week.clear == (found.verdict == CourseVerdict.SHRINKING)
     monthly = judge(series(volumes[::4], [28 * month for month in range(8)]), ONE_PERCENT)
-    assert monthly.verdict == "still shrinking"
+    assert monthly.verdict == CourseVerdict.SHRINKING
 
 
 def test_what_is_missing_is_said_in_words():
@@ -138,23 +138,23 @@ def test_what_is_missing_is_said_in_words():
 def test_daily_visits_widen_the_window_until_the_rate_is_known():
     days = [*range(0, 22)]
     found = judge(series([9000] * len(days), days), ONE_PERCENT)
-    assert found.verdict == "levelled off (rule of this project)"
+    assert found.verdict == CourseVerdict.LEVELLED_OFF
     assert found.rate is not None
     # n daily visits tell the rate to 7 / sqrt(n (n^2 - 1) / 12) %: 0.304 % or less from n = 19 on
     assert found.rate.visits == 19
     # small daily steps that keep going one way: -0.4 % a day
     falling = judge(series([9000 * 0.996**day for day in days], days), ONE_PERCENT)
     assert [condition.met for condition in falling.conditions] == [True, False, None]
-    assert falling.verdict == "still shrinking"
+    assert falling.verdict == CourseVerdict.SHRINKING
 
 
 def test_a_weekly_visit_may_be_some_hours_early():
-    assert judge(series([9000] * 4, [0, 6.6, 13.8, 20.6]), ONE_PERCENT).verdict.startswith("levelled off")
+    assert judge(series([9000] * 4, [0, 6.6, 13.8, 20.6]), ONE_PERCENT).verdict is CourseVerdict.LEVELLED_OFF
 
 
 def test_growing():
     found = judge(series([9000, 8900, 8950, 9250]), ONE_PERCENT)
-    assert found.verdict == "growing"
+    assert found.verdict == CourseVerdict.GROWING
 
 
 def test_slow_visits_with_clear_steps_still_shrink():
@@ -162,14 +162,14 @@ def test_slow_visits_with_clear_steps_still_shrink():
     found = judge(series([9000, 8730, 8470, 8215], [0, 28, 56, 84]), ONE_PERCENT)
     assert [condition.met for condition in found.conditions] == [True, False, None]
     assert "slow but clear" in found.missing[0]
-    assert found.verdict == "still shrinking"
+    assert found.verdict == CourseVerdict.SHRINKING
 
 
 def test_up_and_down_has_no_direction():
     found = judge(series([9000, 9000, 8500, 9000]), ONE_PERCENT)
-    assert found.verdict == "no clear direction"
+    assert found.verdict == CourseVerdict.NO_DIRECTION
     # a rate of 1.2 % per week from three visits has an interval of +-1.4 %
-    assert judge(series([9000, 9000, 8900, 8784]), ONE_PERCENT).verdict == "no clear direction"
+    assert judge(series([9000, 9000, 8900, 8784]), ONE_PERCENT).verdict == CourseVerdict.NO_DIRECTION
 
 
 def test_a_girth_that_grows_while_the_volume_stands():
@@ -179,14 +179,14 @@ def test_a_girth_that_grows_while_the_volume_stands():
     # from the first to the fourth visit +12 mm against 1.96 * sqrt(2) = 2.8 mm
     assert [condition.met for condition in found.conditions] == [True, True, False]
     assert found.missing == ("The girth at 200 mm changed by +12 mm since 2026-03-02.",)
-    assert found.verdict == "growing"
+    assert found.verdict == CourseVerdict.GROWING
     still = [{100.4: girth}, {100.0: girth}, {100.3: girth}, {99.8: girth}]
     assert [c.met for c in judge(series([9000] * 4, girths=still), ONE_PERCENT).conditions] == [True] * 3
 
 
 def test_girths_that_move_both_ways_have_no_direction():
     girths = [{100.0: Reading(300.0 - 4 * k, 1.0), 200.0: Reading(400.0 + 4 * k, 1.0)} for k in range(4)]
-    assert judge(series([9000] * 4, girths=girths), ONE_PERCENT).verdict == "no clear direction"
+    assert judge(series([9000] * 4, girths=girths), ONE_PERCENT).verdict == CourseVerdict.NO_DIRECTION
 
 
 def test_known_errors_of_changes_replace_the_stated_one():
@@ -194,7 +194,7 @@ def test_known_errors_of_changes_replace_the_stated_one():
     times = [visit.taken for visit in visits]
     known = {(a, b): 20.0 for i, a in enumerate(times) for b in times[i + 1 :]}
     error = RepeatError(1.0, known)
-    assert judge(visits, ONE_PERCENT).verdict.startswith("levelled off")
+    assert judge(visits, ONE_PERCENT).verdict is CourseVerdict.LEVELLED_OFF
     # a step of 100 mL is now 5 sd
     assert [c.met for c in judge(visits, error).conditions] == [False, True, None]
     # equal sds of all changes are 20 / sqrt(2) of each visit, and the slope's sd that over sqrt(2)
@@ -234,7 +234,7 @@ def test_a_limb_that_stands_still_seldom_seems_to_change():
     runs = 300
     found = [judge(series(9000 + 90 * rng.normal(size=6)), ONE_PERCENT).verdict for _ in range(runs)]
     # one rate outside its 95 % interval in 20: 15 of 300, sd 3.8, three sd
-    assert found.count("growing") + found.count("still shrinking") <= 26
+    assert found.count(CourseVerdict.GROWING) + found.count(CourseVerdict.SHRINKING) <= 26
 
 
 @pytest.mark.parametrize(

@@ -10,8 +10,9 @@ from shapely import LineString, Polygon
 from solid_limbs import cone_radius, limb, mound
 
 from digitise.capture.sheets.field import read_field
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM, THINNEST_MM, foam_pieces, unroll
+from digitise.care.padding.foam import THINNEST_MM, foam_pieces, unroll
 from digitise.care.padding.regions import find_regions
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.surface.chart import limb_chart
 from digitise.errors import PlanError
 from digitise.shape.mesh import limb_mesh

@@ -11,7 +11,8 @@ from shapely import Polygon
 
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
-from digitise.output.padding.foam_sheet import CUT_MM, OVERLAP_MM, PAPER_MM, foam_pdf, foam_svg
+from digitise.output.padding.foam_sheet import CUT_MM, OVERLAP_MM, foam_pdf, foam_svg
+from digitise.paper import PAGE_MM
 
 PER_MM = 5
 EDGE, HEAD, FOOT = 10, 24, 28
@@ -57,7 +58,7 @@ def drawing(page):
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_printed_piece_has_its_true_size(paper, tmp_path):
     (page,) = pages(foam_pdf([piece(UNEVEN)], "leg", paper=paper, code="C-7"), tmp_path)
-    assert page.shape[::-1] == pytest.approx(np.array(PAPER_MM[paper]) * PER_MM, abs=1.5)
+    assert page.shape[::-1] == pytest.approx(np.array(PAGE_MM[paper]) * PER_MM, abs=1.5)
     filled = ndimage.binary_fill_holes(drawing(page))
     labels, _ = ndimage.label(filled)
     body = labels == np.argmax(np.bincount(labels.ravel())[1:]) + 1
