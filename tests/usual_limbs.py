@@ -2,8 +2,8 @@
 
     python tests/usual_limbs.py CHARTS.npz [limbs] [sorts]
 
-The charts (``tests/usual_limbs_bodies.py``) are of bodies that had no say in the range.  Each limb is read as from
-four sides with five or more girths: its own shape and a draw from the covariance that this leaves.
+The charts (``tests/usual_limbs_bodies.py``) are of bodies that had no say in the range.  Each limb is read
+as from four sides with five or more girths: its own shape and a draw from the covariance that this leaves.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ INWARD = ("hollow", "crease")
 def usual_shape(z, h):
     """The support function between the places of a chart."""
     theta = 2 * np.pi * np.arange(h.shape[1] + 1) / h.shape[1]
-    field = RegularGridInterpolator((z, theta), np.concatenate([h, h[:, :1]], axis=1), bounds_error=False, fill_value=None)
+    field = RegularGridInterpolator(
+        (z, theta), np.concatenate([h, h[:, :1]], axis=1), bounds_error=False, fill_value=None
+    )
 
     def shape(at_theta, at_z):
         at = np.broadcast_arrays(np.mod(at_theta, 2 * np.pi), at_z)
@@ -48,7 +50,9 @@ def read_as(shape, low, high, rng, directions=(0, 45, 90, 135)):
     """The limb as photographs and tape would give it."""
     _, covariance = belief(low, high, directions)
     root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(covariance)))
-    return limb(shape, low=low, high=high, deviation=root @ rng.standard_normal(len(root)), directions=directions)
+    return limb(
+        shape, low=low, high=high, deviation=root @ rng.standard_normal(len(root)), directions=directions
+    )
 
 
 def trial(z, h, sort, rng, directions=(0, 45, 90, 135)):
@@ -63,7 +67,7 @@ def trial(z, h, sort, rng, directions=(0, 45, 90, 135)):
 
 
 def judged(spot, found, usual):
-    """Whether an addition was found, how far off (mm on the surface; along the limb for a fold), how often."""
+    """Whether an addition was found, how far off (on the surface; along for a fold), how often."""
     sort, _, theta, z, *_ = spot
     radius = float(np.mean(usual(np.radians(np.arange(0, 360, 5.0)), np.full(72, z))))
     inward = sort != "bulge"
@@ -77,25 +81,29 @@ def judged(spot, found, usual):
     return bool(right), min(right, default=np.nan), len(near), len(found) - len(near)
 
 
-def main(path, limbs="30", sorts="bulge dent fold"):
+def main(path, limbs="30", sorts="bulge dent fold", first="0"):
     stored = np.load(path)
     count = min(int(limbs), sum(name.startswith("z") for name in stored))
-    none = [trial(stored[f"z{n}"], stored[f"h{n}"], "", np.random.default_rng(n))[1] for n in range(count)]
-    for n, found in enumerate(none):
+    numbers = range(int(first), count)
+    none = [trial(stored[f"z{n}"], stored[f"h{n}"], "", np.random.default_rng(n))[1] for n in numbers]
+    for n, found in zip(numbers, none, strict=True):
         for one in found:
             print(f"usual limb {n}: {one.kind}, {one.place}, {one.peak_mm:.1f} mm, {one.confidence}")
-    print(f"usual limbs {count}: places listed in all {sum(map(len, none))}")
+    print(f"usual limbs {len(none)}: places listed in all {sum(map(len, none))}")
     for sort in sorts.split():
         rows, missed = [], []
-        for n in range(count):
-            spot, found, usual = trial(stored[f"z{n}"], stored[f"h{n}"], sort, np.random.default_rng(1000 + n))
+        for n in numbers:
+            spot, found, usual = trial(
+                stored[f"z{n}"], stored[f"h{n}"], sort, np.random.default_rng(1000 + n)
+            )
             rows.append(judged(spot, found, usual))
             if not rows[-1][0] or rows[-1][1] > NEAR_MM or rows[-1][2] > 1:
                 missed.append((n, *np.round(spot[1:], 2), [round(float(x), 1) for x in rows[-1]]))
         hit, off, times, others = (np.array(column) for column in zip(*rows, strict=True))
-        print(f"{sort}: found {hit.mean():.1%}, of these within {NEAR_MM:.0f} mm {np.mean(off[hit] <= NEAR_MM):.1%} "
-              f"(median {np.median(off[hit]):.1f}, worst {np.max(off[hit]):.1f}), once {np.mean(times[hit] == 1):.1%}, "
-              f"other places {others.sum()}")  # fmt: skip
+        near = off[hit] <= NEAR_MM
+        print(f"{sort}: found {hit.mean():.1%}, of these within {NEAR_MM:.0f} mm {near.mean():.1%}", end=" ")
+        print(f"(median {np.median(off[hit]):.1f}, worst {np.max(off[hit]):.1f})", end=", ")
+        print(f"once {np.mean(times[hit] == 1):.1%}, other places {others.sum()}")
         for one in missed:
             print("   ", *one)
 

@@ -2,8 +2,8 @@
 
     python tests/usual_limbs_fit.py bodies.npz [more.npz] --out digitise/care/padding/usual_leg.npz
 
-The charts come from ``tests/usual_limbs_bodies.py``.  The spread by place is what is left of bodies that had no say
-in the modes: five folds.
+The charts come from ``tests/usual_limbs_bodies.py``.  The spread by place is what is left of bodies that
+had no say in the modes: five folds.
 """
 
 from __future__ import annotations
@@ -12,7 +12,14 @@ import argparse
 
 import numpy as np
 
-from digitise.care.padding.usual import LEAST_SCALE_MM, UNIT_MM, USUAL_SLOPE_SD, PlacedShape, UsualShape, with_modes
+from digitise.care.padding.usual import (
+    LEAST_SCALE_MM,
+    UNIT_MM,
+    USUAL_SLOPE_SD,
+    PlacedShape,
+    UsualShape,
+    with_modes,
+)
 from digitise.care.surface.taper import robust_taper, smooth_terms
 from digitise.geometry.support import fourier
 
@@ -84,7 +91,9 @@ def left_over(shape, chart, joints):
     on = PlacedShape(shape, THETA, z, *joints)
     terms, penalty = smooth_terms(THETA, z, USUAL_SLOPE_SD)
     whole = np.concatenate([terms, on.modes], axis=1)
-    taper = robust_taper(THETA, z, h - on.mean, whole, with_modes(penalty, shape.mode_sd), on.inside, LEAST_SCALE_MM)
+    taper = robust_taper(
+        THETA, z, h - on.mean, whole, with_modes(penalty, shape.mode_sd), on.inside, LEAST_SCALE_MM
+    )
     left = taper.stand_out(h - on.mean)
     u = (z - joints[0]) / joints[1]
     rows = np.array([np.interp(U, u, column, left=np.nan, right=np.nan) for column in left.T]).T
@@ -112,7 +121,13 @@ def main():
     lost[:, low:] = np.maximum.accumulate(girth[:, low:], axis=1) - girth[:, low:]
     shape = shape_of(harmonics, joints, spread, np.quantile(lost, 0.98, axis=0))
     np.savez_compressed(asked.out, **{n: np.float32(getattr(shape, n)) for n in UsualShape.__annotations__})
-    print(len(harmonics), "bodies; left over by height, mm:", spread.mean(axis=1)[::5].round(2), "most", spread.max().round(2))
+    print(
+        len(harmonics),
+        "bodies; left over by height, mm:",
+        spread.mean(axis=1)[::5].round(2),
+        "most",
+        spread.max().round(2),
+    )
     print("girth lost, mm:", shape.fall[::5].round(0), "joints", shape.joints.round(0))
 
 

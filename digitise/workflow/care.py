@@ -15,7 +15,7 @@ from digitise.output.padding.form import AgainstForm, PadForm
 from digitise.output.wrap.form import WrapForm
 
 if TYPE_CHECKING:
-    from digitise.care.padding.regions import Region
+    from digitise.care.padding.region import Region
     from digitise.care.wrap.garment import GirthList
     from digitise.care.wrap.plan import Plan
 

@@ -14,7 +14,7 @@ import shapely
 from scipy import ndimage
 from shapely import MultiPolygon, Polygon
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.surface.chart import Chart, Mask, limb_chart
 from digitise.errors import PlanError

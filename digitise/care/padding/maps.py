@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from digitise.care.change.compare import Change
 from digitise.care.change.joint_posterior import Joint
 from digitise.care.padding.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
-from digitise.care.padding.usual import USUAL, UsualFit, fit_usual
+from digitise.care.padding.usual import USUAL, UsualFit, fit_usual, missed_mm
 from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
 from digitise.care.surface.taper import Taper, outer_lift, own_taper, sagitta
 from digitise.geometry.rigid import Array
@@ -43,8 +43,8 @@ _MANY_CHORDS = 1.2
 # Real changes are alike over some 70 mm and there are 13 harmonic terms: so many independent places.
 _ALIKE_MM = 70.0
 _TERMS = 13
-# So many times what usual limbs are away from their own fit is not of that range: their tails are heavier than
-# a normal distribution's (ours; what it lets through was counted on limbs that had no say in the range).
+# So many times what usual limbs are away from their own fit is not of that range: their tails are heavier
+# than a normal distribution's (ours; what it lets through was counted on limbs that had no say in the range).
 _BEYOND_USUAL = 3.0
 
 
@@ -125,8 +125,11 @@ class Search:
         Down to which value a region is drawn.  A swelling that reaches all over a limb has no edge of its
         own, so differences are drawn at their threshold, all else at half of it.
     taper, moved, level
-        What the map counts from where that is fitted to the limb itself; (D, Z, T / 2) how drawn limbs deviate
-        from the limb; and (Z, T) what it was fitted to, outward where the map looks for what stands out.
+        What the map counts from where that is fitted to the limb itself; (D, Z, T / 2) how drawn limbs
+        deviate from the limb; and (Z, T) what it was fitted to, outward where the map looks for what stands
+        out.
+    by_difference
+        The limb is held against another one or another visit.
     """
 
     kind: Kind
@@ -138,6 +141,7 @@ class Search:
     taper: Taper | None = None
     moved: Array | None = None
     level: Array | None = None
+    by_difference: bool = False
 
 
 def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_SHARE) -> tuple[Search, ...]:
@@ -150,7 +154,11 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
     bent = ((flat * curving(harmonics)) @ half.T).reshape(*drawn.shape[:2], -1)
     girth = 2 * np.pi * chart.h.mean(axis=1)
     girths = 2 * np.pi * drawn[:, :, :1]
+    taper = own_taper(chart.theta, chart.z, chart.h)
     usual = fit_usual(limb, chart)
+    # what its own taper describes better, a cone say, has nothing of a leg's form to be told apart from
+    if usual is not None and usual.missed_mm > missed_mm(taper.stand_out(chart.h)):
+        usual = None
     fall = _fall(chart, girth, girths)
     whole: tuple[_Map, ...] = (
         ("ridge", ROUND_SECTION, _ridge(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
@@ -159,7 +167,6 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
     )
     if usual is not None:
         return _against_usual(usual, moved, whole, limits, share)
-    taper = own_taper(chart.theta, chart.z, chart.h)
     maps: tuple[_Map, ...] = (
         ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
         ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
@@ -174,12 +181,16 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
 def _against_usual(
     usual: UsualFit, moved: Array, whole: tuple[_Map, ...], limits: Limits, share: float
 ) -> tuple[Search, ...]:
-    """Return the maps of a limb that is held against what limbs usually are: one for each sense, and the rest."""
+    """Return the maps of a limb held against what limbs usually are: one for each sense, and the rest."""
     out = bulge_map(usual.taper, usual.level, moved)
     inward = NoisyMap(-out.value, -out.deviation, out.sd, noisy_map(-out.value, -out.deviation).greatest)
     critical = multiplier((out, inward, *(one for _, _, one, _ in whole)), share)
     found: list[Search] = []
-    for kind, one, level in (("bulge", out, usual.level), ("hollow", inward, -usual.level)):
+    senses: tuple[tuple[Kind, NoisyMap, Array], ...] = (
+        ("bulge", out, usual.level),
+        ("hollow", inward, -usual.level),
+    )
+    for kind, one, level in senses:
         sd = np.hypot(one.sd, _BEYOND_USUAL / critical * usual.spread)
         search = _search((kind, USUAL, replace(one, sd=sd), limits.usual_mm), critical)
         found.append(replace(search, taper=usual.taper, moved=moved, level=level))
@@ -295,7 +306,7 @@ def difference_search(
     else:
         found, critical = _with_draws(chart, difference, difference.drawn, value, share)
     least = limits.difference_mm
-    return Search("bulge", difference.reference, found, least, critical, least)
+    return Search("bulge", difference.reference, found, least, critical, least, by_difference=True)
 
 
 def _with_draws(

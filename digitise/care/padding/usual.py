@@ -1,12 +1,13 @@
 """What limbs usually are: a range of shapes, fitted to a limb so that what is not of that range stands out.
 
-The range is a mean and modes of variation (principal components) of the support function of standing adult legs,
-by height between ankle and knee joint and by direction.  It was fitted to bodies of a parametric human model (CC0
-data), slim to heavy; ``tests/usual_limbs_fit.py`` makes the file and says from which.  They are drawn bodies, not
-patients: a smooth taper is fitted along with the modes, so that even swelling is no finding.
+The range is a mean and modes of variation (principal components) of the support function of standing adult
+legs, by height between ankle and knee joint and by direction.  It was fitted to bodies of a parametric
+human model (CC0 data), slim to heavy; ``tests/usual_limbs_fit.py`` makes the file and says from which.
+They are drawn bodies, not patients: a smooth taper is fitted along with the modes, so that even swelling is
+no finding.
 
-The hollow above the ankle, the back of the knee and the calf's own fall towards the knee are in the range: they
-are listed only as far as they go beyond it.
+The hollow above the ankle, the back of the knee and the calf's own fall towards the knee are in the range:
+they are listed only as far as they go beyond it.
 """
 
 from __future__ import annotations
@@ -26,17 +27,17 @@ from digitise.shape.limb import Limb
 USUAL = "what legs of this build usually are"
 # The shank, ankle joint to knee joint, that the file's lengths are for.
 UNIT_MM = 470.0
-# Real people differ by more than the modes' own spread in the drawn bodies (ours).
-_MODE_SPREAD = 1.5
-# What swells evenly changes the slope of a usual leg by so much within 100 mm (ours): a third of what the whole
-# form of a leg needs, so that a bulge is not followed.
+# A mode goes as far as in the drawn bodies: further, and it would follow bulges (ours).
+_MODE_SPREAD = 1.0
+# What swells evenly changes the slope of a usual leg by so much within 100 mm (ours): a third of what the
+# whole form of a leg needs, so that a bulge is not followed.
 USUAL_SLOPE_SD = 0.05
 # A fit that misses more than this in most places is of no leg.
 _POOR_MM = 2.0
 # At least this share of the way from ankle to knee must be seen for the range to be placed.
 _LEAST_SHARE = 0.45
 # Where the range leaves a millimetre open, about the knee, places are not to be taken for bulges.
-LEAST_SCALE_MM = 1.0
+LEAST_SCALE_MM = 0.7
 _STEPS_MM = ((12.0, 24.0), (6.0, 12.0), (3.0, 6.0), (1.5, 3.0))
 _COARSE_ROWS, _COARSE_COLUMNS = 3, 4
 _COARSE_ROUNDS, _LOSS_CAP_MM = 3, 6.0
@@ -87,6 +88,8 @@ class UsualFit:
         (Z,) girth that is usually lost towards the trunk, mm.
     ankle_mm, knee_mm
         Heights of the joints as the fit placed them.
+    missed_mm
+        See :func:`missed_mm`.
     """
 
     level: Array
@@ -95,6 +98,7 @@ class UsualFit:
     fall: Array
     ankle_mm: float
     knee_mm: float
+    missed_mm: float
 
 
 @cache
@@ -117,8 +121,8 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
 
     Returns
     -------
-    The fit; None for an arm, for a leg of which too little was measured, and where no usual leg comes near: then
-    only the limb's own taper can tell.
+    The fit; None for an arm, for a leg of which too little was measured, and where no usual leg comes near:
+    then only the limb's own taper can tell.
     """
     if limb.kind != "leg":
         return None
@@ -140,9 +144,15 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
         on.inside,
         LEAST_SCALE_MM,
     )
-    if taper.usual_mm > _POOR_MM:
+    missed = missed_mm(taper.stand_out(level)[on.inside])
+    if missed > _POOR_MM:
         return None
-    return UsualFit(level, taper, on.spread, on.fall, ankle, ankle + shank)
+    return UsualFit(level, taper, on.spread, on.fall, ankle, ankle + shank, missed)
+
+
+def missed_mm(left: Array) -> float:
+    """Return what four in five places of a fit miss by no more, mm: places that stand out have no say."""
+    return float(np.quantile(np.abs(left), 0.8))
 
 
 def _on_side(shape: UsualShape, limb: Limb) -> UsualShape:
@@ -179,6 +189,7 @@ def _replaced(shape: UsualShape, mean: Array, modes: Array, spread: Array) -> Us
 
 
 def with_modes(penalty: Array, mode_sd: Array) -> Array:
+    """Return the penalty (P, P) of the smooth taper's terms with the modes' own after it."""
     size = len(penalty) + len(mode_sd)
     out = np.zeros((size, size))
     out[: len(penalty), : len(penalty)] = penalty
@@ -231,13 +242,9 @@ class _Thin:
             for s in shank + shank_sd * np.arange(-2.5, 2.6, 0.5)
         )
         for step_a, step_s in _STEPS_MM:
-            around = [
-                (self._loss(best[1] + i * step_a, best[2] + j * step_s), best[1] + i * step_a, best[2] + j * step_s)
-                for i in (-1, 0, 1)
-                for j in (-1, 0, 1)
-                if i or j
-            ]
-            best = min(best, *around)
+            _, a, s = best
+            around = [(a + i * step_a, s + j * step_s) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j]
+            best = min(best, *((self._loss(*joints), *joints) for joints in around))
         return best[1], best[2]
 
     def _loss(self, ankle: float, shank: float) -> float:

@@ -110,7 +110,13 @@ def own_taper(theta: Array, z: Array, h: Array) -> Taper:
 
 
 def robust_taper(
-    theta: Array, z: Array, h: Array, whole: Array, penalty: Array, inside: Mask | None = None, least: float = _LEAST_SCALE_MM
+    theta: Array,
+    z: Array,
+    h: Array,
+    whole: Array,
+    penalty: Array,
+    inside: Mask | None = None,
+    least: float = _LEAST_SCALE_MM,
 ) -> Taper:
     """Fit terms to a chart so that single bulges and dents have no say.
 

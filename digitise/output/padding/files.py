@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from digitise.care.padding.foam_selection import Foam
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.files import new_folder
 from digitise.output.figures.care import places_map, places_views
 from digitise.output.figures.style import png

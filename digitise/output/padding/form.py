@@ -9,7 +9,8 @@ from typing import Final, Literal
 import numpy as np
 from pydantic import AwareDatetime
 
-from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.output.cautions import caution
 from digitise.output.forms import Digest, Form, SoftwareForm, Text, interval, now, rounded, software
 from digitise.output.model.form import ModelForm
