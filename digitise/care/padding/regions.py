@@ -157,7 +157,7 @@ def _changes_girth(place: _Found, change: _Found) -> bool:
     """Tell whether a fall or step of girth is no more than what a place beyond the usual form makes."""
     if place.search.reference != USUAL or change.search.kind not in ("inverted taper", "step"):
         return False
-    rows = ndimage.binary_dilation(place.mask.any(axis=1), iterations=_GIRTH_REACH_ROWS)
+    rows = ndimage.binary_dilation(np.asarray(place.mask.any(axis=1)), iterations=_GIRTH_REACH_ROWS)
     return bool((rows & change.mask.any(axis=1)).any())
 
 
@@ -264,7 +264,7 @@ def _region(one: _Found, chart: Chart, size: Size, words: _Words) -> Region:
 
 def _is_fold(search: Search, chart: Chart, peak: Peak, size: Size) -> bool:
     """Tell whether what lies below the usual form is a fold: short along the limb."""
-    if search.kind != "hollow" or search.reference != USUAL:
+    if search.kind != "hollow":
         return False
     column = round(size.peak_theta / chart.turn_step) % len(chart.theta)
     deep = np.flatnonzero(peak.value[:, column] > size.peak / 2)
