@@ -479,3 +479,39 @@ def test_weeks_pad_and_wrap(capsys, weeks, tmp_path):
     assert any("calf" in one["place"] for one in pad["places"])
     wrap = result(run(capsys, "wrap", place / WEEKS[0], "--garment", "--out", tmp_path / "w", "--json"))
     assert {point["letter"] for point in wrap["garment"]["points"]} >= {"B", "C"}
+
+
+WRONG = {
+    "no number from": ("model", "a.jpg", "b.jpg", "--field", "f", "--limb", "leg", "--side", "left", "--from", "nan"),
+    "endless to": ("model", "a.jpg", "b.jpg", "--field", "f", "--limb", "leg", "--side", "left", "--to", "inf"),
+    "repeat error of a giant": ("course", "first", "second", "--sem", "1e9"),
+    "repeat error of nothing": ("course", "first", "second", "--sem", "0"),
+    "repeat error that is none": ("course", "first", "second", "--sem", "nan"),
+    "repeat error in a report": ("report", "first", "--out", "a.pdf", "--sem", "1e9"),
+    "two files of one name": ("report", "first", "--out", "a.pdf", "--fhir", "./a.pdf"),
+    "a file and a folder of one name": ("report", "first", "--out", "a.pdf", "--figures", "a.pdf"),
+    "a point given twice": ("wrap", "first", "--garment", "--point", "B=150", "--point", "B=160", "--out", "w"),
+    "a point nowhere": ("wrap", "first", "--garment", "--point", "B=nan", "--out", "w"),
+    "foam without end": ("pad", "first", "--margin", "nan", "--out", "p"),
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_what_makes_no_sense_is_wrong_use(capsys, models, monkeypatch, tmp_path, name):
+    monkeypatch.chdir(models)
+    words = WRONG[name]
+    out = ("--out", str(tmp_path / "out")) if words[0] == "model" else ()
+    code, _, _ = run(capsys, *words, *out)
+    assert code == 2
+    assert not (models / "a.pdf").exists()
+    assert not (models / "w").exists()
+
+
+@pytest.mark.parametrize("option", ["--out", "--fhir"])
+@pytest.mark.parametrize("place", ["/", ".", "n" * 300, "nowhere/r.pdf"])
+def test_a_report_into_no_file(capsys, models, tmp_path, monkeypatch, option, place):
+    monkeypatch.chdir(tmp_path)
+    other = ("--fhir", "f.json") if option == "--out" else ("--out", "r.pdf")
+    code, _, err = run(capsys, "report", models / "first", option, place, *other)
+    assert code == 3
+    assert "name" in err.lower() or "place" in err

@@ -62,8 +62,8 @@ def _one_scene(shape: go.Mesh3d, points: Array, ink: Ink, height: int) -> go.Fig
     figure = go.Figure(shape)
     figure.update_layout(
         scene={**figures.bare_scene(points), "camera": _camera(3)},
-        margin={"l": 0, "r": 0, "t": 0, "b": 70},
-        height=height,
+        margin={"l": 0, "r": 0, "t": figures.VIEW_BUTTONS_PX, "b": 70},
+        height=height + figures.VIEW_BUTTONS_PX,
         uirevision="kept",
         paper_bgcolor="rgba(0,0,0,0)",
         font={"color": ink.text},

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageOps
 
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection, find_markers
@@ -25,15 +25,16 @@ from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_from_json, field_to_json
 from digitise.capture.sheets.layout import parse_print_scale, sheet_field, sheet_set
 from digitise.errors import DigitiseError, OutlineError, PhotoError, RecordError
-from digitise.geometry.rigid import Pose
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import StoredModel, read_model
-from digitise.output.model.files import write_model_file
-from digitise.output.model.form import ModelForm
+from digitise.geometry.view import Edge
+from digitise.output.model.file import StoredModel, model_from_bytes
+from digitise.output.model.files import model_text
+from digitise.output.model.form import ModelForm, camera_from_form
 from digitise.output.model.measured import Measured
-from digitise.output.model.pictures import draw_outline
+from digitise.output.model.pictures import draw_outline, front_arc
 from digitise.paper import Paper
-from digitise.record.files import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, VisitId
 from digitise.shape.limb import Limb
@@ -53,6 +54,7 @@ MESH_STEP_MM, MESH_RAYS = 8.0, 72
 _JPEG_QUALITY = 85
 # round the limb's axis, for the editor: a swollen thigh is 250 mm thick, a groin 900 mm high
 _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
+_RIM_STEP_MM = 5.0  # finer than a screen shows
 
 # Photographs are 36 MB each when they are open, so only a few stay open, and all else that is remembered is
 # without their pixels; a dozen visits in as many tabs then go on without doing anything twice.
@@ -88,6 +90,7 @@ class Inspected:
     seen: tuple[Seen, ...]
     inspection: Inspection
     key: Hashable
+    same_visit: bool = False
 
 
 def field_of(draft: Draft, inputs: Inputs) -> MarkerField:
@@ -181,6 +184,8 @@ def inspect(
     key: Hashable,
     tell: Progress,
     lens_json: str | None = None,
+    *,
+    same_visit: bool = False,
 ) -> Inspected:
     """Find the markers in photographs and solve their cameras.
 
@@ -189,7 +194,7 @@ def inspect(
     DigitiseError
         A photograph or the lens profile cannot be used.
     """
-    whole_key = (tuple(_file_key(path) for path in paths), key, lens_json)
+    whole_key = (tuple(_file_key(path) for path in paths), key, lens_json, same_visit)
     profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
     def make() -> Inspected:
@@ -201,8 +206,9 @@ def inspect(
         with _turn(tell):
             tell(text.STEP_CAMERAS)
             photos = [opened(path) for path in paths]
-            found = inspect_photos(photos, [each.detections for each in sound], field, profile)
-        return Inspected(tuple(sound), found, whole_key)
+            markers = [each.detections for each in sound]
+            found = inspect_photos(photos, markers, field, profile, same_visit=same_visit)
+        return Inspected(tuple(sound), found, whole_key, same_visit)
 
     return _inspected.get(whole_key, make)
 
@@ -331,7 +337,13 @@ def measure(
         with _turn(tell):
             photos = tuple(opened(path) for path in paths)
             found = find_outlines(
-                photos, inspected.inspection, field, axis_from_world=axis, corrections=drawn
+                photos,
+                inspected.inspection,
+                field,
+                axis_from_world=axis,
+                corrections=drawn,
+                detections=[seen.detections for seen in inspected.seen],
+                same_visit=inspected.same_visit,
             )
         return replace(found, photos=tuple(map(_without_pixels, photos)))
 
@@ -376,6 +388,53 @@ def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
     return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
 
 
+def saved_picture(store: Store, visit: VisitId, number: int) -> bytes:
+    """Return a stored photograph (from 1) with the edge of the stored limb on it, as a JPEG file.
+
+    Without a stored camera it is the photograph alone, at the size of a screen.
+
+    Raises
+    ------
+    DigitiseError
+        The photograph or the limb is damaged.
+    """
+    stored = stored_model(store, visit)
+
+    def draw() -> bytes:
+        photo = _stored_photo(store.photo(visit, number), number)
+        form = stored.summary.photos[number - 1].camera if number <= len(stored.summary.photos) else None
+        if form is None:
+            step = max(1, max(photo.pixels.shape[:2]) // 1600)
+            return jpeg(np.ascontiguousarray(photo.pixels[::step, ::step]))
+        camera = camera_from_form(form)
+        return jpeg(draw_outline(photo, rim_outline(stored.limb, camera), camera, stored.limb).pixels)
+
+    return _pictures.get(("saved", stored.summary.limb_sha256, number), draw)
+
+
+def _stored_photo(data: bytes, number: int) -> Photograph:
+    # our own copy, upright or with its orientation told; its digest was checked when it was read
+    upright = ImageOps.exif_transpose(Image.open(io.BytesIO(data))).convert("RGB")
+    return Photograph(text.PHOTO_NAME.format(number), np.asarray(upright), "", None, None)
+
+
+def rim_outline(limb: Limb, camera: Camera) -> Outline:
+    """Return the outline of a limb as a camera sees it."""
+    z = np.arange(limb.from_mm, limb.to_mm, _RIM_STEP_MM)
+    arcs = [front_arc(limb, camera, float(level)) for level in z]
+    seen = [(level, arc) for level, arc in zip(z, arcs, strict=True) if len(arc) > 1]
+    heights = np.array([level for level, _ in seen])
+    ends = [np.array([arc[end] for _, arc in seen]) for end in (0, -1)]
+    ends.sort(key=lambda points: float(points[:, 0].mean()))
+    edges = [_plain_edge(points) for points in ends]
+    return Outline((edges[0], edges[1]), (heights, heights), None)
+
+
+def _plain_edge(points: Array) -> Edge:
+    sure = np.ones(len(points), dtype=bool)
+    return Edge(points, np.zeros_like(points), np.ones(len(points)), sure, sure)
+
+
 def jpeg(pixels: NDArray[np.uint8]) -> bytes:
     """Return pixels as a JPEG file."""
     stream = io.BytesIO()
@@ -390,17 +449,15 @@ def remembered_picture(key: Hashable, draw: Callable[[], bytes]) -> bytes:
 
 def model_files(measured: Measured) -> ModelFiles:
     """Return the two files of a measured limb as the records keep them."""
-    with tempfile.TemporaryDirectory() as scratch:
-        write_model_file(Path(scratch), measured)
-        return read_model_files(Path(scratch))
+    model = model_text(measured)
+    return ModelFiles(model.json, model.limb)
 
 
 def summary_of(measured: Measured) -> ModelForm:
     """Return the figures of a measured limb, as model.json has them."""
 
     def make() -> ModelForm:
-        with tempfile.TemporaryDirectory() as scratch:
-            return write_model_file(Path(scratch), measured)
+        return model_text(measured).summary
 
     return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
 
@@ -437,11 +494,7 @@ def stored_model(store: Store, visit: VisitId) -> StoredModel:
     files = store.model(visit)
 
     def read() -> StoredModel:
-        with tempfile.TemporaryDirectory() as scratch:
-            folder = Path(scratch)
-            (folder / "model.json").write_text(files.json, encoding="utf-8")
-            (folder / "limb.npz").write_bytes(files.limb)
-            return read_model(folder)
+        return model_from_bytes(files.json, files.limb, Path(text.VISIT_NAME.format(visit)))
 
     return _models.get(hashlib.sha256(files.json.encode() + files.limb).hexdigest(), read)
 

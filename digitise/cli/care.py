@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
@@ -62,9 +63,12 @@ def pad(
         typer.Option("--place", help="Draw foam for the place of this number only; give it for each."),
     ] = None,
     margin: Annotated[
-        float, typer.Option("--margin", help="How far foam reaches beyond its place, mm.")
+        float,
+        typer.Option("--margin", callback=show.finite, help="How far foam reaches beyond its place, mm."),
     ] = MARGIN_MM,
-    bevel: Annotated[float, typer.Option("--bevel", help="Width of foam's thinned edge, mm.")] = BEVEL_MM,
+    bevel: Annotated[
+        float, typer.Option("--bevel", callback=show.finite, help="Width of foam's thinned edge, mm.")
+    ] = BEVEL_MM,
     paper: Annotated[PageName, typer.Option("--paper", help="Paper for the foam.")] = "a4",
     client: Annotated[
         str, typer.Option("--client", help="The client's code to print on the foam; never a name.")
@@ -129,7 +133,7 @@ def wrap(
         raise typer.BadParameter(
             "it is needed by --point, --all-points, --course and --anyway.", param_hint="--garment"
         )
-    heights = dict(_point(word) for word in point or ())
+    heights = _points(point or ())
     given = None if plan is None else read_plan(plan)
     limb = read_model(model)
     girths = _girths(limb, heights, course, all_points, anyway) if garment else None
@@ -148,9 +152,18 @@ def _girths(
     return girth_list(limb.limb, heights, stable=stable, override=override, optional=optional)
 
 
+def _points(words: Sequence[str]) -> dict[str, float]:
+    points = [_point(word) for word in words]
+    letters = [letter for letter, _ in points]
+    twice = next((letter for letter in letters if letters.count(letter) > 1), None)
+    if twice is not None:
+        raise typer.BadParameter(f"{twice} is given twice.", param_hint="--point")
+    return dict(points)
+
+
 def _point(word: str) -> tuple[str, float]:
     letter, _, height = word.partition("=")
     try:
-        return letter.strip(), float(height)
+        return letter.strip(), cast(float, show.finite(float(height)))
     except ValueError as problem:
         raise typer.BadParameter("write it like B=150, in mm.", param_hint="--point") from problem

@@ -222,6 +222,8 @@ def forget(
             f"Removed client {proof.client} (visits {proof.visits}, photographs {proof.photographs}, "
             f"rows in all {sum(proof.rows.values())}). Counted again: nothing is left, the space is wiped."
         )
+        if proof.drafts:
+            console.print(f"Unsaved visits of the page were removed too: {proof.drafts}.")
         console.print("Backups and exports made earlier are not reached: remove them yourself.")
 
     show.result(as_json, {**asdict(proof), "left": 0}, human)

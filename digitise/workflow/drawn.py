@@ -10,6 +10,7 @@ import numpy as np
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline, find_outline
+from digitise.capture.outline.scene import placed_boards
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import OutlineError
@@ -41,12 +42,7 @@ def outline_or_reason(
     correction
         What a person drew on it.
     """
-    placed = calibration.boards[number]
-    boards = [
-        (board, placed[board.name])
-        for board in field.boards
-        if board.role == "backdrop" and board.name in placed
-    ]
+    boards = placed_boards(calibration, field, number)
     try:
         return find_outline(photo, calibration.cameras[number], boards, axis_from_world, correction)
     except OutlineError as error:

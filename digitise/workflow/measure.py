@@ -17,6 +17,7 @@ from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline, find_outline
+from digitise.capture.outline.scene import placed_boards
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
@@ -262,10 +263,5 @@ def _outline(
     axis: Pose,
     correction: Correction | None,
 ) -> Outline:
-    placed = calibration.boards[number]
-    boards = [
-        (board, placed[board.name])
-        for board in field.boards
-        if board.role == "backdrop" and board.name in placed
-    ]
+    boards = placed_boards(calibration, field, number)
     return find_outline(photo, calibration.cameras[number], boards, axis, correction)

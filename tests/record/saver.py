@@ -31,7 +31,7 @@ def numbered_visit(number: int, photos: tuple[Path, ...]) -> NewVisit:
         tape=girths(number),
         photos=photos,
         model=limb_model(number, photos),
-        corrections={1: '{"strokes": []}'},
+        corrections={1: '{"format": "outline-correction/1"}'},
         note=str(number),
     )
 

@@ -16,7 +16,7 @@ from ui.lengths import Unit
 from ui.plain import plain
 
 CHART = {"displayModeBar": False, "responsive": True}
-SCENE = {"displayModeBar": False, "scrollZoom": True, "responsive": True}
+SCENE = {"displayModeBar": False, "scrollZoom": False, "responsive": True}
 
 
 def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
-
 import streamlit as st
 
 from digitise.capture.sheets.layout import parse_print_scale
 from digitise.paper import Paper
+from digitise.unfinished import temporary_folder
 from ui import pictures, present, state, text, work
 from ui.components import frame
 from ui.draft import Draft
@@ -63,8 +61,8 @@ def _test_photograph() -> None:
     own = st.file_uploader("field.json", type=["json"], key="test-field") if paper == "own" else None
     if file is None or (paper == "own" and own is None):
         return
-    with frame.errors(), tempfile.TemporaryDirectory() as scratch, frame.steps() as tell:
-        draft = Draft(Path(scratch))
+    with frame.errors(), temporary_folder() as scratch, frame.steps() as tell:
+        draft = Draft(scratch)
         inputs = Inputs.model_validate({"sheets": paper})
         if own is not None:
             draft.write_field(own.getvalue().decode("utf-8", errors="replace"))

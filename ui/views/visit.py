@@ -6,11 +6,11 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from digitise.errors import DigitiseError, OutlineError, ShapeError
+from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from ui import present, state, text, typed, work
-from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape
+from ui.components import chooser, frame, outlines, photographs, reopen, result, sample, saving, tape
 from ui.components import client as who
 from ui.draft import Draft, all_drafts, inputs_or_none
 from ui.inputs import Inputs, merged
@@ -21,7 +21,7 @@ from ui.work import Inspected
 
 _TYPED = (
     *("client", "limb", "side", "clearance", "clearance_by", "posture", "measured_by", "note"),
-    *("sheets", "print_scale"),
+    *("sheets", "print_scale", "day", "hour"),
 )
 
 
@@ -31,6 +31,7 @@ def main() -> None:
     before = _begun(draft)
     _head(draft, before)
     frame.tell_flash()
+    sample.banner(before.client)
     if before.saved is not None:
         _locked(draft, before)
         return
@@ -127,8 +128,10 @@ def _gathered(before: Inputs) -> Inputs:
     axis = tuple(state.value(f"axis-{number}") for number in range(6))
     named = state.value("names")
     photos = before.names if named is None else named
+    answered = state.value("same_visit")
+    same = before.same_visit if answered is None else answered
     return Inputs.model_validate(
-        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos}
+        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos, "same_visit": same}
     )
 
 
@@ -172,6 +175,8 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: T
         outlines.draw(draft, inputs, inspected, alone)
     except DigitiseError as error:
         frame.show_error(photographs.named(error, inputs))
+        if isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
+            photographs.one_visit(inputs)
     return None
 
 
@@ -180,6 +185,7 @@ def _waiting(draft: Draft, waits: list[str]) -> None:
     st.info(text.RESULT_EMPTY)
     st.markdown("\n".join([text.RESULT_WAITS, "", *(f"- {words}" for words in waits)]))
     if not draft.photos:
+        sample.button("visit")
         _unsaved(draft)
 
 
@@ -229,9 +235,10 @@ def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: Typed
         else:
             value, _ = present.volume_words(work.summary_of(measured), state.unit())
             doubts = sum(len(outline.unsure) for outline in measured.outlines)
-            doubtful = text.STATUS_DOUBTS.format(doubts) if doubts else text.STATUS_SURE
-            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else text.STATUS_READY
-            st.markdown(f"**{value}** · {doubtful}  \n:small[{needs}]")
+            several = text.STATUS_DOUBT if doubts == 1 else text.STATUS_DOUBTS.format(doubts)
+            ready = several if doubts else text.STATUS_READY
+            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else ready
+            st.markdown(f"**{value}**  \n:small[{needs}]")
     with right:
         pressed = st.button(
             text.SAVE if inputs.changes is None else text.SAVE_CHANGES,

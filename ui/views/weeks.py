@@ -10,7 +10,7 @@ from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
 from ui import care, changes, figures, palette, present_care, state, text, work
-from ui.components import chooser, frame, reopen
+from ui.components import chooser, frame, papers, reopen
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
@@ -33,6 +33,8 @@ def main() -> None:
             reopen.button(int(visits[0].line.id), "only")
         elif visits:
             _two(visits)
+        if visits:
+            papers.report([kept.line for kept in visits], f"weeks-{visits[-1].line.id}")
     frame.foot()
 
 

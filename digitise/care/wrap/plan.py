@@ -16,6 +16,7 @@ A plan.toml has a few lines for the whole and one ``[[layers]]`` table per banda
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -25,6 +26,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from digitise.errors import PlanError
 
 _LARGEST_BYTES = 100_000
+# the reader of TOML takes a time that grows with the square of the parts of a name; ours have one or two
+_DEEP_KEY = re.compile(rb"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){20}""")
 Name = Annotated[str, Field(max_length=60)]
 
 LayerKind = Literal["bandage", "padding"]
@@ -147,10 +150,14 @@ def read_plan(path: str | Path) -> Plan:
 
 def plan_from_toml(data: bytes, where: str = "plan.toml") -> Plan:
     """Read the content of a plan.toml; see :func:`read_plan`."""
+    if _DEEP_KEY.search(data):
+        raise PlanError(
+            "A name in the plan has far too many dots.", where=where, do="Write each number on a line of its own."
+        )
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
-    # deep nesting runs out of stack before it is found wrong
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    # a ValueError is also a number of thousands of digits; deep nesting runs out of stack before it is found wrong
+    except (ValueError, RecursionError) as error:
         raise PlanError(
             f"The plan is not readable as TOML: {error}.", where=where, do="Correct that line."
         ) from error
