@@ -11,10 +11,11 @@ from scipy.special import ndtri
 
 from digitise.care.change.compare import Change
 from digitise.care.change.joint_posterior import Joint
+from digitise.care.padding.form_maps import bulge_map, crease_map, fall_map, hollow_map, ridge_map, step_map
 from digitise.care.padding.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
 from digitise.care.padding.usual import USUAL, UsualFit, fit_usual, missed_mm
 from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
-from digitise.care.surface.taper import Taper, outer_lift, own_taper, sagitta
+from digitise.care.surface.taper import Taper, own_taper
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import Limb
@@ -29,17 +30,8 @@ STRAIGHT_EDGE = "a straight edge of 60 mm along the limb"
 GIRTH_BELOW = "the greatest girth below"
 GIRTH_NEAR = "the girth 30 mm further down"
 
-_EDGE_MM = 60.0
-_STEP_OVER_MM = 30.0
-_FALL_SCALE_MM = 100.0
-_HOLLOW_SCALE_MM = 50.0
 # Draws need every second column only: six harmonics have no detail between.
 _EVERY = 2
-# A few lengths of bridges instead of all: on noise their greatest lift is 8 % less (100 drawn cones).
-_COARSE_READS_LOW = 1.1
-# The sheet takes the greatest of many chords, so its noise reaches further out than a single chord's does;
-# with this factor hollows need no larger multiplier than the other maps, which would have to share it.
-_MANY_CHORDS = 1.2
 # Real changes are alike over some 70 mm and there are 13 harmonic terms: so many independent places.
 _ALIKE_MM = 70.0
 _TERMS = 13
@@ -159,18 +151,18 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
     # what its own taper describes better, a cone say, has nothing of a leg's form to be told apart from
     if usual is not None and usual.missed_mm > missed_mm(taper.stand_out(chart.h)):
         usual = None
-    fall = _fall(chart, girth, girths)
+    fall = fall_map(chart, girth, girths)
     whole: tuple[_Map, ...] = (
-        ("ridge", ROUND_SECTION, _ridge(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
+        ("ridge", ROUND_SECTION, ridge_map(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
         ("inverted taper", GIRTH_BELOW, fall if usual is None else _beyond(fall, usual.fall), limits.fall_mm),
-        ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
+        ("step", GIRTH_NEAR, step_map(chart, girth, girths), limits.step_mm),
     )
     if usual is not None:
         return _against_usual(usual, moved, whole, limits, share)
     maps: tuple[_Map, ...] = (
         ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
-        ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
-        ("crease", STRAIGHT_EDGE, _crease(chart, moved), limits.crease_mm),
+        ("hollow", OUTER_TAPER, hollow_map(chart, moved), limits.hollow_mm),
+        ("crease", STRAIGHT_EDGE, crease_map(chart, moved), limits.crease_mm),
         *whole,
     )
     critical = multiplier(tuple(one for _, _, one, _ in maps), share)
@@ -204,63 +196,6 @@ def _search(one: _Map, critical: float) -> Search:
 
 def _beyond(fall: NoisyMap, usual: Array) -> NoisyMap:
     return replace(fall, value=np.maximum(fall.value - usual[:, None], 0.0))
-
-
-def _rows(chart: Chart, length: float) -> int:
-    return max(1, round(length / float(chart.z[1] - chart.z[0])))
-
-
-def bulge_map(taper: Taper, h: Array, moved: Array) -> NoisyMap:
-    """Return by how much a chart (Z, T) stands out beyond its taper; ``moved`` (D, Z, T / 2) are draws."""
-    return noisy_map(taper.stand_out(h), taper.stand_out_thin(moved))
-
-
-def _hollow(chart: Chart, moved: Array) -> NoisyMap:
-    step = float(chart.z[1] - chart.z[0])
-    # noise lifts the sheet most off a straight taper, so its draws are laid on that
-    deviation = _COARSE_READS_LOW * outer_lift(moved, step, coarse=True)
-    # often exactly zero: measured against how uncertain the bending along the limb is in that direction
-    rows = min(_rows(chart, _HOLLOW_SCALE_MM), (len(chart.z) - 1) // 2)
-    usual = np.sqrt(np.mean(sagitta(moved, rows) ** 2, axis=0))
-    # no straight edge fits at the ends: as uncertain as the nearest place where one does
-    nearest = np.clip(np.arange(len(usual)), rows, max(rows, len(usual) - rows - 1))
-    return noisy_map(outer_lift(chart.h, step), deviation, _MANY_CHORDS * usual[nearest])
-
-
-def _ridge(chart: Chart, mean_radius: Array, bent: Array, ratio: float) -> NoisyMap:
-    value = chart.h.mean(axis=1, keepdims=True) - ratio * chart.radius
-    return noisy_map(value, mean_radius - ratio * bent)
-
-
-def _crease(chart: Chart, moved: Array) -> NoisyMap:
-    rows = _rows(chart, _EDGE_MM / 2)
-    return noisy_map(sagitta(chart.h, rows), sagitta(moved, rows))
-
-
-def _fall(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
-    def lost(profile: Array) -> Array:
-        return np.asarray(np.maximum.accumulate(profile, axis=-2) - profile)
-
-    value = lost(girth[:, None])
-    rows = min(_rows(chart, _FALL_SCALE_MM), len(girth) - 1)
-    usual = np.sqrt(np.mean((girths[:, rows:] - girths[:, :-rows]) ** 2))
-    # as with hollows: noise loses most girth on a limb without any taper
-    return noisy_map(value, lost(girths), np.full_like(value, usual))
-
-
-def _step(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
-    over = _difference_over(chart.z, _STEP_OVER_MM)
-    value = np.abs(over @ girth)[:, None]
-    return noisy_map(value, np.abs(over @ (girth[:, None] + girths)) - value)
-
-
-def _difference_over(z: Array, length: float) -> Array:
-    """Return (Z, Z) what takes a profile to its change over a length centred there, 0 where none fits."""
-    index, step = np.arange(len(z)), float(z[1] - z[0])
-    half = length / 2 / step
-    ends = [np.maximum(1 - np.abs(index - (index + way)[:, None]), 0.0) for way in (half, -half)]
-    fits = (index >= half) & (index <= len(z) - 1 - half)
-    return np.where(fits[:, None], ends[0] - ends[1], 0.0)
 
 
 def standing_out(change: Change, reference: str) -> Difference:
