@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.surface.chart import limb_chart
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import png
