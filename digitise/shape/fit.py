@@ -147,8 +147,10 @@ def fit_limb(
     basis = Basis.uniform(
         levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    belief = _rounds(scene, basis, start, priors.BY_LIMB[limb] if prior is None else prior)
-    solid = prior is None and _is_solid(basis, belief, priors.BY_LIMB[limb])
+    stands = not np.any(axis.translation) and np.array_equal(axis.rotation, np.eye(3))
+    usual = priors.of_limb(limb, side, standing=stands)
+    belief = _rounds(scene, basis, start, usual if prior is None else prior)
+    solid = prior is None and _is_solid(basis, belief, usual)
     if solid:
         belief = _rounds(scene, basis, start, priors.SOLID)
     cross = cross_check(tape, basis, belief.posterior)
@@ -219,7 +221,7 @@ def _radius(basis: Basis, mean: Array) -> Array:
 
 
 def _prior(basis: Basis, mean: Array, sections: priors.SectionPrior) -> Prior:
-    return Prior(priors.mean(basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
+    return Prior(priors.mean(sections, basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
 
 
 def _is_solid(basis: Basis, belief: _Belief, limb: priors.SectionPrior) -> bool:
