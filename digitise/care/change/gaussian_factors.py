@@ -166,8 +166,8 @@ def kin_factors(
     """Return the factors that tie an order of two limbs, the second turned by ``turn``.
 
     One takes back what each prior said alone; the others state, in the direction of the first limb, the prior
-    of the mean of both and by how much both differ: ``difference`` (2 Z, 2 Z) mm^2, but no more than unrelated
-    limbs would.  Together they leave each limb the mean of both prior covariances.
+    of the mean of both and by how much both differ: ``difference`` (2 Z, 2 Z) mm^2, but no more than
+    unrelated limbs would.  Together they leave each limb the mean of both prior covariances.
     """
     columns = np.concatenate([*terms[0].columns(order), *terms[1].columns(order)])
     rows = block_diag(terms[0].both, terms[1].both)
