@@ -4,7 +4,7 @@ Every pair of body meshes in ``tests/data/limbs`` is seen at two visits (:mod:`m
 compared by the program.  What comes out is kept in ``tests/data/limbs/change.json``, from which
 ``tests/accuracy.py`` makes its tables.  The pairs from number 30 on were measured only after the last choice
 had been taken.  It takes some three seconds a pair.  ``python tests/change_study.py NAME [FIRST LAST]``
-measures the pairs of these numbers only; NAME is one of ``HOW`` or ``third``.
+measures the pairs of these numbers only; NAME is one of ``HOW``, ``third`` or ``tape``.
 """
 
 from __future__ import annotations
@@ -20,9 +20,11 @@ from mesh_limbs import AS_MEASURED, POOR_EDGES, TURNS, BodyLimb, Errors, limbs, 
 from digitise.care.change.compare import compare, greatest_change_height
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, volume
+from digitise.tape.volumes import cone_volume_ml
 
 RESULTS = ROOT / "tests/data/limbs/change.json"
 FIRST_KEPT = 30
+CONE_REACH_MM = 150.0
 # a part of the greatest change of girth that counts as the place of it
 _PLACE = 0.9
 HOW = {
@@ -110,6 +112,14 @@ def third_photograph(limb: BodyLimb) -> dict:
     return {"pair": limb.number, **found}
 
 
+def tape_alone(limb: BodyLimb) -> dict:
+    """Return the error of the change from cones between the same tape rows, percent of the first volume."""
+    both = visits(limb, AS_MEASURED)
+    cones = [cone_volume_ml(visit.tape, limb.low, limb.high, reach_mm=CONE_REACH_MM) for visit in both]
+    true_ml, true_change = volume_change(limb, limb.low, limb.high)
+    return {"pair": limb.number, "error": _percent(cones[1] - cones[0] - true_change, true_ml)}
+
+
 def keep(name: str, found: dict) -> None:
     """Put what was found of one pair in its place in the file of results."""
     kept = json.loads(RESULTS.read_text()) if RESULTS.exists() else {}
@@ -122,7 +132,8 @@ def main(name: str, first: str = "0", last: str = "1000") -> None:
     """Measure the pairs numbered ``first`` to ``last`` in the way called ``name``, and keep what is found."""
     for limb in limbs("pair"):
         if int(first) <= limb.number <= int(last):
-            keep(name, third_photograph(limb) if name == "third" else judged(limb, *HOW[name]))
+            other = {"third": third_photograph, "tape": tape_alone}.get(name)
+            keep(name, judged(limb, *HOW[name]) if other is None else other(limb))
             print(name, limb.number, file=sys.stderr, flush=True)
 
 
