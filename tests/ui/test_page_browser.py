@@ -155,7 +155,7 @@ def swipe(page, start, end, steps=8):
 def test_a_finger_scrolls_over_the_limb_and_turns_it_about_its_axis_only(opened, entered):
     page = opened(f"?draft={entered('phone-visit').folder.name}", 390, 844, **PHONE)
     limb_shown(page)
-    scene = page.locator(".gl-container").first
+    scene = page.locator(".gl-container canvas").first
     scene.evaluate("e => e.scrollIntoView({block: 'center'})")
     page.wait_for_timeout(500)
     box = scene.bounding_box()
@@ -280,9 +280,9 @@ def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_me
     for number, outline in enumerate(whole.outlines, start=1):
         # the editor is there at once, without any click
         page.get_by_text(f"Draw the limb in photograph {number}").wait_for()
+        settled(page)
         view = page.locator("svg.view")
         view.wait_for()
-        settled(page)
         view.evaluate("e => e.scrollIntoView({block: 'center'})")
         page.wait_for_timeout(500)
         wanted = np.flatnonzero((outline.heights[0] > 200) & (outline.heights[0] < 520))[::8]
