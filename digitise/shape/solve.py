@@ -40,6 +40,8 @@ class EdgeData:
         Support samples.
     modes
         (N, J) by how much the samples stand out too far for one sd of each camera mode, mm.
+    sway
+        (N, S) the same for one sd of each way the limb may have swayed between the photographs.
     weight
         (N,) robust weights in (0, 1].
     """
@@ -48,6 +50,7 @@ class EdgeData:
     edge: int
     samples: Samples
     modes: Array
+    sway: Array
     weight: Array
 
 
@@ -179,6 +182,35 @@ def solve(
     mean = inverse @ right
     covariance = inverse[:p, :p]
     return Posterior(mean[:p], (covariance + covariance.T) / 2, mean[p:])
+
+
+def swaying(
+    basis: Basis,
+    prior: Prior,
+    edges: tuple[EdgeData, ...],
+    posterior: Posterior,
+    girths: GirthData | None = None,
+) -> Posterior:
+    """Return the posterior with the doubt that small movements of the limb add.
+
+    The movements are considered, not estimated (Schmidt 1966, from memory): two views cannot tell a limb that
+    leant from one of another shape, and estimating would trade the one for the other. Each movement of one sd
+    would have moved the solution by a response; their outer products are added to the covariance.
+    """
+    part = edge_information(basis, edges)
+    matrix, _ = _with_prior(basis, prior, part)
+    right = np.zeros((len(matrix), edges[0].sway.shape[1]))
+    for data in edges:
+        rows = np.column_stack([basis.design(data.samples.theta, data.samples.z), data.modes])
+        root = cholesky(edge_covariance(data), lower=True)
+        white: Array = solve_triangular(root, np.column_stack([rows, data.sway]), lower=True)
+        right += white[:, : len(matrix)].T @ white[:, len(matrix) :]
+    p = basis.size
+    if girths is not None and len(girths.z):
+        taped = girth_rows(basis, girths.z)
+        matrix[:p, :p] += taped.T @ (taped / girths.sd[:, None] ** 2)
+    response = cho_solve((_cholesky(matrix), True), right)[:p]
+    return replace(posterior, covariance=posterior.covariance + response @ response.T)
 
 
 def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:
