@@ -9,7 +9,8 @@ import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict, VolumeChange, girth_change
 from digitise.care.course.course import Course
-from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import LayerKind
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
