@@ -35,7 +35,15 @@ SECONDS_PER_WEEK = 7 * 86400.0
 
 
 def mdc95(sem: float) -> float:
-    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
+    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``.
+
+    Examples
+    --------
+    >>> round(mdc95(1.0), 2)
+    2.77
+    >>> mdc95(0.0)
+    0.0
+    """
     return Z95 * math.sqrt(2) * sem
 
 

@@ -153,7 +153,9 @@ def plan_from_toml(data: bytes, where: str = "plan.toml") -> Plan:
     """Read the content of a plan.toml; see :func:`read_plan`."""
     if _DEEP_KEY.search(data):
         raise PlanError(
-            "A name in the plan has far too many dots.", where=where, do="Write each number on a line of its own."
+            "A name in the plan has far too many dots.",
+            where=where,
+            do="Write each number on a line of its own.",
         )
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
