@@ -79,7 +79,7 @@ def percent_excess(volumes: Volumes) -> Estimate[float]:
     >>> percent_excess(Volumes.apart(Estimate(2300.0, 20.0), Estimate(0.0, 15.0)))
     Traceback (most recent call last):
     ...
-    digitise.errors.ModelError: A volume or weight of zero or less cannot be compared. Check the figures entered.
+    digitise.errors.ModelError: A volume or weight of zero or less cannot be compared. ...
     """
     affected, reference = _checked(volumes, 2)
     slope = [100 / reference, -100 * affected / reference**2]
