@@ -13,12 +13,12 @@ import numpy as np
 from fpdf import FPDF
 from shapely import Polygon, box, maximum_inscribed_circle
 
-from digitise.capture.sheets.printing import AT_FULL_SIZE, FONT, new_document
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.output.cautions import caution
 from digitise.paper import PAGE_MM
+from digitise.pdf import AT_FULL_SIZE, FONT, true_size_document
 
 RULER_MM = 100.0
 OVERLAP_MM = 10.0
@@ -64,7 +64,7 @@ def foam_pdf(pieces: Sequence[FoamPiece], limb: str, *, paper: str = "a4", code:
         raise PlanError(f"Foam is drawn on a4 or letter, not on {paper!r}.", do="Choose one of the two.")
     if not pieces:
         raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
-    document = new_document("Pieces of foam")
+    document = true_size_document("Pieces of foam")
     for number, piece in enumerate(pieces, start=1):
         tiles = tuple(_tiles(piece, PAGE_MM[paper]))
         for tile in tiles:
