@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import test_painted
+from change_accuracy import pairs_section
 from conftest import CASES, ROOT, Case
 from matting import scene
 from PIL import Image
@@ -274,7 +275,7 @@ def _change() -> list[str]:
     ):
         share = 100.0 * (value - (true[1] - true[0])) / true[0]
         lines.append(f"| {name} | {value:.0f} ± {1.96 * sd:.0f} mL | {share:+.2f} % |\n")
-    return [*lines, "\n"]
+    return [*lines, *pairs_section()]
 
 
 def _harder() -> list[str]:

@@ -57,7 +57,7 @@ def one_case(kind: Kind, rng: np.random.Generator, scratch: Path, tally: Tally, 
         outcome = kind(rng, scratch)
     except DigitiseError as error:
         outcome = "refused"
-        if not (error.what and str(error).isprintable() or "\n" in str(error)) or len(str(error)) > 3000:
+        if not ((error.what and str(error).isprintable()) or "\n" in str(error)) or len(str(error)) > 3000:
             outcome = "traceback"
             tally.failures.append(f"{label}: a message that cannot be read: {str(error)[:200]!r}")
     except Wrong as wrong:

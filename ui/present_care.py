@@ -7,7 +7,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 from digitise.care.change.compare import ChangeVerdict, VolumeChange
-from digitise.care.padding.regions import ADVICE, Region
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.care.wrap.sheet import WrapSheet

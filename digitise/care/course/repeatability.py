@@ -13,15 +13,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtri, stdtrit
 
 from digitise.care.course.icc import Anova, IccForm, Interval, anova, icc
 from digitise.care.course.visits import mdc95
 from digitise.errors import CourseError
+from digitise.geometry.rigid import Array
 from digitise.shape.limb import Z95
-
-Array = NDArray[np.float64]
 
 _ALPHA = 0.05
 # differences that vary by less than this part of the values are rounding

@@ -15,12 +15,10 @@ from itertools import combinations, pairwise
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
 from digitise.errors import CourseError
+from digitise.geometry.rigid import Array
 from digitise.shape.limb import Z95, Estimate
-
-Array = NDArray[np.float64]
 
 REPEAT_SEM_PERCENT: Mapping[str, float] = MappingProxyType({"leg": 1.4, "arm": 1.2})
 """Error of one measurement until a clinic has its own.

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from digitise.care.change.compare import Change
 from digitise.care.course.course import Course, CoursePoint
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import Verdict

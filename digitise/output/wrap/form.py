@@ -12,11 +12,10 @@ from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
-from digitise.output.forms import Digest, Form, SoftwareForm, Text, WarningForm, now, rounded, software
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm, now, rounded, software
 from digitise.output.model.form import ModelForm
 
 FORMAT: Final = "limb-wrap/1"
-Pair = tuple[float, float]
 
 
 class NeedForm(Form):
@@ -73,7 +72,7 @@ class GarmentForm(Form):
 
 
 class WrapForm(Form):
-    """All that wrap.json holds; ``plan`` is what plan.toml holds."""
+    """All that wrap.json holds; ``plan`` is plan.toml, ``safety`` what is open about the client."""
 
     format: Literal["limb-wrap/1"]
     limb: Literal["leg", "arm"]
@@ -81,6 +80,7 @@ class WrapForm(Form):
     from_mm: float
     to_mm: float
     limb_sha256: Digest
+    safety: tuple[Text, ...] = ()
     suggested: bool
     plan: Plan
     needs: tuple[NeedForm, ...]
@@ -101,6 +101,7 @@ def wrap_form(
     *,
     suggested: bool,
     created: datetime | None = None,
+    safety: tuple[str, ...] = (),
 ) -> WrapForm:
     """Return what wrap.json holds.
 
@@ -116,6 +117,8 @@ def wrap_form(
         Whether the plan is our suggestion.
     created
         When; now when None.
+    safety
+        What is open about the client.
     """
     heights = zip(sheet.z, sheet.layers, sheet.relative, sheet.estimate_mmhg, strict=True)
     return WrapForm(
@@ -125,6 +128,7 @@ def wrap_form(
         from_mm=model.from_mm,
         to_mm=model.to_mm,
         limb_sha256=model.limb_sha256,
+        safety=safety,
         suggested=suggested,
         plan=sheet.plan,
         needs=tuple(_need(need) for need in sheet.needs),

@@ -23,6 +23,7 @@ def wrap_text(summary: WrapForm, folder: str | Path) -> str:
         "wrap.json, wrap.csv: all figures",
     ]
     return page(
+        section("Before any wrap", summary.safety),
         section(f"{summary.side.capitalize()} {summary.limb}, wrap from the skin outward ({plan})", needs),
         section(f"Rolls of {length}", (", ".join(rolls),)),
         section("Relative pressure (mean by Laplace, an estimate)", (_pressure(summary),)),

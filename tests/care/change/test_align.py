@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 
 from digitise.care.change.align import align, align_and_solve, mirror
 from digitise.care.change.compare import volume_change
-from digitise.care.change.joint_posterior import SAME_LIMB, SeparatePosteriors
+from digitise.care.change.joint_posterior import SeparatePosteriors
+from digitise.care.change.likeness import SAME_LIMB
 from digitise.care.change.motion import Alignment, common_range, moved
 from digitise.care.change.turn_evidence import gauss_rule
 from digitise.care.surface.segments import Segment

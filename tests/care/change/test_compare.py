@@ -3,14 +3,15 @@
 import numpy as np
 import pytest
 import synthetic
-from drawn_limbs import Truth, draw_pair, leg_basis, nominal, seen, turned
+from drawn_limbs import Truth, draw_anatomy, draw_difference, leg_basis, nominal, seen, turned
 from numpy.testing import assert_allclose
 from scipy.linalg import block_diag
 
 from digitise.care.change import compare as ch
 from digitise.care.change.align import align_and_solve, mirror
-from digitise.care.change.gaussian_factors import CoefficientIndex, OrderPrior, condition, correlation_factors
-from digitise.care.change.joint_posterior import SAME_LIMB, ShapeCorrelation, volumes
+from digitise.care.change.gaussian_factors import CoefficientIndex, OrderPrior, condition, kin_factors
+from digitise.care.change.joint_posterior import volumes
+from digitise.care.change.likeness import SAME_LIMB, Likeness
 from digitise.care.surface.segments import segments
 from digitise.errors import ModelError
 from digitise.geometry.support import area_weights, fourier
@@ -37,27 +38,24 @@ def smooth(basis, sd, rng):
 
 
 def smooth_shapes(basis, rng):
-    """Orders 2 and more of two visits smooth along the leg as skin is: the prior's own draws have kinks."""
+    """Orders 2 and more smooth along the leg as skin is: the prior's own draws have kinks."""
     distance = (basis.places[:, None] - basis.places) / 120
     root = np.linalg.cholesky(np.exp(-0.5 * distance**2) + 1e-8 * np.eye(len(distance)))
-    pair = np.zeros((2, basis.n_terms, basis.n_splines))
+    found = np.zeros((basis.n_terms, basis.n_splines))
     for term in range(3, basis.n_terms):
-        order = (term + 1) // 2
-        first, second = root @ rng.standard_normal((2, len(root), 1))
-        rho = SAME_LIMB.at(order)
-        size = 0.7 * priors.LEG.amplitude[order - 2][(term + 1) % 2] * nominal(basis)[0]
-        pair[0, term] = size * first[:, 0]
-        pair[1, term] = size * (rho * first + np.sqrt(1 - rho**2) * second)[:, 0]
-    return pair
+        size = 0.7 * priors.LEG.amplitude[(term + 1) // 2 - 2][(term + 1) % 2] * nominal(basis)[0]
+        found[term] = size * (root @ rng.standard_normal(len(root)))
+    return found
 
 
 def true_pair(rng, harmonics=4, draw=None):
     """Two visits: swelling goes, half of it one-sided at most, and the person stands otherwise."""
     basis = leg_basis(80, 840, harmonics)
-    shapes = draw_pair(basis, rng, SAME_LIMB.at) if draw is None else draw(basis, rng)
-    first, second = nominal(basis) + shapes[0], nominal(basis) + shapes[1]
+    anatomy = nominal(basis) + (draw_anatomy if draw is None else draw)(basis, rng)
     middle, width = rng.uniform(LOW, HIGH), rng.uniform(60, 200)
     loss = rng.uniform(0, 8) * np.exp(-0.5 * ((basis.places - middle) / width) ** 2)
+    half = draw_difference(basis, rng, SAME_LIMB, loss) / 2
+    first, second = anatomy - half, anatomy + half
     second[0] -= loss
     for axis in (1, 2):
         second[axis] += smooth(basis, np.hypot(1.5, 0.5 * loss), rng)
@@ -193,21 +191,23 @@ def test_nearer_to_the_truth_than_subtraction(pairs):
 
 def test_an_even_layer_and_a_turn_change_no_shape():
     rng = np.random.default_rng(3)
-    z, turn, rho = np.linspace(100, 220, 5), 0.4, 0.97
-    cover = np.exp(-np.abs(z[:, None] - z) / 70)
+    z, turn = np.linspace(100, 220, 5), 0.4
+    cover = np.kron(np.eye(2), np.exp(-np.abs(z[:, None] - z) / 70))
     # the second limb is thicker, and the views of each saw its oval's fourth order in their own direction
-    first = OrderPrior(rng.standard_normal(10), np.kron(np.eye(2), np.linalg.inv(cover)))
+    first = OrderPrior(rng.standard_normal(10), np.linalg.inv(cover))
     second = OrderPrior(first.turned(4, -turn).mean, first.precision / 1.2)
     terms = (CoefficientIndex(0, (4,), 0, np.eye(5)), CoefficientIndex(10, (4,), 0, np.eye(5)))
-    links = correlation_factors(4, first, second, turn, rho, terms)
+    links = kin_factors(4, first, second, turn, 0.1 * cover, terms)
     precision = block_diag(first.precision, second.turned(4, turn).precision)
     seen_mm = rng.standard_normal(10)
     precision[:10, :10] += 1e9 * np.eye(10)
     start = np.concatenate([seen_mm, second.turned(4, turn).mean])
     start[:10] += np.linalg.solve(precision[:10, :10], first.precision @ (first.mean - seen_mm))
     found = condition(precision, start, links).mean
+    # each has the mean covariance 1.1 of the priors; the difference has 0.1, less what unrelated limbs allow;
     # regression to the mean alone, in mm: neither thickness nor turn comes in
-    assert_allclose(found[10:], first.mean + rho * (seen_mm - first.mean), atol=1e-6)
+    difference = 1 / (1 / 0.1 + 1 / 2.2)
+    assert_allclose(found[10:], first.mean + (1 - difference / 2.2) * (seen_mm - first.mean), atol=1e-6)
 
 
 @pytest.fixture(scope="module")
@@ -275,7 +275,7 @@ def test_a_limb_compared_with_itself_has_not_changed(swollen):
 
 def test_unlinked_limbs_keep_their_own_beliefs(swollen):
     first, second = swollen[1]
-    joint = align_and_solve(first, second, turn=0.0, kinship=ShapeCorrelation((0.0,)))[1]
+    joint = align_and_solve(first, second, turn=0.0, likeness=Likeness((100.0,), 1.0, 1.0))[1]
     mean, covariance = volumes(joint, 120.0, 480.0)
     for i, limb in enumerate((first, second)):
         alone = volume(limb, 120.0, 480.0)
