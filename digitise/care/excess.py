@@ -166,21 +166,6 @@ def percent_limb_change(volumes: Volumes) -> Estimate[float]:
     return _estimate(100 * (later / first - 1), [-100 * later / first**2, 100 / first], volumes)
 
 
-def relative_volume_change(volumes: Volumes) -> Estimate[float]:
-    """Return ``RVC = A2 U1 / (U2 A1) - 1`` (a fraction).
-
-    Source: Ancukiewicz et al. 2011, Int J Radiat Oncol Biol Phys 79(5):1436-1443.
-
-    Parameters
-    ----------
-    volumes
-        (affected A1, unaffected U1 at baseline, affected A2, unaffected U2 now).
-    """
-    a1, u1, a2, u2 = _checked(volumes, 4)
-    ratio = a2 * u1 / (u2 * a1)
-    return _estimate(ratio - 1, [-ratio / a1, ratio / u1, ratio / a2, -ratio / u2], volumes)
-
-
 def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate[float]:
     """Return ``WAC = A2 W1 / (W2 A1) - 1`` (a fraction), where no limb can serve as reference.
 
