@@ -30,8 +30,8 @@ def open_records(
 ) -> Database:
     """Open the records at ``place``, as :func:`digitise.record.database.connect` understands it.
 
-    What killed programs left unfinished is removed.  Records are made where there is no file, or no table on a
-    server.  Those of an older version are migrated forward after a copy was written beside them.
+    What killed programs left unfinished is removed.  Records are made where there is no file, or no table on
+    a server.  Those of an older version are migrated forward after a copy was written beside them.
 
     Parameters
     ----------

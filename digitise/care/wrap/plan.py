@@ -159,8 +159,8 @@ def plan_from_toml(data: bytes, where: str = "plan.toml") -> Plan:
         )
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
-    # a ValueError is also a number of thousands of digits; deep nesting runs out of stack before it is
-    # found wrong
+    # a ValueError is also a number of thousands of digits; deep nesting runs out of stack before it is found
+    # wrong
     except (ValueError, RecursionError) as error:
         raise PlanError(
             f"The plan is not readable as TOML: {error}.", where=where, do="Correct that line."
