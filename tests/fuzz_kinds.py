@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import synthetic
 from capture.conftest import ROLL, make_scene, ring, roll_boards
 from fuzz_mutations import bytes_changed, json_changed, number_changed, pick, reorder, text_changed
 from heic import heic_bytes
@@ -20,7 +21,6 @@ from lens_profiles import lens_text
 from PIL import Image
 from record_models import model_of_visit
 
-from digitise import synthetic
 from digitise.capture.calibration.calibrate import calibrate
 from digitise.capture.calibration.lens import PARAMETERS, ProfileForm, lens_from_json
 from digitise.capture.outline.correction import correction_from_json, correction_to_json

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.surface.chart import limb_chart
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import png
@@ -75,7 +75,7 @@ def shown_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]]
     for part in change.parts:
         sign = {ChangeVerdict.SMALLER: -1.0, ChangeVerdict.LARGER: 1.0}.get(part.verdict)
         if sign is not None:
-            inside = (height >= part.stretch.low) & (height <= part.stretch.high)
+            inside = (height >= part.segment.low) & (height <= part.segment.high)
             clear = clear | (inside & (sign * values > 0))
     return values, clear
 

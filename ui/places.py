@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import KIND_INKS

@@ -11,10 +11,10 @@ import platformdirs
 
 from digitise.errors import RecordError
 from digitise.files import put_new
-from digitise.record import schema
 from digitise.record.backup import write_backup
 from digitise.record.database import PATIENCE_S, Database, connect, damaged, translate_errors
 from digitise.record.drafts import clear_half_made
+from digitise.record.migrations import schema
 from digitise.unfinished import clear_unfinished, temporary_folder
 
 _COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"

@@ -21,7 +21,7 @@ from digitise.shape.taped import TapeCheck, cross_check
 from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
-# Evidence this far beyond the reported stretch steadies its ends.
+# Evidence this far beyond the reported segment steadies its ends.
 MARGIN_MM = 20.0
 
 
@@ -112,8 +112,10 @@ def fit_limb(
     basis = Basis.uniform(
         levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    belief = settle(scene, basis, start, priors.BY_LIMB[limb] if prior is None else prior)
-    solid = prior is None and is_solid(basis, belief, priors.BY_LIMB[limb])
+    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
+    usual = priors.of_limb(limb, side, standing=stands)
+    belief = settle(scene, basis, start, usual if prior is None else prior)
+    solid = prior is None and is_solid(basis, belief, usual)
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
     cross = cross_check(tape, basis, belief.posterior)

@@ -131,7 +131,7 @@ def _radius(basis: Basis, mean: Array) -> Array:
 
 
 def _prior(basis: Basis, mean: Array, sections: priors.SectionPrior) -> Prior:
-    return Prior(priors.mean(basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
+    return Prior(priors.mean(sections, basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
 
 
 def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:

@@ -113,7 +113,7 @@ def _three(change: Change, ink: Ink, unit: Unit, key: str) -> None:
 
 @st.fragment
 def _sections(change: Change, names: tuple[str, str], key: str, unit: Unit) -> None:
-    height = section_slider(change.whole.stretch.low, change.whole.stretch.high, unit, f"both-{key}")
+    height = section_slider(change.whole.segment.low, change.whole.segment.high, unit, f"both-{key}")
     ink = frame.ink()
     outlines = [
         (name, section_outline(limb, height), colour)

@@ -15,7 +15,7 @@ from digitise.record.database import damaged
 HEAD = "0004"
 """The version this program writes."""
 VERSION_TABLE = "record_schema"
-_MIGRATIONS = Path(__file__).parent / "migrations"
+_MIGRATIONS = Path(__file__).parent
 
 
 def version_of(connection: Connection, where: str) -> str | None:
