@@ -23,7 +23,7 @@ from digitise.output.cautions import caution
 from digitise.output.figures.render import Window, camera_view
 from digitise.output.model.file import read_model
 from digitise.output.model.form import camera_from_form
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.mesh import limb_mesh
@@ -90,9 +90,9 @@ def test_compare(capsys, models, tmp_path):
 @pytest.mark.parametrize(
     ("work", "words"),
     [
-        ("digitise.workflow.care.compare", ("compare", "first", "second")),
-        ("digitise.workflow.care.find_regions", ("pad", "first")),
-        ("digitise.cli.model.measure_limb", ("model", "a.jpg", "b.jpg")),
+        ("digitise.care.change.compare.compare", ("compare", "first", "second")),
+        ("digitise.care.padding.regions.find_regions", ("pad", "first")),
+        ("digitise.workflow.measure.measure_limb", ("model", "a.jpg", "b.jpg")),
     ],
     ids=["compare", "pad", "model"],
 )
@@ -359,7 +359,7 @@ def test_demo_does_the_whole_path(capsys, tmp_path, monkeypatch):
         one = next(limbs)
         return changed(base, **{name: getattr(one, name) for name in one.__dataclass_fields__})
 
-    monkeypatch.setattr("digitise.cli.model.measure_limb", measured)
+    monkeypatch.setattr("digitise.workflow.measure.measure_limb", measured)
     found = result(run(capsys, "demo", "--out", tmp_path / "demo", "--json"))
     names = ["change", "pad", "pair-calf-week0", "pair-calf-week3", "wrap"]
     assert sorted(found) == names
@@ -373,7 +373,7 @@ def test_demo_does_the_whole_path(capsys, tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("as_json", [False, True])
 def test_names_of_photographs_are_told_to_the_user_only(capsys, tmp_path, monkeypatch, as_json):
-    monkeypatch.setattr("digitise.cli.model.measure_limb", lambda *_words, **_options: measure())
+    monkeypatch.setattr("digitise.workflow.measure.measure_limb", lambda *_words, **_options: measure())
     sample = CASES["pair-calf-week0"] / "pair-calf-week0"
     words = (
         "model",
@@ -484,50 +484,18 @@ def test_weeks_pad_and_wrap(capsys, weeks, tmp_path):
     assert {point["letter"] for point in wrap["garment"]["points"]} >= {"B", "C"}
 
 
+MODEL = ("model", "a.jpg", "b.jpg", "--field", "f", "--limb", "leg", "--side", "left")
+TWICE = ("--point", "B=150", "--point", "B=160")
 WRONG = {
-    "no number from": (
-        "model",
-        "a.jpg",
-        "b.jpg",
-        "--field",
-        "f",
-        "--limb",
-        "leg",
-        "--side",
-        "left",
-        "--from",
-        "nan",
-    ),
-    "endless to": (
-        "model",
-        "a.jpg",
-        "b.jpg",
-        "--field",
-        "f",
-        "--limb",
-        "leg",
-        "--side",
-        "left",
-        "--to",
-        "inf",
-    ),
+    "no number from": (*MODEL, "--from", "nan"),
+    "endless to": (*MODEL, "--to", "inf"),
     "repeat error of a giant": ("course", "first", "second", "--sem", "1e9"),
     "repeat error of nothing": ("course", "first", "second", "--sem", "0"),
     "repeat error that is none": ("course", "first", "second", "--sem", "nan"),
     "repeat error in a report": ("report", "first", "--out", "a.pdf", "--sem", "1e9"),
     "two files of one name": ("report", "first", "--out", "a.pdf", "--fhir", "./a.pdf"),
     "a file and a folder of one name": ("report", "first", "--out", "a.pdf", "--figures", "a.pdf"),
-    "a point given twice": (
-        "wrap",
-        "first",
-        "--garment",
-        "--point",
-        "B=150",
-        "--point",
-        "B=160",
-        "--out",
-        "w",
-    ),
+    "a point given twice": ("wrap", "first", "--garment", *TWICE, "--out", "w"),
     "a point nowhere": ("wrap", "first", "--garment", "--point", "B=nan", "--out", "w"),
     "foam without end": ("pad", "first", "--margin", "nan", "--out", "p"),
 }

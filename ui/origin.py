@@ -1,9 +1,9 @@
 """Who may ask the server: pages that it served itself, under an address of this machine; no Streamlit here.
 
-A page of another website can send requests to this machine, and with a name of its own that it lets point here
-("rebinding") it could even read the answers.  Its browser tells in three places where it comes from: ``Host``,
-``Origin`` and ``Sec-Fetch-Site``.  All are looked at before anything else of a request, for pages, sockets,
-uploads and media alike, and nothing is looked up elsewhere.
+A page of another website can send requests to this machine, and with a name of its own that it lets point
+here ("rebinding") it could even read the answers.  Its browser tells in three places where it comes from:
+``Host``, ``Origin`` and ``Sec-Fetch-Site``.  All are looked at before anything else of a request, for pages,
+sockets, uploads and media alike, and nothing is looked up elsewhere.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 _LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
 _HARMLESS = ("GET", "HEAD", "OPTIONS")
-# what other than a person's own browser window may never show or load; scripts and styles of the page's library
-# are partly written into the page, and its charts make functions of text
+# what other than a person's own browser window may never show or load; scripts and styles of the page's
+# library are partly written into the page, and its charts make functions of text
 _POLICY = (
-    "default-src 'self' data: blob: 'unsafe-inline' 'unsafe-eval'; connect-src 'self' data: blob: ws://{host}; "
-    "object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
+    "default-src 'self' data: blob: 'unsafe-inline' 'unsafe-eval'; "
+    "connect-src 'self' data: blob: ws://{host}; object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
 )
 _ANSWER = b"This page is opened at the address that digitise ui tells, and not from another page.\n"
 
@@ -60,8 +60,8 @@ def is_own(scope: Mapping[str, Any]) -> bool:
     Parameters
     ----------
     scope
-        The connection as ASGI describes it (version 3): ``type``, ``method``, ``headers``, and ``server``, the
-        address and port of this machine that was reached.
+        The connection as ASGI describes it (version 3): ``type``, ``method``, ``headers``, and ``server``,
+        the address and port of this machine that was reached.
     """
     headers = scope["headers"]
     host, origin = _only(headers, b"host"), _only(headers, b"origin")
@@ -75,7 +75,7 @@ def is_own(scope: Mapping[str, Any]) -> bool:
 
 
 def _own_hosts(server: tuple[str, int | None] | None) -> set[str]:
-    """Return what ``Host`` may say: the loopback names, or the very address that was reached, with its port."""
+    """Return what ``Host`` may say: a loopback name, or the very address that was reached, with its port."""
     if server is None or server[1] is None:
         return set()
     names = {*_LOOPBACK, *_literal(server[0])}
@@ -93,7 +93,7 @@ def _literal(address: str) -> Iterable[str]:
 
 
 def _is_near(headers: Iterable[tuple[bytes, bytes]], method: str) -> bool:
-    """Tell whether nothing says that another website asks, save a link that a person followed to a page here."""
+    """Tell whether nothing says that another website asks, save a link that a person followed here."""
     site = _only(headers, b"sec-fetch-site", "none")
     if site in ("none", "same-origin"):
         return True

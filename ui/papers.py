@@ -1,19 +1,24 @@
-"""Papers to take along: made from saved visits once, and remembered for a while."""
+"""Papers to take along and sheets to print: made once, and remembered for a while."""
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Sequence
 from datetime import datetime
 
+from digitise.capture.sheets.layout import parse_print_scale
 from digitise.output.model.file import StoredModel
 from digitise.paper import Paper
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
+from digitise.unfinished import temporary_folder
 from digitise.workflow.report import ReportOptions
-from ui import work
+from ui import stored
 from ui.memo import Memo
 
 _files = Memo(8)
+_sheets = Memo(3)
 
 
 def report_file(
@@ -39,7 +44,7 @@ def report_file(
     DigitiseError
         A visit is damaged, or the visits cannot be put side by side.
     """
-    models = [(work.stored_model(store, line.id), line.taken) for line in lines]
+    models = [(stored.stored_model(store, line.id), line.taken) for line in lines]
     return _report(models, options, paper, code)
 
 
@@ -69,6 +74,30 @@ def _report(
         return report_pdf(make_report(visits, options, client=code), paper)
 
     return _files.get(key, make)
+
+
+def sheets_zip(paper: Paper, print_scale: str) -> bytes:
+    """Return the sheets to print and their field.json as one file.
+
+    Raises
+    ------
+    DigitiseError
+        The print scale is none.
+    """
+    # brings a library for printing that no other page needs at its start
+    from digitise.capture.sheets.files import save_sheets  # noqa: PLC0415
+
+    scale = parse_print_scale(print_scale)
+
+    def make() -> bytes:
+        stream = io.BytesIO()
+        with temporary_folder() as scratch, zipfile.ZipFile(stream, "w") as archive:
+            files = save_sheets(scratch / "sheets", paper, scale)
+            for path in (*files.pdfs, files.field):
+                archive.write(path, path.name, zipfile.ZIP_DEFLATED)
+        return stream.getvalue()
+
+    return _sheets.get((paper, scale), make)
 
 
 def forget_remembered() -> None:

@@ -16,8 +16,8 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
 from ui.lengths import Unit
+from ui.measuring import MESH_STEP_MM
 from ui.palette import Ink
-from ui.work import MESH_STEP_MM
 
 _OFF_SURFACE = 0.3  # of the distance from the middle
 _ALL_ROUND = 0.85

@@ -66,8 +66,8 @@ def add(
     as_json: show.JsonOption = False,
 ) -> None:
     """Store a visit, whole or not at all; photographs are stripped of place, time and serial numbers."""
+    from digitise.record.check import read_model_files, read_text
     from digitise.record.export import visit_facts
-    from digitise.record.files import read_model_files, read_text
     from digitise.record.store import Store
     from digitise.tape.table import read_tape
 

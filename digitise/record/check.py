@@ -207,7 +207,9 @@ def _check_tape(visit: NewVisit) -> None:
     wrong = next((row for row in visit.tape if not _is_reading(row)), None)
     if wrong is not None:
         raise RecordError(
-            f"A girth of {wrong.girth_mm:g} mm at {wrong.height_mm:g} mm cannot be.", where="tape", do="Correct it."
+            f"A girth of {wrong.girth_mm:g} mm at {wrong.height_mm:g} mm cannot be.",
+            where="tape",
+            do="Correct it.",
         )
     heights = [row.height_mm for row in visit.tape]
     if sorted(set(heights)) != heights:
@@ -239,3 +241,43 @@ def _photographs(paths: tuple[Path, ...]) -> tuple[list[bytes], dict[str, bytes]
             raise RecordError("The same photograph is given twice.", where=path.name, do="Give it once.")
         kept[digest] = data
     return given, kept
+
+
+# ---- files, read as they are ---------------------------------------------------------------------------
+
+
+def read_model_files(folder: Path) -> ModelFiles:
+    """Read the two files of a model.
+
+    Raises
+    ------
+    RecordError
+        One of them is missing or cannot be read.
+    """
+    return ModelFiles(read_text(folder / "model.json"), _read(folder / "limb.npz"))
+
+
+def read_text(path: Path) -> str:
+    """Read a text file in UTF-8.
+
+    Raises
+    ------
+    RecordError
+        It is missing, too large, or no text.
+    """
+    try:
+        return _read(path).decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise RecordError("The file is no text.", where=path.name, do="Make it again.") from error
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST_MODEL:
+            raise RecordError("The file is too large.", where=path.name, do="Name the right file.")
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
+        reason = getattr(error, "strerror", None) or error
+        raise RecordError(
+            f"The file cannot be opened ({reason}).", where=str(path), do="Check its name and folder."
+        ) from error

@@ -290,7 +290,9 @@ def _read_only_engine(url: URL) -> Engine:
             do=f"Copy {file.name} and {log.name} together into a folder of this computer, and name that.",
         )
     address = f"{file.absolute().as_uri()}?mode=ro&immutable=1"
-    return create_engine("sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False))
+    return create_engine(
+        "sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False)
+    )
 
 
 def _set_up_sqlite(engine: Engine, patience_s: float, read_only: bool) -> None:

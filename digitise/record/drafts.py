@@ -1,7 +1,7 @@
 """Visits that are still being entered on the page: found here too, so that forgetting a client reaches them.
 
-The page keeps each in a folder of its own, with ``draft.json`` in it, which tells the client's code, and stripped
-photographs.  A page that was killed may have left files that are half written.
+The page keeps each in a folder of its own, with ``draft.json`` in it, which tells the client's code, and
+stripped photographs.  A page that was killed may have left files that are half written.
 """
 
 from __future__ import annotations

@@ -12,16 +12,17 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape import priors
 from digitise.shape.basis import Basis
+from digitise.shape.contradictions import cone_warnings, require_known, require_limb
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
-from digitise.shape.rounds import Scene, is_solid, make_scene, settle, touch_centre
-from digitise.shape.solve import EdgeData, Posterior, edge_information, solve
-from digitise.shape.sway import sway_modes
+from digitise.shape.rounds import DRIFT_MM, is_solid, settle
+from digitise.shape.scene import Scene, make_scene, touch_centre
+from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying
 from digitise.shape.taped import TapeCheck, cross_check
 from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
-# Evidence this far beyond the reported stretch steadies its ends.
+# Evidence this far beyond the reported segment steadies its ends.
 MARGIN_MM = 20.0
 
 
@@ -98,8 +99,7 @@ def fit_limb(
     if limb not in priors.BY_LIMB:
         raise ShapeError(f"A limb is a leg or an arm, not {limb!r}.", do="Choose leg or arm.")
     axis = Pose.identity() if axis_from_world is None else axis_from_world
-    sway = sway_modes(tuple(view.camera for view in views), axis)
-    scene = make_scene(views, axis, (*camera_modes, *sway))
+    scene = make_scene(views, axis, camera_modes)
     start = tuple(tuple(touch_centre(planes, scene.centre) for planes in view) for view in scene.nominal)
     levels = find_levels(
         start,
@@ -109,15 +109,20 @@ def fit_limb(
         from_mm=from_mm,
         to_mm=to_mm,
     )
+    beyond = MARGIN_MM + DRIFT_MM
     basis = Basis.uniform(
-        levels.from_mm - MARGIN_MM, levels.to_mm + MARGIN_MM, priors.KNOT_SPACING_MM, priors.HARMONICS
+        levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    belief = settle(scene, basis, start, priors.BY_LIMB[limb] if prior is None else prior)
-    solid = prior is None and is_solid(basis, belief, priors.BY_LIMB[limb])
+    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
+    usual = priors.of_limb(limb, side, standing=stands)
+    belief = settle(scene, basis, start, usual if prior is None else prior)
+    solid = prior is None and is_solid(basis, belief, usual)
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
-    cross = cross_check(tape, basis, belief.posterior)
+    alone = swaying(basis, belief.prior, belief.edges, belief.posterior)
+    cross = cross_check(tape, basis, alone)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
+    final = swaying(basis, belief.prior, belief.edges, final, cross.girths)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(
@@ -135,8 +140,15 @@ def fit_limb(
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    warnings = fit_warnings(levels, cross, belief.edges, residuals, solid=solid)
-    return LimbFit(as_limb(final), as_limb(belief.posterior), levels, cross.checks, residuals, warnings)
+    found, names = as_limb(final), ", ".join(scene.names)
+    if prior is None and not solid:
+        require_limb(found, names)
+    require_known(found, names)
+    warnings = (
+        *cone_warnings(found, cross.checks, names),
+        *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
+    )
+    return LimbFit(found, as_limb(alone), levels, cross.checks, residuals, warnings)
 
 
 def _residual(scene: Scene, basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeResidual:

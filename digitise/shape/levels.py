@@ -89,8 +89,8 @@ def side_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array, *, sure
 def _enough(sides: Array, levels: Array, taped: Sequence[float]) -> NDArray[np.bool_]:
     """Tell at which levels a section can be measured, its interval widened: (L,).
 
-    With three edges of two views the fourth is bridged from the neighbouring heights. With one edge of each of
-    two views the girth must come from a tape nearby.
+    With three edges of two views the fourth is bridged from the neighbouring heights. With one edge of each
+    of two views the girth must come from a tape nearby.
     """
     known = np.isfinite(sides)
     edges, views = known.sum(axis=(0, 1)), known.any(axis=1).sum(axis=0)
@@ -233,6 +233,6 @@ def _check_wanted(bottom: float, top: float, seen_low: float, seen_high: float) 
         )
     if top - bottom < 2 * ROUND_MM:
         raise ShapeError(
-            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable stretch.",
+            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable segment.",
             do="Choose heights at least 20 mm apart within it.",
         )

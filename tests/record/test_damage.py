@@ -254,7 +254,7 @@ def test_records_are_whole_from_their_first_moment(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("digitise.record.schema.migrate", fail)
+        patch.setattr("digitise.record.migrations.schema.migrate", fail)
         with pytest.raises(KeyboardInterrupt):
             Store(tmp_path / "r/records.sqlite")
     assert list((tmp_path / "r").iterdir()) == []

@@ -1,16 +1,18 @@
 """Do 95 % intervals hold the truth in 95 % of limbs drawn from the stated prior and noise?"""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import synthetic
 
-from digitise import synthetic
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import area, girth, volume
 from digitise.shape.priors import HARMONICS, KNOT_SPACING_MM, LEG
-from digitise.shape.solve import OFFSET_SD_PX, WANDER_SD_PX
-from digitise.shape.taped import HEIGHT_SD_MM, READING_SD_MM
+from digitise.shape.solve import BIAS_SD_PX, OFFSET_SD_PX, WANDER_SD_PX
+from digitise.shape.taped import HAND_SD_MM, HEIGHT_SD_MM, READING_SD_MM
 from digitise.tape.rows import TapeRow
 
 # the knots of a fit between 90 and 410 mm: the prior is stated for splines
@@ -31,8 +33,14 @@ def draw_limb(rng):
     root = np.linalg.cholesky(np.linalg.inv(BASIS.matern_precision(LEG.length_mm)))
     scale = np.array([sd for pair in LEG.amplitude for sd in pair])
     terms[3:] = scale[:, None] * terms[0] * (rng.standard_normal((len(scale), BASIS.n_splines)) @ root.T)
-    terms += priors.mean(BASIS, terms.ravel()).reshape(terms.shape)
+    terms += priors.mean(LEG, BASIS, terms.ravel()).reshape(terms.shape)
     return synthetic.HarmonicSolid.through(HEIGHTS, BASIS.splines(HEIGHTS) @ terms.T)
+
+
+def pushed(view, bias):
+    """The view with all edges ``bias`` pixels too far out."""
+    edges = tuple(replace(edge, points=edge.points + bias * edge.normals) for edge in view.edges)
+    return replace(view, edges=edges)
 
 
 def standard_scores(rng, n):
@@ -42,9 +50,11 @@ def standard_scores(rng, n):
         solid = draw_limb(rng)
         directions = tuple(np.array([90.0, 0.0]) + rng.uniform(-10, 10, 2))
         views = synthetic.exact_views(solid, synthetic.walking_cameras(directions), 71, 429, step=3)
-        views = tuple(synthetic.with_noise(view, NOISE, rng) for view in views)
+        bias = BIAS_SD_PX * rng.standard_normal()
+        views = tuple(pushed(synthetic.with_noise(view, NOISE, rng), bias) for view in views)
         where = TAPED + HEIGHT_SD_MM * rng.standard_normal(len(TAPED))
         read = solid.girth(where) + READING_SD_MM * rng.standard_normal(len(TAPED))
+        read = read + HAND_SD_MM * rng.standard_normal()
         tape = tuple(TapeRow(float(z), float(g)) for z, g in zip(TAPED, read, strict=True))
         limb = fit_limb(views, tape, from_mm=90.0, to_mm=410.0).limb
         g, a, v = girth(limb, LEVELS), area(limb, LEVELS), volume(limb, 90, 410)

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 
-from digitise import synthetic
 from digitise.shape import fit as shape_fit
 from digitise.shape.limb import girth
 from digitise.shape.priors import LEG

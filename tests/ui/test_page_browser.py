@@ -155,13 +155,15 @@ def swipe(page, start, end, steps=8):
 def test_a_finger_scrolls_over_the_limb_and_turns_it_about_its_axis_only(opened, entered):
     page = opened(f"?draft={entered('phone-visit').folder.name}", 390, 844, **PHONE)
     limb_shown(page)
-    scene = page.locator(".gl-container").first
+    scene = page.locator(".gl-container canvas").first
     scene.evaluate("e => e.scrollIntoView({block: 'center'})")
     page.wait_for_timeout(500)
     box = scene.bounding_box()
-    middle = (box["x"] + box["width"] / 2, 400)
+    middle = (box["x"] + box["width"] / 2, min(box["y"] + box["height"] / 2, 650))
     before, top = page.evaluate(CAMERA), box["y"]
-    swipe(page, middle, (middle[0], middle[1] - 200))
+    gesture = {"x": middle[0], "y": middle[1], "yDistance": -200, "gestureSourceType": "touch", "speed": 600}
+    page.context.new_cdp_session(page).send("Input.synthesizeScrollGesture", gesture)
+    page.wait_for_timeout(500)
     assert scene.bounding_box()["y"] < top - 100
     assert page.evaluate(CAMERA) == before
     scene.evaluate("e => e.scrollIntoView({block: 'center'})")
@@ -278,9 +280,9 @@ def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_me
     for number, outline in enumerate(whole.outlines, start=1):
         # the editor is there at once, without any click
         page.get_by_text(f"Draw the limb in photograph {number}").wait_for()
+        settled(page)
         view = page.locator("svg.view")
         view.wait_for()
-        settled(page)
         view.evaluate("e => e.scrollIntoView({block: 'center'})")
         page.wait_for_timeout(500)
         wanted = np.flatnonzero((outline.heights[0] > 200) & (outline.heights[0] < 520))[::8]
@@ -355,7 +357,8 @@ def test_print_shows_the_limb_and_no_column_is_cut(opened, two_visits, tmp_path)
     assert pictures.count() == 3
     # the picture shows a limb: not one colour all over
     spread = pictures.first.evaluate(
-        "async e => { await e.decode(); const c = document.createElement('canvas'); c.width = 60; c.height = 60;"
+        "async e => { await e.decode(); const c = document.createElement('canvas');"
+        " c.width = 60; c.height = 60;"
         " const g = c.getContext('2d'); g.drawImage(e, 0, 0, 60, 60);"
         " const d = g.getImageData(0, 0, 60, 60).data; return Math.max(...d) - Math.min(...d); }"
     )

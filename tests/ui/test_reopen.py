@@ -21,7 +21,7 @@ from digitise.shape.limb import volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
-from ui import dates, present, text, work
+from ui import dates, measuring, present, text
 from ui import draft as drafts
 from ui.components import saving
 
@@ -219,7 +219,7 @@ def test_sample_photographs_give_the_limb_of_the_command_and_a_tape_row_is_corre
     measured = measure_limb(photos, field, rows)
     visit = NewVisit("K-017", "leg", "left", FIRST, rows, photos, field_to_json(field), clearance=CLEARED)
     with Store() as store:
-        number = store.add_visit(replace(visit, model=work.model_files(measured)))
+        number = store.add_visit(replace(visit, model=measuring.model_files(measured)))
     test = page("visit", draft_token=saving.reopened(number).folder.name)
     assert test.title[0].value == text.CHANGE_TITLE.format(number, "K-017")
     assert test.text_input[0].disabled

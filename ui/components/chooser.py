@@ -10,7 +10,7 @@ import streamlit as st
 from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
-from ui import state, text, work
+from ui import state, stored, text
 from ui.components import frame, sample
 
 ADDRESS = "client"
@@ -45,7 +45,7 @@ def limb_visits(store: Store, *, address: bool = True) -> tuple[Kept, ...]:
     limbs.sort(key=lambda limb: -sum((line.side, line.limb) == limb for line in theirs))
     chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=_limb_words, key=f"limb-of-{client}")
     visits = [line for line in theirs if (line.side, line.limb) == chosen]
-    return tuple(Kept(line, work.stored_model(store, line.id)) for line in visits)
+    return tuple(Kept(line, stored.stored_model(store, line.id)) for line in visits)
 
 
 def other_limb(store: Store, line: VisitLine) -> Kept | None:
@@ -56,7 +56,7 @@ def other_limb(store: Store, line: VisitLine) -> Kept | None:
         if other.has_model and other.limb == line.limb and other.side != line.side
     ]
     near = min(across, key=lambda other: abs(other.taken - line.taken), default=None)
-    return None if near is None else Kept(near, work.stored_model(store, near.id))
+    return None if near is None else Kept(near, stored.stored_model(store, near.id))
 
 
 def remember(client: str) -> None:

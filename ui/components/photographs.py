@@ -14,7 +14,7 @@ from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_from_csv
-from ui import dates, pictures, present, state, text, work
+from ui import dates, measuring, pictures, present, state, text, work
 from ui.components import frame
 from ui.components.tape import show_rows
 from ui.draft import Draft
@@ -230,9 +230,9 @@ def _picture(
     """Draw a photograph, small, with the marks found in it; one that cannot be opened has none."""
     with suppress(DigitiseError):
         ids = tuple(detection.id for detection in detections)
-        picture = work.remembered_picture(
+        picture = measuring.remembered_picture(
             ("marked", str(path), path.stat().st_mtime_ns, ids, field is None),
-            lambda: work.jpeg(pictures.marked_picture(work.opened(path), detections, field)),
+            lambda: measuring.jpeg(pictures.marked_picture(work.opened(path), detections, field)),
         )
         st.image(picture, width="stretch", alt=text.PHOTO_ALT.format(number + 1))
     title = f"**{text.PHOTO_NAME.format(number + 1)}**"

@@ -7,7 +7,7 @@ import streamlit as st
 from digitise.record.store import Store
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from ui import care, papers, state, text, work
+from ui import care, measuring, papers, state, stored, text, work
 from ui import draft as drafts
 from ui.components import frame
 from ui.draft import Draft
@@ -74,5 +74,5 @@ def remover(store: Store) -> None:
 def forgotten(client: str) -> None:
     """Drop what the page itself still holds of a client that was forgotten."""
     drafts.forget_client(client)
-    for module in (work, care, papers):
+    for module in (work, measuring, stored, care, papers):
         module.forget_remembered()

@@ -13,7 +13,7 @@ from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit, Visit, VisitId
 from digitise.tape.rows import TapeRow
-from ui import dates, text, work
+from ui import dates, measuring, stored, text, work
 from ui import draft as drafts
 from ui.draft import Draft
 from ui.inputs import Axis, Inputs
@@ -66,7 +66,7 @@ def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | Non
         photos=paths,
         field_json=work.field_text(draft, inputs),
         lens_json=draft.lens_json,
-        model=work.model_files(measured),
+        model=measuring.model_files(measured),
         corrections={n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))},
         posture=inputs.posture,
         measured_by=inputs.measured_by,
@@ -175,7 +175,7 @@ def _axis(store: Store, visit: Visit) -> Axis:
     """Return the axis that the stored limb was measured along; empty where it stood on the mat."""
     if not visit.has_model:
         return (None,) * 6
-    axis = work.stored_model(store, visit.id).limb.axis_from_world
+    axis = stored.stored_model(store, visit.id).limb.axis_from_world
     if np.array_equal(axis.rotation, np.eye(3)) and not axis.translation.any():
         return (None,) * 6
     x, y, z, x2, y2, z2 = (round(float(value), 6) for value in points_on_axis(axis).flat)

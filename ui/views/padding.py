@@ -11,7 +11,7 @@ from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.shape.limb import Limb
 from digitise.workflow.report import ReportOptions
-from ui import care, places, present_care, state, text, work
+from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
 from ui.components import chooser, frame, papers
 from ui.components.chooser import Kept
@@ -84,7 +84,7 @@ def _places(kept: Kept, against: Kept | None) -> None:
         st.markdown(text.PADDING_MEANS["earlier" if against.line.side == kept.line.side else "other"])
     left, right = st.columns([2, 3], gap="large")
     left.plotly_chart(
-        places.places_figure(limb, work.mesh_of(limb), found.vertices, regions, frame.ink()),
+        places.places_figure(limb, measuring.mesh_of(limb), found.vertices, regions, frame.ink()),
         key="places",
         config=SCENE,
         theme=None,

@@ -12,7 +12,7 @@ from digitise.record.backup import restore
 from digitise.record.store import Store
 from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
-from ui import present, state, text, work
+from ui import present, state, stored, text
 from ui.components import chooser, frame, papers, reopen, result, sample
 from ui.lengths import Unit
 from ui.plain import plain, plain_lines
@@ -126,18 +126,18 @@ def _visit(store: Store, line: VisitLine) -> None:
     if not visit.has_model:
         st.info(text.RECORDS_NO_MODEL)
     else:
-        stored = work.stored_model(store, number)
+        kept = stored.stored_model(store, number)
         left, right = st.columns(2, gap="large")
         with left:
             with frame.errors():
                 _photographs(store, visit)
-            _tape(stored.summary, unit)
+            _tape(kept.summary, unit)
         with right:
-            result.volume(stored.summary, bool(stored.summary.tape_check), unit)
+            result.volume(kept.summary, bool(kept.summary.tape_check), unit)
             papers.report((line,), str(number))
             st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
-        result.shape(stored.limb, (), f"record-{number}", unit)
-        result.words(stored.summary)
+        result.shape(kept.limb, (), f"record-{number}", unit)
+        result.words(kept.summary)
     with st.expander(text.FORGET.format(plain(line.client)), icon=":material/delete_forever:"):
         _forget(store, line.client)
 
@@ -170,7 +170,7 @@ def _photographs(store: Store, visit: Visit) -> None:
         pair = visit.photos[start : start + 2]
         for column, photo in zip(st.columns(2), pair, strict=False):
             column.image(
-                work.saved_picture(store, visit.id, photo.number),
+                stored.saved_picture(store, visit.id, photo.number),
                 width="stretch",
                 alt=text.OUTLINE_ALT.format(photo.number),
             )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
 from scipy.special import ndtr
 
 from digitise.capture.outline.inner_edges import along_lines
@@ -34,6 +34,9 @@ _LONG_MM = 44.0
 _FILLED = 0.7  # of a line's rows
 _CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
 _GAP_ROWS = 15
+_BODY_MM = 60.0  # a line that long is another body's, and does not end within the limb
+_WAVER_PX = 3
+_FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
 _LAST = 4  # samples at the end, where shading explains every step
 _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
 
@@ -84,7 +87,7 @@ def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_
     deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
-    return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep))
+    return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep, steps / least))
 
 
 def _long_lines(ridge: Mask, clearness: Array) -> Mask:
@@ -130,10 +133,15 @@ def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.fl
     return np.asarray(np.einsum("nmc,mk->nkc", relative, answer), np.float32)
 
 
-def _running_together(joint: Mask, deep: Array) -> Mask:
-    """Tell rows beyond a second edge's ends on which it still lies within the first one's own step.
+def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
+    """Tell rows beyond a second edge's ends on which it may still go on, too near the first or too faint.
 
-    Two lines that part at an angle are one until they are a pixel apart.
+    Parameters
+    ----------
+    joint, deep
+        (n,) where there is a second edge, and its depth, pixels.
+    clearness
+        (n, m) steps by the least that counts, from ``_LEAST_PX`` on.
     """
     near = np.zeros(len(joint), bool)
     tail = round(_LONG_MM / STEP_MM)
@@ -143,8 +151,23 @@ def _running_together(joint: Mask, deep: Array) -> Mask:
             (first, min(first + tail, last) - 1, -1),
             (last - 1, max(last - tail, first), 1),
         ):
-            fall = (deep[inner] - deep[end]) / max(abs(inner - end), 1)
-            go = (deep[end] - 1.0) / fall if fall > 0 else np.inf
-            go = int(np.clip(go, _ENDS_MM / STEP_MM, _FAR_MM / STEP_MM))
-            near[max(min(end, end + way * go), 0) : max(end, end + way * go) + 1] = True
+            slope = (deep[end] - deep[inner]) / max(abs(inner - end), 1)
+            rows = end + way * np.arange(1, int(_FAR_MM / STEP_MM) + 1)
+            rows = rows[(rows >= 0) & (rows < len(joint))]
+            course = deep[end] + slope * np.abs(rows - end)
+            long = (last - first) * STEP_MM >= _BODY_MM
+            near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
+
+
+def _goes_on(course: Array, clearness: Array) -> int:
+    """Count rows on which a line goes on beyond its end, given where it would run: (n,) pixels."""
+    at = np.round(course - _LEAST_PX).astype(int)
+    window = at[:, None] + np.arange(-_WAVER_PX, _WAVER_PX + 1)
+    known = (window >= 0) & (window < clearness.shape[1])
+    columns = np.clip(window, 0, clearness.shape[1] - 1)
+    seen = np.where(known, clearness[np.arange(len(at))[:, None], columns], 0.0).max(axis=1, initial=0.0)
+    faint = uniform_filter1d(seen, _GAP_ROWS, mode="nearest") > _FAINT if len(seen) else seen > 0
+    goes_on = faint | ((course < _LEAST_PX) & (course > 1.0))
+    goes_on[: int(_ENDS_MM / STEP_MM)] = True
+    return int(np.argmin(goes_on)) if not goes_on.all() else len(goes_on)

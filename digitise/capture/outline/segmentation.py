@@ -83,7 +83,8 @@ def find_region(
     every = np.arange(rows[0], len(strip.heights))
     span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
     pair = limb_pair(pixels, strip, panel, painted, every, span)
-    joined = [_joined(strip, panel, rows, sides[index], pair, index) for index in (0, 1)]
+    free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
+    joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
     first, last = (_extended(rows, side, len(strip.heights)) for side, _ in joined)
     touched = (joined[0][1], joined[1][1])
     evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
@@ -133,7 +134,13 @@ def _region_of_steps(
 
 
 def _joined(
-    strip: Strip, panel: Panel, rows: NDArray[np.intp], side: NDArray[np.intp], pair: Pair, index: int
+    strip: Strip,
+    panel: Panel,
+    rows: NDArray[np.intp],
+    side: NDArray[np.intp],
+    pair: Pair,
+    index: int,
+    free: Mask,
 ) -> tuple[NDArray[np.intp], Mask]:
     """Put what steps of light tell of an edge where the region's boundary is not the limb's.
 
@@ -151,7 +158,7 @@ def _joined(
     within = outward * (found - told) * STEP_MM > _APART_MM
     apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
     apart[len(rows) :] = False
-    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool)
+    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool) & free
     return np.where(apart, told, found), apart
 
 
@@ -288,7 +295,7 @@ def _refine(
     for index, (guess, outward, map_) in enumerate(zip(guesses, (-1, 1), evidence, strict=True)):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
         depth = outward * STEP_MM * (np.arange(width) - guess[every])
-        reach = np.where(touched[index], _TOUCH_MM, _SEARCH_MM)[:, None]
+        reach = np.where(touched[index], STEP_MM, _SEARCH_MM)[:, None]
         scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts

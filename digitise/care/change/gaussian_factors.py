@@ -165,20 +165,27 @@ def kin_factors(
 ) -> list[GaussianFactor]:
     """Return the factors that tie an order of two limbs, the second turned by ``turn``.
 
-    One takes back what each prior said alone, one states the prior of the anatomy, which is the mean of both,
-    in the direction of the first limb, and one by how much both differ: ``difference`` (2 Z, 2 Z) mm^2.
+    One takes back what each prior said alone; the others state, in the direction of the first limb, the prior
+    of the mean of both and by how much both differ: ``difference`` (2 Z, 2 Z) mm^2, but no more than
+    unrelated limbs would.  Together they leave each limb the mean of both prior covariances.
     """
     columns = np.concatenate([*terms[0].columns(order), *terms[1].columns(order)])
     rows = block_diag(terms[0].both, terms[1].both)
     there = second.turned(order, turn)
     own = np.concatenate([first.mean, there.mean])
+    common = first.common(second)
     eye = np.eye(len(first.mean))
+    apart = np.linalg.inv(difference) + common / 2
+    mean = np.linalg.inv(common) - np.linalg.inv(apart) / 4
     return [
         GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
         GaussianFactor(
-            columns, np.hstack([eye, eye]) / 2 @ rows, first.common(second), (first.mean + there.mean) / 2
+            columns,
+            np.hstack([eye, eye]) / 2 @ rows,
+            np.linalg.inv((mean + mean.T) / 2),
+            (first.mean + there.mean) / 2,
         ),
-        GaussianFactor(columns, np.hstack([-eye, eye]) @ rows, np.linalg.inv(difference), np.zeros(len(eye))),
+        GaussianFactor(columns, np.hstack([-eye, eye]) @ rows, (apart + apart.T) / 2, np.zeros(len(eye))),
     ]
 
 

@@ -18,7 +18,7 @@ class Region:
         ``bulge``, ``hollow``, ``ridge``, ``crease``, ``inverted taper`` or ``step``.
     place
         In words.
-    stretch
+    segment
         Name of the part of the limb.
     peak_place
         Where its peak is, in words.
@@ -56,7 +56,7 @@ class Region:
 
     kind: Kind
     place: str
-    stretch: str
+    segment: str
     peak_place: str
     theta: float
     height_mm: float

@@ -30,8 +30,8 @@ from digitise.care.padding.region_size import Size, measure
 from digitise.care.padding.usual import USUAL
 from digitise.care.surface.chart import SHARPEST, Chart, Mask, limb_chart
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks
-from digitise.care.surface.place_words import direction_words, place_words, stretch_name, stretches
-from digitise.care.surface.segments import Stretch
+from digitise.care.surface.place_words import direction_words, place_words, segment_name, segments
+from digitise.care.surface.segments import Segment
 from digitise.care.surface.taper import outer_lift, with_rim
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
@@ -97,7 +97,7 @@ def find_regions(
     share = FALSE_SHARE / (1 + len(differences))
     searches = [difference_search(chart, one, limits, share) for one in differences]
     searches += own_searches(limb, chart, limits, share)
-    parts = stretches(limb, find_landmarks(limb))
+    parts = segments(limb, find_landmarks(limb))
     found = [
         _Found(search, mask, peak)
         for search in searches
@@ -165,12 +165,12 @@ def _covers(rim: Mask, mask: Mask) -> bool:
     return bool(np.count_nonzero(rim & mask) > _ON_RIM * np.count_nonzero(mask))
 
 
-def _described(limb: Limb, chart: Chart, parts: tuple[Stretch, ...], one: _Found) -> Region:
+def _described(limb: Limb, chart: Chart, parts: tuple[Segment, ...], one: _Found) -> Region:
     size = measure(one.search, chart, one.mask, one.peak)
     share = float(one.mask.any(axis=0).mean())
     words = _Words(
         place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm)),
-        stretch_name(parts, size.height_mm),
+        segment_name(parts, size.height_mm),
         f"{_peak_direction(limb, one.search, size)}, {size.peak_height_mm:.0f} mm",
     )
     return _region(one, chart, size, words)
@@ -222,7 +222,7 @@ def _is_heel(chart: Chart, fall: Mask) -> bool:
 @dataclass(frozen=True)
 class _Words:
     place: str
-    stretch: str
+    segment: str
     peak_place: str
 
 
@@ -238,7 +238,7 @@ def _region(one: _Found, chart: Chart, size: Size, words: _Words) -> Region:
     return Region(
         kind=kind,
         place=words.place,
-        stretch=words.stretch,
+        segment=words.segment,
         peak_place=words.peak_place,
         theta=size.theta,
         height_mm=size.height_mm,

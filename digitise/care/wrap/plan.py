@@ -21,6 +21,7 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
+import tomli_w
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from digitise.errors import PlanError
@@ -43,13 +44,13 @@ class Layer(BaseModel):
     width_mm
         Of the bandage.
     from_mm, to_mm
-        Stretch of the limb that it covers, as heights.
+        Segment of the limb that it covers, as heights.
     overlap
         Share of the width that the next turn covers.
     stretch
         Extension when put on: 0.3 is 30 % longer than at rest.
     tension_n
-        Pull over the whole width, N; 0 for padding.  It belongs to the stretch through the bandage's own
+        Pull over the whole width, N; 0 for padding.  It belongs to the extension through the bandage's own
         force-extension curve, which is not known here.
     thickness_mm
         Of one layer.
@@ -164,8 +165,8 @@ def plan_from_toml(data: bytes, where: str = "plan.toml") -> Plan:
         )
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
-    # a ValueError is also a number of thousands of digits; deep nesting runs out of stack before it is
-    # found wrong
+    # a ValueError is also a number of thousands of digits; deep nesting runs out of stack before it is found
+    # wrong
     except (ValueError, RecursionError) as error:
         raise PlanError(
             f"The plan is not readable as TOML: {error}.", where=where, do="Correct that line."
@@ -189,20 +190,7 @@ def _sentence(error: ValidationError) -> str:
 
 def plan_to_toml(plan: Plan) -> str:
     """Return the plan as an editable plan.toml, every number written out."""
-    lines = ["# A wrap, layer by layer from the skin outward. Every number may be changed.", ""]
-    whole = plan.model_dump(exclude={"layers"})
-    lines += [f"{name} = {_toml(value)}" for name, value in whole.items()]
-    for layer in plan.layers:
-        lines += ["", "[[layers]]"]
-        given = layer.model_dump(exclude_none=True)
-        lines += [f"{name} = {_toml(value)}" for name, value in given.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _toml(value: str | float | bool) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if not isinstance(value, str):
-        return repr(float(value))
-    escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+    content = plan.model_dump(exclude_none=True)
+    layers = content.pop("layers")
+    head = "# A wrap, layer by layer from the skin outward. Every number may be changed.\n\n"
+    return head + tomli_w.dumps({**content, "layers": layers})

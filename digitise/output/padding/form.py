@@ -140,7 +140,7 @@ def _place(number: int, region: Region, foam: tuple[int, ...] | str) -> PlaceFor
         number=number,
         kind=region.kind,
         place=region.place,
-        stretch=region.stretch,
+        stretch=region.segment,
         peak_place=region.peak_place,
         height_mm=rounded(region.height_mm),
         direction_deg=rounded(np.degrees(region.theta) % 360.0),

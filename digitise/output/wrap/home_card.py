@@ -11,7 +11,7 @@ from digitise.paper import PAGE_MM
 
 TITLE = "Your wrap at home"
 TAKE_OFF = (
-    "it hurts, and does not stop when you move and raise the limb",
+    "it hurts",
     "{ends} tingle or are numb",
     "{ends} turn blue, white or cold",
 )

@@ -74,4 +74,4 @@ def _points(garment: GarmentForm) -> Iterator[str]:
             f"(95 % interval {low:.0f} to {high:.0f}) at {point.height_mm:.0f} mm from the floor{note}"
         )
     if garment.missing:
-        yield f"Not on the measured stretch, take with a tape: {', '.join(garment.missing)}"
+        yield f"Not on the measured segment, take with a tape: {', '.join(garment.missing)}"
