@@ -264,7 +264,7 @@ def _region(one: _Found, chart: Chart, size: Size, words: _Words) -> Region:
 
 def _is_fold(search: Search, chart: Chart, peak: Peak, size: Size) -> bool:
     """Tell whether what lies below the usual form is a fold: short along the limb."""
-    if search.kind != "hollow":
+    if search.kind != "hollow" or search.reference != USUAL:
         return False
     column = round(size.peak_theta / chart.turn_step) % len(chart.theta)
     deep = np.flatnonzero(peak.value[:, column] > size.peak / 2)
