@@ -1,4 +1,4 @@
-"""Does the solved limb make sense? Its sections, its volume beside cones, and its interval, after each solve."""
+"""Does the solved limb make sense? Its sections, its volume beside cones and its interval are tested."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _ABOVE_FOOT_MM = 100.0
 # A section curves outward all round: its radius of curvature, over the mean radius, may come out slightly
 # negative where six harmonics follow a shin's crest. More than this is no section of a limb.
 _LEAST_CURVATURE = -0.5
-# Cones over rows at most 200 mm apart read up to 10 % high against a leg's true volume, and less than 5 % low.
+# Cones over rows at most 200 mm apart read up to 10 % high against a leg's true volume, less than 5 % low.
 _CONE_APART_MM = 200.0
 _CONE_ROWS = 4
 _CONE_NOTED = (0.86, 1.08)
@@ -32,8 +32,8 @@ _CONE_REFUSED = (0.78, 1.20)
 LEAST_KNOWN = 0.06
 
 
-def require_limb(limb: Limb, names: str) -> None:
-    """Refuse sections that no limb has.
+def require_limb(limb: Limb, names: tuple[str, ...], odd: int | None) -> None:
+    """Refuse sections that no limb has; parameters as for :func:`require_known`.
 
     Raises
     ------
@@ -49,10 +49,12 @@ def require_limb(limb: Limb, names: str) -> None:
     low, high = _longest(z, flat | caved)
     if high - low < _STRETCH_MM:
         return
+    if odd is not None:
+        raise disagreement(names, odd)
     raise ShapeError(
         f"From {low:.0f} to {high:.0f} mm the photographs contradict each other: together they make sections "
         "that no limb has.",
-        where=names,
+        where=", ".join(names),
         do="The limb moved between them, or they are not of one limb or visit: check, or take them again.",
     )
 
@@ -75,7 +77,9 @@ def _longest(z: Array, wrong: NDArray[np.bool_]) -> tuple[float, float]:
     return best
 
 
-def cone_warnings(limb: Limb, checks: tuple[TapeCheck, ...], names: str) -> tuple[FitWarning, ...]:
+def cone_warnings(
+    limb: Limb, checks: tuple[TapeCheck, ...], names: tuple[str, ...]
+) -> tuple[FitWarning, ...]:
     """Compare the volume with the cone sum of the tape, between its first and last row.
 
     Raises
@@ -93,11 +97,12 @@ def cone_warnings(limb: Limb, checks: tuple[TapeCheck, ...], names: str) -> tupl
     )
     measured = float(volume(limb, float(z[0]), float(z[-1])).mean)
     ratio = measured / cones
-    text = f"From {z[0]:.0f} to {z[-1]:.0f} mm the photographs make {measured:.0f} mL, the tape's cones {cones:.0f} mL"
+    stretch = f"from {z[0]:.0f} to {z[-1]:.0f} mm"
+    text = f"The photographs make {measured:.0f} mL {stretch}, the tape's cones {cones:.0f} mL"
     if not _CONE_REFUSED[0] < ratio < _CONE_REFUSED[1]:
         raise ShapeError(
             f"{text}: they are not of one limb.",
-            where=names,
+            where=", ".join(names),
             do="Check that photographs and tape belong to one limb and visit.",
         )
     if _CONE_NOTED[0] < ratio < _CONE_NOTED[1]:
@@ -105,24 +110,54 @@ def cone_warnings(limb: Limb, checks: tuple[TapeCheck, ...], names: str) -> tupl
     return (FitWarning("cones", f"{text}: check that both belong to one limb and visit."),)
 
 
-def require_known(limb: Limb, names: str) -> None:
+def require_known(limb: Limb, names: tuple[str, ...], odd: int | None) -> None:
     """Refuse a volume whose interval is too wide to be of use.
+
+    Parameters
+    ----------
+    limb
+        The solved limb.
+    names
+        Of the photographs.
+    odd
+        The one that does not agree with the others, if there is one.
 
     Raises
     ------
     ShapeError
-        Naming the heights, and where the sections are known worst.
+        Naming that photograph, or the heights and where the sections are known worst.
     """
     found = volume(limb, limb.from_mm, limb.to_mm)
     share = float(Z95 * found.sd / found.mean)
     if share <= LEAST_KNOWN:
         return
+    if odd is not None:
+        raise disagreement(names, odd)
     z = levels(limb)
-    doubt = area(limb, z).sd
-    worst = float(z[int(np.argmax(doubt))])
+    worst = float(z[int(np.argmax(area(limb, z).sd))])
     raise ShapeError(
         f"The volume from {limb.from_mm:.0f} to {limb.to_mm:.0f} mm would be known to ±{100 * share:.0f} % "
         f"only (more than ±{100 * LEAST_KNOWN:.0f} % is of no use), least so near {worst:.0f} mm.",
-        where=names,
+        where=", ".join(names),
         do="Measure a girth there with the tape, or choose heights where more of the limb's edges is seen.",
     )
+
+
+def disagreement(names: tuple[str, ...], odd: int) -> ShapeError:
+    """Return the error that names the photograph which does not agree with the others."""
+    return ShapeError(
+        f"Photograph {odd + 1} does not agree with the others: the limb moved, or it is of another visit.",
+        where=names[odd],
+        do="Leave that photograph out, or take them all again.",
+    )
+
+
+def moved_warnings(names: tuple[str, ...], odd: int | None) -> tuple[FitWarning, ...]:
+    """Name the photograph that does not quite agree with the others."""
+    if odd is None:
+        return ()
+    text = (
+        f"{names[odd]} does not quite agree with the others: the limb moved a little, or it is of another "
+        "visit. The interval is wider for it."
+    )
+    return (FitWarning("moved", text),)

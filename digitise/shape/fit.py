@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,10 +12,15 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape import priors
 from digitise.shape.basis import Basis
-from digitise.shape.contradictions import cone_warnings, require_known, require_limb
+from digitise.shape.contradictions import (
+    cone_warnings,
+    moved_warnings,
+    require_known,
+    require_limb,
+)
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
-from digitise.shape.rounds import DRIFT_MM, is_solid, settle
+from digitise.shape.rounds import DRIFT_MM, is_solid, settle, weigh
 from digitise.shape.scene import Scene, make_scene, touch_centre
 from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying
 from digitise.shape.taped import TapeCheck, cross_check
@@ -117,6 +122,9 @@ def fit_limb(
     solid = prior is None and is_solid(basis, belief, priors.BY_LIMB[limb])
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
+    kind = priors.SOLID if solid else priors.BY_LIMB[limb] if prior is None else prior
+    agreed = weigh(basis, belief, kind)
+    belief = replace(belief, edges=agreed.edges)
     alone = swaying(basis, belief.prior, belief.edges, belief.posterior)
     cross = cross_check(tape, basis, alone)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
@@ -137,11 +145,12 @@ def fit_limb(
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    found, names = as_limb(final), ", ".join(scene.names)
+    found, names, odd = as_limb(final), scene.names, agreed.odd
     if prior is None and not solid:
-        require_limb(found, names)
-    require_known(found, names)
+        require_limb(found, names, odd)
+    require_known(found, names, odd)
     warnings = (
+        *moved_warnings(names, odd),
         *cone_warnings(found, cross.checks, names),
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
     )

@@ -11,6 +11,7 @@ from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
 from digitise.shape import priors
+from digitise.shape.agreement import Agreement, agreement
 from digitise.shape.basis import Basis
 from digitise.shape.scene import Scene, mode_columns, touch_limb
 from digitise.shape.solve import (
@@ -124,6 +125,12 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
         return log_evidence(basis, _prior(basis, mean, sections), weight, part)
 
     return evidence(priors.SOLID) - evidence(limb) > _SOLID_LOG_ODDS
+
+
+def weigh(basis: Basis, belief: Belief, sections: priors.SectionPrior) -> Agreement:
+    """Return what the photographs say of a movement between them."""
+    weight = priors.log_determinant(sections, basis, _radius(basis, belief.posterior.mean))
+    return agreement(basis, belief.prior, weight, belief.edges)
 
 
 def _touch_all(

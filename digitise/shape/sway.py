@@ -18,11 +18,6 @@ LEAN_SD_DEG = 1.2
 TURN_SD_DEG = 1.2
 
 
-# With a third view the photographs tell of a movement themselves (a limb that leant fits no limb's sections
-# and is refused), so what may go unseen is less.
-SEEN_SHARE = 1 / 3
-
-
 def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tuple[Camera, ...], ...]:
     """Return what small movements of the limb between the photographs look like, as moved cameras.
 
@@ -59,8 +54,7 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     >>> sway_modes(cameras[:1], Pose.identity())
     ()
     """
-    share = 1.0 if len(cameras) == 2 else SEEN_SHARE
-    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps(share)]
+    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps()]
     modes = []
     for n in range(1, len(cameras)):
         for step in steps:
@@ -69,8 +63,8 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     return tuple(modes)
 
 
-def _steps(share: float) -> list[Pose]:
+def _steps() -> list[Pose]:
     still, here, along = np.eye(3), np.zeros(3), np.eye(3)
-    shifts = [Pose(still, share * SHIFT_SD_MM * along[k]) for k in range(2)]
-    turns = share * np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
+    shifts = [Pose(still, SHIFT_SD_MM * along[k]) for k in range(2)]
+    turns = np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
     return [*shifts, *(Pose(Rotation.from_rotvec(turns[k] * along[k]).as_matrix(), here) for k in range(3))]
