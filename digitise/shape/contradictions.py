@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.errors import ShapeError
+from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
@@ -15,8 +15,10 @@ from digitise.shape.warn import FitWarning
 # Area over that of a circle of the same girth. Sections of nine made legs lie at 0.88-1.00 above the foot (a
 # thigh that is 1.6 times as wide as deep would be at 0.92); a limb's are never below this.
 LEAST_ROUNDNESS = 0.85
-# So long a stretch below it is no single wild level, mm.
-_STRETCH_MM = 30.0
+# The same over all of a limb: 0.96-0.99 on those legs, for only ankle and groin are far from round.
+MEAN_ROUNDNESS = 0.93
+# So long a stretch below it is neither a wild level nor an ankle, mm.
+_STRETCH_MM = 100.0
 # A foot's sections are long by nature, so nothing is tested lower than this, mm.
 _ABOVE_FOOT_MM = 100.0
 # A section curves outward all round: its radius of curvature, over the mean radius, may come out slightly
@@ -32,26 +34,26 @@ _CONE_REFUSED = (0.78, 1.20)
 LEAST_KNOWN = 0.06
 
 
-def require_limb(limb: Limb, names: tuple[str, ...], odd: int | None) -> None:
+def require_limb(limb: Limb, names: tuple[str, ...]) -> None:
     """Refuse sections that no limb has; parameters as for :func:`require_known`.
 
     Raises
     ------
-    ShapeError
-        Where over 30 mm or more the sections are far flatter than a limb's, or cave in.
+    ContradictionError
+        Where over 100 mm or more the sections are far flatter than a limb's, or cave in, or all are flat.
     """
     z = levels(limb)
     z = z[z >= _ABOVE_FOOT_MM] if limb.kind == "leg" else z
     if not len(z):
         return
-    flat = area(limb, z).mean / (girth(limb, z).mean ** 2 / (4 * np.pi)) < LEAST_ROUNDNESS
+    roundness = area(limb, z).mean / (girth(limb, z).mean ** 2 / (4 * np.pi))
     caved = _least_curvature(limb, z) < _LEAST_CURVATURE
-    low, high = _longest(z, flat | caved)
-    if high - low < _STRETCH_MM:
+    low, high = _longest(z, (roundness < LEAST_ROUNDNESS) | caved)
+    if high - low < _STRETCH_MM and roundness.mean() >= MEAN_ROUNDNESS:
         return
-    if odd is not None:
-        raise disagreement(names, odd)
-    raise ShapeError(
+    if high - low < _STRETCH_MM:
+        low, high = float(z[0]), float(z[-1])
+    raise ContradictionError(
         f"From {low:.0f} to {high:.0f} mm the photographs contradict each other: together they make sections "
         "that no limb has.",
         where=", ".join(names),
@@ -84,7 +86,7 @@ def cone_warnings(
 
     Raises
     ------
-    ShapeError
+    ContradictionError
         When they differ by more than any limb's shape makes them.
     """
     rows = [check.row for check in checks if check.verdict in ("agrees", "differs")]
@@ -100,7 +102,7 @@ def cone_warnings(
     stretch = f"from {z[0]:.0f} to {z[-1]:.0f} mm"
     text = f"The photographs make {measured:.0f} mL {stretch}, the tape's cones {cones:.0f} mL"
     if not _CONE_REFUSED[0] < ratio < _CONE_REFUSED[1]:
-        raise ShapeError(
+        raise ContradictionError(
             f"{text}: they are not of one limb.",
             where=", ".join(names),
             do="Check that photographs and tape belong to one limb and visit.",
@@ -110,7 +112,7 @@ def cone_warnings(
     return (FitWarning("cones", f"{text}: check that both belong to one limb and visit."),)
 
 
-def require_known(limb: Limb, names: tuple[str, ...], odd: int | None) -> None:
+def require_known(limb: Limb, names: tuple[str, ...]) -> None:
     """Refuse a volume whose interval is too wide to be of use.
 
     Parameters
@@ -119,20 +121,16 @@ def require_known(limb: Limb, names: tuple[str, ...], odd: int | None) -> None:
         The solved limb.
     names
         Of the photographs.
-    odd
-        The one that does not agree with the others, if there is one.
 
     Raises
     ------
     ShapeError
-        Naming that photograph, or the heights and where the sections are known worst.
+        Naming the heights, and where the sections are known worst.
     """
     found = volume(limb, limb.from_mm, limb.to_mm)
     share = float(Z95 * found.sd / found.mean)
     if share <= LEAST_KNOWN:
         return
-    if odd is not None:
-        raise disagreement(names, odd)
     z = levels(limb)
     worst = float(z[int(np.argmax(area(limb, z).sd))])
     raise ShapeError(
@@ -141,23 +139,3 @@ def require_known(limb: Limb, names: tuple[str, ...], odd: int | None) -> None:
         where=", ".join(names),
         do="Measure a girth there with the tape, or choose heights where more of the limb's edges is seen.",
     )
-
-
-def disagreement(names: tuple[str, ...], odd: int) -> ShapeError:
-    """Return the error that names the photograph which does not agree with the others."""
-    return ShapeError(
-        f"Photograph {odd + 1} does not agree with the others: the limb moved, or it is of another visit.",
-        where=names[odd],
-        do="Leave that photograph out, or take them all again.",
-    )
-
-
-def moved_warnings(names: tuple[str, ...], odd: int | None) -> tuple[FitWarning, ...]:
-    """Name the photograph that does not quite agree with the others."""
-    if odd is None:
-        return ()
-    text = (
-        f"{names[odd]} does not quite agree with the others: the limb moved a little, or it is of another "
-        "visit. The interval is wider for it."
-    )
-    return (FitWarning("moved", text),)

@@ -35,7 +35,7 @@ class Estimate(NamedTuple):
         return self.mean - Z95 * self.sd, self.mean + Z95 * self.sd
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Limb:
     """Belief about a limb's shape.
 

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.errors import ShapeError
+from digitise.errors import ContradictionError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
 from digitise.shape import priors
-from digitise.shape.agreement import Agreement, agreement
 from digitise.shape.basis import Basis
 from digitise.shape.scene import Scene, mode_columns, touch_limb
 from digitise.shape.solve import (
@@ -46,7 +45,7 @@ _SOLID_LEAST_MM = 300.0
 Members = tuple[tuple[NDArray[np.bool_], ...], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Belief:
     """The current estimate within the rounds."""
 
@@ -62,7 +61,7 @@ def settle(
 
     Raises
     ------
-    ShapeError
+    ContradictionError
         When the rounds do not settle.
     """
     level = float(np.median(np.concatenate([edge.h for view in start for edge in view])))
@@ -84,7 +83,7 @@ def settle(
             return belief
         if number > _CALM_FROM:
             belief = replace(belief, posterior=_between(last, belief.posterior))
-    raise ShapeError(
+    raise ContradictionError(
         "The outlines do not settle on one shape.",
         where=", ".join(scene.names),
         do="Check the outlines, and whether the limb moved between the photographs.",
@@ -125,12 +124,6 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
         return log_evidence(basis, _prior(basis, mean, sections), weight, part)
 
     return evidence(priors.SOLID) - evidence(limb) > _SOLID_LOG_ODDS
-
-
-def weigh(basis: Basis, belief: Belief, sections: priors.SectionPrior) -> Agreement:
-    """Return what the photographs say of a movement between them."""
-    weight = priors.log_determinant(sections, basis, _radius(basis, belief.posterior.mean))
-    return agreement(basis, belief.prior, weight, belief.edges)
 
 
 def _touch_all(

@@ -28,7 +28,7 @@ OUTLIER_Z = 2.5
 _LOOKS = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EdgeData:
     """The samples of one edge that enter the solve.
 
@@ -54,7 +54,7 @@ class EdgeData:
     weight: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GirthData:
     """Girths that enter the solve.
 
@@ -69,7 +69,7 @@ class GirthData:
     sd: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Prior:
     """Gaussian belief before the photographs.
 
@@ -85,7 +85,7 @@ class Prior:
     precision: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Posterior:
     """Gaussian belief about the parameters (camera modes integrated out).
 

@@ -14,8 +14,11 @@ from digitise.geometry.rigid import Pose
 # mark: the whole limb to the side or forward, mm, and how far it leans or turns about its foot, degrees. From
 # memory: the body's centre sways by 4-7 mm over a minute; a shift of weight leans a leg by some degrees.
 SHIFT_SD_MM = 3.0
-LEAN_SD_DEG = 1.2
-TURN_SD_DEG = 1.2
+LEAN_SD_DEG = 1.5
+TURN_SD_DEG = 1.5
+# Three photographs contradict each other as soon as the limb moves, which is tested (its sections flatten):
+# what may go unseen between them is less.
+UNSEEN_SHARE = 1 / 3
 
 
 def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tuple[Camera, ...], ...]:
@@ -54,7 +57,8 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     >>> sway_modes(cameras[:1], Pose.identity())
     ()
     """
-    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps()]
+    share = 1.0 if len(cameras) == 2 else UNSEEN_SHARE
+    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps(share)]
     modes = []
     for n in range(1, len(cameras)):
         for step in steps:
@@ -63,8 +67,8 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     return tuple(modes)
 
 
-def _steps() -> list[Pose]:
+def _steps(share: float) -> list[Pose]:
     still, here, along = np.eye(3), np.zeros(3), np.eye(3)
-    shifts = [Pose(still, SHIFT_SD_MM * along[k]) for k in range(2)]
-    turns = np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
+    shifts = [Pose(still, share * SHIFT_SD_MM * along[k]) for k in range(2)]
+    turns = share * np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
     return [*shifts, *(Pose(Rotation.from_rotvec(turns[k] * along[k]).as_matrix(), here) for k in range(3))]

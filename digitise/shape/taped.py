@@ -53,7 +53,7 @@ class TapeCheck:
     verdict: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TapeCross:
     """The whole cross-check.
 
@@ -109,7 +109,7 @@ def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], 
     return suspect, excess, z
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Comparison:
     """Tape rows within the stretch beside their prediction: (T,) values, (T, T) covariances, mm."""
 
