@@ -180,7 +180,7 @@ def _fit(
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
     alone = swaying(basis, belief.prior, belief.edges, belief.posterior)
-    cross = cross_check(tape, basis, alone)
+    cross = cross_check(tape, basis, alone, belief.edges)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
     final = swaying(basis, belief.prior, belief.edges, final, cross.girths)
 
