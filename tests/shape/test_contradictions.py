@@ -4,8 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from prior_limbs import draw_limb
 from scipy.spatial.transform import Rotation
-from test_coverage import draw_limb
 
 from digitise import synthetic
 from digitise.errors import ContradictionError, ShapeError
