@@ -39,7 +39,9 @@ def test_area_is_the_expectation(limb, draws):
     assert_allclose(found.mean, areas.mean(axis=0), atol=4 * found.sd.max() / 63)
     assert_allclose(found.sd, areas.std(axis=0), rtol=0.05)
     plug_in = area_weights(limb.basis.harmonics) @ (limb.mean.reshape(13, -1) @ limb.basis.splines(z).T) ** 2
-    assert np.all(found.mean < 0.995 * plug_in)
+    # unseen orders take away half of sum (k^2 - 1) of their squared sizes over the radius: 0.3 % for those of
+    # orders 3 to 6 of the prior, a little of which is seen
+    assert np.all(found.mean < 0.998 * plug_in)
 
 
 def test_volume_is_the_expectation(limb, draws):
