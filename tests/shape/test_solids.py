@@ -15,9 +15,9 @@ from digitise.shape.limb import area, extent, girth, sections, volume
 from digitise.shape.priors import SectionPrior
 from digitise.tape.rows import TapeRow
 
-# Sections known to be ellipses along the axes, or at any turn.
 # solids are no legs: nothing is expected of them beyond ellipses
 LEG = dataclasses.replace(priors.LEG, means=())
+# Sections known to be ellipses along the axes, or at any turn.
 ALIGNED = SectionPrior(0.15, ((0.3, 1e-4), *[(1e-4, 1e-4)] * 4), 70.0)
 TURNED = SectionPrior(0.15, ((0.3, 0.3), *[(1e-4, 1e-4)] * 4), 70.0)
 LENS = Lens(2950.0, np.array([1500.0, 2030.0]), 0.05, -0.09)
