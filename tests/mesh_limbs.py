@@ -13,11 +13,11 @@ from functools import cache
 import numpy as np
 from conftest import ROOT
 from scipy.interpolate import CubicSpline
+from synthetic import HarmonicSolid, exact_views, look_at
 
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
-from digitise.synthetic import HarmonicSolid, exact_views, look_at
 from digitise.tape.rows import TapeRow
 
 FILE = ROOT / "tests/data/limbs/sections.npz"

@@ -12,7 +12,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from digitise.care.course.plateau import CourseVerdict, judge
-from digitise.care.course.visits import Reading, RepeatError, VisitVolume
+from digitise.care.course.visits import RepeatError, VisitVolume
+from digitise.shape.limb import Estimate
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 START_ML, VISITS = 9000.0, 10
@@ -36,7 +37,7 @@ def called_level(
     for run in range(runs):
         read = START_ML * course * (1 + sem_percent / 100 * rng.normal(size=VISITS))
         visits = [
-            VisitVolume(START + timedelta(weeks=week), Reading(float(ml), 0.02 * ml), 60.0, 400.0)
+            VisitVolume(START + timedelta(weeks=week), Estimate(float(ml), 0.02 * ml), 60.0, 400.0)
             for week, ml in enumerate(read)
         ]
         for count in range(4, last + 1):

@@ -15,12 +15,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import synthetic
 from output_support import measure
 from streamlit.testing.v1 import AppTest
 
-from digitise import synthetic
 from digitise.output.model.files import write_model_file
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.shape.fit import fit_limb

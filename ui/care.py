@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.surface.chart import limb_chart
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import png
@@ -26,8 +26,9 @@ from digitise.workflow.care import places_of
 from digitise.workflow.course import LimbSeries, from_records, one_limb
 from ui import text
 from ui.changes import Coloured
+from ui.measuring import limb_key, mesh_of
 from ui.memo import Memo
-from ui.work import Progress, limb_key, mesh_of
+from ui.work import Progress
 
 FINE_STEP_MM, FINE_RAYS = 5.0, 96
 
@@ -74,7 +75,7 @@ def shown_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]]
     for part in change.parts:
         sign = {ChangeVerdict.SMALLER: -1.0, ChangeVerdict.LARGER: 1.0}.get(part.verdict)
         if sign is not None:
-            inside = (height >= part.stretch.low) & (height <= part.stretch.high)
+            inside = (height >= part.segment.low) & (height <= part.segment.high)
             clear = clear | (inside & (sign * values > 0))
     return values, clear
 

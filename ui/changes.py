@@ -12,8 +12,8 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from digitise.care.course.course import Course
-from digitise.care.course.visits import Reading
 from digitise.geometry.rigid import Array
+from digitise.shape.limb import Estimate
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
 from ui.lengths import Unit
@@ -62,8 +62,8 @@ def _one_scene(shape: go.Mesh3d, points: Array, ink: Ink, height: int) -> go.Fig
     figure = go.Figure(shape)
     figure.update_layout(
         scene={**figures.bare_scene(points), "camera": _camera(3)},
-        margin={"l": 0, "r": 0, "t": 0, "b": 70},
-        height=height,
+        margin={"l": 0, "r": 0, "t": figures.VIEW_BUTTONS_PX, "b": 70},
+        height=height + figures.VIEW_BUTTONS_PX,
         uirevision="kept",
         paper_bgcolor="rgba(0,0,0,0)",
         font={"color": ink.text},
@@ -127,11 +127,13 @@ def page_to_take_away(
     )
 
 
-def _volumes(visits: Sequence[tuple[datetime, Reading]], name: str, colour: str, ink: Ink) -> go.Scatter:
+def _volumes(
+    visits: Sequence[tuple[datetime, Estimate[float]]], name: str, colour: str, ink: Ink
+) -> go.Scatter:
     half = [(volume.interval_95[1] - volume.interval_95[0]) / 2 for _, volume in visits]
     return go.Scatter(
         x=[taken for taken, _ in visits],
-        y=[volume.value for _, volume in visits],
+        y=[volume.mean for _, volume in visits],
         error_y={"type": "data", "array": half, "color": ink.mark, "thickness": 2, "width": 6},
         mode="lines+markers",
         line={"color": colour, "width": 3},

@@ -10,7 +10,6 @@ import os
 import re
 import secrets
 import shutil
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
@@ -21,7 +20,7 @@ from pathlib import Path
 import platformdirs
 from pydantic import ValidationError
 
-from digitise.capture.photo.photograph import remove_metadata
+from digitise.capture.photo.photograph import remove_metadata_from
 from digitise.errors import RecordError
 from digitise.record.opening import make_private_folder
 from ui.inputs import Inputs, merged
@@ -135,19 +134,14 @@ class Draft:
             self._write(_correction_file(photo).name, text.encode())
 
     def add_photo(self, data: bytes, name: str) -> Path:
-        """Strip a photograph and keep it.
+        """Strip a photograph and keep it; nothing of it is on the disk before.
 
         Raises
         ------
         PhotoError
             It cannot be read.
         """
-        make_private_folder(self.folder)
-        with tempfile.TemporaryDirectory(dir=self.folder) as scratch:
-            # its own name and type, for the reader's messages
-            source = Path(scratch) / (Path(name).name or "photograph")
-            source.write_bytes(data)
-            stripped = remove_metadata(source)
+        stripped = remove_metadata_from(data, Path(name).name or "photograph")
         number = max((_number(photo) for photo in self.photos), default=0) + 1
         self._write(f"photo-{number}.jpg", stripped)
         return self.folder / f"photo-{number}.jpg"

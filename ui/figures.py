@@ -27,6 +27,7 @@ _QUARTERS = np.pi / 2 * np.arange(4)
 _CLEAR = "rgba(0,0,0,0)"
 SIDE_EYE = (1.25, 1.25, 0.35)
 _LARGEST_SIDE = 1.85
+VIEW_BUTTONS_PX = 50  # above a limb, for the buttons that turn it
 
 
 def shape_figure(
@@ -128,7 +129,7 @@ def bare_scene(points: Array) -> dict[str, object]:
         for n, name in enumerate("xyz")
     }
     aspect = dict(zip("xyz", map(float, ratio), strict=True))
-    return {"aspectmode": "manual", "aspectratio": aspect, "dragmode": "orbit", **axes}
+    return {"aspectmode": "manual", "aspectratio": aspect, "dragmode": "turntable", **axes}
 
 
 def _with_room(mesh: Mesh) -> Array:
@@ -145,8 +146,8 @@ def _scene(figure: go.Figure, mesh: Mesh, ink: Ink, height: int = 460) -> go.Fig
             **bare_scene(_with_room(mesh)),
             "camera": {"eye": eye, "projection": {"type": "orthographic"}},
         },
-        margin={"l": 0, "r": 0, "t": 0, "b": 0},
-        height=height,
+        margin={"l": 0, "r": 0, "t": VIEW_BUTTONS_PX, "b": 0},
+        height=height + VIEW_BUTTONS_PX,
         uirevision="kept",  # the view stays as it was turned when the figure is drawn anew
         showlegend=False,
         paper_bgcolor=_CLEAR,

@@ -19,6 +19,8 @@ class Inputs(BaseModel):
     ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
     ``changes`` is the number of the stored visit that is being changed, ``seen`` its state when it was
     opened, ``saved`` the number it was saved as, ``cleared`` that it was set aside.
+    ``same_visit`` answers for it that all photographs are of one visit.  ``day`` and ``hour`` are the visit's
+    date, such as 2026-03-02, and time, such as 09:15, where they are not those of saving.
     ``names`` are the names that photographs came with, by the name of their file here.
     """
 
@@ -43,6 +45,9 @@ class Inputs(BaseModel):
     saved: int | None = None
     cleared: bool = False
     names: dict[str, str] = Field(default_factory=dict)
+    same_visit: bool = False
+    day: str = Field(default="", max_length=10)
+    hour: str = Field(default="", max_length=5)
 
     @model_validator(mode="before")
     @classmethod

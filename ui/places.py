@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import KIND_INKS
@@ -16,8 +16,8 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
 from ui.lengths import Unit
+from ui.measuring import MESH_STEP_MM
 from ui.palette import Ink
-from ui.work import MESH_STEP_MM
 
 _OFF_SURFACE = 0.3  # of the distance from the middle
 _ALL_ROUND = 0.85

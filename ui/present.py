@@ -88,6 +88,25 @@ def volume_words(summary: ModelForm, unit: Unit) -> tuple[str, str]:
     return value, sentence
 
 
+def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
+    """Return the tape against the photographs as a table."""
+    return [
+        dict(
+            zip(
+                [column.format(unit.name) for column in text.TAPE_COLUMNS],
+                (
+                    unit.number(row.height_mm),
+                    unit.number(row.tape_mm),
+                    "–" if row.photo_mm is None else unit.number(row.photo_mm),
+                    text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
+                ),
+                strict=True,
+            )
+        )
+        for row in summary.tape_check
+    ]
+
+
 def cone_words(summary: ModelForm) -> str:
     """Return the sum of cones with its note."""
     if summary.cone_volume_ml is None:

@@ -7,7 +7,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 from digitise.care.change.compare import ChangeVerdict, VolumeChange
-from digitise.care.padding.regions import ADVICE, Region
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.care.wrap.sheet import WrapSheet
@@ -48,8 +49,8 @@ def change_rows(parts: Sequence[VolumeChange], unit: Unit) -> list[dict[str, str
 def _change_row(part: VolumeChange, unit: Unit) -> tuple[str, ...]:
     low, high = part.change_ml.interval_95
     return (
-        part.stretch.name,
-        f"{unit.number(part.stretch.low, 0)} to {unit.number(part.stretch.high, 0)}",
+        part.segment.name,
+        f"{unit.number(part.segment.low, 0)} to {unit.number(part.segment.high, 0)}",
         signed_ml(float(part.change_ml.mean)),
         f"{signed_ml(float(low))} to {signed_ml(float(high))}",
         VERDICTS[part.verdict],

@@ -66,6 +66,10 @@ POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lyin
 MEASURED_BY = "Measured by (initials)"
 CLEARED_BY = "Cleared by (initials)"
 NOTE = "Note (no names)"
+DAY, HOUR = "Date of the visit", "Time"
+DAY_NOW = "now"
+DAY_WRONG = "Write the date like 2026-03-02 and the time like 09:15; not in the future."
+DAY_OF_PHOTOS = "Dated {}, when the photographs were taken. Change it under “{}”."
 
 PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
@@ -89,6 +93,7 @@ PHOTO_REMOVE = "Remove photo {}"
 PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
+SAME_VISIT = "All of these photographs are of this visit: measure anyway"
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 LENS = "Lens profile of this phone (optional)"
@@ -153,10 +158,11 @@ WAITS_CODE, WAITS_CLEARANCE, WAITS_FLAGS = (
     "the clearance question",
     "the question about warning signs",
 )
+WAITS_DAY = "a sound date"
 WAITS_ROW = "row {} of the tape mended or removed"
 STATUS_NO_LIMB = "No limb yet"
-STATUS_DOUBTS = "{} doubtful edges"
-STATUS_SURE = "edges sure"
+STATUS_DOUBTS = "{} doubtful edges: look, then save."
+STATUS_DOUBT = "1 doubtful edge: look, then save."
 STATUS_NEEDS = "Still needed:"
 STATUS_READY = "Look at the outlines, then save."
 OTHER_TAB = "This visit is open in another tab too. What was typed there stands here now."
@@ -183,7 +189,16 @@ NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
 SHAPE = "Shape"
 SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"
-SHAPE_HINT = "Drag to turn, pinch or scroll to zoom."
+SHAPE_HINT = "Drag to turn."
+LIMB_VIEW = {
+    "limb": "Limb in three dimensions: arrow keys turn it, plus and minus zoom, Home sets it back",
+    "left": "Turn left",
+    "right": "Turn right",
+    "larger": "Larger",
+    "smaller": "Smaller",
+    "reset": "Set back",
+    "resetShort": "Reset",
+}
 SECTION = "section"
 SECTION_SLIDER = "Section at height, {}"
 SECTION_ALT = "Outline of the section with the band it lies in"
@@ -208,8 +223,8 @@ CORRECTION_DROP = "Undo all corrections of {}"
 WARNINGS = "Before you rely on it"
 LIMITS = "How far to trust it"
 CAUTION = "Caution"
-SAVE = "Save this visit"
-SAVE_CHANGES = "Save the changes"
+SAVE = "Save visit"
+SAVE_CHANGES = "Save changes"
 SAVED = "Saved as visit {} of {}."
 SAVED_LOCKED = "Saved as visit {}. It can be found under Records."
 CHANGED = "Visit {} of {} is changed and saved."
@@ -329,6 +344,21 @@ WEEKS_TITLE = "Weeks"
 WEEKS_LEAD = "One limb over its visits: what has changed, where, and whether it still changes."
 PICK_CLIENT, PICK_LIMB = "Client", "Limb"
 NO_RECORDS = "Nothing is saved yet. Measure a visit and save it; then it is found here."
+SAMPLE_OPEN = "Open the sample"
+SAMPLE_SHOWN = "This is the sample, not a client."
+SAMPLE_KEPT = "The sample is among the visits."
+SAMPLE_REMOVE = "Remove the sample"
+REPORT = "Report (PDF)"
+REPORT_LEAD = "Volume, girths, change and course, with pictures. Add:"
+REPORT_PLACES, REPORT_WRAP, REPORT_GARMENT = "places to pad", "wrap sheet", "girths for a garment"
+REPORT_CODE = "the client’s code"
+REPORT_MAKE = "Make the report"
+WRAP_PDF = "Make the wrap sheet (PDF)"
+DOWNLOAD = "Download {}"
+STEP_PAPER = "Making the PDF"
+FLAGS_NOT_ASKED = "Warning signs were not asked about."
+TAPE_COLUMNS = ("Height, {}", "Tape, {}", "Photographs, {}", "Verdict")
+VERDICT_SHORT = {"agrees": "agrees", "differs": "differs", "suspect": "suspect", "not seen": "not seen"}
 NO_RECORDS_GO = "Measure a visit"
 ONE_VISIT = "One visit is saved. From the second on, changes show here."
 EARLIER, LATER = "Earlier visit", "Later visit"
@@ -440,14 +470,14 @@ TEACH_ALT = "The limb in three dimensions, coloured by how much it has changed s
 # ---- records -----------------------------------------------------------------------------------------
 RECORDS_TITLE = "Records"
 RECORDS_LEAD = "Visits are kept on this computer only, by code."
-RECORDS_FIND = "Find a client"
-RECORDS_VISITS = "Visits of {}"
-RECORDS_COLUMNS = ("Visit", "Limb", "Taken", "Photographs", "Measured")
-CLIENT_COLUMNS = ("Client", "Visits", "First", "Last")
-RECORDS_OPEN = "Look at a visit, or change it"
-RECORDS_LINE = "{} · {} {}, {}"
-RECORDS_PICK, RECORDS_PICK_CLIENT = "Choose a visit", "Choose or type a code"
-RECORDS_OPENED = "Visit {}: {} {}, {}"
+RECORDS_FIND = "Find a visit"
+RECORDS_FIND_HINT = "Code, limb, side or date: K-017 left 2026-03"
+RECORDS_TODAY, RECORDS_EARLIER = "Today", "Earlier"
+RECORDS_LINE = "{} · {} · {} · visit {}"
+RECORDS_MORE = "{} more: search for them."
+RECORDS_NONE_FOUND = "No visit fits."
+RECORDS_BACK = "All visits"
+RECORDS_GONE = "There is no visit {}."
 RECORDS_NO_MODEL = "This visit holds no limb."
 BACKUP = "Backup"
 BACKUP_MAKE = "Make a backup"
@@ -458,7 +488,7 @@ RESTORE_LEAD = "Only into empty records. Clients forgotten after the backup come
 RESTORE_UPLOAD = "A backup file"
 RESTORE_DO = "Restore from this file"
 RESTORED = "Restored {} visits of {} clients."
-FORGET = "Forget a client"
+FORGET = "Forget {}"
 FORGET_LEAD = "Removes all visits and photographs for good. Backups made earlier are not reached."
 FORGET_CONFIRM = "Type the code again to confirm"
 FORGET_DO = "Forget {} for good"

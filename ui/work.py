@@ -1,47 +1,25 @@
-"""The calls that take time, made once and remembered for a while."""
+"""Photographs: opened, looked at, their cameras solved; each thing once, and remembered for a while."""
 
 from __future__ import annotations
 
 import contextlib
-import hashlib
-import io
-import tempfile
 import threading
-import zipfile
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
-from PIL import Image
 
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.inspection import Inspection, inspect_photos
-from digitise.capture.outline.correction import Correction, correction_from_json
-from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_from_json, field_to_json
 from digitise.capture.sheets.layout import parse_print_scale, sheet_field, sheet_set
-from digitise.errors import DigitiseError, OutlineError, PhotoError, RecordError
+from digitise.errors import DigitiseError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import StoredModel, read_model
-from digitise.output.model.files import write_model_file
-from digitise.output.model.form import ModelForm
-from digitise.output.model.measured import Measured
-from digitise.output.model.pictures import draw_outline
 from digitise.paper import Paper
-from digitise.record.files import read_model_files
-from digitise.record.store import Store
-from digitise.record.values import ModelFiles, VisitId
-from digitise.shape.limb import Limb
-from digitise.shape.mesh import Mesh, limb_mesh
-from digitise.shape.section import SectionOutline, section_outline
-from digitise.tape.rows import TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
-from digitise.workflow.measure import Outlined, find_outlines, fit_outlines
 from ui import text
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -49,25 +27,20 @@ from ui.memo import Memo
 
 Progress = Callable[[str], None]
 
-MESH_STEP_MM, MESH_RAYS = 8.0, 72
-_JPEG_QUALITY = 85
-# round the limb's axis, for the editor: a swollen thigh is 250 mm thick, a groin 900 mm high
-_LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 # Photographs are 36 MB each when they are open, so only a few stay open, and all else that is remembered is
 # without their pixels; a dozen visits in as many tabs then go on without doing anything twice.
 _opened = Memo(4)
+
+
 _detected = Memo(60)
+
+
 _inspected = Memo(24)
-_outlined = Memo(24)
-_measured = Memo(24)
-_meshes = Memo(24)
-_pictures = Memo(80)
-_models = Memo(60)
-_summaries = Memo(24)
-_sections = Memo(400)
-_sheets = Memo(3)
+
+
 _sheets_seen = Memo(24)
+
 
 # visits that are worked on at once: each holds its photographs and more of their size in memory meanwhile
 _turns = threading.BoundedSemaphore(2)
@@ -88,6 +61,7 @@ class Inspected:
     seen: tuple[Seen, ...]
     inspection: Inspection
     key: Hashable
+    same_visit: bool = False
 
 
 def field_of(draft: Draft, inputs: Inputs) -> MarkerField:
@@ -141,17 +115,17 @@ def look_at_each(
     def look(path: Path) -> Seen:
         tell(text.STEP_LOOKING.format(path.stem.replace("-", " ")))
         photo = opened(path)
-        return Seen(_without_pixels(photo), find_markers(photo, field))
+        return Seen(without_pixels(photo), find_markers(photo, field))
 
     def seen(path: Path) -> Seen | DigitiseError:
         try:
-            return _detected.get((_file_key(path), key), lambda: look(path))
+            return _detected.get((file_key(path), key), lambda: look(path))
         except DigitiseError as error:
             return error
 
-    if all(_detected.has((_file_key(path), key)) for path in paths):
+    if all(_detected.has((file_key(path), key)) for path in paths):
         return tuple(seen(path) for path in paths)
-    with _turn(tell):
+    with take_turn(tell):
         return tuple(seen(path) for path in paths)
 
 
@@ -171,7 +145,7 @@ def sheets_that_fit(draft: Draft, inputs: Inputs, tell: Progress) -> str | None:
     def find() -> str | None:
         return next((name for name in others if fits(name)), None)
 
-    key = (tuple(_file_key(path) for path in paths), field_key(draft, inputs), tuple(others))
+    key = (tuple(file_key(path) for path in paths), field_key(draft, inputs), tuple(others))
     return _sheets_seen.get(key, find)
 
 
@@ -181,6 +155,8 @@ def inspect(
     key: Hashable,
     tell: Progress,
     lens_json: str | None = None,
+    *,
+    same_visit: bool = False,
 ) -> Inspected:
     """Find the markers in photographs and solve their cameras.
 
@@ -189,7 +165,7 @@ def inspect(
     DigitiseError
         A photograph or the lens profile cannot be used.
     """
-    whole_key = (tuple(_file_key(path) for path in paths), key, lens_json)
+    whole_key = (tuple(file_key(path) for path in paths), key, lens_json, same_visit)
     profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
     def make() -> Inspected:
@@ -198,11 +174,12 @@ def inspect(
         for each in seen:
             if isinstance(each, DigitiseError):
                 raise each
-        with _turn(tell):
+        with take_turn(tell):
             tell(text.STEP_CAMERAS)
             photos = [opened(path) for path in paths]
-            found = inspect_photos(photos, [each.detections for each in sound], field, profile)
-        return Inspected(tuple(sound), found, whole_key)
+            markers = [each.detections for each in sound]
+            found = inspect_photos(photos, markers, field, profile, same_visit=same_visit)
+        return Inspected(tuple(sound), found, whole_key, same_visit)
 
     return _inspected.get(whole_key, make)
 
@@ -215,16 +192,16 @@ def opened(path: Path) -> Photograph:
     DigitiseError
         It cannot be read.
     """
-    return _opened.get(_file_key(path), lambda: read_photo(path))
+    return _opened.get(file_key(path), lambda: read_photo(path))
 
 
-def _without_pixels(photo: Photograph) -> Photograph:
+def without_pixels(photo: Photograph) -> Photograph:
     """Return all of a photograph but its pixels; its height and width are still those of the array."""
     return replace(photo, pixels=np.empty((*photo.pixels.shape[:2], 0), np.uint8))
 
 
 @contextlib.contextmanager
-def _turn(tell: Progress) -> Iterator[None]:
+def take_turn(tell: Progress) -> Iterator[None]:
     """Wait until fewer than two other visits are worked on."""
     if not _turns.acquire(blocking=False):
         tell(text.STEP_WAITING)
@@ -235,250 +212,13 @@ def _turn(tell: Progress) -> Iterator[None]:
         _turns.release()
 
 
-@dataclass(frozen=True)
-class Sight:
-    """A photograph without its pixels, and left, top, right, bottom of the part where a limb can be, px."""
-
-    photo: Photograph
-    part: tuple[int, int, int, int]
-
-
-def sight_of(source: Measured | Inspected, number: int) -> Sight:
-    """Return where a limb can be in a photograph (from 0) whose camera is solved."""
-    if isinstance(source, Measured):
-        photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
-    else:
-        photo, axis = source.seen[number].photo, Pose.identity()
-        found = source.inspection.calibration
-        if found is None:
-            raise PhotoError(text.NO_CAMERA, where=photo.name)
-        calibration = found
-    height, width = photo.pixels.shape[:2]
-    sides = np.array([-_LIMB_BOX_MM, _LIMB_BOX_MM])
-    corners = np.stack(np.meshgrid(sides, sides, [0.0, _LIMB_TOP_MM]), axis=-1).reshape(-1, 3)
-    points = calibration.cameras[number].project(axis.inverse().apply(corners))
-    points = points[np.isfinite(points).all(axis=1)]
-    if len(points) < 2:
-        return Sight(photo, (0, 0, width, height))
-    x0, y0 = np.clip(np.floor(points.min(axis=0)), 0, [width - 2, height - 2]).astype(int)
-    x1, y1 = np.clip(np.ceil(points.max(axis=0)), [x0 + 2, y0 + 2], [width, height]).astype(int)
-    return Sight(photo, (int(x0), int(y0), int(x1), int(y1)))
-
-
-def outlines_alone(
-    paths: Sequence[Path],
-    inspected: Inspected,
-    field: MarkerField,
-    corrections: Mapping[str, str],
-    tell: Progress,
-    axis: Pose | None = None,
-) -> list[Outline | OutlineError]:
-    """Return the outline of each photograph, or why it has none.
-
-    Raises
-    ------
-    DigitiseError
-        A photograph cannot be read, or a correction is damaged.
-    """
-    if inspected.inspection.calibration is None:
-        return []
-    calibration = inspected.inspection.calibration
-    drawn = {name: correction_from_json(words, name) for name, words in corrections.items()}
-
-    def find() -> list[Outline | OutlineError]:
-        tell(text.STEP_OUTLINES)
-        with _turn(tell):
-            return [
-                outline_or_reason(
-                    opened(path), number, calibration, field, axis or Pose.identity(), drawn.get(path.name)
-                )
-                for number, path in enumerate(paths)
-            ]
-
-    key = ("alone", inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
-    return _outlined.get(key, find)
-
-
-def _axis_key(axis: Pose | None) -> Hashable:
-    return None if axis is None else (axis.rotation.tobytes(), axis.translation.tobytes())
-
-
-def measure(
-    paths: Sequence[Path],
-    inspected: Inspected,
-    field: MarkerField,
-    tape: tuple[TapeRow, ...],
-    limb: str,
-    side: str,
-    corrections: Mapping[str, str],
-    tell: Progress,
-    axis: Pose | None = None,
-) -> Measured:
-    """Find the outlines, then the limb; only what has changed is done again.
-
-    Raises
-    ------
-    DigitiseError
-        The photographs, a correction or the tape do not give a limb.
-    """
-    drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
-    drawn: dict[str, Correction] = {
-        name: correction_from_json(words, name) for name, words in corrections.items()
-    }
-
-    def outline() -> Outlined:
-        tell(text.STEP_OUTLINES)
-        with _turn(tell):
-            photos = tuple(opened(path) for path in paths)
-            found = find_outlines(
-                photos, inspected.inspection, field, axis_from_world=axis, corrections=drawn
-            )
-        return replace(found, photos=tuple(map(_without_pixels, photos)))
-
-    def fit() -> Measured:
-        outlined = _outlined.get(drawn_key, outline)
-        tell(text.STEP_LIMB)
-        ends = drawn_bounds(outlined.outlines, [drawn.get(path.name) for path in paths]) or (None, None)
-        return fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
-
-    return _measured.get((drawn_key, tape, limb, side), fit)
-
-
-def mesh_of(limb: Limb) -> Mesh:
-    """Return a light surface for the screen."""
-    return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
-
-
-def outline_at(limb: Limb, height_mm: float) -> SectionOutline:
-    """Return the outline of a section with its band."""
-    return _sections.get((limb_key(limb), height_mm), lambda: section_outline(limb, height_mm))
-
-
-def limb_key(limb: Limb) -> str:
-    """Return a digest of a limb."""
-    return hashlib.sha256(
-        limb.mean.tobytes() + f"{limb.from_mm}-{limb.to_mm}-{limb.side}".encode()
-    ).hexdigest()
-
-
-def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
-    """Return the photograph of that path, ``number`` (from 0), with its edge drawn, as a JPEG file."""
-
-    def draw() -> bytes:
-        picture = draw_outline(
-            opened(path),
-            measured.outlines[number],
-            measured.calibration.cameras[number],
-            measured.fit.limb,
-        )
-        return jpeg(picture.pixels)
-
-    return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
-
-
-def jpeg(pixels: NDArray[np.uint8]) -> bytes:
-    """Return pixels as a JPEG file."""
-    stream = io.BytesIO()
-    Image.fromarray(pixels).save(stream, "JPEG", quality=_JPEG_QUALITY)
-    return stream.getvalue()
-
-
-def remembered_picture(key: Hashable, draw: Callable[[], bytes]) -> bytes:
-    """Return a picture, drawn once."""
-    return _pictures.get(key, draw)
-
-
-def model_files(measured: Measured) -> ModelFiles:
-    """Return the two files of a measured limb as the records keep them."""
-    with tempfile.TemporaryDirectory() as scratch:
-        write_model_file(Path(scratch), measured)
-        return read_model_files(Path(scratch))
-
-
-def summary_of(measured: Measured) -> ModelForm:
-    """Return the figures of a measured limb, as model.json has them."""
-
-    def make() -> ModelForm:
-        with tempfile.TemporaryDirectory() as scratch:
-            return write_model_file(Path(scratch), measured)
-
-    return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
-
-
-def saved_limb(visit: int) -> tuple[ModelForm, Limb]:
-    """Return figures and limb of a stored visit.
-
-    Raises
-    ------
-    DigitiseError
-        There is none, or it is damaged.
-    """
-    with Store() as store:
-        stored = stored_model(store, VisitId(visit))
-    return stored.summary, stored.limb
-
-
-def heights_of_last_visit(client: str, limb: str, side: str) -> tuple[float, ...]:
-    """Return the tape's heights at a limb's last visit, mm; none when there is no such visit."""
-    with contextlib.suppress(RecordError), Store(create=False) as store:
-        lines = [line for line in store.list_visits(client) if (line.limb, line.side) == (limb, side)]
-        return tuple(row.height_mm for row in store.load_visit(lines[-1].id).tape) if lines else ()
-    return ()
-
-
-def stored_model(store: Store, visit: VisitId) -> StoredModel:
-    """Return the limb of a stored visit.
-
-    Raises
-    ------
-    DigitiseError
-        There is none, or it is damaged.
-    """
-    files = store.model(visit)
-
-    def read() -> StoredModel:
-        with tempfile.TemporaryDirectory() as scratch:
-            folder = Path(scratch)
-            (folder / "model.json").write_text(files.json, encoding="utf-8")
-            (folder / "limb.npz").write_bytes(files.limb)
-            return read_model(folder)
-
-    return _models.get(hashlib.sha256(files.json.encode() + files.limb).hexdigest(), read)
-
-
-def sheets_zip(paper: Paper, print_scale: str) -> bytes:
-    """Return the sheets to print and their field.json as one file.
-
-    Raises
-    ------
-    DigitiseError
-        The print scale is none.
-    """
-    # brings a library for printing that no other page needs at its start
-    from digitise.capture.sheets.files import save_sheets  # noqa: PLC0415
-
-    scale = parse_print_scale(print_scale)
-
-    def make() -> bytes:
-        stream = io.BytesIO()
-        with tempfile.TemporaryDirectory() as scratch, zipfile.ZipFile(stream, "w") as archive:
-            files = save_sheets(Path(scratch) / "sheets", paper, scale)
-            for path in (*files.pdfs, files.field):
-                archive.write(path, path.name, zipfile.ZIP_DEFLATED)
-        return stream.getvalue()
-
-    return _sheets.get((paper, scale), make)
-
-
-def _file_key(path: Path) -> Hashable:
+def file_key(path: Path) -> Hashable:
+    """Return what tells a file from another, and from itself before a change."""
     there = path.stat()
     return (str(path), there.st_mtime_ns, there.st_size)
 
 
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
-    for memo in (
-        *(_opened, _detected, _inspected, _outlined, _measured),
-        *(_meshes, _pictures, _models, _summaries, _sections),
-    ):
+    for memo in (_opened, _detected, _inspected, _sheets_seen):
         memo.forget()

@@ -7,6 +7,7 @@ reference limb as it was at baseline; they differ, so they are two functions.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -15,7 +16,7 @@ from scipy.linalg import block_diag
 
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
-from digitise.shape.limb import Z95, Estimate
+from digitise.shape.limb import Z95, AnyEstimate, Estimate
 
 BILATERAL = "Both limbs are swollen, so neither is a reference: percentages of excess are not shown."
 
@@ -27,7 +28,7 @@ class Volumes(NamedTuple):
     covariance: Array
 
     @classmethod
-    def apart(cls, *estimates: Estimate) -> Volumes:
+    def apart(cls, *estimates: AnyEstimate) -> Volumes:
         """Return volumes whose errors are independent."""
         means = np.array([float(estimate.mean) for estimate in estimates])
         return cls(means, np.diag([float(estimate.sd) ** 2 for estimate in estimates]))
@@ -48,26 +49,26 @@ def _checked(volumes: Volumes, n: int) -> Array:
     return volumes.mean
 
 
-def _estimate(value: float, slope: list[float], volumes: Volumes) -> Estimate:
+def _estimate(value: float, slope: list[float], volumes: Volumes) -> Estimate[float]:
     gradient = np.array(slope)
     variance = float(gradient @ volumes.covariance @ gradient)
-    return Estimate(np.asarray(value), np.sqrt(np.asarray(max(variance, 0.0))))
+    return Estimate(float(value), math.sqrt(max(variance, 0.0)))
 
 
-def excess_volume(volumes: Volumes) -> Estimate:
+def excess_volume(volumes: Volumes) -> Estimate[float]:
     """Return ``EV = V_aff - V_ref``, mL, of (affected, reference)."""
     affected, reference = _checked(volumes, 2)
     return _estimate(affected - reference, [1.0, -1.0], volumes)
 
 
-def percent_excess(volumes: Volumes) -> Estimate:
+def percent_excess(volumes: Volumes) -> Estimate[float]:
     """Return ``PEV = 100 EV / V_ref``, %, of (affected, reference)."""
     affected, reference = _checked(volumes, 2)
     slope = [100 / reference, -100 * affected / reference**2]
     return _estimate(100 * (affected / reference - 1), slope, volumes)
 
 
-def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
+def percent_reduction_current_reference(volumes: Volumes) -> Estimate[float]:
     """Return ``PREV = 100 (EV_0 - EV_t) / EV_0``, %, with EV_t against the reference limb now.
 
     Definition as in Forner-Cordero and in the trial NCT01748604.
@@ -90,7 +91,7 @@ def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
     return _estimate(100 * (1 - left / excess), slope, volumes)
 
 
-def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate:
+def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate[float]:
     """Return ``100 (EV_0 - EV_t) / EV_0``, %, with EV_t against the reference limb as it was at baseline.
 
     Parameters
@@ -116,20 +117,20 @@ def _sure_excess(volumes: Volumes) -> float:
     baseline = excess_volume(Volumes(volumes.mean[:2], volumes.covariance[:2, :2]))
     if baseline.mean <= Z95 * baseline.sd:
         raise ModelError(
-            f"The excess at the first visit ({float(baseline.mean):.0f} mL) is not surely above zero, so its "
+            f"The excess at the first visit ({baseline.mean:.0f} mL) is not surely above zero, so its "
             "reduction has no percentage.",
             do="Give the change in mL instead.",
         )
-    return float(baseline.mean)
+    return baseline.mean
 
 
-def percent_limb_change(volumes: Volumes) -> Estimate:
+def percent_limb_change(volumes: Volumes) -> Estimate[float]:
     """Return ``100 (V_t - V_0) / V_0``, %, of (limb at baseline, limb now)."""
     first, later = _checked(volumes, 2)
     return _estimate(100 * (later / first - 1), [-100 * later / first**2, 100 / first], volumes)
 
 
-def relative_volume_change(volumes: Volumes) -> Estimate:
+def relative_volume_change(volumes: Volumes) -> Estimate[float]:
     """Return ``RVC = A2 U1 / (U2 A1) - 1`` (a fraction).
 
     Source: Ancukiewicz et al. 2011, Int J Radiat Oncol Biol Phys 79(5):1436-1443.
@@ -144,7 +145,7 @@ def relative_volume_change(volumes: Volumes) -> Estimate:
     return _estimate(ratio - 1, [-ratio / a1, ratio / u1, ratio / a2, -ratio / u2], volumes)
 
 
-def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate:
+def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate[float]:
     """Return ``WAC = A2 W1 / (W2 A1) - 1`` (a fraction), where no limb can serve as reference.
 
     Formula of Miller et al. 2013, Breast Cancer Res Treat (from memory).  Weights are taken as exact.
@@ -177,8 +178,8 @@ class Excess:
         Why the percentage is hidden, or empty.
     """
 
-    excess_ml: Estimate
-    percent: Estimate | None
+    excess_ml: Estimate[float]
+    percent: Estimate[float] | None
     note: str
 
 

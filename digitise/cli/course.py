@@ -46,7 +46,10 @@ def course(
         bool, typer.Option("--repeat", help="Study how well repeated measurements of one day agree instead.")
     ] = False,
     sem: Annotated[
-        float | None, typer.Option("--sem", help="Repeat error in percent, as --repeat found it.")
+        float | None,
+        typer.Option(
+            "--sem", callback=show.repeat_error, help="Repeat error in percent, as --repeat found it."
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the files; replaced when it holds a course.")

@@ -29,10 +29,16 @@ def model(
     side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
     from_mm: Annotated[
-        float | None, typer.Option("--from", help="Lowest height to report, mm; found when not given.")
+        float | None,
+        typer.Option(
+            "--from", callback=show.finite, help="Lowest height to report, mm; found when not given."
+        ),
     ] = None,
     to_mm: Annotated[
-        float | None, typer.Option("--to", help="Highest height to report, mm; found when not given.")
+        float | None,
+        typer.Option(
+            "--to", callback=show.finite, help="Highest height to report, mm; found when not given."
+        ),
     ] = None,
     lens_profile_file: LensOption = None,
     axis: Annotated[

@@ -66,8 +66,8 @@ def add(
     as_json: show.JsonOption = False,
 ) -> None:
     """Store a visit, whole or not at all; photographs are stripped of place, time and serial numbers."""
+    from digitise.record.check import read_model_files, read_text
     from digitise.record.export import visit_facts
-    from digitise.record.files import read_model_files, read_text
     from digitise.record.store import Store
     from digitise.tape.table import read_tape
 
@@ -222,6 +222,8 @@ def forget(
             f"Removed client {proof.client} (visits {proof.visits}, photographs {proof.photographs}, "
             f"rows in all {sum(proof.rows.values())}). Counted again: nothing is left, the space is wiped."
         )
+        if proof.drafts:
+            console.print(f"Unsaved visits of the page were removed too: {proof.drafts}.")
         console.print("Backups and exports made earlier are not reached: remove them yourself.")
 
     show.result(as_json, {**asdict(proof), "left": 0}, human)

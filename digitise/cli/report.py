@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +11,9 @@ import typer
 from digitise.cli import show
 from digitise.cli.options import NONE, BilateralOption, ReferenceOption, WhenOption
 from digitise.cli.times import visit_time
+from digitise.errors import OutputError
 from digitise.paper import PageName
+from digitise.unfinished import temporary_folder
 
 if TYPE_CHECKING:
     from digitise.output.report.content import Report, ReportVisit
@@ -31,7 +32,11 @@ def report(
     bilateral: BilateralOption = False,
     sem: Annotated[
         float | None,
-        typer.Option("--sem", help="Repeat error in percent, as digitise course --repeat found it."),
+        typer.Option(
+            "--sem",
+            callback=show.repeat_error,
+            help="Repeat error in percent, as digitise course --repeat found it.",
+        ),
     ] = None,
     places: Annotated[bool, typer.Option("--places", help="List places that may need padding.")] = False,
     wrap: Annotated[bool, typer.Option("--wrap", help="Add a wrap sheet.")] = False,
@@ -54,6 +59,7 @@ def report(
     from digitise.record.check import client_code
     from digitise.workflow.report import ReportOptions, make_report
 
+    _check_files(out, fhir, figures)
     code = client_code(client) if client else ""
     visits = _visits(folders, when or [], reference or [])
     options = ReportOptions(places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem)
@@ -88,13 +94,24 @@ def _visits(
 
 def _write(path: Path, data: bytes) -> None:
     """Write a file beside its place and move it there, so that no half a file is ever left."""
-    with show.writing(path):
-        half = path.with_name(f".{path.name}.{os.getpid()}")
-        try:
-            half.write_bytes(data)
-            half.replace(path)
-        finally:
-            half.unlink(missing_ok=True)
+    with show.writing(path), temporary_folder(path.parent) as scratch:
+        half = scratch / "half"
+        half.write_bytes(data)
+        half.replace(path)
+
+
+def _check_files(out: Path, fhir: Path | None, figures: Path | None) -> None:
+    """Refuse places that cannot hold the files, and one place for two of them, before any work."""
+    try:
+        places = [path.resolve() for path in (out, fhir, figures) if path is not None]
+        folders = [path for path in (out, fhir) if path is not None and (path.is_dir() or not path.name)]
+    except (OSError, ValueError, RuntimeError) as error:  # too long, a zero byte, links in a circle
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(f"This name cannot be used ({reason}).", do="Choose another name.") from error
+    if folders:
+        raise OutputError("This is a folder.", where=str(folders[0]), do="Name a file in it.")
+    if len(set(places)) < len(places):
+        raise typer.BadParameter("give each file a name of its own.", param_hint="--out, --fhir, --figures")
 
 
 def _write_figures(folder: Path, made: Report) -> None:

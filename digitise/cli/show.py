@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 UNUSABLE_INPUT = 3  # exit code
+LARGEST_SEM = 25.0
+"""Percent of a limb's volume; a method that repeats worse measures nothing."""
 
 T = TypeVar("T")
 
@@ -122,6 +125,32 @@ def writing(path: Path) -> Iterator[None]:
         raise OutputError(
             f"The file cannot be written ({reason}).", where=str(path), do="Choose another place."
         ) from failure
+
+
+def finite(value: float | None) -> float | None:
+    """Return a number given as an option.
+
+    Raises
+    ------
+    typer.BadParameter
+        It is nan or infinite.
+    """
+    if value is not None and not math.isfinite(value):
+        raise typer.BadParameter(f"{value} is no number to measure with.")
+    return value
+
+
+def repeat_error(value: float | None) -> float | None:
+    """Return a repeat error in percent.
+
+    Raises
+    ------
+    typer.BadParameter
+        It is not between 0 and what a repeated measurement could differ by.
+    """
+    if value is not None and not 0 < value <= LARGEST_SEM:
+        raise typer.BadParameter(f"give a percentage above 0 and up to {LARGEST_SEM:g}.")
+    return value
 
 
 def forgiving_streams() -> None:

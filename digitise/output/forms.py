@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from digitise import __version__
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate
 
 DIGITS = 3
 """Of every figure in a file: a thousandth of a millimetre, millilitre or percent is far below its error."""
@@ -28,8 +28,9 @@ Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 class Form(BaseModel):
     """Strict and frozen, read off values with the same names; unknown fields are left aside."""
 
+    # built when first used: a command imports more forms than it writes
     model_config = ConfigDict(
-        strict=True, frozen=True, allow_inf_nan=False, extra="ignore", from_attributes=True
+        defer_build=True, strict=True, frozen=True, allow_inf_nan=False, extra="ignore", from_attributes=True
     )
 
 
@@ -56,7 +57,7 @@ def rounded(value: object, digits: int = DIGITS) -> float:
     return round(float(np.float64(value)), digits) + 0.0  # type: ignore[arg-type]
 
 
-def interval(estimate: Estimate, digits: int = DIGITS) -> tuple[float, float]:
+def interval(estimate: AnyEstimate, digits: int = DIGITS) -> tuple[float, float]:
     """Return the two ends of the 95 % interval, rounded likewise."""
     low, high = estimate.interval_95
     return rounded(low, digits), rounded(high, digits)

@@ -10,8 +10,8 @@ import hashlib
 import io
 import json
 import os
-import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import islice
@@ -24,13 +24,28 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from digitise.errors import RecordError
 from digitise.files import flush_folder
-from digitise.record import schema
-from digitise.record.checksummed_zip import cut_short, new_sealed_zip, open_sealed_zip
+from digitise.record.checksummed_zip import cut_short, dated, new_sealed_zip, open_sealed_zip
 from digitise.record.database import Database, connect, damaged, translate_errors
+from digitise.record.migrations import schema
 from digitise.record.tables import Base
+from digitise.unfinished import temporary_folder
 
 _MANIFEST = "manifest.json"
 _BATCH = 500
+# a member that is encrypted, packed in an unknown way or cut, a number that no table takes, text that is none
+_NO_BACKUP = (
+    ValueError,
+    KeyError,
+    TypeError,
+    ArithmeticError,
+    RuntimeError,
+    EOFError,
+    zipfile.BadZipFile,
+    zlib.error,
+    SQLAlchemyError,
+)
+_LARGEST_PIECE = 256 * 2**20
+"""Bytes of one photograph or limb; ours are far smaller."""
 _WITH_DIGEST = ("fields", "photographs", "models")
 
 
@@ -72,7 +87,7 @@ def write_backup(database: Database, path: Path) -> None:
             rows[table.name] = _write_rows(connection, table, archive, database.where)
             _write_bytes(connection, table, archive, database.where)
         made = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"
-        archive.writestr(_MANIFEST, _Manifest(form=version, made=made, rows=rows).model_dump_json())
+        archive.writestr(dated(_MANIFEST), _Manifest(form=version, made=made, rows=rows).model_dump_json())
 
 
 def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
@@ -126,7 +141,7 @@ def _bytes_member(table: Table, column: str, key: object) -> str:
 def _write_rows(connection: Connection, table: Table, archive: zipfile.ZipFile, where: str) -> int:
     kept = [column for column in table.columns if column.name not in _byte_columns(table)]
     count = 0
-    with archive.open(_rows_member(table), "w", force_zip64=True) as member:
+    with archive.open(dated(_rows_member(table)), "w", force_zip64=True) as member:
         for row in connection.execute(select(*kept).execution_options(yield_per=_BATCH)).mappings():
             if table.name == "fields" and not _is_sound(table.name, dict(row)):
                 raise damaged(where)
@@ -146,7 +161,7 @@ def _write_bytes(connection: Connection, table: Table, archive: zipfile.ZipFile,
             raise damaged(where)
         for column in columns:
             # photographs and arrays are packed already
-            archive.writestr(_bytes_member(table, column, wanted), row[column], zipfile.ZIP_STORED)
+            archive.writestr(dated(_bytes_member(table, column, wanted), zipfile.ZIP_STORED), row[column])
 
 
 def _is_sound(table: str, row: dict[str, Any]) -> bool:
@@ -160,6 +175,8 @@ def _is_sound(table: str, row: dict[str, Any]) -> bool:
 def _read_manifest(archive: zipfile.ZipFile, where: str) -> _Manifest:
     try:
         manifest = _Manifest.model_validate_json(archive.read(_MANIFEST))
+    except (RuntimeError, EOFError, KeyError, zipfile.BadZipFile, zlib.error) as error:
+        raise cut_short(where) from error
     except ValidationError as error:
         raise RecordError(
             "The backup is of another format than record-backup/1.",
@@ -176,8 +193,8 @@ def _restore_file(file: Path, archive: zipfile.ZipFile, manifest: _Manifest, whe
             raise _not_empty(file.name)
         file.parent.mkdir(parents=True, mode=0o700, exist_ok=True)
         # a private folder, for SQLite puts files beside the database
-        with tempfile.TemporaryDirectory(prefix=".restore-", dir=file.parent) as scratch:
-            part = Path(scratch) / file.name
+        with temporary_folder(file.parent) as scratch:
+            part = scratch / file.name
             os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             target = connect(part)
             try:
@@ -204,7 +221,7 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
             }
         except OperationalError:  # a full disk, a lock: not the backup's fault
             raise
-        except (ValueError, KeyError, TypeError, SQLAlchemyError) as error:
+        except _NO_BACKUP as error:
             raise cut_short(where) from error
         if counts != manifest.rows:
             raise cut_short(where)
@@ -246,7 +263,10 @@ def _read_rows(table: Table, archive: zipfile.ZipFile) -> Iterator[dict[str, Any
             row: dict[str, Any] = json.loads(line)
             for column in columns:
                 (key,) = table.primary_key.columns
-                row[column] = archive.read(_bytes_member(table, column, row[key.name]))
+                name = _bytes_member(table, column, row[key.name])
+                if archive.getinfo(name).file_size > _LARGEST_PIECE:
+                    raise ValueError("too large")
+                row[column] = archive.read(name)
             if table.name in _WITH_DIGEST and not _is_sound(table.name, row):
                 raise ValueError("bytes do not match their digest")
             yield row

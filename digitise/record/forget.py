@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
 from digitise.record.database import Database, translate_errors
+from digitise.record.drafts import forget_drafts
 from digitise.record.loading import nothing
 from digitise.record.tables import (
     Base,
@@ -24,12 +26,13 @@ from digitise.record.tables import (
     VisitRow,
 )
 from digitise.record.values import DeletionRecord
+from digitise.unfinished import clear_unfinished
 
 _OfClient = Mapping[type[Base], ColumnElement[bool]]
 """For each table, which of its rows belong to the client; by numbers, so that it still tells afterwards."""
 
 
-def forget_client(database: Database, code: str, copies: list[Path]) -> DeletionRecord:
+def forget_client(database: Database, code: str, copies: list[Path], half_made: list[Path]) -> DeletionRecord:
     """Remove a client's rows and photographs, wipe the space they took, and prove that they are gone.
 
     Parameters
@@ -38,23 +41,29 @@ def forget_client(database: Database, code: str, copies: list[Path]) -> Deletion
         The client's code as stored.
     copies
         Older copies of the records, which hold the client too; removed.
+    half_made
+        Files and folders that killed programs left; removed.
 
     Raises
     ------
     RecordError
         There is no such client, something is left, or the file cannot be wiped.
     """
+    photographs: set[str] = set()
     with database.writing() as session:
         client_id = session.scalar(select(ClientRow.id).filter_by(code=code))
         if client_id is not None:
             mine = _rows_of(session, client_id)
             before = _counts(session, mine)
+            photographs = set(session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id)))
             session.execute(delete(ClientRow).where(ClientRow.id == client_id))  # the rest follows by cascade
             used = select(VisitRow.field_sha256).where(VisitRow.field_sha256.is_not(None))
             session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))
-    _wipe(database, copies)
-    if client_id is None:
+    drafts = _wipe(database, copies, half_made, code, photographs)
+    if client_id is None and not drafts:
         raise nothing(f"client {code}")
+    if client_id is None:
+        return DeletionRecord(client=code, visits=0, photographs=0, rows={}, drafts=drafts)
     with database.reading() as session:
         left = sum(_counts(session, mine).values())
     if left:
@@ -65,6 +74,7 @@ def forget_client(database: Database, code: str, copies: list[Path]) -> Deletion
         photographs=before["photographs"],
         rows=before,
         copies=tuple(path.name for path in copies),
+        drafts=drafts,
     )
 
 
@@ -91,11 +101,18 @@ def _counts(session: Session, of_client: _OfClient) -> dict[str, int]:
     }
 
 
-def _wipe(database: Database, copies: list[Path]) -> None:
+def _wipe(
+    database: Database, copies: list[Path], half_made: list[Path], code: str, photographs: set[str]
+) -> int:
+    """Remove the client's traces outside the rows and return how many unsaved visits there were."""
     try:
         with translate_errors(database.where):
             for path in copies:
                 path.unlink(missing_ok=True)
+            for path in half_made:
+                shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+            clear_unfinished()
+            drafts = forget_drafts(code, photographs)
         database.wipe()
     except RecordError as error:
         raise RecordError(
@@ -103,3 +120,4 @@ def _wipe(database: Database, copies: list[Path]) -> None:
             where=database.where,
             do="Close other programs that use the records, make room, and give the command again.",
         ) from error
+    return drafts

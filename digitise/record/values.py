@@ -241,6 +241,8 @@ class DeletionRecord:
         Removed rows per table, the two above included.
     copies
         Names of copies made before changes of the database's form, removed because they held the client.
+    drafts
+        How many unsaved visits of the page were removed.
     """
 
     client: str
@@ -248,3 +250,4 @@ class DeletionRecord:
     photographs: int
     rows: Mapping[str, int]
     copies: tuple[str, ...] = ()
+    drafts: int = 0

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
@@ -14,6 +15,10 @@ from digitise.shape.tangents import Samples
 
 GRID_MM = 5.0
 ROUND_MM = 10.0
+# Fewer levels than these, 40 mm, are no stretch of a limb; and where less than this share of what can be
+# measured has all its edges, the rest is reported too.
+LEAST_LEVELS = 8
+WHOLE_SHARE = 0.6
 # How far a wanted height may lie beyond the edges that were traced, surely or not.
 REACH_MM = 15.0
 # Going down, a foot begins where a section grows by more than 1 mm per mm (heel and instep at some 25 degrees
@@ -37,7 +42,8 @@ class Levels:
     Attributes
     ----------
     seen_low, seen_high
-        Lowest and highest level with sure edges on both sides in all views.
+        Lowest and highest level with sure edges on both sides in all views, or with as many as it takes where
+        those are few.
     from_mm, to_mm
         The levels to report between.
     foot_top_mm
@@ -66,18 +72,31 @@ def _side_profile(sides: Sequence[Samples], levels: Array, sure_only: bool) -> A
     return np.where(known, np.interp(levels, z, h), np.nan)
 
 
-def width_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array, *, sure_only: bool = True) -> Array:
-    """Return the silhouette width of each view at each level: (V, L) mm, NaN where not (surely) seen."""
+def side_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array, *, sure_only: bool = True) -> Array:
+    """Return each view's support distance on its two sides: (V, 2, L) mm, NaN where not (surely) seen."""
     rows = []
     for edges in views:
-        first = edges[0].theta[len(edges[0].theta) // 2]
-        same = [np.cos(edge.theta[len(edge.theta) // 2] - first) > 0 for edge in edges]
-        left = [edge for edge, is_same in zip(edges, same, strict=True) if is_same]
-        right = [edge for edge, is_same in zip(edges, same, strict=True) if not is_same]
+        known = [edge for edge in edges if len(edge.z)]
+        first = known[0].theta[len(known[0].theta) // 2]
+        same = [np.cos(edge.theta[len(edge.theta) // 2] - first) > 0 for edge in known]
+        left = [edge for edge, is_same in zip(known, same, strict=True) if is_same]
+        right = [edge for edge, is_same in zip(known, same, strict=True) if not is_same]
         empty = np.full(len(levels), np.nan)
-        sides = [_side_profile(side, levels, sure_only) if side else empty for side in (left, right)]
-        rows.append(sides[0] + sides[1])
-    return np.stack(rows)
+        rows.append([_side_profile(side, levels, sure_only) if side else empty for side in (left, right)])
+    return np.asarray(rows)
+
+
+def _enough(sides: Array, levels: Array, taped: Sequence[float]) -> NDArray[np.bool_]:
+    """Tell at which levels a section can be measured, its interval widened: (L,).
+
+    With three edges of two views the fourth is bridged from the neighbouring heights. With one edge of each
+    of two views the girth must come from a tape nearby.
+    """
+    known = np.isfinite(sides)
+    edges, views = known.sum(axis=(0, 1)), known.any(axis=1).sum(axis=0)
+    away = [np.abs(levels - height) for height in taped] or [np.full(len(levels), np.inf)]
+    near = np.min(away, axis=0) <= TAPE_REACH_MM
+    return np.asarray((views > 1) & ((edges > 2) | near))
 
 
 def _growth_downward(widths: Array) -> Array:
@@ -112,36 +131,42 @@ def find_levels(
     views: tuple[View, ...],
     *,
     is_leg: bool,
-    lowest_tape: float | None,
-    from_mm: float | None,
-    to_mm: float | None,
+    taped: Sequence[float] = (),
+    from_mm: float | None = None,
+    to_mm: float | None = None,
 ) -> Levels:
     """Choose the heights to report between from the evidence, or check those that were asked for.
+
+    Parameters
+    ----------
+    samples
+        All edges of all views, touched.
+    views
+        Their names are for messages.
+    is_leg
+        Whether a foot is looked for, else a hand.
+    taped
+        Heights of tape rows: where they lie, somebody wishes to measure.
+    from_mm, to_mm
+        As asked for; None where the evidence decides.
 
     Raises
     ------
     ShapeError
-        When no level is seen in all views, or a wanted level lies more than 15 mm beyond what is seen.
+        When too little is seen at every level, or a wanted level lies more than 15 mm beyond what is traced.
     """
     every = np.concatenate([edge.z for edges in samples for edge in edges])
     low = GRID_MM * np.floor(max(every.min(), -1000.0) / GRID_MM)
     levels = np.arange(low, min(every.max(), 3000.0) + GRID_MM, GRID_MM)
-    widths = width_profiles(samples, levels)
-    seen = levels[np.all(np.isfinite(widths), axis=0)]
-    if len(seen) < 8:
-        raise ShapeError(
-            "The limb's edges are not surely seen on both sides at the same height in all photographs.",
-            where=", ".join(view.name for view in views),
-            do="Correct the outlines by hand or take the photographs again.",
-        )
-    seen_low, seen_high = float(seen[0]), float(seen[-1])
-    traced = width_profiles(samples, levels, sure_only=False)
-    at = levels[np.all(np.isfinite(traced), axis=0)]
+    sides = side_profiles(samples, levels)
+    seen_low, seen_high = _seen(sides, levels, taped, views)
+    traced = side_profiles(samples, levels, sure_only=False)
+    at = levels[np.isfinite(traced).any(axis=1).sum(axis=0) > 1]
+    widths, rims = sides.sum(axis=1), traced.sum(axis=1)
     foot = foot_top(levels, widths) if is_leg else None
+    lowest_tape = min(taped, default=None)
     if is_leg:
-        start = _leg_start(
-            levels, traced, max(seen_low, ANKLE_TOP_MM, foot or 0.0), float(at[0]), lowest_tape
-        )
+        start = _leg_start(levels, rims, max(seen_low, ANKLE_TOP_MM, foot or 0.0), float(at[0]), lowest_tape)
     else:
         start = _arm_start(levels, widths, seen_low, lowest_tape)
     found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)
@@ -152,6 +177,28 @@ def find_levels(
     top = float(found_to if to_mm is None else to_mm)
     _check_wanted(bottom, top, float(at[0]), float(at[-1]))
     return Levels(seen_low, seen_high, bottom, top, foot)
+
+
+def _seen(
+    sides: Array, levels: Array, taped: Sequence[float], views: tuple[View, ...]
+) -> tuple[float, float]:
+    """Return the lowest and highest level that is seen well enough to report by default.
+
+    That is where all edges are sure; where this is little of what can be measured, all that can be; and in
+    either case as far as tape rows reach within that.
+    """
+    whole = levels[np.isfinite(sides).all(axis=(0, 1))]
+    enough = levels[_enough(sides, levels, taped)]
+    if len(enough) < LEAST_LEVELS:
+        raise ShapeError(
+            "The limb's edges are not surely seen at the same height in two photographs.",
+            where=", ".join(view.name for view in views),
+            do="Correct the outlines by hand or take the photographs again.",
+        )
+    used = whole if len(whole) >= max(LEAST_LEVELS, WHOLE_SHARE * len(enough)) else enough
+    rows = enough[(enough >= min(taped, default=np.inf)) & (enough <= max(taped, default=-np.inf))]
+    every = np.concatenate([used, rows])
+    return float(every.min()), float(every.max())
 
 
 def _arm_start(levels: Array, widths: Array, seen_low: float, lowest_tape: float | None) -> float:
@@ -186,6 +233,6 @@ def _check_wanted(bottom: float, top: float, seen_low: float, seen_high: float) 
         )
     if top - bottom < 2 * ROUND_MM:
         raise ShapeError(
-            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable stretch.",
+            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable segment.",
             do="Choose heights at least 20 mm apart within it.",
         )

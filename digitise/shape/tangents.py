@@ -161,7 +161,7 @@ def usable_edges(views: tuple[View, ...], axis_from_world: Pose) -> tuple[tuple[
     Raises
     ------
     ShapeError
-        When a view lacks an edge on either side, or an edge has too few or damaged points.
+        When a view lacks an edge on either side, an edge has too few or damaged points, or none is seen.
     """
     return tuple(_usable(view, axis_from_world) for view in views)
 
@@ -173,29 +173,36 @@ def _usable(view: View, axis_from_world: Pose) -> tuple[Edge, ...]:
             where=view.name,
             do="Check the outline, or take the photograph again with the whole limb in the picture.",
         )
-    kept = []
-    for edge in view.edges:
-        if (
-            len(edge.points) < _LEAST_POINTS
-            or not np.all(np.isfinite(edge.points))
-            or not np.all(edge.sd_px > 0)
-        ):
-            raise ShapeError(
-                "An edge of the limb has too few usable points.",
-                where=view.name,
-                do="Correct the outline by hand or take the photograph again.",
-            )
-        blocks = block_edge(edge)
-        planes = tangent_planes(view.camera, blocks, axis_from_world)
-        along = np.hypot(planes.normal[:, 0], planes.normal[:, 1]) > _LEAST_ALONG
-        if np.count_nonzero(along & blocks.seen) < 2:
-            raise ShapeError(
-                "The limb's edges do not run along its axis.",
-                where=view.name,
-                do="Check the axis points and the outline.",
-            )
-        kept.append(_pick(blocks, along & blocks.seen))
+    kept = [_usable_edge(edge, view, axis_from_world) for edge in view.edges]
+    if not any(len(edge.points) for edge in kept):
+        raise ShapeError(
+            "The limb's edges are hidden, or do not run along its axis.",
+            where=view.name,
+            do="Check the axis points and the outline.",
+        )
     return tuple(kept)
+
+
+def _usable_edge(edge: Edge, view: View, axis_from_world: Pose) -> Edge:
+    """Return an edge in blocks; without a point where next to nothing of it is seen along the axis.
+
+    Raises
+    ------
+    ShapeError
+        When its points are too few or damaged.
+    """
+    damaged = not np.all(np.isfinite(edge.points)) or not np.all(edge.sd_px > 0)
+    if len(edge.points) < _LEAST_POINTS or damaged:
+        raise ShapeError(
+            "An edge of the limb has too few usable points.",
+            where=view.name,
+            do="Correct the outline by hand or take the photograph again.",
+        )
+    blocks = block_edge(edge)
+    planes = tangent_planes(view.camera, blocks, axis_from_world)
+    along = np.hypot(planes.normal[:, 0], planes.normal[:, 1]) > _LEAST_ALONG
+    keep = along & blocks.seen
+    return _pick(blocks, keep if np.count_nonzero(keep) > 1 else np.zeros_like(keep))
 
 
 def _pick(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
@@ -222,7 +229,7 @@ def common_centre(views: tuple[tuple[Planes, ...], ...], names: tuple[str, ...])
     """
     matrix, right = np.zeros((2, 2)), np.zeros(2)
     for view in views:
-        middle = np.mean([planes.ray[:, :2].mean(axis=0) for planes in view], axis=0)
+        middle = np.mean([planes.ray[:, :2].mean(axis=0) for planes in view if len(planes.ray)], axis=0)
         across = np.array([-middle[1], middle[0]]) / np.linalg.norm(middle)
         matrix += np.outer(across, across)
         right += across * (across @ view[0].centre[:2])

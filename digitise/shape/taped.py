@@ -113,7 +113,7 @@ def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], 
 
 @dataclass(frozen=True)
 class _Comparison:
-    """Tape rows within the stretch beside their prediction: (T,) values, (T, T) covariances, mm."""
+    """Tape rows within the segment beside their prediction: (T,) values, (T, T) covariances, mm."""
 
     z: Array
     measured: Array

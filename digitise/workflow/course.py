@@ -296,5 +296,5 @@ def study(visits: Sequence[VisitMeasurement]) -> tuple[tuple[Repeats, ...], Repe
 def _repeats(key: _Key, group: Sequence[VisitMeasurement]) -> Repeats:
     limb, side, day = key
     low, high = _common(group)
-    volumes = tuple(stored_volume(one.model, low, high).value for one in group)
+    volumes = tuple(stored_volume(one.model, low, high).mean for one in group)
     return Repeats(limb, side, f"{day:%Y-%m-%d}", low, high, volumes)

@@ -1,6 +1,7 @@
 """An empty place for records on SQLite and on PostgreSQL, and visits to put there."""
 
 import io
+import json
 import os
 import uuid
 from dataclasses import replace
@@ -121,6 +122,12 @@ def a_visit(**changes) -> NewVisit:
     return replace(visit, **changes)
 
 
+def drawn(width: float) -> str:
+    """A correction of an outline with one stroke."""
+    stroke = {"kind": "limb", "width_px": width, "points": [[1, 2]]}
+    return json.dumps({"format": "outline-correction/1", "strokes": [stroke]})
+
+
 @pytest.fixture
 def full_visit(picture) -> NewVisit:
     """A visit with everything in it."""
@@ -132,7 +139,7 @@ def full_visit(picture) -> NewVisit:
         field_json=(SAMPLE / "field.json").read_text(),
         lens_json=lens_text(),
         model=limb_model(photos=(picture(1), picture(2))),
-        corrections={2: '{"edge": [1.5, 2]}'},
+        corrections={2: drawn(2.5)},
         posture="standing",
         measured_by="ab",
         note="Skin dry,\n\u00fcber dem Kn\u00f6chel \u2713",

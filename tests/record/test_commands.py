@@ -132,6 +132,18 @@ UNUSABLE = {
     "no records": (("list",), "no records here yet"),
     "no records to forget in": (("forget", "--client", "K-017", "--yes"), "no records here yet"),
     "no backup": (("restore", "none.zip"), "none.zip"),
+    "long name of records": (("list", "--records", "r" * 300), "name"),
+    "long name of records to make": ((*ADD, "--records", "r" * 300), "name"),
+    "address with an unknown option": (
+        ("list", "--records", "postgresql://u@127.0.0.1:9/x?colour=red"),
+        "not understood",
+    ),
+    "address with a port that is none": (("list", "--records", "postgresql://u@h:port/x"), "no address"),
+    "address with a number that is none": (
+        ("list", "--records", "postgresql://u@127.0.0.1:9/x?connect_timeout=soon"),
+        "reached|not understood",
+    ),
+    "zero byte in the place": (("list", "--records", "a\0b"), "cannot be used|no address|no records"),
     "other server": (("list", "--records", "mysql://localhost/x"), "no address"),
 }
 

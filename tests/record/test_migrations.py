@@ -9,9 +9,9 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from digitise.errors import RecordError
-from digitise.record import schema
 from digitise.record.backup import restore, write_backup
 from digitise.record.database import connect
+from digitise.record.migrations import schema
 from digitise.record.store import Store
 from digitise.record.tables import Base
 

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import math
 import os
 import stat
 import threading
@@ -15,13 +16,13 @@ from hypothesis import strategies as st
 from record_models import model_of_visit
 
 from digitise.capture.photo.photograph import remove_metadata
-from digitise.errors import DigitiseError, FieldError, LensError, PhotoError, RecordError
+from digitise.errors import DigitiseError, FieldError, LensError, OutlineError, PhotoError, RecordError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, VisitId
 from digitise.tape.rows import TapeRow
 
-from .conftest import SAMPLE, a_visit, girths, limb_model
+from .conftest import SAMPLE, a_visit, drawn, girths, limb_model
 
 
 def test_a_visit_comes_back_as_it_went_in(store, full_visit):
@@ -118,7 +119,7 @@ def test_a_changed_visit_takes_the_place_of_the_stored_one(store, full_visit, pi
         photos=(picture(1), picture(3)),
         field_json=full_visit.field_json,
         model=limb_model("leg", "right", (picture(1), picture(3)), girths(5, 240.0), b"second"),
-        corrections={1: '{"edge": 1}', 2: '{"edge": 2}'},
+        corrections={1: drawn(1), 2: drawn(2)},
         note="read again",
         clearance=Clearance("no", "DR-1", datetime(2026, 3, 2, tzinfo=UTC)),
     )
@@ -165,7 +166,7 @@ def test_every_part_that_somebody_changed_meanwhile_counts(store, full_visit, pi
         "model": {"model": limb_model(photos=full_visit.photos, filling=b"newer")},
         "field": {"field_json": full_visit.field_json + "\n"},
         "lens": {"lens_json": full_visit.lens_json + "\n"},
-        "correction": {"corrections": {2: '{"edge": [1.5, 3]}'}},
+        "correction": {"corrections": {2: drawn(3.5)}},
         "photograph": {"photos": (picture(1), picture(5)), "model": None},
         "girth": {"tape": girths(3, 221.0), "model": None},
     }[what]
@@ -260,6 +261,7 @@ def test_what_is_not_there_is_said(store, name):
         MISSING[name](store, number)
 
 
+REFUSED = (RecordError, PhotoError, FieldError, LensError, OutlineError)
 NOW = datetime.now(UTC)
 FIELD = (SAMPLE / "field.json").read_text()
 TWO = (SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg")
@@ -328,6 +330,15 @@ BAD = {
     ),
     "correction of no photograph": ({"corrections": {1: "{}"}}, "no photograph"),
     "correction damaged": ({"corrections": {1: "{"}, "photos": (SAMPLE / "photo-1.jpg",)}, "damaged"),
+    "correction of another kind": ({"corrections": {1: '{"edge": 1}'}, "photos": TWO[:1]}, "damaged"),
+    "correction with no numbers": (
+        {"corrections": {1: drawn(1).replace("[1, 2]", "[NaN, 2]")}, "photos": TWO[:1]},
+        "damaged",
+    ),
+    "girth that is no number": ({"tape": (TapeRow(100.0, math.nan),)}, "cannot be"),
+    "height that is no number": ({"tape": (TapeRow(math.nan, 220.0),)}, "cannot be"),
+    "endless height": ({"tape": (TapeRow(math.inf, 220.0),)}, "cannot be"),
+    "girth of nobody": ({"tape": (TapeRow(100.0, 5.0),)}, "cannot be"),
     "correction no object": ({"corrections": {1: "[]"}, "photos": (SAMPLE / "photo-1.jpg",)}, "damaged"),
     "photograph twice": ({"photos": (SAMPLE / "photo-1.jpg",) * 2}, "twice"),
     "many photographs": ({"photos": (SAMPLE / "photo-1.jpg",) * 13}, "13 photographs"),
@@ -347,7 +358,7 @@ def one_store(tmp_path_factory):
 @pytest.mark.parametrize("name", BAD)
 def test_what_cannot_be_kept_is_refused_and_nothing_changes(one_store, name):
     changes, piece = BAD[name]
-    with pytest.raises((RecordError, PhotoError, FieldError, LensError), match=piece) as refused:
+    with pytest.raises(REFUSED, match=piece) as refused:
         one_store.add_visit(a_visit(**changes))
     assert refused.value.do
     assert one_store.list_clients() == one_store.list_visits() == ()

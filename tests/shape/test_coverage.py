@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import synthetic
 
-from digitise import synthetic
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.fit import fit_limb

@@ -3,10 +3,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
-from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.geometry.support import area_weights
 from digitise.shape import limb as read

@@ -4,9 +4,9 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 
-from digitise import synthetic
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.support import axis_from_points
 from digitise.shape import priors

@@ -2,9 +2,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 
-from digitise import synthetic
 from digitise.shape import fit as shape_fit
 from digitise.shape.limb import girth
 from digitise.shape.priors import LEG

@@ -15,7 +15,7 @@ from bench_page import open_visits
 from browser_support import CHROMIUM, browser, drawn, settled, tab
 from ui_support import ROOT, serve
 
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.tape.table import read_tape

@@ -1,21 +1,26 @@
 """Every page with nothing stored and with two visits, and what a person does on them."""
 
+import io
 import json
+import re
 
 import numpy as np
 import pytest
+from PIL import Image
 from streamlit.testing.v1 import AppTest
-from ui_support import ROOT, add_visit, cell, page, words
+from ui_support import FIRST, ROOT, add_visit, cell, page, unescaped, words
 
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.checks.inspection import Inspection
 from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
+from digitise.record.values import NewVisit
+from digitise.tape.rows import TapeRow
 from digitise.workflow import care as careflow
 from ui import care, text, work
 from ui import draft as drafts
-from ui.components import photographs
+from ui.components import photographs, sample
 from ui.gate import Gate
 
 PAGES = {
@@ -27,6 +32,10 @@ PAGES = {
     "records": text.RECORDS_TITLE,
 }
 SAMPLE = ROOT / "sample-images/pair-calf-week0"
+
+
+def tape_of(model):
+    return tuple(TapeRow(row["height_mm"], row["tape_mm"]) for row in json.loads(model.json)["tape_check"])
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -195,7 +204,7 @@ def test_forgetting_a_client_also_removes_drafts(records):
     kept = drafts.draft_of("a" * 24)
     kept.write(drafts.Inputs(client="K-017"))
     test = page("records")
-    test.selectbox(key="client").set_value("K-017").run()
+    test.button(key="open-1").click().run()
     test.text_input(key="forget-K-017").set_value("K-017").run()
     button = next(one for one in test.button if one.label == text.FORGET_DO.format("K-017"))
     button.click().run()
@@ -205,12 +214,151 @@ def test_forgetting_a_client_also_removes_drafts(records):
         assert store.list_clients() == ()
 
 
-def test_a_stored_visit_opens_from_the_records(records):
+def test_a_stored_visit_is_found_opened_and_named_by_the_address(records):
     test = page("records")
-    test.selectbox(key="client").set_value("K-017").run()
-    test.selectbox(key="open-K-017").set_value(1).run()
+    for sought, found in (("k-017 left 2026-03-02", [1]), ("leg", [2, 1]), ("right", []), ("23 march", [2])):
+        test.text_input(key="find").set_value(sought).run()
+        shown = [int(b.key.split("-")[1]) for b in test.button if b.key and b.key.startswith("open-")]
+        assert shown == found
+    test.text_input(key="find").set_value("").run()
+    test.button(key="open-1").click().run()
     assert not test.error
-    assert test.metric[0].value.startswith(f"{records[0]['volume_ml']:,.0f}".replace(",", "\u202f"))
+    assert (test.query_params["visit"], test.query_params["client"]) == ("1", "K-017")
+    volume = f"{records[0]['volume_ml']:,.0f}".replace(",", "\u202f")
+    assert test.metric[0].value.startswith(volume)
+    # the address alone leads back to it after a reload
+    again = AppTest.from_file(str(ROOT / "ui/views/records.py"), default_timeout=60)
+    again.query_params["visit"] = "1"
+    again.run()
+    assert again.metric[0].value.startswith(volume)
+    again.query_params["visit"] = "77"
+    assert text.RECORDS_GONE.format(77) in words(again.run())
+
+
+def test_the_address_names_the_client_on_other_pages_but_not_where_others_look_on(records, other_side):
+    with Store() as store:
+        first = store.load_visit(1)
+        store.add_visit(NewVisit("K-099", "leg", "left", first.taken, first.tape, model=store.model(1)))
+    test = AppTest.from_file(str(ROOT / "ui/views/weeks.py"), default_timeout=60)
+    test.query_params["client"] = "K-017"
+    test.run()
+    assert test.selectbox(key="chosen-client").value == "K-017"
+    assert "client" not in page("teach").query_params
+
+
+def test_a_note_is_shown_to_the_letter(home, models):
+    typed = "![x](http://a.example/x.png) *not* :red[loud]\nsecond line"
+    with Store() as store:
+        store.add_visit(
+            NewVisit("K-017", "leg", "left", FIRST, tape_of(models[0]), model=models[0], note=typed)
+        )
+    test = AppTest.from_file(str(ROOT / "ui/views/records.py"), default_timeout=60)
+    test.query_params["visit"] = "1"
+    test.run()
+    shown = next(m.value for m in test.markdown if "second line" in m.value)
+    assert unescaped(shown) == typed.replace("\n", "  \n")
+    for obeyed in ("![x]", "](", "*not*", ":red["):
+        assert not re.search(r"(?<!\\)" + re.escape(obeyed), shown)
+
+
+def test_the_sample_is_opened_from_an_empty_page_marked_and_removed(home, models):
+    draft = sample.new_draft()
+    assert draft.read().client == sample.CODE
+    assert len(draft.photos) == 2
+    for name in ("records", "weeks", "visit"):
+        assert any(button.label == text.SAMPLE_OPEN for button in page(name).button)
+    with Store() as store:
+        store.add_visit(NewVisit(sample.CODE, "leg", "left", FIRST, tape_of(models[0]), model=models[0]))
+    add_visit(models[0])
+    test = page("records")
+    assert text.SAMPLE_KEPT in words(test)
+    test.button(key="sample-remove").click().run()
+    with Store() as store:
+        assert [client.code for client in store.list_clients()] == ["K-017"]
+    assert not draft.folder.exists()
+
+
+def test_none_of_these_and_a_sign_cannot_both_be_on(home):
+    test = page("visit")
+
+    def flags():
+        return next(group for group in test.button_group if text.FLAGS in group.label)
+
+    flags().set_value(["none"]).run()
+    flags().set_value(["none", "clot"]).run()
+    assert flags().value == ["clot"]
+    flags().set_value(["clot", "none"]).run()
+    assert flags().value == ["none"]
+    assert drafts.draft_of(test.session_state["draft_token"]).read().flags == ()
+
+
+def test_clearing_can_be_taken_back(home):
+    test = page("visit")
+    test.text_input[0].set_value("K-042").run()
+    token = test.session_state["draft_token"]
+    next(button for button in test.button if button.label == text.START_OVER).click().run()
+    assert test.text_input[0].value == ""
+    assert text.CLEARED in words(test)
+    assert not [button for button in test.button if button.label == text.CONTINUE]
+    test.button(key="undo-cleared").click().run()
+    assert (test.session_state["draft_token"], test.text_input[0].value) == (token, "K-042")
+
+
+def test_two_tabs_of_one_visit_keep_both_girths_and_the_later_is_told(home):
+    one = page("visit")
+    one.text_input[0].set_value("K-042").run()
+    token = one.session_state["draft_token"]
+    two = page("visit", draft_token=token)
+    cell(one, "girth", 1).set_value("31").run()
+    cell(two, "girth", 2).set_value("35").run()
+    assert text.OTHER_TAB in words(two)
+    assert [cell(two, "girth", row).value for row in (1, 2)] == ["31", "35"]
+    assert [girth for _, girth in drafts.draft_of(token).read().rows[:2]] == ["31", "35"]
+    one.run()
+    assert [cell(one, "girth", row).value for row in (1, 2)] == ["31", "35"]
+
+
+def test_a_damaged_draft_is_told(home):
+    kept = drafts.draft_of("a" * 24)
+    kept.write(drafts.Inputs(client="K-042"))
+    (kept.folder / "draft.json").write_text("{")
+    assert "damaged" in words(page("visit", draft_token=kept.folder.name))
+
+
+def test_one_bad_photograph_hides_no_other_and_is_named_as_its_owner_does(home):
+    kept = drafts.draft_of("a" * 24)
+    kept.add_photo((SAMPLE / "photo-1.jpg").read_bytes(), "photo-1.jpg")
+    stream = io.BytesIO()
+    Image.new("RGB", (1200, 900), "grey").save(stream, "JPEG")
+    kept.add_photo(stream.getvalue(), "IMG_7.jpg")
+    kept.write_field((SAMPLE / "field.json").read_text())
+    names = {"photo-1.jpg": "IMG_6.jpg", "photo-2.jpg": "IMG_7.jpg"}
+    kept.write(drafts.Inputs(limb="leg", side="left", sheets="own", names=names))
+    test = page("visit", draft_token=kept.folder.name)
+    assert len(test.get("image")) == 2
+    said = words(test)
+    assert "IMG_6.jpg" in said
+    assert "IMG_7.jpg" in said
+    assert "No marker found" in said
+    assert "hoto-1.jpg" not in said
+
+
+def test_photographs_of_other_sheets_say_which(home, monkeypatch):
+    kept = drafts.draft_of("a" * 24)
+    for name in ("photo-1.jpg", "photo-2.jpg"):
+        kept.add_photo((SAMPLE / name).read_bytes(), name)
+    kept.write_field((SAMPLE / "field.json").read_text())
+    kept.write(drafts.Inputs(limb="leg", side="left", sheets="roll"))
+    test = page("visit", draft_token=kept.folder.name)
+    assert text.SHEETS_SEEN.format(text.SHEETS_NAMES["own"], text.SHEETS_NAMES["roll"]) in words(test)
+    key = f"visit-{kept.folder.name}-sheets_use"
+    monkeypatch.setattr("ui.measuring.find_outlines", lambda *_, **__: fail())
+    test.button(key=key).click().run()
+    assert kept.read().sheets == "own"
+
+
+def fail():
+    raise PhotoError("far enough")
 
 
 def test_heights_of_the_last_visit_are_filled_in_for_the_same_limb(records):
@@ -290,7 +438,7 @@ def test_axis_and_lens_profile_reach_the_same_functions_as_on_the_command_line(h
         return inspection
 
     given, inspection = {}, Inspection((), (), None)
-    monkeypatch.setattr("ui.work.find_outlines", outlines)
+    monkeypatch.setattr("ui.measuring.find_outlines", outlines)
     monkeypatch.setattr("ui.work.inspect_photos", inspections)
     monkeypatch.setattr("ui.work.find_markers", lambda *_: ())
     test = page("visit")

@@ -63,9 +63,7 @@ def test_units_convert_there_and_back():
 
 
 def test_advice_speaks_of_rows_and_of_the_unit_on_the_page():
-    rows = tuple(
-        (f"{height}", girth) for height, girth in zip((10, 20, 30, 40, 50), ("25", "28", "13.0", "34", "37"))
-    )
+    rows = (("10", "25"), ("20", "28"), ("30", "13.0"), ("40", "34"), ("50", "37"))
     for unit, sized in ((CM, rows), (INCH, converted(rows, CM, INCH))):
         said = " ".join(present.tape_advice(read_typed(sized, unit), (), "leg", unit))
         assert "Row 3" in said

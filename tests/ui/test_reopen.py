@@ -1,6 +1,7 @@
 """A stored visit becomes a draft again, and the changed draft takes its place."""
 
 import hashlib
+import io
 import os
 import time
 from dataclasses import replace
@@ -8,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from output_support import measure
+from PIL import Image
 from record_models import as_made_from, tape_of
 from ui_support import FIRST, ROOT, cell, page, words
 
@@ -19,8 +21,8 @@ from digitise.shape.limb import volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
+from ui import dates, measuring, present, text
 from ui import draft as drafts
-from ui import present, text, work
 from ui.components import saving
 
 SAMPLE = ROOT / "sample-images/pair-calf-week0"
@@ -87,10 +89,12 @@ def test_what_was_saved_without_photographs_cannot_be_opened_again(home, models)
 def test_a_visit_that_was_forgotten_meanwhile_is_not_stored_again(kept):
     _, number = kept
     draft = saving.reopened(number)
+    inputs = draft.read()
     with Store() as store:
         store.forget("K-017")
-        with pytest.raises(RecordError, match="not in the records"):
-            saving.save(draft, draft.read(), measure())
+        assert not draft.folder.exists()
+        with pytest.raises(RecordError):
+            saving.save(draft, inputs, measure())
         assert store.list_visits() == ()
 
 
@@ -148,6 +152,47 @@ def test_of_two_changes_at_once_the_second_is_refused_and_nothing_is_lost(kept):
     assert mine in drafts.all_drafts()
 
 
+def test_a_wrong_date_and_side_are_mended(kept):
+    visit, number = kept
+    after = saved_again(number, day="2026-02-27", hour="14:05", note="first")
+    assert after.taken == datetime(2026, 2, 27, 14, 5).astimezone()
+    draft = saving.reopened(number)
+    assert (draft.read().day, draft.read().hour) == ("2026-02-27", "14:05")
+    assert after.taken != visit.taken
+    # what was not touched keeps its seconds
+    assert saved_again(number, note="third").taken == after.taken
+
+
+@pytest.mark.parametrize(
+    ("day", "hour", "sound"),
+    [
+        ("", "", True),
+        ("2026-03-02", "09:15", True),
+        ("2026-03-02", "", True),
+        ("2026-3-2", "9:15", True),
+        ("", "09:15", False),
+        ("02.03.2026", "", False),
+        ("2999-01-01", "", False),
+        ("2026-03-02", "25:00", False),
+    ],
+)
+def test_only_a_possible_date_counts(day, hour, sound):
+    assert dates.is_sound(day, hour) == sound
+
+
+def test_photographs_tell_when_they_were_taken():
+    stream = io.BytesIO()
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x9003] = "2026:03:02 09:15:31"
+    Image.new("RGB", (80, 60)).save(stream, "JPEG", exif=exif)
+    assert dates.taken(stream.getvalue()) == datetime(2026, 3, 2, 9, 15, 31).astimezone()
+    assert dates.taken(b"no photograph") is None
+    exif.get_ifd(0x8769)[0x9003] = "2999:03:02 09:15:31"
+    stream = io.BytesIO()
+    Image.new("RGB", (80, 60)).save(stream, "JPEG", exif=exif)
+    assert dates.taken(stream.getvalue()) is None
+
+
 def test_another_answer_on_clearance_has_its_own_time(kept):
     _, number = kept
     clearance = saved_again(number, clearance="no").clearance
@@ -174,7 +219,7 @@ def test_sample_photographs_give_the_limb_of_the_command_and_a_tape_row_is_corre
     measured = measure_limb(photos, field, rows)
     visit = NewVisit("K-017", "leg", "left", FIRST, rows, photos, field_to_json(field), clearance=CLEARED)
     with Store() as store:
-        number = store.add_visit(replace(visit, model=work.model_files(measured)))
+        number = store.add_visit(replace(visit, model=measuring.model_files(measured)))
     test = page("visit", draft_token=saving.reopened(number).folder.name)
     assert test.title[0].value == text.CHANGE_TITLE.format(number, "K-017")
     assert test.text_input[0].disabled

@@ -9,13 +9,14 @@ import streamlit as st
 from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
-from ui import state, text
+from ui import dates, state, text
 from ui.inputs import Inputs
 from ui.plain import plain
 
 
 def client_and_limb(inputs: Inputs) -> None:
     """Draw who is measured."""
+    _dated()
     st.subheader(text.CLIENT_HEAD, anchor=False)
     code = st.text_input(
         text.CLIENT_CODE,
@@ -41,7 +42,27 @@ def client_and_limb(inputs: Inputs) -> None:
         _choice(text.POSTURE, "posture", text.POSTURES, inputs.posture)
         st.text_input(text.MEASURED_BY, key=state.seed("measured_by", inputs.measured_by), max_chars=20)
         st.text_input(text.CLEARED_BY, key=state.seed("clearance_by", inputs.clearance_by), max_chars=20)
+        left, right = st.columns(2)
+        left.text_input(text.DAY, key=state.seed("day", inputs.day), placeholder=text.DAY_NOW, max_chars=10)
+        right.text_input(
+            text.HOUR, key=state.seed("hour", inputs.hour), placeholder=text.DAY_NOW, max_chars=5
+        )
+        if not dates.is_sound(state.value("day"), state.value("hour")):
+            st.warning(text.DAY_WRONG)
         st.text_area(text.NOTE, key=state.seed("note", inputs.note), max_chars=4000)
+
+
+def _dated() -> None:
+    """Put the date that late photographs tell into its fields, and say so."""
+    late = state.value("late")
+    if late:
+        state.put("late", None)
+        state.put("day", late[0])
+        state.put("hour", late[1])
+        state.put("dated", late)
+    dated = state.value("dated")
+    if dated and dated == (state.value("day"), state.value("hour")):
+        st.info(text.DAY_OF_PHOTOS.format(" ".join(dated), text.MORE), icon=":material/event:")
 
 
 def _choice(label: str, name: str, options: Mapping[str, str], kept: str | None) -> None:

@@ -16,8 +16,8 @@ import streamlit as st
 
 from digitise.capture.outline.find import Outline
 from digitise.geometry.rigid import Array
-from ui import text, work
-from ui.work import Sight
+from ui import measuring, text, work
+from ui.measuring import Sight
 
 _HERE = Path(__file__).parent
 _LONG_SIDE_PX = 2400
@@ -41,9 +41,9 @@ def editor_data(path: Path, sight: Sight, outline: Outline | None, correction: s
     step = max(1, int(np.ceil(max(x1 - x0, y1 - y0) / _LONG_SIDE_PX)))
 
     def cut() -> bytes:
-        return work.jpeg(np.ascontiguousarray(work.opened(path).pixels[y0:y1:step, x0:x1:step]))
+        return measuring.jpeg(np.ascontiguousarray(work.opened(path).pixels[y0:y1:step, x0:x1:step]))
 
-    picture = work.remembered_picture(("editor", photo.sha256, x0, y0, x1, y1, step), cut)
+    picture = measuring.remembered_picture(("editor", photo.sha256, x0, y0, x1, y1, step), cut)
     return {
         "picture": "data:image/jpeg;base64," + base64.b64encode(picture).decode(),
         "mark": f"{photo.sha256}-{x0}-{y0}-{x1}-{y1}",

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from pathlib import Path
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -19,50 +20,18 @@ from ui.plain import plain
 
 _progress: ContextVar[DeltaGenerator | None] = ContextVar("progress", default=None)
 
-_STYLE = """
-<style>
-.block-container {padding-top: 4.2rem; padding-bottom: 2rem; max-width: 1320px;}
-h1 {font-size: 1.9rem !important; padding-top: 0 !important;}
-h2 {font-size: 1.3rem !important;}
-h3, h4 {font-size: 1.1rem !important;}
-/* files that came in are shown as photographs below */
-.st-key-drop [data-testid="stFileChips"] > div {display: none;}
-.st-key-drop [data-testid="stBaseButton-borderlessIcon"] {
-  width: auto; white-space: nowrap; color: inherit;
-}
-.st-key-drop [data-testid="stBaseButton-borderlessIcon"]::after {content: attr(aria-label);}
-.st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
-.st-key-tape {gap: 0.5rem;}
-/* the name of a row's remover is for those who do not see its cross */
-.st-key-tape button p {position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%);}
-.st-key-status {
-  position: fixed; left: 0; right: 0; bottom: 0; z-index: 90; padding: 0.5rem 1.2rem; gap: 0.3rem;
-  background: var(--st-secondary-background-color); border-top: 1px solid var(--st-border-color);
-}
-.st-key-status [data-testid="stHorizontalBlock"] {flex-wrap: nowrap; gap: 0.6rem;}
-.st-key-status [data-testid="stColumn"] {min-width: 0;}
-.st-key-status [data-testid="stMarkdownContainer"] p {margin: 0;}
-.block-container:has(.st-key-status) {padding-bottom: 8.5rem;}
-.st-key-photos [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
-.st-key-photos [data-testid="stColumn"] {min-width: 0;}
-/* text in full strength: faint captions and coloured letters on tinted ground fall short of AA */
-[data-testid="stCaptionContainer"],
-[data-testid="stCaptionContainer"] p {color: inherit !important; opacity: 1;}
-[data-testid="stButtonGroup"] [data-selected], [data-testid="stButtonGroup"] button[kind$="Active"],
-[data-testid="stSliderThumbValue"] {color: inherit !important;}
-[data-testid="stMetricValue"] {font-variant-numeric: tabular-nums;}
-@media (max-width: 640px) {
-  .block-container {padding-left: 0.9rem; padding-right: 0.9rem;}
-  [data-testid="stMetricValue"] {font-size: 1.6rem;}
-}
-</style>
-"""
+_HERE = Path(__file__).parent
+_STYLE = (_HERE / "page.css").read_text(encoding="utf-8")
 
 
 def head(title: str, lead: str) -> None:
     """Draw the page's title with one sentence below it."""
     _progress.set(None)
-    st.html(_STYLE)
+    colours = ink()
+    style = _STYLE.replace("GROUND", colours.ground).replace("BORDER", colours.faint)
+    st.html(f"<style>{style}</style>")
+    with st.container(key="browser", height="content"):
+        _browser(key="browser-part", data={"words": text.LIMB_VIEW})
     st.title(title, anchor=False)
     st.markdown(lead)
 
@@ -78,6 +47,11 @@ def foot(unit: bool = True) -> None:
             state.set_unit(UNITS[name])
             st.rerun()
     st.markdown(f":small[{text.FOOTER}]")
+
+
+_browser = st.components.v2.component(
+    "page", html="<span hidden></span>", js=(_HERE / "page.js").read_text(encoding="utf-8")
+)
 
 
 def page(main: Callable[[], None]) -> None:

@@ -10,7 +10,7 @@ from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError
 from digitise.output.model.measured import Measured
-from ui import state, text, work
+from ui import measuring, state, text
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
 from ui.components.photographs import named
@@ -35,7 +35,7 @@ def show(draft: Draft, measured: Measured, unit: Unit) -> None:
         for column, number in zip(st.columns(2), range(start, min(start + 2, len(paths))), strict=False):
             with column:
                 st.image(
-                    work.outline_picture(paths[number], measured, number),
+                    measuring.outline_picture(paths[number], measured, number),
                     width="stretch",
                     alt=text.OUTLINE_ALT.format(number + 1),
                 )
@@ -91,7 +91,7 @@ def _editor(draft: Draft, number: int, outline: Outline | None, source: Measured
     key = state.widget(f"editor-{path.name}")
     outline_editor(
         key=key,
-        data=editor_data(path, work.sight_of(source, number), outline, draft.correction(path)),
+        data=editor_data(path, measuring.sight_of(source, number), outline, draft.correction(path)),
         on_correction_change=lambda: _take(draft, path, key),
         on_done_change=lambda: state.put(_EDITED, None),
     )

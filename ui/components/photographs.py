@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
@@ -13,7 +14,7 @@ from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_from_csv
-from ui import pictures, present, state, text, work
+from ui import dates, measuring, pictures, present, state, text, work
 from ui.components import frame
 from ui.components.tape import show_rows
 from ui.draft import Draft
@@ -40,6 +41,8 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
     for file in files:
         if not state.is_handled(file.file_id):
             _keep(draft, file.name, file.getvalue())
+    if state.value("late"):
+        st.rerun()  # the date stands above
     if st.toggle(text.CAMERA_TOGGLE, key=state.widget("camera_on")):
         st.caption(text.CAMERA_CAPTION)
         shot = st.camera_input(text.CAMERA, key=state.widget("camera"))
@@ -63,7 +66,16 @@ def _keep(draft: Draft, name: str, data: bytes) -> None:
             st.warning(text.TOO_MANY_PHOTOS)
         else:
             path = draft.add_photo(data, name)
+            _date_by(data)
             state.put("names", {**(state.value("names") or {}), path.name: Path(name).name[:80]})
+
+
+def _date_by(data: bytes) -> None:
+    """Date the visit by its photographs where they were not taken just now and nothing else was typed."""
+    when = dates.taken(data)
+    if when is None or state.value("day") or datetime.now().astimezone() - when < dates.LATE:
+        return
+    state.put("late", dates.as_typed(when))
 
 
 def is_lens(data: bytes) -> bool:
@@ -137,7 +149,9 @@ def look(draft: Draft, inputs: Inputs) -> Inspected | None:
             ]
             if len(sound) == len(paths):
                 try:
-                    found = work.inspect(paths, field, key, tell, draft.lens_json)
+                    found = work.inspect(
+                        paths, field, key, tell, draft.lens_json, same_visit=inputs.same_visit
+                    )
                 except DigitiseError as error:
                     frame.show_error(named(error, inputs))
     with st.container(key="photos"):
@@ -153,9 +167,16 @@ def look(draft: Draft, inputs: Inputs) -> Inspected | None:
     if found is not None:
         for line in present.finding_lines([f for f in found.inspection.findings if not f.photo]):
             st.warning(line)
-    if found is None or found.inspection.refusals:
+        if found.inspection.clashes or inputs.same_visit:
+            one_visit(inputs)
+    if found is None or found.inspection.calibration is None:
         _other_sheets(draft, inputs)
     return found
+
+
+def one_visit(inputs: Inputs) -> None:
+    """Ask whether photographs that look like two visits are of one."""
+    st.checkbox(text.SAME_VISIT, key=state.seed("same_visit", inputs.same_visit))
 
 
 def _other_sheets(draft: Draft, inputs: Inputs) -> None:
@@ -209,9 +230,9 @@ def _picture(
     """Draw a photograph, small, with the marks found in it; one that cannot be opened has none."""
     with suppress(DigitiseError):
         ids = tuple(detection.id for detection in detections)
-        picture = work.remembered_picture(
+        picture = measuring.remembered_picture(
             ("marked", str(path), path.stat().st_mtime_ns, ids, field is None),
-            lambda: work.jpeg(pictures.marked_picture(work.opened(path), detections, field)),
+            lambda: measuring.jpeg(pictures.marked_picture(work.opened(path), detections, field)),
         )
         st.image(picture, width="stretch", alt=text.PHOTO_ALT.format(number + 1))
     title = f"**{text.PHOTO_NAME.format(number + 1)}**"

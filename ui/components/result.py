@@ -10,13 +10,13 @@ import streamlit as st
 from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
-from ui import figures, present, text, work
+from ui import figures, measuring, present, text
 from ui.components import frame
 from ui.lengths import Unit
 from ui.plain import plain
 
 CHART = {"displayModeBar": False, "responsive": True}
-SCENE = {"displayModeBar": False, "scrollZoom": True, "responsive": True}
+SCENE = {"displayModeBar": False, "scrollZoom": False, "responsive": True}
 
 
 def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
@@ -32,16 +32,16 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None
     """Draw the limb to turn, a slider through its sections, the chosen section and the girths."""
     ink = frame.ink()
     chosen = section_slider(limb.from_mm, limb.to_mm, unit, key)
-    outline = work.outline_at(limb, chosen)
+    outline = measuring.outline_at(limb, chosen)
     taped = [
-        (check.verdict, work.outline_at(limb, check.row.height_mm))
+        (check.verdict, measuring.outline_at(limb, check.row.height_mm))
         for check in checks
         if limb.from_mm <= check.row.height_mm <= limb.to_mm
     ]
     left, right = st.columns([3, 2])
     with left:
         st.plotly_chart(
-            figures.shape_figure(limb, work.mesh_of(limb), outline, taped, ink),
+            figures.shape_figure(limb, measuring.mesh_of(limb), outline, taped, ink),
             key=f"shape-{key}",
             config=SCENE,
             theme=None,

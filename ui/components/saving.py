@@ -13,8 +13,8 @@ from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit, Visit, VisitId
 from digitise.tape.rows import TapeRow
+from ui import dates, measuring, stored, text, work
 from ui import draft as drafts
-from ui import text, work
 from ui.draft import Draft
 from ui.inputs import Axis, Inputs
 from ui.lengths import kept_unit
@@ -29,6 +29,7 @@ def missing(inputs: Inputs, tape: TypedTape) -> list[str]:
         (inputs.client.strip(), text.WAITS_CODE),
         (inputs.clearance, text.WAITS_CLEARANCE),
         (inputs.flags is not None, text.WAITS_FLAGS),
+        (dates.is_sound(inputs.day, inputs.hour), text.WAITS_DAY),
     )
     rows = [text.WAITS_ROW.format(number) for number in rows_in_trouble(tape)]
     return [*(words for there, words in wanted if not there), *rows]
@@ -60,18 +61,26 @@ def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | Non
         client=inputs.client,
         limb=inputs.limb or "leg",
         side=inputs.side or "left",
-        taken=before.taken if before else now,
+        taken=_taken(inputs, before, now),
         tape=_lettered(measured.tape, before.tape if before else ()),
         photos=paths,
         field_json=work.field_text(draft, inputs),
         lens_json=draft.lens_json,
-        model=work.model_files(measured),
+        model=measuring.model_files(measured),
         corrections={n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))},
         posture=inputs.posture,
         measured_by=inputs.measured_by,
         note=inputs.note,
         clearance=_clearance(inputs, now, before.clearance if before else Clearance()),
     )
+
+
+def _taken(inputs: Inputs, before: Visit | None, now: datetime) -> datetime:
+    """Return the typed time; a stored one that was not changed keeps its seconds."""
+    was = None if before is None else before.taken
+    if was is not None and (inputs.day, inputs.hour) in (dates.as_typed(was), ("", "")):
+        return was
+    return dates.typed_time(inputs.day, inputs.hour) or was or now
 
 
 def _lettered(tape: tuple[TapeRow, ...], before: tuple[TapeRow, ...]) -> tuple[TapeRow, ...]:
@@ -155,6 +164,8 @@ def _inputs(visit: Visit, axis: Axis) -> Inputs:
         unit=unit.name,
         rows=tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in visit.tape),
         axis=axis,
+        day=dates.as_typed(visit.taken)[0],
+        hour=dates.as_typed(visit.taken)[1],
         changes=int(visit.id),
         seen=visit.state,
     )
@@ -164,7 +175,7 @@ def _axis(store: Store, visit: Visit) -> Axis:
     """Return the axis that the stored limb was measured along; empty where it stood on the mat."""
     if not visit.has_model:
         return (None,) * 6
-    axis = work.stored_model(store, visit.id).limb.axis_from_world
+    axis = stored.stored_model(store, visit.id).limb.axis_from_world
     if np.array_equal(axis.rotation, np.eye(3)) and not axis.translation.any():
         return (None,) * 6
     x, y, z, x2, y2, z2 = (round(float(value), 6) for value in points_on_axis(axis).flat)

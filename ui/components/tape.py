@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.shape.taped import TapeCheck
-from ui import present, state, text, typed, work
+from ui import present, state, stored, text, typed
 from ui.inputs import MOST_ROWS, Inputs, Rows
 from ui.lengths import UNITS, Unit
 from ui.plain import plain
@@ -56,7 +56,7 @@ def offer_heights(inputs: Inputs) -> None:
     untouched = state.value("heights_offered") and not any(girth for _, girth in rows)
     if not untouched and any(cell for row in rows for cell in row):
         return
-    heights = work.heights_of_last_visit(*limb)
+    heights = stored.heights_of_last_visit(*limb)
     if heights or untouched:
         unit = UNITS[inputs.unit]
         show_rows(tuple((typed.as_typed(height, unit), "") for height in heights) or (_EMPTY,) * FEWEST_ROWS)

@@ -10,11 +10,13 @@ from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.shape.limb import Limb
-from ui import care, places, present_care, state, text, work
+from digitise.workflow.report import ReportOptions
+from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
-from ui.components import chooser, frame
+from ui.components import chooser, frame, papers
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
+from ui.papers import wrap_file
 from ui.plain import plain
 
 
@@ -35,7 +37,7 @@ def main() -> None:
             with frame.errors():
                 _places(kept, against)
             with frame.errors():
-                _wrap(kept.model.limb, str(kept.line.id))
+                _wrap(kept)
             with frame.errors():
                 _garment(kept.model.limb)
     frame.foot()
@@ -82,7 +84,7 @@ def _places(kept: Kept, against: Kept | None) -> None:
         st.markdown(text.PADDING_MEANS["earlier" if against.line.side == kept.line.side else "other"])
     left, right = st.columns([2, 3], gap="large")
     left.plotly_chart(
-        places.places_figure(limb, work.mesh_of(limb), found.vertices, regions, frame.ink()),
+        places.places_figure(limb, measuring.mesh_of(limb), found.vertices, regions, frame.ink()),
         key="places",
         config=SCENE,
         theme=None,
@@ -121,7 +123,8 @@ def _foam(found: Places, code: str) -> None:
     )
 
 
-def _wrap(limb: Limb, key: str) -> None:
+def _wrap(kept: Kept) -> None:
+    limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
     plan, unit = suggest_plan(limb), state.unit()
@@ -133,7 +136,8 @@ def _wrap(limb: Limb, key: str) -> None:
         width="stretch",
         key=f"plan-{key}-{unit.name}",
     )
-    sheet = wrap_sheet(limb, present_care.edited_plan(plan, rows, roll, unit))
+    edited = present_care.edited_plan(plan, rows, roll, unit)
+    sheet = wrap_sheet(limb, edited)
     for warning in sheet.warnings:
         st.warning(plain(warning.text))
     left, right = st.columns([1, 1], gap="large")
@@ -150,6 +154,14 @@ def _wrap(limb: Limb, key: str) -> None:
             alt=text.WRAP_CHART_ALT,
         )
         st.caption(text.WRAP_CARE)
+    paper = papers.paper_choice(f"wrap-{key}")
+    options = ReportOptions(wrap=True, plan=edited)
+    papers.download(
+        text.WRAP_PDF,
+        lambda: wrap_file(kept.model, kept.line.taken, options, paper, kept.line.client),
+        "wrap.pdf",
+        f"wrap-{key}",
+    )
 
 
 def _garment(limb: Limb) -> None:

@@ -24,7 +24,7 @@ def main() -> None:
             # with nothing to choose from, what is to be done must not hide in a closed box
             box = st.expander(text.TEACH_WHOSE, expanded=shown) if store.list_clients() else st.container()
             with box:
-                visits = chooser.limb_visits(store)
+                visits = chooser.limb_visits(store, address=False)
         if len(visits) == 1:
             st.info(text.ONE_VISIT)
         elif visits:

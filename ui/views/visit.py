@@ -6,11 +6,11 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from digitise.errors import DigitiseError, OutlineError, ShapeError
+from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
-from ui import present, state, text, typed, work
-from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape
+from ui import measuring, present, state, stored, text, typed, work
+from ui.components import chooser, frame, outlines, photographs, reopen, result, sample, saving, tape
 from ui.components import client as who
 from ui.draft import Draft, all_drafts, inputs_or_none
 from ui.inputs import Inputs, merged
@@ -21,7 +21,7 @@ from ui.work import Inspected
 
 _TYPED = (
     *("client", "limb", "side", "clearance", "clearance_by", "posture", "measured_by", "note"),
-    *("sheets", "print_scale"),
+    *("sheets", "print_scale", "day", "hour"),
 )
 
 
@@ -31,6 +31,7 @@ def main() -> None:
     before = _begun(draft)
     _head(draft, before)
     frame.tell_flash()
+    sample.banner(before.client)
     if before.saved is not None:
         _locked(draft, before)
         return
@@ -68,19 +69,19 @@ def main() -> None:
 def _begun(draft: Draft) -> Inputs:
     """Return what the draft holds; what another tab typed in it meanwhile is put into this one's fields."""
     try:
-        stored = draft.read()
+        there = draft.read()
     except DigitiseError as error:
         frame.show_error(error)
-        stored = Inputs()
+        there = Inputs()
     base = state.base()
     if base is None:
-        state.hold(stored)
-        return stored
-    if stored == base or stored.saved is not None:
-        state.hold(stored)
-        return stored
+        state.hold(there)
+        return there
+    if there == base or there.saved is not None:
+        state.hold(there)
+        return there
     mine = _gathered(base).model_copy(update={"rows": tape.typed_rows(base)})
-    both = merged(base, mine, stored)
+    both = merged(base, mine, there)
     for name in _TYPED:
         if getattr(both.inputs, name) != getattr(mine, name):
             state.put(name, getattr(both.inputs, name))
@@ -98,7 +99,7 @@ def _begun(draft: Draft) -> Inputs:
     if both.clashes:
         clashes = ", ".join(text.CLASHES.get(name, name) for name in both.clashes)
         st.warning(text.OTHER_TAB_CLASH.format(clashes))
-    state.hold(stored)
+    state.hold(there)
     return both.inputs
 
 
@@ -127,8 +128,10 @@ def _gathered(before: Inputs) -> Inputs:
     axis = tuple(state.value(f"axis-{number}") for number in range(6))
     named = state.value("names")
     photos = before.names if named is None else named
+    answered = state.value("same_visit")
+    same = before.same_visit if answered is None else answered
     return Inputs.model_validate(
-        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos}
+        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos, "same_visit": same}
     )
 
 
@@ -149,7 +152,7 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: T
     field, axis = work.field_of(draft, inputs), work.axis_of(inputs)
     try:
         with frame.steps() as tell:
-            return work.measure(
+            return measuring.measure(
                 draft.photos,
                 inspected,
                 field,
@@ -162,16 +165,18 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: T
             )
     except OutlineError:
         with frame.steps() as tell:
-            alone = work.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
+            alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
         outlines.draw(draft, inputs, inspected, alone)
     except ShapeError as error:
         # the outlines are there, but give no limb: they can be mended
         with frame.steps() as tell:
-            alone = work.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
+            alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
         frame.show_error(photographs.named(error, inputs))
         outlines.draw(draft, inputs, inspected, alone)
     except DigitiseError as error:
         frame.show_error(photographs.named(error, inputs))
+        if isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
+            photographs.one_visit(inputs)
     return None
 
 
@@ -180,6 +185,7 @@ def _waiting(draft: Draft, waits: list[str]) -> None:
     st.info(text.RESULT_EMPTY)
     st.markdown("\n".join([text.RESULT_WAITS, "", *(f"- {words}" for words in waits)]))
     if not draft.photos:
+        sample.button("visit")
         _unsaved(draft)
 
 
@@ -211,7 +217,7 @@ def _is_worth(other: Draft, inputs: Inputs | None) -> bool:
 def _limb(draft: Draft, measured: Measured, unit: Unit) -> None:
     """Draw the evidence first, then the figures that rest on it."""
     outlines.show(draft, measured, unit)
-    summary = work.summary_of(measured)
+    summary = measuring.summary_of(measured)
     st.subheader(text.RESULT_HEAD, anchor=False)
     result.volume(summary, bool(measured.tape), unit)
     result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
@@ -227,11 +233,12 @@ def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: Typed
         if measured is None:
             st.markdown(text.STATUS_NO_LIMB)
         else:
-            value, _ = present.volume_words(work.summary_of(measured), state.unit())
+            value, _ = present.volume_words(measuring.summary_of(measured), state.unit())
             doubts = sum(len(outline.unsure) for outline in measured.outlines)
-            doubtful = text.STATUS_DOUBTS.format(doubts) if doubts else text.STATUS_SURE
-            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else text.STATUS_READY
-            st.markdown(f"**{value}** · {doubtful}  \n:small[{needs}]")
+            several = text.STATUS_DOUBT if doubts == 1 else text.STATUS_DOUBTS.format(doubts)
+            ready = several if doubts else text.STATUS_READY
+            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else ready
+            st.markdown(f"**{value}**  \n:small[{needs}]")
     with right:
         pressed = st.button(
             text.SAVE if inputs.changes is None else text.SAVE_CHANGES,
@@ -271,7 +278,7 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
         reopen.button(inputs.saved or 0, "saved")
     with frame.errors():
         unit = state.unit()
-        summary, limb = work.saved_limb(inputs.saved or 0)
+        summary, limb = stored.saved_limb(inputs.saved or 0)
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
         result.shape(limb, (), draft.folder.name, unit)

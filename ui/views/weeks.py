@@ -9,8 +9,8 @@ from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
-from ui import care, changes, figures, palette, present_care, state, text, work
-from ui.components import chooser, frame, reopen
+from ui import care, changes, figures, measuring, palette, present_care, state, text
+from ui.components import chooser, frame, papers, reopen
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
@@ -33,6 +33,8 @@ def main() -> None:
             reopen.button(int(visits[0].line.id), "only")
         elif visits:
             _two(visits)
+        if visits:
+            papers.report([kept.line for kept in visits], f"weeks-{visits[-1].line.id}")
     frame.foot()
 
 
@@ -93,7 +95,7 @@ def _two(visits: tuple[Kept, ...]) -> None:
 def _three(change: Change, ink: Ink, unit: Unit, key: str) -> None:
     """Draw both limbs and the change side by side; on a phone one at a time, the next a swipe away."""
     drawn = changes.side_by_side(
-        work.mesh_of(change.first), work.mesh_of(change.second), care.coloured(change), ink, unit
+        measuring.mesh_of(change.first), measuring.mesh_of(change.second), care.coloured(change), ink, unit
     )
     names = (text.EARLIER_SHORT, text.LATER_SHORT, text.CHANGE_LABEL)
     with st.container(key="sides"):
@@ -111,7 +113,7 @@ def _three(change: Change, ink: Ink, unit: Unit, key: str) -> None:
 
 @st.fragment
 def _sections(change: Change, names: tuple[str, str], key: str, unit: Unit) -> None:
-    height = section_slider(change.whole.stretch.low, change.whole.stretch.high, unit, f"both-{key}")
+    height = section_slider(change.whole.segment.low, change.whole.segment.high, unit, f"both-{key}")
     ink = frame.ink()
     outlines = [
         (name, section_outline(limb, height), colour)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from digitise.capture.outline.backdrop import Panel
 from digitise.capture.outline.inner_edges import CELL_MM, StepTable, step_table
@@ -36,6 +37,7 @@ _STEEP = 3  # cells in a row of 45 degrees: a jump
 _UNSUPPORTED = 0.3  # of a clear edge, on average: nothing leads there
 _BACK_MM = 200.0  # a jump that comes back within that followed another body
 _ROUND_MM = 20.0
+_SMOOTH_CELLS = 1.5  # takes the staircase of whole cells off
 
 
 @dataclass(frozen=True)
@@ -95,9 +97,10 @@ def limb_pair(
     level = np.arange(height)
     offsets, strength, astray = [], [], []
     for side, outward in zip(columns, (-1, 1), strict=True):
-        step = table.strength[level, side.astype(int)]
+        beside = np.clip(side.astype(int)[:, None] + np.arange(-1, 2), 0, width - 1)
+        step = table.strength[level[:, None], beside].max(axis=1)
         lost = _astray(outward * side, step)
-        middle = first + CELL_MM * (side + 0.5)
+        middle = first + CELL_MM * (gaussian_filter1d(side, _SMOOTH_CELLS, mode="nearest") + 0.5)
         offsets.append(np.interp(fine, level, middle))
         strength.append(np.interp(fine, level, step))
         astray.append(np.interp(fine, level, lost) > 0.0)

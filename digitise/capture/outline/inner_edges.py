@@ -18,17 +18,19 @@ from scipy.special import ndtr
 from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light
 from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.sheet_colour import Values
+from digitise.geometry.rigid import Array
 
 CELL_MM = 4.0  # of the table: finer than any limb's bend
 _FINEST_MM = 0.5
 _STEP_HALVES_PX = (6, 11)  # a shade that changes over a longer way is no end of a body
-_LINE_ROWS = 6  # half length of a straight piece of an edge: 24 mm
+_LINE_MM = 24.0  # half length of a straight piece of an edge
 _SLOPES = np.linspace(-0.8, 0.8, 13)  # mm across per mm along
 _DARKEST = 0.01  # of full light: below, a share of the light is noise
 _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
 _GRAIN_CELLS = 19  # 76 mm: an edge fills less than half of it, so the median passes it over
 _GRAIN_FACTOR = 2.0
 _LEAST_CHAIN = 0.02  # of the light, beyond the grain
+_FLANK = 0.6  # of a step's own answer: nearer to it than a window, less is its flank
 _CHAIN_MM = 80.0  # a fold, a scar or a dressing's side is shorter
 
 
@@ -77,8 +79,13 @@ def step_table(
     heights = heights[: height * per_row, None]
     light = sample_light(pixels, strip.photo_from_plane(*np.broadcast_arrays(offsets[None, :], heights)))
     light = light.reshape(height, per_row, *light.shape[1:]).mean(axis=1)
-    steps = np.min([_along_lines(_relative_steps(light, half), pitch) for half in _STEP_HALVES_PX], axis=0)
+    steps = np.min(
+        [along_lines(relative_steps(light, half), pitch, CELL_MM, _SLOPES) for half in _STEP_HALVES_PX],
+        axis=0,
+    )
     strength = _prominence(steps.reshape(height, count, per_cell).max(axis=2))
+    reach = int(np.ceil(max(_STEP_HALVES_PX) * pitch / CELL_MM))
+    strength[strength < _FLANK * maximum_filter1d(strength, 2 * reach + 1, axis=1)] = 0.0
     return StepTable(strength, _long_chains(strength), first_mm)
 
 
@@ -92,8 +99,20 @@ def _step_kernel(half: int) -> NDArray[np.float32]:
     return np.asarray(rest / (rest @ rest), np.float32)
 
 
-def _relative_steps(light: NDArray[np.float32], half: int) -> NDArray[np.float32]:
-    """Return signed steps by the light around, weighted: (H, W, 3)."""
+def relative_steps(light: NDArray[np.float32], half: int) -> NDArray[np.float32]:
+    """Return signed steps across columns by the light around them.
+
+    Parameters
+    ----------
+    light
+        (H, W, 3) brightness and two colour differences, one pixel per column.
+    half
+        Half length of the window, pixels.
+
+    Returns
+    -------
+    (H, W, 3), colour counted less.
+    """
     answer = cv2.filter2D(light, -1, _step_kernel(half)[None, :])
     around = cv2.blur(light[..., 0], (2 * half + 1, 1))
     answer[:, :half] = answer[:, -half:] = 0.0
@@ -101,20 +120,34 @@ def _relative_steps(light: NDArray[np.float32], half: int) -> NDArray[np.float32
     return np.asarray(answer * weights / (around[..., None] + _DARKEST), np.float32)
 
 
-def _along_lines(steps: NDArray[np.float32], pitch: float) -> Values:
-    """Return the greatest mean step along a straight piece of any slope through each place."""
+def along_lines(steps: NDArray[np.float32], pitch: float, row_mm: float, slopes: Array) -> Values:
+    """Return the greatest mean step along a straight piece through each place.
+
+    Parameters
+    ----------
+    steps
+        (H, W, c) signed steps: in a mean of them grain cancels, an edge does not.
+    pitch, row_mm
+        Distances of columns and of rows, mm.
+    slopes
+        Of the pieces to try, mm across per mm along.
+
+    Returns
+    -------
+    (H, W) length of the greatest mean.
+    """
     height, width, channels = steps.shape
-    rows = np.arange(-_LINE_ROWS, _LINE_ROWS + 1)
-    beside = int(np.ceil(_SLOPES.max() * _LINE_ROWS * CELL_MM / pitch))
-    padded = np.zeros((height + 2 * _LINE_ROWS, width + 2 * beside, channels), np.float32)
-    padded[_LINE_ROWS : _LINE_ROWS + height, beside : beside + width] = steps
+    reach = round(_LINE_MM / row_mm)
+    rows = np.arange(-reach, reach + 1)
+    beside = int(np.ceil(np.abs(slopes).max() * _LINE_MM / pitch)) + 1
+    padded = np.zeros((height + 2 * reach, width + 2 * beside, channels), np.float32)
+    padded[reach : reach + height, beside : beside + width] = steps
     best = np.zeros((height, width), np.float32)
-    for slope in _SLOPES:
-        # a mean of signed steps: grain cancels, an edge does not
+    for slope in slopes:
         mean = np.zeros(steps.shape, np.float32)
-        for row, column in zip(rows, np.round(slope * rows * CELL_MM / pitch).astype(int), strict=True):
+        for row, column in zip(rows, np.round(slope * rows * row_mm / pitch).astype(int), strict=True):
             low = beside + column
-            mean += padded[_LINE_ROWS + row : _LINE_ROWS + row + height, low : low + width]
+            mean += padded[reach + row : reach + row + height, low : low + width]
         np.maximum(best, np.einsum("hwc,hwc->hw", mean, mean), out=best)
     return np.asarray(np.sqrt(best) / len(rows))
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
 
-from digitise.capture.outline.backdrop import Panel, squared_distance
+from digitise.capture.outline.backdrop import Panel
 from digitise.capture.outline.bodies import Pair, limb_pair
+from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.sheet_colour import Mask, Values
 from digitise.capture.outline.viterbi import best_path
-from digitise.capture.photo.colour import brightness_and_hue
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 
@@ -24,29 +24,27 @@ _LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
 _SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
-_CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
 _PAINTED = 40.0  # what a person painted outvotes everything nearby
-_CLIP_BELOW = 0.5  # a floor is less well known than the panel
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
 _APART_MM = 8.0  # within the region's boundary by more: another body widens the region
 _BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _CLEAR_STEP = 0.03  # of the light: a clear edge between two bodies
+_FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _LEAST_STEP = 0.01  # less is no edge at all
+_ALONE_MM = 160.0  # about the axis, where no backdrop tells the limb
+_CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
+_LEAST_ALONE_MM = 250.0
+_LEAST_CLEAR = 0.75  # of the rows
+_STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
+_AGREE_BELOW_MM = 5.0
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
 _AGREE_MM = 12.0
 _LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
 _LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
-_BESIDE_MM = (40.0, 120.0)  # far enough out to miss an instep above the ankle bones
-_LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03], np.float32)
-_FLOOR_SHADOW_WEIGHT = 0.7
-_UNLIKE = 5.0  # squared distance from which a cell is more likely limb than surroundings
-_BINS = np.array([28, 28, 28])
-_LOW = np.array([-5.6, -1.0, -1.6], np.float32)
-_HIGH = np.array([0.1, 1.8, 1.2], np.float32)
 
 
 def find_region(
@@ -74,23 +72,75 @@ def find_region(
     """
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     panel = _painted_panel(panel, painted)
-    rows, left, right = _track(strip, panel, name)
+    try:
+        rows, left, right = _track(strip, panel, name)
+    except OutlineError:
+        alone = _region_of_steps(pixels, strip, panel, painted)
+        if alone is None:
+            raise
+        return alone
     sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     every = np.arange(rows[0], len(strip.heights))
     span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
     pair = limb_pair(pixels, strip, panel, painted, every, span)
-    joined = [_joined(strip, panel, rows, sides[index], pair, index) for index in (0, 1)]
+    free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
+    joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
     first, last = (_extended(rows, side, len(strip.heights)) for side, _ in joined)
     touched = (joined[0][1], joined[1][1])
-    evidence = _evidence(strip, panel, int(rows[-1]), first, last)
+    evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
     told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
     return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched)
 
 
+def _region_of_steps(
+    pixels: NDArray[np.uint8], strip: Strip, panel: Panel, painted: NDArray[np.int8]
+) -> Region | None:
+    """Find a limb with no backdrop behind it, where steps of light alone tell it; None where they do not."""
+    every = np.arange(len(strip.heights))
+    pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM))
+    clear = np.minimum(*pair.strength) > _CLEAR_ALONE
+    gap = int(_JUMP_MM / STEP_MM)
+    broken = np.flatnonzero(uniform_filter1d(clear.astype(float), 2 * gap) < 0.5)
+    broken = broken[strip.heights[broken] > _FOOT_TOP_MM]
+    top = int(broken[-1]) + gap if len(broken) else 0
+    rows = every[top:]
+    if len(rows) * STEP_MM < _LEAST_ALONE_MM or clear[rows].mean() < _LEAST_CLEAR:
+        return None
+    left, right = (offsets[top:] for offsets in pair.offsets)
+    inside = (strip.offsets > left[:, None]) & (strip.offsets < right[:, None])
+    evidence = np.full((len(every), len(strip.offsets)), -CLIP, np.float32)
+    evidence[rows] = np.where(inside, CLIP, -CLIP)
+    told = []
+    for side in (left, right):
+        map_ = evidence.copy()
+        here = map_[rows]
+        here[np.abs(strip.offsets - side[:, None]) <= _TOUCH_MM] = 0.0
+        map_[rows] = here
+        told.append(map_)
+    doubtful = [strength[top:] < _CLEAR_ALONE for strength in pair.strength]
+    hidden = [astray[top:] & (strip.heights[rows] > _FOOT_TOP_MM) for astray in pair.astray]
+    touched = np.ones(len(rows), bool)
+    return Region(
+        rows,
+        left,
+        right,
+        (told[0], told[1]),
+        (doubtful[0], doubtful[1]),
+        (touched, touched),
+        (hidden[0], hidden[1]),
+    )
+
+
 def _joined(
-    strip: Strip, panel: Panel, rows: NDArray[np.intp], side: NDArray[np.intp], pair: Pair, index: int
+    strip: Strip,
+    panel: Panel,
+    rows: NDArray[np.intp],
+    side: NDArray[np.intp],
+    pair: Pair,
+    index: int,
+    free: Mask,
 ) -> tuple[NDArray[np.intp], Mask]:
     """Put what steps of light tell of an edge where the region's boundary is not the limb's.
 
@@ -108,7 +158,7 @@ def _joined(
     within = outward * (found - told) * STEP_MM > _APART_MM
     apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
     apart[len(rows) :] = False
-    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool)
+    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool) & free
     return np.where(apart, told, found), apart
 
 
@@ -119,7 +169,7 @@ def _keep_apart(
     rows = every[touched]
     depth = outward * (np.arange(evidence.shape[1]) - edge[rows]) * STEP_MM
     here = evidence[rows]
-    here[depth > _TOUCH_MM] = -_CLIP
+    here[depth > _TOUCH_MM] = -CLIP
     here[np.abs(depth) <= _TOUCH_MM] = 0.0
     evidence[rows] = here
 
@@ -224,75 +274,9 @@ def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, i
     return new_first, new_last
 
 
-def _evidence(
-    strip: Strip, panel: Panel, lowest: int, first: NDArray[np.intp], last: NDArray[np.intp]
-) -> tuple[Values, Values]:
-    """Compare limb and surroundings cell by cell, once for the left and once for the right boundary.
-
-    Before the panel the surroundings are known.  Below it (floor, skirting) every height has a colour
-    of its own, which is read a little further out on the same row.
-    """
-    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
-    columns = np.arange(values.shape[1])
-    margin = int(6.0 / STEP_MM)
-    inside = (columns >= first + margin) & (columns <= last - margin)
-    seen = panel.inside.copy()
-    seen[lowest + 1 :] = False
-    before_panel = np.full(seen.shape, -_CLIP, np.float32)
-    limb = _log_density(values, inside & seen)
-    before_panel[seen] = np.clip(limb - _panel_log_density(panel), -_CLIP, _CLIP)[seen]
-    found = []
-    for edge, outward in ((first, -1), (last, 1)):
-        evidence = before_panel.copy()
-        below = slice(lowest + 1, None)
-        evidence[below] = _floor_evidence(values[below], edge[below], outward)
-        found.append(evidence)
-    return found[0], found[1]
-
-
-def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Values:
-    """Tell how unlike its row's surroundings each cell (h, W, 3) is; ``edge`` (h, 1) is a first guess."""
-    near, far = (int(mm / STEP_MM) for mm in _BESIDE_MM)
-    beside = edge + outward * np.arange(near, far)
-    row = np.arange(len(values))[:, None]
-    around = values[row, np.clip(beside, 0, values.shape[1] - 1)]
-    colour = gaussian_filter1d(np.median(around, axis=1), 2.0, axis=0, mode="nearest")
-    spread = 1.4826 * np.median(np.abs(around - colour[:, None]), axis=1)
-    spread = gaussian_filter1d(spread, 4.0, axis=0, mode="nearest")
-    spread = np.maximum(spread, _LEAST_FLOOR_SD).astype(np.float32)
-    difference = values - colour[:, None]
-    distance2 = squared_distance(difference / spread[:, None], difference[..., 0], _FLOOR_SHADOW_WEIGHT)
-    return np.asarray(np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW), np.float32)
-
-
 def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> NDArray[np.intp]:
     """Carry a boundary straight on above its rows: (height, 1) columns."""
     return np.concatenate([np.full(rows[0], side[0]), side])[:height, None]
-
-
-def _bins(values: Values) -> NDArray[np.intp]:
-    scaled = (values - _LOW) * (_BINS / (_HIGH - _LOW)).astype(np.float32)
-    return np.asarray(np.clip(scaled, 0, _BINS - 1), np.intp)
-
-
-def _log_density(values: Values, where: Mask) -> Values:
-    """Log density of colours, per unit of each value, learnt from the cells ``where``."""
-    index = _bins(values)
-    counts = np.zeros(_BINS, np.float32)
-    chosen = index[where]
-    np.add.at(counts, (chosen[:, 0], chosen[:, 1], chosen[:, 2]), 1.0)
-    share = gaussian_filter(counts, 0.8, mode="nearest") / max(len(chosen), 1)
-    # one in fifty cells may be anything: dressings, tattoos, reflections
-    share = 0.98 * share + 0.02 / counts.size
-    cell = np.prod((_HIGH - _LOW) / _BINS)
-    return np.asarray(np.log(share / cell)[index[..., 0], index[..., 1], index[..., 2]], np.float32)
-
-
-def _panel_log_density(panel: Panel) -> Values:
-    # a Gaussian of the least spread that find_panel grants, plus one cell in fifty of anything
-    peak = 1.0 / ((2 * np.pi) ** 1.5 * 0.05 * 0.02 * 0.02)
-    anything = 0.02 / np.prod(_HIGH - _LOW)
-    return np.asarray(np.log(0.98 * peak * np.exp(-0.5 * panel.distance2) + anything), np.float32)
 
 
 def _refine(
@@ -311,16 +295,19 @@ def _refine(
     for index, (guess, outward, map_) in enumerate(zip(guesses, (-1, 1), evidence, strict=True)):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
         depth = outward * STEP_MM * (np.arange(width) - guess[every])
-        reach = np.where(touched[index], _TOUCH_MM, _SEARCH_MM)[:, None]
+        reach = np.where(touched[index], STEP_MM, _SEARCH_MM)[:, None]
         scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
         agreement = _agreement(map_, every, path, outward)
-        least = np.where(before_panel, _LEAST_AGREEMENT * _CLIP, _LEAST_AGREEMENT_BELOW * _CLIP_BELOW)
-        unclear = np.where(touched[index], pair.strength[index] < _CLEAR_STEP, agreement < least)
-        doubtful.append(unclear)
+        least = np.where(before_panel, _LEAST_AGREEMENT * CLIP, _LEAST_AGREEMENT_BELOW * CLIP_BELOW)
+        apart = np.abs(offsets[-1] - pair.offsets[index]) > _AGREE_BELOW_MM
+        agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
+        doubtful.append(np.where(touched[index], pair.strength[index] < _CLEAR_STEP, agreement < least))
+    above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [
-        pair.astray[index] | (touched[index] & (pair.strength[index] < _LEAST_STEP)) for index in (0, 1)
+        (pair.astray[index] & above_foot) | (touched[index] & (pair.strength[index] < _LEAST_STEP))
+        for index in (0, 1)
     ]
     return Region(
         every,

@@ -19,12 +19,13 @@ Mask = NDArray[np.bool_]
 
 # Brightness and the two hues, log units: no paper is flatter.
 LEAST_SD = np.array([0.03, 0.015, 0.015], np.float32)
+_FIRST_SD = np.array([0.06, 0.015, 0.015])  # the quadratic does not follow a soft shadow: let it in
 _BLOCK = 4  # cells: averages out the grain, smaller than any limb
 _WHOLE_BLOCK = 0.9  # of a block's cells in the area
 _MODE_BIN = np.array([0.25, 0.12, 0.12])  # log units: a sheet's light seldom varies by more within a mode
 _MOST_MODES = 8
 _FIRST_TOLERANCE = np.array([0.45, 0.12, 0.12])
-_TOLERANCES = ((0.25, 0.08, 0.08), (0.18, 0.06, 0.06), (0.15, 0.05, 0.05))  # with a soft shadow's rim
+_TOLERANCES = ((0.3, 0.08, 0.08), (0.25, 0.06, 0.06), (0.22, 0.06, 0.06))  # with a soft shadow's rim
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
@@ -51,7 +52,7 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
 
     Returns
     -------
-    (H, W, 3) colour of the sheet everywhere, and (3,) standard deviation, at least ``LEAST_SD``.
+    (H, W, 3) colour of the sheet everywhere, and (3,) standard deviation, for a first comparison.
     """
     blocks = _blocks(values, whole, rim, core)
     fits = [_grown(blocks, colour) for colour in _modes(blocks)]
@@ -61,8 +62,8 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
     colour = np.asarray(_terms(x, y) @ coefficients, np.float32)
     off = np.abs(values - colour).reshape(-1, 3)[np.flatnonzero(whole)[::5]]
     near = np.all(off < 2.0 * np.array(_TOLERANCES[-1]), axis=1)
-    spread = np.quantile(off[near], 0.7, axis=0) / 1.036 if near.sum() > _LEAST_BLOCKS else LEAST_SD
-    return colour, np.asarray(np.maximum(spread, LEAST_SD), np.float32)
+    spread = np.quantile(off[near], 0.8, axis=0) / 1.28 if near.sum() > _LEAST_BLOCKS else LEAST_SD
+    return colour, np.asarray(np.maximum(spread, _FIRST_SD), np.float32)
 
 
 def _terms(x: Array, y: Array) -> Array:

@@ -22,7 +22,7 @@ PRINT_AGAIN = "Use the field.json that was written together with the printed she
 
 
 class _Form(BaseModel):
-    model_config = ConfigDict(strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(defer_build=True, strict=True, allow_inf_nan=False)
 
 
 _Millimetres = Annotated[float, Field(ge=-10_000, le=10_000)]

@@ -78,7 +78,7 @@ def align(a: Limb, b: Limb, *, turn: float | None = None) -> Alignment:
     Raises
     ------
     ModelError
-        When kind or side differ or the common stretch is too short.
+        When kind or side differ or the common segment is too short.
     """
     start = _start(a, b)
     sight = TurnEvidence.of(a, b, start.level_mm)

@@ -17,7 +17,7 @@ from digitise.care.change.joint_posterior import Joint, volumes
 from digitise.care.change.likeness import OTHER_LIMB, SAME_LIMB
 from digitise.care.change.motion import Alignment, limb_name
 from digitise.care.excess import Volumes, percent_limb_change
-from digitise.care.surface.segments import Stretch, stretches
+from digitise.care.surface.segments import Segment, segments
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
@@ -37,7 +37,7 @@ class ChangeVerdict(Enum):
     UNCLEAR = "unclear"
 
     @classmethod
-    def of(cls, change: Estimate) -> ChangeVerdict:
+    def of(cls, change: Estimate[float]) -> ChangeVerdict:
         """Judge the change of one figure."""
         low, high = change.interval_95
         if high < 0:
@@ -47,11 +47,11 @@ class ChangeVerdict(Enum):
 
 @dataclass(frozen=True)
 class VolumeChange:
-    """Change of volume of one stretch.
+    """Change of volume of one segment.
 
     Attributes
     ----------
-    stretch
+    segment
         Its name and bounds.
     volumes
         Of the first and the second limb there, mL, with their covariance.
@@ -63,10 +63,10 @@ class VolumeChange:
         Of the volume.
     """
 
-    stretch: Stretch
+    segment: Segment
     volumes: Volumes
-    change_ml: Estimate
-    percent: Estimate
+    change_ml: Estimate[float]
+    percent: Estimate[float]
     verdict: ChangeVerdict
 
 
@@ -121,7 +121,7 @@ class Change:
     whole
         Change of volume over all common heights.
     parts
-        The same by named stretches.
+        The same by named segments.
     girths
         Every 10 mm.
     chart
@@ -166,15 +166,15 @@ def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | 
     alignment, joint = align_and_solve(first, other, turn=turn, likeness=likeness)
     z = _levels(joint.low, joint.high)
     mean_girth = (girth(joint.a, z).mean + girth(joint.b, z).mean) / 2
-    named = stretches(first.kind, z, mean_girth)
+    named = segments(first.kind, z, mean_girth)
     return Change(
         joint.a,
         joint.b,
         mirrored,
         alignment,
         joint,
-        volume_change(joint, Stretch("whole", joint.low, joint.high)),
-        tuple(volume_change(joint, stretch) for stretch in named),
+        volume_change(joint, Segment("whole", joint.low, joint.high)),
+        tuple(volume_change(joint, segment) for segment in named),
         girth_change(joint, z),
         radial_change(joint),
     )
@@ -186,12 +186,12 @@ def _levels(low: float, high: float) -> Array:
     return np.concatenate([[low], inner, [high]])
 
 
-def volume_change(joint: Joint, stretch: Stretch) -> VolumeChange:
-    """Return the change of volume over one stretch; errors common to both limbs cancel."""
-    both = Volumes(*volumes(joint, stretch.low, stretch.high))
+def volume_change(joint: Joint, segment: Segment) -> VolumeChange:
+    """Return the change of volume over one segment; errors common to both limbs cancel."""
+    both = Volumes(*volumes(joint, segment.low, segment.high))
     variance = both.covariance[0, 0] + both.covariance[1, 1] - 2 * both.covariance[0, 1]
-    change = Estimate(np.asarray(both.mean[1] - both.mean[0]), np.sqrt(np.maximum(variance, 0.0)))
-    return VolumeChange(stretch, both, change, percent_limb_change(both), ChangeVerdict.of(change))
+    change = Estimate(float(both.mean[1] - both.mean[0]), float(np.sqrt(max(variance, 0.0))))
+    return VolumeChange(segment, both, change, percent_limb_change(both), ChangeVerdict.of(change))
 
 
 def _linear(joint: Joint, rows: Array) -> Estimate:
@@ -240,7 +240,7 @@ def greatest_change_height(girths: GirthChange, low: float, high: float) -> floa
     inside = (girths.height_mm >= low) & (girths.height_mm <= high)
     if not np.any(inside):
         raise ModelError(
-            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the stretch."
+            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the segment."
         )
     z, size = girths.height_mm[inside], girths.change_mm.mean[inside]
     top = int(np.argmax(np.abs(size)))

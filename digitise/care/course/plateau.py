@@ -17,8 +17,9 @@ from typing import Literal
 
 import numpy as np
 
-from digitise.care.course.visits import SECONDS_PER_WEEK, Reading, RepeatError, VisitVolume, in_order, weeks
+from digitise.care.course.visits import SECONDS_PER_WEEK, RepeatError, VisitVolume, in_order, weeks
 from digitise.errors import CourseError
+from digitise.shape.limb import Estimate
 
 
 class CourseVerdict(Enum):
@@ -69,8 +70,8 @@ class Rate:
         Times of the first and last.
     """
 
-    ml_per_week: Reading
-    percent_per_week: Reading
+    ml_per_week: Estimate[float]
+    percent_per_week: Estimate[float]
     visits: int
     since: datetime
     until: datetime
@@ -126,14 +127,14 @@ def weekly_rate(visits: Iterable[VisitVolume], error: RepeatError) -> Rate:
     if len(ordered) < 2:
         raise CourseError("A single visit has no rate.", where=ordered[0].name, do="Give another visit.")
     time = weeks(ordered)[1:]
-    change = np.array([visit.volume.value for visit in ordered[1:]]) - ordered[0].volume.value
+    change = np.array([visit.volume.mean for visit in ordered[1:]]) - ordered[0].volume.mean
     weighted = np.linalg.solve(error.covariance(ordered), time)
     information = float(weighted @ time)
-    slope = Reading(float(weighted @ change) / information, 1 / math.sqrt(information))
-    percent = 100 / float(np.mean([visit.volume.value for visit in ordered]))
+    slope = Estimate(float(weighted @ change) / information, 1 / math.sqrt(information))
+    percent = 100 / float(np.mean([visit.volume.mean for visit in ordered]))
     return Rate(
         slope,
-        Reading(slope.value * percent, slope.sd * percent),
+        Estimate(slope.mean * percent, slope.sd * percent),
         len(ordered),
         ordered[0].taken,
         ordered[-1].taken,
@@ -179,8 +180,8 @@ def judge(visits: Iterable[VisitVolume], error: RepeatError) -> Plateau:
     return Plateau(directions.get(frozenset(signs), CourseVerdict.NO_DIRECTION), conditions, missing, rate)
 
 
-def _sign(reading: Reading) -> int:
-    return 1 if reading.value > 0 else -1
+def _sign(reading: Estimate[float]) -> int:
+    return 1 if reading.mean > 0 else -1
 
 
 def _days(earlier: VisitVolume, later: VisitVolume) -> float:
@@ -202,7 +203,7 @@ def _window(ordered: Sequence[VisitVolume], error: RepeatError) -> Sequence[Visi
 
 def _first_week_changed(ordered: Sequence[VisitVolume], error: RepeatError) -> bool:
     after = [visit for visit in ordered[1:] if _days(ordered[0], visit) >= FIRST_WEEK_DAYS - _DAY_SLACK]
-    return bool(after) and error.change(ordered[0], after[0]).clear
+    return bool(after and error.change(ordered[0], after[0]).clear)
 
 
 def _too_few(ordered: Sequence[VisitVolume]) -> tuple[str, ...]:
@@ -226,11 +227,11 @@ def _are(count: int) -> str:
 
 def _last_step(window: Sequence[VisitVolume], error: RepeatError) -> Condition:
     before, after = window[-2:]
-    change, percent = error.change(before, after), 100 / before.volume.value
-    if abs(change.value) < _Z99 * change.sd:
+    change, percent = error.change(before, after), 100 / before.volume.mean
+    if abs(change.mean) < _Z99 * change.sd:
         return Condition("steps", True, "The last step is no larger than repeats differ by.")
     text = (
-        f"The step from {before.name} to {after.name} is {change.value * percent:+.1f} %, "
+        f"The step from {before.name} to {after.name} is {change.mean * percent:+.1f} %, "
         f"more than repeats differ by in 99 of 100 ({_Z99 * change.sd * percent:.1f} %)."
     )
     return Condition("steps", False, text)
@@ -261,12 +262,12 @@ def _girths(window: Sequence[VisitVolume]) -> tuple[Condition, set[int]]:
     for height in window[-1].girths:
         found = [girth for visit in window if (girth := visit.girth_at(height)) is not None]
         if len(found) == len(window):
-            changes[height] = Reading(found[-1].value - found[0].value, math.hypot(found[0].sd, found[-1].sd))
+            changes[height] = Estimate(found[-1].mean - found[0].mean, math.hypot(found[0].sd, found[-1].sd))
     if not changes:
         return Condition("girths", None, "Girths were not judged: these visits share no height."), set()
     clear = {height: change for height, change in changes.items() if change.clear}
     if not clear:
         return Condition("girths", True, "No girth has clearly changed."), set()
-    height = max(clear, key=lambda at: abs(clear[at].value))
-    text = f"The girth at {height:.0f} mm changed by {clear[height].value:+.0f} mm since {window[0].name}."
+    height = max(clear, key=lambda at: abs(clear[at].mean))
+    text = f"The girth at {height:.0f} mm changed by {clear[height].mean:+.0f} mm since {window[0].name}."
     return Condition("girths", False, text), {_sign(change) for change in clear.values()}

@@ -13,13 +13,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import combinations, pairwise
 from types import MappingProxyType
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitise.errors import CourseError
-from digitise.shape.limb import Z95
+from digitise.shape.limb import Z95, Estimate
 
 Array = NDArray[np.float64]
 
@@ -38,23 +37,6 @@ SECONDS_PER_WEEK = 7 * 86400.0
 def mdc95(sem: float) -> float:
     """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
     return Z95 * math.sqrt(2) * sem
-
-
-class Reading(NamedTuple):
-    """A figure with its standard deviation, in the same unit."""
-
-    value: float
-    sd: float
-
-    @property
-    def interval_95(self) -> tuple[float, float]:
-        """Lower and upper end of the 95 % interval."""
-        return self.value - Z95 * self.sd, self.value + Z95 * self.sd
-
-    @property
-    def clear(self) -> bool:
-        """Whether the interval leaves out 0."""
-        return abs(self.value) > Z95 * self.sd
 
 
 @dataclass(frozen=True)
@@ -84,11 +66,11 @@ class VisitVolume:
     """
 
     taken: datetime
-    volume: Reading
+    volume: Estimate[float]
     from_mm: float
     to_mm: float
-    reference: Reading | None = None
-    girths: Mapping[float, Reading] = field(default_factory=lambda: MappingProxyType({}))
+    reference: Estimate[float] | None = None
+    girths: Mapping[float, Estimate[float]] = field(default_factory=lambda: MappingProxyType({}))
     measured_by: str = ""
     local_hour: float | None = None
     posture: str = ""
@@ -119,7 +101,7 @@ class VisitVolume:
         """What was measured, from and to, mm."""
         return self.covers_mm or (self.from_mm, self.to_mm)
 
-    def girth_at(self, height: float) -> Reading | None:
+    def girth_at(self, height: float) -> Estimate[float] | None:
         """Return the girth at a height, None when there is none within 1 mm."""
         near = min(self.girths, key=lambda at: abs(at - height), default=math.inf)
         return self.girths[near] if abs(near - height) <= SAME_HEIGHT_MM else None
@@ -196,10 +178,10 @@ class RepeatError:
         """Return the standard error of one measurement of this volume, mL."""
         return self.sem_percent / 100 * volume_ml
 
-    def change(self, earlier: VisitVolume, later: VisitVolume) -> Reading:
+    def change(self, earlier: VisitVolume, later: VisitVolume) -> Estimate[float]:
         """Return the change of volume, mL; without a known sd, that of two measurements of the earlier."""
-        sd = self._sd(earlier, later, earlier.volume.value)
-        return Reading(later.volume.value - earlier.volume.value, sd)
+        sd = self._sd(earlier, later, earlier.volume.mean)
+        return Estimate(later.volume.mean - earlier.volume.mean, sd)
 
     def covariance(self, visits: Sequence[VisitVolume]) -> Array:
         """Return the covariance of the changes since the first of the visits: (n - 1, n - 1), mL^2.
@@ -212,7 +194,7 @@ class RepeatError:
         CourseError
             When no errors of measurement can have such sds.
         """
-        n, mean = len(visits), float(np.mean([visit.volume.value for visit in visits]))
+        n, mean = len(visits), float(np.mean([visit.volume.mean for visit in visits]))
         square = np.zeros((n, n))
         for i, j in combinations(range(n), 2):
             square[i, j] = square[j, i] = self._sd(visits[i], visits[j], mean) ** 2

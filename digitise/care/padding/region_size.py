@@ -13,7 +13,7 @@ from digitise.geometry.rigid import Array
 from digitise.shape.limb import MM3_PER_ML
 
 _ROUND_SECTION_HARMONICS = 8
-_NEAR_PEAK = 0.9
+_NEAR_PEAK = 0.7
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """What a planned wrap takes and gives: turns, lengths, rolls, layers and relative pressure along the limb.
 
 A turn advances by ``a = w (1 - f)`` and is ``sqrt(C^2 + a^2)`` long on a cylinder of girth C, so a layer over
-a stretch takes ``int sqrt(C^2 + a^2) / a dz``; without the pitch under the root this is ``int C / a dz``.
-Girths are those outside the layers below.  At rest the bandage is shorter by 1 + stretch.
+a segment takes ``int sqrt(C^2 + a^2) / a dz``; without the pitch under the root this is ``int C / a dz``.
+Girths are those outside the layers below.  At rest the bandage is shorter by 1 + extension.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth
 
 STEP_MM = 5.0
-# A layer may begin or end this far beyond the measured stretch, where the limb is taken to go on level.
+# A layer may begin or end this far beyond the measured segment, where the limb is taken to go on level.
 _BEYOND_MM = 30.0
 
 
@@ -36,7 +36,7 @@ class LayerNeed:
     layer
         As planned.
     turns
-        Along its stretch, without anchor turns.
+        Along its segment, without anchor turns.
     stretched_mm, rest_mm
         Length of bandage on the limb, and the same at rest; with anchor turns.
     rolls
@@ -104,7 +104,7 @@ def turn_length(girth: Array, advance: float) -> Array:
 
 
 def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) -> float:
-    """Return the length of bandage over a stretch of limb.
+    """Return the length of bandage over a segment of limb.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
     Raises
     ------
     PlanError
-        When a layer reaches beyond the measured stretch.
+        When a layer reaches beyond the measured segment.
     """
     marks = find_landmarks(limb)
     plan = suggest_plan(limb, marks) if plan is None else plan

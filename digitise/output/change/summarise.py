@@ -19,7 +19,7 @@ from digitise.output.figures import style
 from digitise.output.figures.limb import change_reach
 from digitise.output.forms import WarningForm, interval, now, rounded, software
 from digitise.output.model.form import ModelForm
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate, Estimate
 
 EXCESS_FORMULA = "V_affected - V_reference"
 PERCENT_FORMULA = "100 (V_affected - V_reference) / V_reference"
@@ -123,9 +123,9 @@ def _source(model: ModelForm, whole: VolumeChange, which: int) -> form.SourceFor
 
 def _part(part: VolumeChange, mirrored: bool) -> form.PartForm:
     return form.PartForm(
-        name=part.stretch.name,
-        from_mm=rounded(part.stretch.low),
-        to_mm=rounded(part.stretch.high),
+        name=part.segment.name,
+        from_mm=rounded(part.segment.low),
+        to_mm=rounded(part.segment.high),
         first_ml=rounded(part.volumes.mean[0]),
         second_ml=rounded(part.volumes.mean[1]),
         change_ml=rounded(part.change_ml.mean),
@@ -148,7 +148,7 @@ def _excess(change: Change, over: Excess) -> form.ExcessForm:
     )
 
 
-def _figure(estimate: Estimate, formula: str) -> form.FigureForm:
+def _figure(estimate: AnyEstimate, formula: str) -> form.FigureForm:
     return form.FigureForm(value=rounded(estimate.mean), interval_95=interval(estimate), formula=formula)
 
 

@@ -14,7 +14,7 @@ from digitise.care.surface.place_words import direction_words
 from digitise.output.change.form import VERDICTS, ChangeForm
 from digitise.output.forms import WarningForm
 from digitise.output.plain_text import page, section
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate, Estimate
 
 _FILES = (
     "change-views.png: the limb from four sides, coloured by change; look at this first",
@@ -36,7 +36,7 @@ _OF_FIRST = {
 
 
 def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
-    """Return the change in plain words: whole limb, stretches, girth, place.
+    """Return the change in plain words: whole limb, segments, girth, place.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def sides(change: Change) -> tuple[str, str]:
     return f"{side} {kind}", f"{'right' if side == 'left' else 'left'} {kind}"
 
 
-def with_interval(estimate: Estimate, unit: str, digits: int = 0) -> str:
+def with_interval(estimate: AnyEstimate, unit: str, digits: int = 0) -> str:
     """Return for instance ``-12 mL (95 % interval -20 to -4)``."""
     low, high = (float(end) for end in estimate.interval_95)
     return (
@@ -66,7 +66,7 @@ def with_interval(estimate: Estimate, unit: str, digits: int = 0) -> str:
 
 def _whole(change: Change) -> str:
     whole = change.whole
-    heights = f"Between {whole.stretch.low:.0f} and {whole.stretch.high:.0f} mm the {limb_name(change.first)}"
+    heights = f"Between {whole.segment.low:.0f} and {whole.segment.high:.0f} mm the {limb_name(change.first)}"
     if whole.verdict == ChangeVerdict.UNCLEAR:
         return f"{heights} shows no clear change: {with_interval(whole.change_ml, 'mL')}."
     verb = "lost" if whole.verdict == ChangeVerdict.SMALLER else "gained"
@@ -79,7 +79,7 @@ def _whole(change: Change) -> str:
 def _excess(change: Change, excess: Excess) -> Iterator[str]:
     affected, reference = sides(change)
     whole, over = change.whole, excess.excess_ml
-    heights = f"Between {whole.stretch.low:.0f} and {whole.stretch.high:.0f} mm"
+    heights = f"Between {whole.segment.low:.0f} and {whole.segment.high:.0f} mm"
     if whole.verdict == ChangeVerdict.UNCLEAR:
         said = f"there is no clear difference between {affected} and {reference}"
     else:
@@ -94,7 +94,7 @@ def _excess(change: Change, excess: Excess) -> Iterator[str]:
 
 def _parts(change: Change) -> Iterator[str]:
     for part in change.parts:
-        name, low, high = part.stretch
+        name, low, high = part.segment
         head = f"{name[0].upper()}{name[1:]}, {low:.0f} to {high:.0f} mm"
         if change.mirrored:
             over = Estimate(-part.change_ml.mean, part.change_ml.sd)

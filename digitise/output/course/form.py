@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal
 
-from pydantic import AwareDatetime, ValidationError
+from pydantic import AliasChoices, AwareDatetime, Field, ValidationError
 
 from digitise.care.course.course import Course, CoursePoint
 from digitise.errors import CourseError
@@ -22,10 +22,10 @@ _VERDICTS = {words: verdict for verdict, words in VERDICTS.items()}
 Pair = tuple[float, float]
 
 
-class ReadingForm(Form):
+class EstimateForm(Form):
     """A figure; ``clear`` tells whether its interval leaves out 0."""
 
-    value: float
+    value: float = Field(validation_alias=AliasChoices("value", "mean"))
     sd: float
     interval_95: Pair
     clear: bool
@@ -34,8 +34,8 @@ class ReadingForm(Form):
 class ReductionForm(Form):
     """Percent reduction of excess since the first visit, against the other limb now, and as it was then."""
 
-    current_reference: ReadingForm | None
-    baseline_reference: ReadingForm | None
+    current_reference: EstimateForm | None
+    baseline_reference: EstimateForm | None
 
 
 class VisitForm(Form):
@@ -46,21 +46,21 @@ class VisitForm(Form):
     to_mm: float
     measured_by: Text
     posture: Text
-    volume_ml: ReadingForm
-    reference_ml: ReadingForm | None
-    since_first_ml: ReadingForm | None
-    since_last_ml: ReadingForm | None
-    limb_change_percent: ReadingForm | None
-    excess_ml: ReadingForm | None
-    excess_percent: ReadingForm | None
+    volume_ml: EstimateForm
+    reference_ml: EstimateForm | None
+    since_first_ml: EstimateForm | None
+    since_last_ml: EstimateForm | None
+    limb_change_percent: EstimateForm | None
+    excess_ml: EstimateForm | None
+    excess_percent: EstimateForm | None
     excess_reduction_percent: ReductionForm | None
 
 
 class RateForm(Form):
     """Straight line through the volumes of the last visits."""
 
-    ml_per_week: ReadingForm
-    percent_per_week: ReadingForm
+    ml_per_week: EstimateForm
+    percent_per_week: EstimateForm
     visits: int
     since: AwareDatetime
     until: AwareDatetime
@@ -186,7 +186,7 @@ def _visit(point: CoursePoint) -> VisitForm:
             "since_first_ml": point.since_first,
             "since_last_ml": point.since_last,
             "limb_change_percent": point.limb_change_percent,
-            "excess_ml": excess and excess.ml,
+            "excess_ml": excess and excess.excess_ml,
             "excess_percent": excess and excess.percent,
             "excess_reduction_percent": point.reduction,
         }

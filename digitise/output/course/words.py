@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from digitise.care.course.course import Course, CoursePoint
 from digitise.care.course.plateau import CourseVerdict, Rate
-from digitise.care.course.visits import REPEAT_SEM_PERCENT, Reading, RepeatError
+from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError
+from digitise.shape.limb import Estimate
 
 SAME_WAY = (
     "Volumes from different methods do not replace each other: follow one person with one method, "
@@ -35,11 +36,11 @@ def _sentences(course: Course) -> Iterator[str]:
         f"{last.visit.from_mm:.0f} and {last.visit.to_mm:.0f} mm."
     )
     if last.since_first is not None and last.limb_change_percent is not None:
-        percent = f"{abs(last.limb_change_percent.value):.1f} % of the limb"
+        percent = f"{abs(last.limb_change_percent.mean):.1f} % of the limb"
         yield _changed(f"Since the first visit on {first.visit.name}", last.since_first, percent)
     if last.since_last is not None and len(course.points) > 2:
         before = course.points[-2].visit
-        percent = f"{100 * abs(last.since_last.value) / before.volume.value:.1f} %"
+        percent = f"{100 * abs(last.since_last.mean) / before.volume.mean:.1f} %"
         yield _changed(f"Since the visit before on {before.name}", last.since_last, percent)
     yield _smallest(course.error)
     yield from _excess(last)
@@ -52,19 +53,19 @@ def _sentences(course: Course) -> Iterator[str]:
     yield SAME_WAY
 
 
-def _with_interval(reading: Reading, unit: str) -> str:
+def _with_interval(reading: Estimate[float], unit: str) -> str:
     digits = 0 if unit == "mL" else 1
     low, high = reading.interval_95
-    return f"{reading.value:.{digits}f} {unit} (95 % interval {low:.{digits}f} to {high:.{digits}f})"
+    return f"{reading.mean:.{digits}f} {unit} (95 % interval {low:.{digits}f} to {high:.{digits}f})"
 
 
-def _changed(since: str, change: Reading, percent: str) -> str:
+def _changed(since: str, change: Estimate[float], percent: str) -> str:
     low, high = change.interval_95
     if not change.clear:
-        return f"{since}: no clear change ({change.value:+.0f} mL, 95 % interval {low:+.0f} to {high:+.0f})."
-    verb = "lost" if change.value < 0 else "gained"
+        return f"{since}: no clear change ({change.mean:+.0f} mL, 95 % interval {low:+.0f} to {high:+.0f})."
+    verb = "lost" if change.mean < 0 else "gained"
     return (
-        f"{since} it {verb} {abs(change.value):.0f} mL or {percent} "
+        f"{since} it {verb} {abs(change.mean):.0f} mL or {percent} "
         f"(95 % interval {low:+.0f} to {high:+.0f} mL): a clear change."
     )
 
@@ -85,7 +86,7 @@ def _excess(point: CoursePoint) -> Iterator[str]:
         percent = point.excess.percent
         name = "Excess over" if percent is not None else "Difference from"
         more = "" if percent is None else f", or {_with_interval(percent, '%')}"
-        yield f"{name} the other limb: {_with_interval(point.excess.ml, 'mL')}{more}."
+        yield f"{name} the other limb: {_with_interval(point.excess.excess_ml, 'mL')}{more}."
     if point.reduction is not None:
         if point.reduction.current_reference is not None:
             now = _with_interval(point.reduction.current_reference, "%")
@@ -97,6 +98,6 @@ def _excess(point: CoursePoint) -> Iterator[str]:
 def _rate(rate: Rate) -> str:
     low, high = rate.percent_per_week.interval_95
     return (
-        f"Rate over the last {rate.visits} visits: {rate.ml_per_week.value:+.0f} mL or "
-        f"{rate.percent_per_week.value:+.1f} % per week (95 % interval {low:+.1f} to {high:+.1f} %)."
+        f"Rate over the last {rate.visits} visits: {rate.ml_per_week.mean:+.0f} mL or "
+        f"{rate.percent_per_week.mean:+.1f} % per week (95 % interval {low:+.1f} to {high:+.1f} %)."
     )

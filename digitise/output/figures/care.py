@@ -10,7 +10,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.surface.chart import columns, rows_of
 from digitise.care.surface.place_words import direction_words
 from digitise.care.wrap.pressure import RELATIVE_ONLY

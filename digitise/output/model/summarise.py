@@ -5,22 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 from pydantic import ValidationError
 
-from digitise.capture.outline.find import ByHand
 from digitise.errors import ShapeError, TapeError
 from digitise.geometry.rigid import Pose
 from digitise.output import cautions
 from digitise.output.forms import WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
-from digitise.output.model.measured import Measured
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
+
+if TYPE_CHECKING:
+    from digitise.capture.outline.find import ByHand
+    from digitise.output.model.measured import Measured
 
 CONE_REACH_MM = 150.0
 """How far the end girths may be carried on for the sum of cones; the note says how far they were."""
@@ -71,7 +74,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         cone_volume_ml=cone,
         cone_note=cone_note,
         sections=tuple(_section(section) for section in sections(limb)),
-        stretches=_stretches(limb),
+        stretches=_segments(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
         warnings=tuple(_warnings(measured, findings, cone, cone_note)),
@@ -122,7 +125,7 @@ def _section(section: Section) -> form.SectionForm:
     )
 
 
-def _stretches(limb: Limb) -> tuple[form.StretchForm, ...]:
+def _segments(limb: Limb) -> tuple[form.StretchForm, ...]:
     """Return the volumes between the multiples of 100 mm, the ends included."""
     found = []
     for low, high in pairwise(levels(limb, STRETCH_MM).tolist()):

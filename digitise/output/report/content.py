@@ -8,8 +8,7 @@ from datetime import datetime
 
 from digitise.care.change.compare import Change
 from digitise.care.course.course import Course, CoursePoint
-from digitise.care.course.visits import Reading
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import Verdict
@@ -26,6 +25,7 @@ from digitise.output.report.parts import (
     wrap_form,
 )
 from digitise.output.report.words import method_words
+from digitise.shape.limb import Estimate
 
 
 @dataclass(frozen=True)
@@ -146,14 +146,14 @@ def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:
         since_first_ml=None if point.since_first is None else figure(point.since_first),
         since_first_verdict=None if point.since_first is None else _verdict(point.since_first),
         other_volume_ml=None if point.visit.reference is None else figure(point.visit.reference),
-        excess_ml=None if excess is None else figure(excess.ml),
+        excess_ml=None if excess is None else figure(excess.excess_ml),
         excess_percent=None if excess is None or excess.percent is None else figure(excess.percent, 1),
         reduction_now_percent=None if current is None else figure(current, 1),
         reduction_baseline_percent=None if reduction is None else figure(reduction.baseline_reference, 1),
     )
 
 
-def _verdict(change: Reading) -> Verdict:
+def _verdict(change: Estimate[float]) -> Verdict:
     if not change.clear:
         return "no clear change"
-    return "smaller" if change.value < 0 else "larger"
+    return "smaller" if change.mean < 0 else "larger"

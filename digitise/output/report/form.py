@@ -60,7 +60,7 @@ class GirthRowForm(Form):
 
 
 class PartForm(Form):
-    """Change of volume over one stretch of the limb."""
+    """Change of volume over one segment of the limb."""
 
     name: str
     from_mm: float

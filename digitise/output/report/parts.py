@@ -9,8 +9,8 @@ import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict, VolumeChange, girth_change
 from digitise.care.course.course import Course
-from digitise.care.course.visits import Reading
-from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import LayerKind
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
@@ -21,7 +21,7 @@ from digitise.output.forms import rounded
 from digitise.output.model.file import StoredModel
 from digitise.output.model.form import TapeCheckForm
 from digitise.output.report import form
-from digitise.shape.limb import Z95, Estimate, girth
+from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
 
 GIRTH_STEP_MM = 40.0
 _SAME_MM = 0.5
@@ -34,11 +34,11 @@ PRESSURE = (
 PLACES = f"The places are a suggestion from shape alone for a trained person. {HIDDEN}"
 
 
-def figure(reading: Reading | Estimate, digits: int = 0) -> form.FigureForm:
+def figure(estimate: AnyEstimate, digits: int = 0) -> form.FigureForm:
     """Return a figure rounded as it is printed."""
-    low, high = reading.interval_95
+    low, high = estimate.interval_95
     return form.FigureForm(
-        value=rounded(float(reading[0]), digits),
+        value=rounded(float(estimate.mean), digits),
         interval_95=(rounded(float(low), digits), rounded(float(high), digits)),
     )
 
@@ -92,7 +92,7 @@ def _girth_row(
 
 
 def change_form(change: Change, since: datetime, until: datetime) -> form.ChangeForm:
-    """Return the change of volume in all and by stretch."""
+    """Return the change of volume in all and by segment."""
     return form.ChangeForm(
         since=since,
         until=until,
@@ -103,9 +103,9 @@ def change_form(change: Change, since: datetime, until: datetime) -> form.Change
 
 def _part(part: VolumeChange) -> form.PartForm:
     return form.PartForm(
-        name=part.stretch.name,
-        from_mm=round(part.stretch.low),
-        to_mm=round(part.stretch.high),
+        name=part.segment.name,
+        from_mm=round(part.segment.low),
+        to_mm=round(part.segment.high),
         change_ml=figure(part.change_ml),
         change_percent=figure(part.percent, 1),
         verdict=VERDICTS[part.verdict],

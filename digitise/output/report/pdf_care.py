@@ -102,6 +102,6 @@ def garment_section(pages: Pages, garment: form.GarmentForm) -> None:
         points=7.5,
     )
     if garment.missing:
-        pages.paragraph(f"Not placed on the measured stretch: {', '.join(garment.missing)}.", 8.0)
+        pages.paragraph(f"Not placed on the measured segment: {', '.join(garment.missing)}.", 8.0)
     for note in garment.notes:
         pages.paragraph(note, 8.0, bullet=True)

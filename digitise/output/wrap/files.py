@@ -48,7 +48,13 @@ _GARMENT = (
 
 
 def write_wrap(
-    out: str | Path, model: ModelForm, sheet: WrapSheet, garment: GirthList | None = None, *, suggested: bool
+    out: str | Path,
+    model: ModelForm,
+    sheet: WrapSheet,
+    garment: GirthList | None = None,
+    *,
+    suggested: bool,
+    safety: tuple[str, ...] = (),
 ) -> WrapForm:
     """Write a wrap into the folder ``out``, and return what wrap.json says.
 
@@ -67,6 +73,8 @@ def write_wrap(
         The girth list, when it was asked for.
     suggested
         Whether the plan is our suggestion.
+    safety
+        What is open about the client, the most urgent first.
 
     Raises
     ------
@@ -74,9 +82,9 @@ def write_wrap(
         The folder cannot be written to, or holds an edited plan or other files; it is left as it was.
     """
     _refuse_edited(Path(out), sheet.plan)
-    summary = wrap_form(model, sheet, garment, suggested=suggested)
+    summary = wrap_form(model, sheet, garment, suggested=suggested, safety=safety)
     with new_folder(out, WRAP_FILES.__contains__, "wrap") as folder:
-        write_caution(folder, (*summary.caution, *summary.notes))
+        write_caution(folder, (*summary.safety, *summary.caution, *summary.notes))
         (folder / WRAP_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         (folder / PLAN_FILE).write_text(plan_to_toml(sheet.plan), encoding="utf-8")
         _write_table(folder / LAYERS_FILE, _LAYERS, _layer_rows(summary))

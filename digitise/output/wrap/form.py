@@ -73,7 +73,7 @@ class GarmentForm(Form):
 
 
 class WrapForm(Form):
-    """All that wrap.json holds; ``plan`` is what plan.toml holds."""
+    """All that wrap.json holds; ``plan`` is plan.toml, ``safety`` what is open about the client."""
 
     format: Literal["limb-wrap/1"]
     limb: Literal["leg", "arm"]
@@ -81,6 +81,7 @@ class WrapForm(Form):
     from_mm: float
     to_mm: float
     limb_sha256: Digest
+    safety: tuple[Text, ...] = ()
     suggested: bool
     plan: Plan
     needs: tuple[NeedForm, ...]
@@ -101,6 +102,7 @@ def wrap_form(
     *,
     suggested: bool,
     created: datetime | None = None,
+    safety: tuple[str, ...] = (),
 ) -> WrapForm:
     """Return what wrap.json holds.
 
@@ -116,6 +118,8 @@ def wrap_form(
         Whether the plan is our suggestion.
     created
         When; now when None.
+    safety
+        What is open about the client.
     """
     heights = zip(sheet.z, sheet.layers, sheet.relative, sheet.estimate_mmhg, strict=True)
     return WrapForm(
@@ -125,6 +129,7 @@ def wrap_form(
         from_mm=model.from_mm,
         to_mm=model.to_mm,
         limb_sha256=model.limb_sha256,
+        safety=safety,
         suggested=suggested,
         plan=sheet.plan,
         needs=tuple(_need(need) for need in sheet.needs),

@@ -23,6 +23,7 @@ def wrap_text(summary: WrapForm, folder: str | Path) -> str:
         "wrap.json, wrap.csv: all figures",
     ]
     return page(
+        section("Before any wrap", summary.safety),
         section(f"{summary.side.capitalize()} {summary.limb}, wrap from the skin outward ({plan})", needs),
         section(f"Rolls of {length}", (", ".join(rolls),)),
         section("Relative pressure (mean by Laplace, an estimate)", (_pressure(summary),)),
@@ -66,4 +67,4 @@ def _points(garment: GarmentForm) -> Iterator[str]:
             f"(95 % interval {low:.0f} to {high:.0f}) at {point.height_mm:.0f} mm from the floor{note}"
         )
     if garment.missing:
-        yield f"Not on the measured stretch, take with a tape: {', '.join(garment.missing)}"
+        yield f"Not on the measured segment, take with a tape: {', '.join(garment.missing)}"

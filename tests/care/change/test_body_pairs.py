@@ -31,7 +31,7 @@ def test_a_change_is_what_the_meshes_say(number):
     # 0.9 % is the half width of the joint solve over thirty other pairs
     assert 1.96 * whole.sd < 0.015 * first_ml
     for part in change.parts:
-        own = volume_change(limb, part.stretch.low, part.stretch.high)[1]
+        own = volume_change(limb, part.segment.low, part.segment.high)[1]
         assert abs(float(part.change_ml.mean) - own) < 3 * part.change_ml.sd
     small = abs(true_ml) < 0.004 * first_ml
     assert change.whole.verdict is (ChangeVerdict.UNCLEAR if small else ChangeVerdict.SMALLER)

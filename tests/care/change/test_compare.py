@@ -2,17 +2,17 @@
 
 import numpy as np
 import pytest
+import synthetic
 from drawn_limbs import Truth, draw_anatomy, draw_difference, leg_basis, nominal, seen, turned
 from numpy.testing import assert_allclose
 from scipy.linalg import block_diag
 
-from digitise import synthetic
 from digitise.care.change import compare as ch
 from digitise.care.change.align import align_and_solve, mirror
 from digitise.care.change.gaussian_factors import CoefficientIndex, OrderPrior, condition, kin_factors
 from digitise.care.change.joint_posterior import volumes
 from digitise.care.change.likeness import SAME_LIMB, Likeness
-from digitise.care.surface.segments import stretches
+from digitise.care.surface.segments import segments
 from digitise.errors import ModelError
 from digitise.geometry.support import area_weights, fourier
 from digitise.shape import priors
@@ -84,14 +84,14 @@ def covered(estimate, truth):
     return (low <= truth) & (truth <= high)
 
 
-# 200 pairs know a share of 95 % to 1.5 % each for one figure of a pair; stretches and levels of one pair are
+# 200 pairs know a share of 95 % to 1.5 % each for one figure of a pair; segments and levels of one pair are
 # partly independent, so pooled shares are held to the wanted 93-97 %.
 @pytest.mark.slow
 def test_volume_intervals_cover_the_truth(pairs):
     hits = []
     for first, second, _, _, _, change in pairs:
         for low in np.arange(LOW, HIGH, 100.0):
-            found = ch.volume_change(change.joint, ch.Stretch("", low, low + 100)).change_ml
+            found = ch.volume_change(change.joint, ch.Segment("", low, low + 100)).change_ml
             hits.append(
                 covered(found, true_volume(second, low, low + 100) - true_volume(first, low, low + 100))
             )
@@ -181,7 +181,7 @@ def test_nearer_to_the_truth_than_subtraction(pairs):
     for first, second, *_, limbs, change in pairs:
         for low in np.arange(LOW, HIGH, 100.0):
             true = true_volume(second, low, low + 100) - true_volume(first, low, low + 100)
-            found = ch.volume_change(change.joint, ch.Stretch("", low, low + 100)).change_ml.mean
+            found = ch.volume_change(change.joint, ch.Segment("", low, low + 100)).change_ml.mean
             joint.append(float(found) - true)
             volumes_ml = [float(volume(limb, low, low + 100).mean) for limb in limbs]
             plain.append(volumes_ml[1] - volumes_ml[0] - true)
@@ -251,7 +251,7 @@ def test_height_of_the_greatest_change():
 def test_parts_add_up_to_the_whole(swollen):
     change = swollen[2]
     assert_allclose(sum(part.change_ml.mean for part in change.parts), change.whole.change_ml.mean, rtol=1e-9)
-    edges = [part.stretch for part in change.parts]
+    edges = [part.segment for part in change.parts]
     assert (edges[0].low, edges[-1].high) == (100.0, 600.0)
     assert [s.high for s in edges[:-1]] == [s.low for s in edges[1:]]
 
@@ -322,31 +322,31 @@ def test_sides_must_fit_the_question(swollen, mirrored, words):
         ch.compare(first, other, mirrored=mirrored)
 
 
-def test_stretches_of_a_leg():
+def test_segmentes_of_a_leg():
     z = np.arange(100.0, 821.0, 10.0)
     heights, girths = [100, 130, 330, 430, 460, 820], [225, 215, 400, 350, 355, 560]
-    found = stretches("leg", z, np.interp(z, heights, girths))
+    found = segments("leg", z, np.interp(z, heights, girths))
     assert [s.name for s in found] == ["ankle", "lower calf", "calf", "knee", "thigh"]
     # narrowest 130: 40 mm above; widest 330: 60 mm below; narrowest above it 430: 20 mm below, 90 mm above
     assert [s.low for s in found] == [100, 170, 270, 410, 520]
     assert [s.high for s in found] == [170, 270, 410, 520, 820]
 
 
-def test_stretches_of_an_arm_that_ends_below_the_elbow():
+def test_segmentes_of_an_arm_that_ends_below_the_elbow():
     z = np.arange(0.0, 201.0, 10.0)
-    found = stretches("arm", z, np.interp(z, [0, 60, 160, 200], [190, 165, 260, 252]))
+    found = segments("arm", z, np.interp(z, [0, 60, 160, 200], [190, 165, 260, 252]))
     assert [s.name for s in found] == ["hand end", "wrist", "forearm"]
 
 
 def test_a_leg_measured_down_to_the_heel_has_a_foot_end():
     z = np.arange(40.0, 421.0, 10.0)
-    found = stretches("leg", z, np.interp(z, [40, 140, 340, 420], [300, 220, 390, 350]))
+    found = segments("leg", z, np.interp(z, [40, 140, 340, 420], [300, 220, 390, 350]))
     # a quarter of the way from narrowest to widest, below the narrowest
     assert found[0] == ("foot end", 40.0, 90.0)
 
 
 def test_a_column_is_divided_in_thirds():
     z = np.arange(100.0, 401.0, 10.0)
-    found = stretches("leg", z, 400 + 0.2 * z)
+    found = segments("leg", z, 400 + 0.2 * z)
     assert [s.name for s in found] == ["lower third", "middle third", "upper third"]
     assert [(s.low, s.high) for s in found] == [(100, 200), (200, 300), (300, 400)]

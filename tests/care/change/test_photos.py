@@ -44,10 +44,10 @@ def test_change_of_volume(weeks):
 
 
 @pytest.mark.slow
-def test_change_of_every_stretch(weeks):
+def test_change_of_every_segment(weeks):
     change, sections = weeks
     for part in change.parts:
-        z = np.linspace(part.stretch.low, part.stretch.high, 401)
+        z = np.linspace(part.segment.low, part.segment.high, 401)
         low, high = part.change_ml.interval_95
         assert low < np.trapezoid(true_change(sections, "area", z), z) / 1000 < high
 

@@ -11,11 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from digitise.care.course.course import course
-from digitise.care.course.visits import Reading, RepeatError, VisitVolume
+from digitise.care.course.visits import RepeatError, VisitVolume
 from digitise.care.excess import BILATERAL
 from digitise.errors import CourseError
 from digitise.output.course.form import course_form
 from digitise.output.course.words import course_sentences
+from digitise.shape.limb import Estimate
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 ERROR = RepeatError(1.0)
@@ -26,10 +27,10 @@ THREE_DIGITS = 5.1e-4
 def visit(day, volume, reference=None, **more):
     return VisitVolume(
         START + timedelta(days=day),
-        Reading(float(volume), 0.015 * volume),
+        Estimate(float(volume), 0.015 * volume),
         60.0,
         400.0,
-        reference=None if reference is None else Reading(float(reference), 0.015 * reference),
+        reference=None if reference is None else Estimate(float(reference), 0.015 * reference),
         **more,
     )
 
@@ -45,13 +46,13 @@ def told(found):
 
 def test_worked_excess_and_reductions():
     first, last = course(WORKED, ERROR).points
-    assert first.excess.ml.value == 1200
-    assert first.excess.percent.value == pytest.approx(15.0)
-    assert last.excess.ml.value == 650
-    assert last.excess.percent.value == pytest.approx(8.176, abs=THREE_DIGITS)
-    assert last.reduction.current_reference.value == pytest.approx(45.833, abs=THREE_DIGITS)
-    assert last.reduction.baseline_reference.value == pytest.approx(50.0)
-    assert last.limb_change_percent.value == pytest.approx(-6.522, abs=THREE_DIGITS)
+    assert first.excess.excess_ml.mean == 1200
+    assert first.excess.percent.mean == pytest.approx(15.0)
+    assert last.excess.excess_ml.mean == 650
+    assert last.excess.percent.mean == pytest.approx(8.176, abs=THREE_DIGITS)
+    assert last.reduction.current_reference.mean == pytest.approx(45.833, abs=THREE_DIGITS)
+    assert last.reduction.baseline_reference.mean == pytest.approx(50.0)
+    assert last.limb_change_percent.mean == pytest.approx(-6.522, abs=THREE_DIGITS)
     assert first.reduction is None
     assert first.since_first is None
 
@@ -82,7 +83,7 @@ def test_intervals_of_reductions_cover_the_truth(definition):
 def test_both_limbs_swollen_hides_percentages_of_excess():
     found = course(WORKED, ERROR, bilateral=True)
     assert all(point.excess.percent is None and point.reduction is None for point in found.points)
-    assert found.points[-1].limb_change_percent.value == pytest.approx(-6.522, abs=THREE_DIGITS)
+    assert found.points[-1].limb_change_percent.mean == pytest.approx(-6.522, abs=THREE_DIGITS)
     assert found.notes == (BILATERAL,)
     sentences = " ".join(course_sentences(found))
     assert "Excess" not in sentences
@@ -108,7 +109,7 @@ def test_a_visit_without_the_other_limb_keeps_the_reduction_against_the_first():
     found = course([*WORKED, visit(21, 8600)], ERROR)
     assert found.points[-1].excess is None
     assert found.points[-1].reduction.current_reference is None
-    assert found.points[-1].reduction.baseline_reference.value == pytest.approx(50.0)
+    assert found.points[-1].reduction.baseline_reference.mean == pytest.approx(50.0)
     assert found.notes == ("The other limb was not measured on 2026-03-23.",)
     told(found)
 
@@ -121,8 +122,8 @@ def test_a_visit_without_the_other_limb_keeps_the_reduction_against_the_first():
         ({"posture": "lying"}, {"posture": "standing"}, "measured standing, the time before lying."),
         ({}, {"covers_mm": (60.0, 380.0)}, "from 60 to 380 mm, the time before from 60 to 400 mm."),
         (
-            {"girths": {100.0: Reading(300, 1)}},
-            {"girths": {120.0: Reading(310, 1)}},
+            {"girths": {100.0: Estimate(300, 1)}},
+            {"girths": {120.0: Estimate(310, 1)}},
             "girths are at other heights than the time before.",
         ),
     ],
@@ -143,7 +144,10 @@ def test_reminders(before, after, text):
         ({"measured_by": "AB"}, {}),
         ({"posture": "lying"}, {}),
         ({"covers_mm": (60.0, 400.5)}, {}),
-        ({"girths": {100.0: Reading(300, 1)}}, {"girths": {100.5: Reading(310, 1), 200.0: Reading(310, 1)}}),
+        (
+            {"girths": {100.0: Estimate(300, 1)}},
+            {"girths": {100.5: Estimate(310, 1), 200.0: Estimate(310, 1)}},
+        ),
     ],
 )
 def test_no_reminder_of_small_or_unknown_differences(before, after):
@@ -217,7 +221,7 @@ def test_json_holds_every_figure_with_its_interval():
     last = said["visits"][-1]
     assert last["taken"] == "2026-03-16T09:00:00Z"
     assert last["since_first_ml"]["clear"] is True
-    assert last["since_first_ml"]["interval_95"] == pytest.approx([-855.02, -344.98], abs=0.01)
+    assert last["since_first_ml"]["interval_95"] == pytest.approx([-855.006, -344.994], abs=0.001)
     assert set(last["excess_reduction_percent"]) == {"current_reference", "baseline_reference"}
     assert said["mdc95_percent"] == pytest.approx(2.7718, abs=5.1e-5)
     assert said["plateau"]["rule"] == "Proposed rule of this project; the therapist decides."

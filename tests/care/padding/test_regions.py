@@ -10,7 +10,7 @@ from digitise.care.padding.peaks import tops
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, find_regions
 from digitise.care.surface.chart import SHARPEST, columns, connected, limb_chart
 from digitise.care.surface.landmarks import find_landmarks, knee_crease
-from digitise.care.surface.place_words import direction_words, stretch_name, stretches
+from digitise.care.surface.place_words import direction_words, segment_name, segments
 from digitise.care.surface.taper import outer_lift
 from digitise.geometry.rigid import Pose
 
@@ -265,19 +265,19 @@ def leg_profile(theta, z):
     return profile - mound(theta, z, 5.0, -np.pi / 2, 445.0, 0.7, 22.0) + 6 * np.exp(-(((z - 90) / 40) ** 2))
 
 
-def test_stretches_follow_the_shape():
+def test_segmentes_follow_the_shape():
     leg = limb(leg_profile, high=560.0)
-    parts = stretches(leg, find_landmarks(leg))
+    parts = segments(leg, find_landmarks(leg))
     assert [part.name for part in parts] == ["ankle", "lower calf", "calf", "knee", "thigh"]
     assert parts[0].low == leg.from_mm
     assert parts[-1].high == leg.to_mm
-    assert stretch_name(parts, 330.0) == "calf"
+    assert segment_name(parts, 330.0) == "calf"
     assert abs(knee_crease(leg, find_landmarks(leg)) - 445.0) < 20
 
 
 def test_cone_is_named_by_thirds(plain):
     assert (
-        stretch_name(stretches(plain, find_landmarks(plain)), 120.0) == "lower third of the measured stretch"
+        segment_name(segments(plain, find_landmarks(plain)), 120.0) == "lower third of the measured segment"
     )
 
 
@@ -292,5 +292,5 @@ def test_a_bulge_says_where_its_peak_is(plain):
 
 
 @pytest.mark.parametrize("length", [40.0, 70.0, 130.0])
-def test_short_stretches_of_a_cone_have_none(length):
+def test_short_segmentes_of_a_cone_have_none(length):
     assert find_regions(limb(cone_with(), low=200.0, high=200.0 + length)) == ()

@@ -68,12 +68,12 @@ def test_volumes_are_those_of_the_limb(content, measured):
     assert_allclose(content["volume_ml"], whole.mean, atol=ROUNDED)
     assert_allclose(content["volume_ml_95"], whole.interval_95, atol=ROUNDED)
     assert [s["from_mm"] for s in content["stretches"]] == [100.123, 200, 300]
-    for stretch in content["stretches"]:
-        low, high = max(stretch["from_mm"], limb.from_mm), stretch["to_mm"]
+    for segment in content["stretches"]:
+        low, high = max(segment["from_mm"], limb.from_mm), segment["to_mm"]
         part = read.volume(limb, low, high)
-        assert_allclose(stretch["volume_ml"], part.mean, atol=ROUNDED)
-        assert_allclose(stretch["volume_ml_95"], part.interval_95, atol=ROUNDED)
-    total = sum(stretch["volume_ml"] for stretch in content["stretches"])
+        assert_allclose(segment["volume_ml"], part.mean, atol=ROUNDED)
+        assert_allclose(segment["volume_ml_95"], part.interval_95, atol=ROUNDED)
+    total = sum(segment["volume_ml"] for segment in content["stretches"])
     assert_allclose(total, content["volume_ml"], atol=4 * ROUNDED)
 
 

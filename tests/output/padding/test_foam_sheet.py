@@ -11,7 +11,8 @@ from shapely import Polygon
 
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
-from digitise.output.padding.foam_sheet import CUT_MM, OVERLAP_MM, foam_pdf, foam_svg
+from digitise.output.padding.foam_sheet import foam_pdf, foam_svg
+from digitise.output.padding.tiles import CUT_MM, OVERLAP_MM
 from digitise.paper import PAGE_MM
 
 PER_MM = 5

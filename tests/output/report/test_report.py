@@ -120,7 +120,7 @@ def test_excess_is_the_difference_of_the_two_volumes(full):
     assert last.reduction_now_percent.value == pytest.approx(current, abs=0.5)
 
 
-def test_change_by_stretch_adds_up(full):
+def test_change_by_segment_adds_up(full):
     change = full.form.change
     assert change.whole.verdict == "smaller"
     assert sum(part.change_ml.value for part in change.parts) == pytest.approx(
@@ -231,9 +231,9 @@ def test_every_visit_has_its_row(full, printed):
     text = " ".join(poppler("pdftotext", printed, "-layout").split())
     for visit in full.form.visits:
         low, high = visit.volume_ml.interval_95
-        stretch = f"{visit.from_mm:.0f}-{visit.to_mm:.0f}"
+        segment = f"{visit.from_mm:.0f}-{visit.to_mm:.0f}"
         assert (
-            f"{visit.taken:%Y-%m-%d} {stretch} {visit.volume_ml.value:.0f} ({low:.0f} to {high:.0f})" in text
+            f"{visit.taken:%Y-%m-%d} {segment} {visit.volume_ml.value:.0f} ({low:.0f} to {high:.0f})" in text
         )
 
 

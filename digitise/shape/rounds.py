@@ -1,0 +1,178 @@
+"""The rounds of a fit: where planes touch, how far each point is to be trusted, solve; until it settles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.errors import ShapeError
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import area_weights
+from digitise.shape import priors
+from digitise.shape.basis import Basis
+from digitise.shape.limb import SHARED_ERRORS
+from digitise.shape.scene import Scene, mode_columns, touch_limb
+from digitise.shape.solve import (
+    BIAS_SD_PX,
+    EdgeData,
+    Posterior,
+    Prior,
+    edge_information,
+    log_evidence,
+    reweigh,
+    solve,
+)
+from digitise.shape.tangents import Samples
+
+# The rounds end when one changes no girth and no area by more than this part, a tenth of what their intervals
+# are at their narrowest; most outlines settle in 3 to 6 rounds.
+_SETTLED = 5e-4
+_MOST_ROUNDS = 40
+# From this round on each starts from the mean of the last two: robust weights may swing to and fro.
+_CALM_FROM = 8
+_LEAST_RADIUS_MM = 10.0
+# Which samples enter is settled in the first rounds, for one that comes and goes keeps the others from it; by
+# then their heights shift by less than this, mm.
+_JOIN_ROUNDS = 3
+DRIFT_MM = 10.0
+# Outlines must be this much likelier (log odds) under the prior of a made solid: of a thousand things
+# photographed as limbs, one is taken to be a pipe or a bucket.
+_SOLID_LOG_ODDS = 7.0
+# A shorter piece of a thigh may be as straight as a pipe.
+_SOLID_LEAST_MM = 300.0
+
+
+Members = tuple[tuple[NDArray[np.bool_], ...], ...]
+
+
+@dataclass(frozen=True)
+class Belief:
+    """The current estimate within the rounds."""
+
+    prior: Prior
+    posterior: Posterior
+    edges: tuple[EdgeData, ...]
+
+
+def settle(
+    scene: Scene, basis: Basis, start: tuple[tuple[Samples, ...], ...], sections: priors.SectionPrior
+) -> Belief:
+    """Iterate touching points, robust weights and solve; return the belief from edges alone.
+
+    Raises
+    ------
+    ShapeError
+        When the rounds do not settle.
+    """
+    level = float(np.median(np.concatenate([edge.h for view in start for edge in view])))
+    radius = np.full(basis.n_splines, max(level, _LEAST_RADIUS_MM))
+    prior = Prior(np.zeros(basis.size), priors.precision(sections, basis, radius))
+    members = _members(basis, start)
+    edges = _edge_data(scene, basis, start, members, None)
+    belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
+    touched = start
+    for number in range(_MOST_ROUNDS - 1):
+        mean, last = belief.posterior.mean, belief.posterior
+        touched = _touch_all(scene, basis, mean, touched)
+        if number < _JOIN_ROUNDS:
+            members = _members(basis, touched)
+        edges = _edge_data(scene, basis, touched, members, belief)
+        prior = _prior(basis, mean, sections)
+        belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
+        if _change(basis, belief.posterior.mean, mean) < _SETTLED:
+            return belief
+        if number > _CALM_FROM:
+            belief = replace(belief, posterior=_between(last, belief.posterior))
+    raise ShapeError(
+        "The outlines do not settle on one shape.",
+        where=", ".join(scene.names),
+        do="Check the outlines, and whether the limb moved between the photographs.",
+    )
+
+
+def _between(one: Posterior, other: Posterior) -> Posterior:
+    return replace(other, mean=(one.mean + other.mean) / 2, modes=(one.modes + other.modes) / 2)
+
+
+def _change(basis: Basis, now: Array, before: Array) -> float:
+    """Return by what part of itself a girth or an area changes at most, over all heights."""
+    weight = area_weights(basis.harmonics)
+    new, old = (basis.splines(basis.places) @ each.reshape(basis.n_terms, -1).T for each in (now, before))
+    girths = np.abs(new[:, 0] / old[:, 0] - 1)
+    areas = np.abs((new**2 @ weight) / (old**2 @ weight) - 1)
+    return float(max(girths.max(), areas.max()))
+
+
+def _radius(basis: Basis, mean: Array) -> Array:
+    """Return the mean radius (n_splines,) at ``basis.places``, mm."""
+    return np.maximum(basis.splines(basis.places) @ mean[: basis.n_splines], _LEAST_RADIUS_MM)
+
+
+def _prior(basis: Basis, mean: Array, sections: priors.SectionPrior) -> Prior:
+    return Prior(priors.mean(sections, basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
+
+
+def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
+    """Whether the edges tell of a straight-sided solid: a limb's prior would count unseen bulges it lacks."""
+    if basis.high - basis.low < _SOLID_LEAST_MM:
+        return False
+    mean, part = belief.posterior.mean, edge_information(basis, belief.edges)
+    radius = _radius(basis, mean)
+
+    def evidence(sections: priors.SectionPrior) -> float:
+        weight = priors.log_determinant(sections, basis, radius)
+        return log_evidence(basis, _prior(basis, mean, sections), weight, part)
+
+    return evidence(priors.SOLID) - evidence(limb) > _SOLID_LOG_ODDS
+
+
+def _touch_all(
+    scene: Scene, basis: Basis, mean: Array, last: tuple[tuple[Samples, ...], ...]
+) -> tuple[tuple[Samples, ...], ...]:
+    return tuple(
+        tuple(touch_limb(planes, basis, mean, samples.z) for planes, samples in zip(view, seen, strict=True))
+        for view, seen in zip(scene.nominal, last, strict=True)
+    )
+
+
+def _members(basis: Basis, touched: tuple[tuple[Samples, ...], ...]) -> Members:
+    """Choose the samples that enter, a little inside the basis: their heights still shift with the depth."""
+    low, high = basis.low + DRIFT_MM, basis.high - DRIFT_MM
+    return tuple(tuple(edge.within(low, high) for edge in view) for view in touched)
+
+
+def _edge_data(
+    scene: Scene,
+    basis: Basis,
+    touched: tuple[tuple[Samples, ...], ...],
+    members: Members,
+    belief: Belief | None,
+) -> tuple[EdgeData, ...]:
+    """Gather the samples that enter, with camera modes and the robust weights of the last belief."""
+    found = []
+    for view, edges in enumerate(touched):
+        for edge, samples in enumerate(edges):
+            keep = members[view][edge]
+            modes = np.zeros((len(samples.z), len(scene.moved)))
+            if belief is not None:
+                moved = [mode[view][edge] for mode in scene.moved]
+                nominal, mean = scene.nominal[view][edge], belief.posterior.mean
+                modes = mode_columns(nominal, moved, samples, basis, mean)
+            doubts, sway = np.split(modes, [scene.doubts], axis=1)
+            known = np.column_stack([_shared_columns(samples), doubts])[keep]
+            data = EdgeData(
+                view, edge, samples.pick(keep), known, sway[keep], np.ones(np.count_nonzero(keep))
+            )
+            if len(data.weight) < 2:
+                continue
+            found.append(data if belief is None else reweigh(basis, data, belief.posterior))
+    return tuple(found)
+
+
+def _shared_columns(samples: Samples) -> Array:
+    """Return by how much the samples stand out too far for one sd of each of ``SHARED_ERRORS``, (N, E) mm."""
+    columns = np.zeros((len(samples.z), len(SHARED_ERRORS)))
+    columns[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * samples.mm_per_px
+    return columns
