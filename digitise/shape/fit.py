@@ -176,7 +176,7 @@ def _fit(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
     stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
-    usual = priors.of_limb(limb, side, standing=stands)
+    usual = priors.of_limb(limb, wanted.side, standing=stands)
     belief = settle(scene, basis, start, usual if prior is None else prior)
     solid = prior is None and is_solid(basis, belief, usual)
     if solid:

@@ -1,7 +1,5 @@
 """Do 95 % intervals hold the truth in 95 % of limbs drawn from the stated prior and noise?"""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from prior_limbs import draw_limb

@@ -177,12 +177,13 @@ def kin_factors(
     eye = np.eye(len(first.mean))
     apart = np.linalg.inv(difference) + common / 2
     mean = np.linalg.inv(common) - np.linalg.inv(apart) / 4
+    together: Array = np.linalg.inv((mean + mean.T) / 2)
     return [
         GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
         GaussianFactor(
             columns,
             np.hstack([eye, eye]) / 2 @ rows,
-            np.linalg.inv((mean + mean.T) / 2),
+            together,
             (first.mean + there.mean) / 2,
         ),
         GaussianFactor(columns, np.hstack([-eye, eye]) @ rows, (apart + apart.T) / 2, np.zeros(len(eye))),

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fpdf import FPDF
 
-from digitise.capture.sheets.printing import FONT, new_document
 from digitise.care.wrap.follow import WrapStep
 from digitise.errors import PlanError
 from digitise.paper import PAGE_MM
+from digitise.pdf import FONT, true_size_document
 
 TITLE = "Your wrap at home"
 TAKE_OFF = (
@@ -51,7 +51,7 @@ def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4") -> b
     if not steps:
         raise PlanError("There is no layer to show.", do="Plan the wrap first.")
     ends = "toes" if limb == "leg" else "fingers"
-    document = new_document(TITLE)
+    document = true_size_document(TITLE)
     document.set_auto_page_break(False)
     document.add_page(format=PAGE_MM[paper])
     document.set_xy(_EDGE_MM, _EDGE_MM)
