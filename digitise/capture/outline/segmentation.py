@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from digitise.capture.outline.backdrop import Panel
 from digitise.capture.outline.bodies import Pair, limb_pair
@@ -31,6 +31,7 @@ _SEARCH_MM = 24.0
 _APART_MM = 8.0  # within the region's boundary by more: another body widens the region
 _BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
+_FADE_ROWS = 12
 _CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
 _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _LEAST_STEP = 0.01  # less is no edge at all
@@ -259,9 +260,11 @@ def _refine(
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
         agreement = _agreement(map_, every, path, outward)
         least = np.where(before_panel, _LEAST_AGREEMENT * CLIP, _LEAST_AGREEMENT_BELOW * CLIP_BELOW)
+        # a step is told along 48 mm: near where it fades it tells less of its place
+        steady = minimum_filter1d(pair.strength[index], 2 * _FADE_ROWS + 1, mode="nearest")
         apart = np.abs(offsets[-1] - pair.offsets[index]) > _AGREE_BELOW_MM
         agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
-        doubtful.append(np.where(touched[index], pair.strength[index] < _CLEAR_STEP, agreement < least))
+        doubtful.append(np.where(touched[index], steady < _CLEAR_STEP, agreement < least))
     above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [
         (pair.astray[index] & above_foot) | (touched[index] & (pair.strength[index] < _LEAST_STEP))
