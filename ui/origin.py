@@ -24,7 +24,8 @@ _HARMLESS = ("GET", "HEAD", "OPTIONS")
 # library are partly written into the page, and its charts make functions of text
 _POLICY = (
     "default-src 'self' data: blob: 'unsafe-inline' 'unsafe-eval'; "
-    "connect-src 'self' data: blob: ws://{host}; object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
+    "connect-src 'self' data: blob: {socket}; object-src 'none'; base-uri 'self'; form-action 'self'; "
+    "frame-ancestors 'none'"
 )
 _ANSWER = b"This page is opened at the address that digitise ui tells, and not from another page.\n"
 
@@ -38,23 +39,25 @@ class OwnPagesOnly:
     ----------
     app
         The server behind it.
+    proxy
+        Origin under which a proxy of the clinic shows the page, such as ``https://limbs.example``; empty
+        without one.
     """
 
-    def __init__(self, app: Application) -> None:
-        self._app = app
+    def __init__(self, app: Application, proxy: str = "") -> None:
+        self._app, self._proxy = app, proxy.lower().rstrip("/")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through or refuse it."""
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
-        elif not is_own(scope):
+        elif not is_own(scope, self._proxy):
             await _refuse(scope, receive, send)
         else:
-            host = _only(scope["headers"], b"host") or ""
-            await self._app(scope, receive, _with_policy(send, host))
+            await self._app(scope, receive, _with_policy(send, _origin_of(scope["headers"], self._proxy)))
 
 
-def is_own(scope: Mapping[str, Any]) -> bool:
+def is_own(scope: Mapping[str, Any], proxy: str = "") -> bool:
     """Tell whether a request comes from a page of this server, or from a person who typed its address.
 
     Parameters
@@ -62,16 +65,25 @@ def is_own(scope: Mapping[str, Any]) -> bool:
     scope
         The connection as ASGI describes it (version 3): ``type``, ``method``, ``headers``, and ``server``,
         the address and port of this machine that was reached.
+    proxy
+        As for :class:`OwnPagesOnly`.
     """
     headers = scope["headers"]
     host, origin = _only(headers, b"host"), _only(headers, b"origin")
-    if host is None or host.lower() not in _own_hosts(scope.get("server")):
+    shown = proxy.partition("://")[2]
+    if host is None or host.lower() not in _own_hosts(scope.get("server")) | ({shown} if shown else set()):
         return False
     socket = scope["type"] == "websocket"
     if origin is None:
         # a browser names the origin of every socket and of every request that changes something
         return not socket and scope["method"] in _HARMLESS and _is_near(headers, scope["method"])
-    return origin.lower() == f"http://{host.lower()}"
+    return origin.lower() == _origin_of(headers, proxy)
+
+
+def _origin_of(headers: Iterable[tuple[bytes, bytes]], proxy: str) -> str:
+    """Return the origin of the page that a request to this host belongs to."""
+    host = (_only(headers, b"host") or "").lower()
+    return proxy if host == proxy.partition("://")[2] else f"http://{host}"
 
 
 def _own_hosts(server: tuple[str, int | None] | None) -> set[str]:
@@ -109,9 +121,10 @@ def _only(headers: Iterable[tuple[bytes, bytes]], name: bytes, absent: str | Non
     return found[0].decode("latin-1") if len(found) == 1 else "\0"
 
 
-def _with_policy(send: Send, host: str) -> Send:
+def _with_policy(send: Send, origin: str) -> Send:
+    socket = f"ws{origin.removeprefix('http')}"  # https becomes wss
     own = (
-        (b"content-security-policy", _POLICY.format(host=host).encode("latin-1")),
+        (b"content-security-policy", _POLICY.format(socket=socket).encode("latin-1")),
         (b"x-frame-options", b"DENY"),
         (b"cross-origin-resource-policy", b"same-origin"),
         (b"referrer-policy", b"no-referrer"),

@@ -13,7 +13,7 @@ from digitise.errors import RecordError
 from digitise.files import put_new
 from digitise.record.backup import write_backup
 from digitise.record.database import PATIENCE_S, Database, connect, damaged, translate_errors
-from digitise.record.drafts import clear_half_made
+from digitise.record.forget import clear_half_made
 from digitise.record.migrations import schema
 from digitise.unfinished import clear_unfinished, temporary_folder
 

@@ -14,13 +14,11 @@ from digitise.geometry.rigid import Pose
 # mark: the whole limb to the side or forward, mm, and how far it leans or turns about its foot, degrees. From
 # memory: the body's centre sways by 4-7 mm over a minute; a shift of weight leans a leg by some degrees.
 SHIFT_SD_MM = 3.0
-LEAN_SD_DEG = 1.2
-TURN_SD_DEG = 1.2
-
-
-# With a third view the photographs tell of a movement themselves (a limb that leant fits no limb's sections
-# and is refused), so what may go unseen is less.
-SEEN_SHARE = 1 / 3
+LEAN_SD_DEG = 1.5
+TURN_SD_DEG = 1.5
+# Three photographs contradict each other as soon as the limb moves, which is tested (its sections flatten):
+# what may go unseen between them is less.
+UNSEEN_SHARE = 1 / 3
 
 
 def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tuple[Camera, ...], ...]:
@@ -43,7 +41,7 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
 
     Examples
     --------
-    >>> from digitise.synthetic import walking_cameras
+    >>> from synthetic import walking_cameras
     >>> cameras = walking_cameras((90.0, 0.0))
     >>> modes = sway_modes(cameras, Pose.identity())
     >>> len(modes), all(mode[0] is cameras[0] for mode in modes)
@@ -59,7 +57,7 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     >>> sway_modes(cameras[:1], Pose.identity())
     ()
     """
-    share = 1.0 if len(cameras) == 2 else SEEN_SHARE
+    share = 1.0 if len(cameras) == 2 else UNSEEN_SHARE
     steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps(share)]
     modes = []
     for n in range(1, len(cameras)):

@@ -84,7 +84,7 @@ def step_table(
         axis=0,
     )
     strength = _prominence(steps.reshape(height, count, per_cell).max(axis=2))
-    reach = int(np.ceil(max(_STEP_HALVES_PX) * pitch / CELL_MM))
+    reach = max(1, round(min(_STEP_HALVES_PX) * pitch / CELL_MM))
     strength[strength < _FLANK * maximum_filter1d(strength, 2 * reach + 1, axis=1)] = 0.0
     return StepTable(strength, _long_chains(strength), first_mm)
 

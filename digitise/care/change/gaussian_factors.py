@@ -196,7 +196,8 @@ def shared_factors(first: Places, second: Places) -> list[GaussianFactor]:
     """
     columns, eye = np.concatenate([first, second]), np.eye(len(first))
     rho = SHARED_CORRELATION
-    together = np.kron([[1.0, -rho], [-rho, 1.0]], eye) / (1 - rho**2) - np.eye(2 * len(first))
+    joint = np.asarray(np.kron([[1.0, -rho], [-rho, 1.0]], eye) / (1 - rho**2), float)
+    together = joint - np.eye(2 * len(first))
     return [GaussianFactor(columns, np.eye(len(columns)), together, np.zeros(len(columns)))]
 
 

@@ -98,12 +98,24 @@ class WrapSheet:
 
 
 def turns(length: float, width: float, overlap: float) -> float:
-    """Return the number of turns over a length of limb, L / (w (1 - f))."""
+    """Return the number of turns over a length of limb, L / (w (1 - f)).
+
+    Examples
+    --------
+    >>> turns(400.0, 100.0, 0.5)
+    8.0
+    """
     return length / (width * (1 - overlap))
 
 
 def turn_length(girth: Array, advance: float) -> Array:
-    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``."""
+    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``.
+
+    Examples
+    --------
+    >>> float(turn_length(np.array(300.0), 40.0)).__round__(1)
+    302.7
+    """
     return np.hypot(girth, advance)
 
 
@@ -118,6 +130,14 @@ def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) 
         How far a turn moves along.
     pitch
         Count the slant of the turns; without it the usual ``int C / a dz``.
+
+    Examples
+    --------
+    >>> z, girth = np.array([100.0, 500.0]), np.array([300.0, 300.0])
+    >>> wound_length(z, girth, 50.0, pitch=False)
+    2400.0
+    >>> wound_length(np.array([100.0]), np.array([300.0]), 50.0)
+    0.0
     """
     length = turn_length(girth, advance) if pitch else np.asarray(girth, float)
     return float(np.trapezoid(length, z) / advance)

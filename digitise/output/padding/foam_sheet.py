@@ -12,7 +12,6 @@ import numpy as np
 from fpdf import FPDF
 from shapely import Polygon, maximum_inscribed_circle
 
-from digitise.capture.sheets.printing import AT_FULL_SIZE, FONT, new_document
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
@@ -29,6 +28,7 @@ from digitise.output.padding.tiles import (
     tiles_of,
 )
 from digitise.paper import PAGE_MM
+from digitise.pdf import AT_FULL_SIZE, FONT, true_size_document
 
 RULER_MM = 100.0
 BEVEL_LINE_MM = 0.3
@@ -75,7 +75,7 @@ def foam_pdf(
         raise PlanError(f"Foam is drawn on a4 or letter, not on {paper!r}.", do="Choose one of the two.")
     if not pieces:
         raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
-    document = new_document("Pieces of foam")
+    document = true_size_document("Pieces of foam")
     if overview:
         facts = [" ".join(_facts(piece, limb, "", "")[:2]) for piece in pieces]
         add_overview(document, PAGE_MM[paper], overview, facts, f"{code}  {day}".strip())

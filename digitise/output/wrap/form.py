@@ -13,11 +13,10 @@ from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
-from digitise.output.forms import Digest, Form, SoftwareForm, Text, WarningForm, now, rounded, software
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm, now, rounded, software
 from digitise.output.model.form import ModelForm
 
 FORMAT: Final = "limb-wrap/1"
-Pair = tuple[float, float]
 
 
 class NeedForm(Form):

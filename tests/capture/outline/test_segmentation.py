@@ -14,7 +14,9 @@ ANKLE_MM = 110.0  # the panel begins at 90; the floor shows below
 
 
 def region_of(made, painted=None) -> Region:
-    return find_region(photograph(made), made.strip, find_panel(made.strip, [made.area]), "photo-1.jpg", painted)
+    return find_region(
+        photograph(made), made.strip, find_panel(made.strip, [made.area]), "photo-1.jpg", painted
+    )
 
 
 def errors(made, region: Region, low=ANKLE_MM, high=860.0) -> np.ndarray:
