@@ -68,7 +68,9 @@ def test_what_a_bandage_would_do_goes_by_the_place():
     assert dent.bridge_mm is not None
     # a taut sheet lies on the rims: nearly the whole dip where the leg is straight
     assert 4.0 < dent.bridge_mm <= 13.0
-    assert effect(dent) == f"A bandage would bridge a dip of {dent.bridge_mm:.0f} mm and press on its rims."
+    assert (
+        effect(dent) == f"A bandage would bridge a dip of {dent.bridge_mm:.0f} mm here and press on its rims."
+    )
 
 
 def test_an_arm_is_held_against_its_own_taper():
