@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from prior_limbs import draw_limb
 
-from digitise import synthetic
+import synthetic
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import area, girth, volume
 from digitise.shape.solve import OFFSET_SD_PX, WANDER_SD_PX
-from digitise.shape.taped import HEIGHT_SD_MM, READING_SD_MM
+from digitise.shape.taped import HAND_SD_MM, HEIGHT_SD_MM, READING_SD_MM
 from digitise.tape.rows import TapeRow
 
 LEVELS = np.array([110.0, 180.0, 250.0, 320.0, 390.0])

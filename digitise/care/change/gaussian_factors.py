@@ -177,7 +177,7 @@ def kin_factors(
     eye = np.eye(len(first.mean))
     apart = np.linalg.inv(difference) + common / 2
     mean = np.linalg.inv(common) - np.linalg.inv(apart) / 4
-    together: Array = np.linalg.inv((mean + mean.T) / 2)
+    together = np.asarray(np.linalg.inv((mean + mean.T) / 2), dtype=np.float64)
     return [
         GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
         GaussianFactor(
