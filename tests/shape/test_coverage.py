@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+import synthetic
 from prior_limbs import draw_limb
 
-import synthetic
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import area, girth, volume
 from digitise.shape.solve import OFFSET_SD_PX, WANDER_SD_PX
