@@ -1,8 +1,8 @@
 """Temporary files that are found again: whatever a killed program left is removed by the next one.
 
-Every temporary folder is private.  It stands in one folder of the user's data, or beside the file that it becomes
-(a rename cannot cross disks); then that folder keeps a note of it.  A lock that the system drops with its program
-tells which are still in use.
+Every temporary folder is private.  It stands in one folder of the user's data, or beside the file that it
+becomes (a rename cannot cross disks); then that folder keeps a note of it.  A lock that the system drops with
+its program tells which are still in use.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ def temporary_folder(beside: Path | None = None) -> Iterator[Path]:
     Parameters
     ----------
     beside
-        The folder that shall hold it, on the disk of what is made; None for the folder of all unfinished work.
+        The folder that shall hold it, on the disk of what is made; None for the folder of all unfinished
+        work.
 
     Raises
     ------

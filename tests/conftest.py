@@ -54,7 +54,7 @@ class Case:
 
 @pytest.fixture(scope="session", autouse=True)
 def _data_folder(tmp_path_factory):
-    """A user's data folder for this run, where unfinished work is noted; tests that look there set their own."""
+    """A user's data folder for this run, where unfinished work is noted; some tests set their own."""
     before = os.environ.get("XDG_DATA_HOME")
     os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
     yield

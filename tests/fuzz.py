@@ -3,10 +3,11 @@
 Run: python tests/fuzz.py [--cases 20000] [--seed 1] [--only tape]
 
 Files are changed with knowledge of their structure and as bytes.  Counted are errors that are not for people
-(tracebacks), cases that take longer than two seconds of processor time, and wrong numbers: what is read from a
-changed file of girths, sheets or lens is measured with the sample's own outlines, and a volume that differs from
-the unchanged one by more than its interval, without a word of warning, is wrong.  A model must be the one that was
-written, and a restored backup the records that were backed up, unless its seal was made anew.
+(tracebacks), cases that take longer than two seconds of processor time, and wrong numbers: some of what is
+read from a changed file of girths, sheets or lens is measured with exact corners and edges, and a volume that
+differs from the unchanged one by more than its interval, without a warning that the unchanged one has not, is
+wrong.  A model must be the one that was written, and a restored backup the records that were backed up,
+unless its seal was made anew.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ def one_case(kind: Kind, rng: np.random.Generator, scratch: Path, tally: Tally, 
         outcome = kind(rng, scratch)
     except DigitiseError as error:
         outcome = "refused"
-        if not ((error.what and str(error).isprintable()) or "\n" in str(error)) or len(str(error)) > 3000:
+        if not error.what or len(str(error)) > 3000:
             outcome = "traceback"
             tally.failures.append(f"{label}: a message that cannot be read: {str(error)[:200]!r}")
     except Wrong as wrong:
@@ -74,7 +75,9 @@ def one_case(kind: Kind, rng: np.random.Generator, scratch: Path, tally: Tally, 
         tally.failures.append(f"{label}: took {took:.1f} s")
 
 
-def run(cases: int, seed: int, only: str | None = None, report: Callable[[str], None] = print) -> dict[str, Tally]:
+def run(
+    cases: int, seed: int, only: str | None = None, report: Callable[[str], None] = print
+) -> dict[str, Tally]:
     """Run so many cases, shared among the kinds by their weights; return a tally for each kind."""
     chosen = {name: kind for name, kind in KINDS.items() if only in (None, name)}
     whole = sum(kind.weight for kind in chosen.values())
@@ -98,7 +101,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=sorted(KINDS))
     asked = parser.parse_args()
-    print(f"{'':<12}{'cases':>7}{'read':>8}{'refused':>9}{'traceback':>11}{'wrong':>7}{'slow':>6}{'slowest':>12}")
+    print(
+        f"{'':<12}{'cases':>7}{'read':>8}{'refused':>9}{'traceback':>11}{'wrong':>7}{'slow':>6}{'slowest':>12}"
+    )
     tallies = run(asked.cases, asked.seed, asked.only, lambda line: print(line, flush=True))
     failures = [failure for tally in tallies.values() for failure in tally.failures]
     print(f"{len(failures)} failures", *failures[:40], sep="\n")

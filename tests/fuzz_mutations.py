@@ -6,10 +6,12 @@ import math
 import numpy as np
 
 NUMBERS = (
-    0, -1, 1, 2, 1e-9, 1e9, 1e308, -1e308, 10**30, 10**400, math.nan, math.inf, -math.inf, 0.1 + 0.2, 2**31, 2**63,
+    0, -1, 1, 2, 1e-9, 1e9, 1e308, -1e308, 10**30, 10**400, math.nan, math.inf, -math.inf, 0.1 + 0.2, 2**31,
+    2**63,
 )  # fmt: skip
 STRINGS = (
-    "", " ", "\0", "\n", "é", "\ud800", "\u2028", "\u202e", "x" * 5000, "mat", "../../etc", "nan", "1", "1e400",
+    "", " ", "\0", "\n", "é", "\ud800", "\u2028", "\u202e", "x" * 5000, "mat", "../../etc", "nan", "1",
+    "1e400",
     "{}", "[]", "leg", "limb-model/2", "0" * 64, "DICT_4X4_50", "=1+1", "<b>", "![x](http://x)",
 )  # fmt: skip
 
@@ -115,7 +117,7 @@ def _changed_once(rng, content):
     return content
 
 
-def bytes_changed(rng, data):
+def bytes_changed(rng, data):  # noqa: PLR0911  # one for each kind of change
     """Bytes cut, flipped, moved, replaced or put in between."""
     data = bytes(data)
     if not data:

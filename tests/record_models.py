@@ -26,8 +26,8 @@ def _small():
 def model_of_visit(limb="leg", side="left", made_from=(), tape=(), filling=b"limb", **changes) -> ModelFiles:
     """Return a sealed model.
 
-    ``made_from`` are photographs, ``tape`` rows; ``filling`` makes its limb.npz another one and can be found in
-    it; ``changes`` are other values in model.json.
+    ``made_from`` are photographs, ``tape`` rows; ``filling`` makes its limb.npz another one and can be found
+    in it; ``changes`` are other values in model.json.
     """
     text, arrays = _small()
     stream = io.BytesIO()

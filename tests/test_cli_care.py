@@ -484,50 +484,18 @@ def test_weeks_pad_and_wrap(capsys, weeks, tmp_path):
     assert {point["letter"] for point in wrap["garment"]["points"]} >= {"B", "C"}
 
 
+MODEL = ("model", "a.jpg", "b.jpg", "--field", "f", "--limb", "leg", "--side", "left")
+TWICE = ("--point", "B=150", "--point", "B=160")
 WRONG = {
-    "no number from": (
-        "model",
-        "a.jpg",
-        "b.jpg",
-        "--field",
-        "f",
-        "--limb",
-        "leg",
-        "--side",
-        "left",
-        "--from",
-        "nan",
-    ),
-    "endless to": (
-        "model",
-        "a.jpg",
-        "b.jpg",
-        "--field",
-        "f",
-        "--limb",
-        "leg",
-        "--side",
-        "left",
-        "--to",
-        "inf",
-    ),
+    "no number from": (*MODEL, "--from", "nan"),
+    "endless to": (*MODEL, "--to", "inf"),
     "repeat error of a giant": ("course", "first", "second", "--sem", "1e9"),
     "repeat error of nothing": ("course", "first", "second", "--sem", "0"),
     "repeat error that is none": ("course", "first", "second", "--sem", "nan"),
     "repeat error in a report": ("report", "first", "--out", "a.pdf", "--sem", "1e9"),
     "two files of one name": ("report", "first", "--out", "a.pdf", "--fhir", "./a.pdf"),
     "a file and a folder of one name": ("report", "first", "--out", "a.pdf", "--figures", "a.pdf"),
-    "a point given twice": (
-        "wrap",
-        "first",
-        "--garment",
-        "--point",
-        "B=150",
-        "--point",
-        "B=160",
-        "--out",
-        "w",
-    ),
+    "a point given twice": ("wrap", "first", "--garment", *TWICE, "--out", "w"),
     "a point nowhere": ("wrap", "first", "--garment", "--point", "B=nan", "--out", "w"),
     "foam without end": ("pad", "first", "--margin", "nan", "--out", "p"),
 }

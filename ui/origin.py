@@ -1,9 +1,9 @@
 """Who may ask the server: pages that it served itself, under an address of this machine; no Streamlit here.
 
-A page of another website can send requests to this machine, and with a name of its own that it lets point here
-("rebinding") it could even read the answers.  Its browser tells in three places where it comes from: ``Host``,
-``Origin`` and ``Sec-Fetch-Site``.  All are looked at before anything else of a request, for pages, sockets,
-uploads and media alike, and nothing is looked up elsewhere.
+A page of another website can send requests to this machine, and with a name of its own that it lets point
+here ("rebinding") it could even read the answers.  Its browser tells in three places where it comes from:
+``Host``, ``Origin`` and ``Sec-Fetch-Site``.  All are looked at before anything else of a request, for pages,
+sockets, uploads and media alike, and nothing is looked up elsewhere.
 """
 
 from __future__ import annotations
@@ -20,11 +20,12 @@ Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 _LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
 _HARMLESS = ("GET", "HEAD", "OPTIONS")
-# what other than a person's own browser window may never show or load; scripts and styles of the page's library
-# are partly written into the page, and its charts make functions of text
+# what other than a person's own browser window may never show or load; scripts and styles of the page's
+# library are partly written into the page, and its charts make functions of text
 _POLICY = (
-    "default-src 'self' data: blob: 'unsafe-inline' 'unsafe-eval'; connect-src 'self' data: blob: ws://{host}; "
-    "object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
+    "default-src 'self' data: blob: 'unsafe-inline' 'unsafe-eval'; "
+    "connect-src 'self' data: blob: {socket}; object-src 'none'; base-uri 'self'; form-action 'self'; "
+    "frame-ancestors 'none'"
 )
 _ANSWER = b"This page is opened at the address that digitise ui tells, and not from another page.\n"
 
@@ -38,44 +39,55 @@ class OwnPagesOnly:
     ----------
     app
         The server behind it.
+    proxy
+        Origin under which a proxy of the clinic shows the page, such as ``https://limbs.example``; empty
+        without one.
     """
 
-    def __init__(self, app: Application) -> None:
-        self._app = app
+    def __init__(self, app: Application, proxy: str = "") -> None:
+        self._app, self._proxy = app, proxy.lower().rstrip("/")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through or refuse it."""
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
-        elif not is_own(scope):
+        elif not is_own(scope, self._proxy):
             await _refuse(scope, receive, send)
         else:
-            host = _only(scope["headers"], b"host") or ""
-            await self._app(scope, receive, _with_policy(send, host))
+            await self._app(scope, receive, _with_policy(send, _origin_of(scope["headers"], self._proxy)))
 
 
-def is_own(scope: Mapping[str, Any]) -> bool:
+def is_own(scope: Mapping[str, Any], proxy: str = "") -> bool:
     """Tell whether a request comes from a page of this server, or from a person who typed its address.
 
     Parameters
     ----------
     scope
-        The connection as ASGI describes it (version 3): ``type``, ``method``, ``headers``, and ``server``, the
-        address and port of this machine that was reached.
+        The connection as ASGI describes it (version 3): ``type``, ``method``, ``headers``, and ``server``,
+        the address and port of this machine that was reached.
+    proxy
+        As for :class:`OwnPagesOnly`.
     """
     headers = scope["headers"]
     host, origin = _only(headers, b"host"), _only(headers, b"origin")
-    if host is None or host.lower() not in _own_hosts(scope.get("server")):
+    shown = proxy.partition("://")[2]
+    if host is None or host.lower() not in _own_hosts(scope.get("server")) | ({shown} if shown else set()):
         return False
     socket = scope["type"] == "websocket"
     if origin is None:
         # a browser names the origin of every socket and of every request that changes something
         return not socket and scope["method"] in _HARMLESS and _is_near(headers, scope["method"])
-    return origin.lower() == f"http://{host.lower()}"
+    return origin.lower() == _origin_of(headers, proxy)
+
+
+def _origin_of(headers: Iterable[tuple[bytes, bytes]], proxy: str) -> str:
+    """Return the origin of the page that a request to this host belongs to."""
+    host = (_only(headers, b"host") or "").lower()
+    return proxy if host == proxy.partition("://")[2] else f"http://{host}"
 
 
 def _own_hosts(server: tuple[str, int | None] | None) -> set[str]:
-    """Return what ``Host`` may say: the loopback names, or the very address that was reached, with its port."""
+    """Return what ``Host`` may say: a loopback name, or the very address that was reached, with its port."""
     if server is None or server[1] is None:
         return set()
     names = {*_LOOPBACK, *_literal(server[0])}
@@ -93,7 +105,7 @@ def _literal(address: str) -> Iterable[str]:
 
 
 def _is_near(headers: Iterable[tuple[bytes, bytes]], method: str) -> bool:
-    """Tell whether nothing says that another website asks, save a link that a person followed to a page here."""
+    """Tell whether nothing says that another website asks, save a link that a person followed here."""
     site = _only(headers, b"sec-fetch-site", "none")
     if site in ("none", "same-origin"):
         return True
@@ -109,9 +121,10 @@ def _only(headers: Iterable[tuple[bytes, bytes]], name: bytes, absent: str | Non
     return found[0].decode("latin-1") if len(found) == 1 else "\0"
 
 
-def _with_policy(send: Send, host: str) -> Send:
+def _with_policy(send: Send, origin: str) -> Send:
+    socket = f"ws{origin.removeprefix('http')}"  # https becomes wss
     own = (
-        (b"content-security-policy", _POLICY.format(host=host).encode("latin-1")),
+        (b"content-security-policy", _POLICY.format(socket=socket).encode("latin-1")),
         (b"x-frame-options", b"DENY"),
         (b"cross-origin-resource-policy", b"same-origin"),
         (b"referrer-policy", b"no-referrer"),

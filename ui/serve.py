@@ -34,6 +34,7 @@ def main() -> None:
     parser.add_argument("--address", default="127.0.0.1")
     parser.add_argument("--browser", action="store_true")
     parser.add_argument("--with-command", action="store_true")
+    parser.add_argument("--proxy", default="")
     asked = parser.parse_args()
     if asked.with_command:
         threading.Thread(target=_end_with_command, daemon=True).start()
@@ -43,12 +44,12 @@ def main() -> None:
         threading.Thread(target=_open_browser, args=(asked.port,), daemon=True).start()
     keep_upload_answers()
     sys.argv = [str(HERE / "app.py")]
-    page().run(config={**settings(), "server.port": asked.port, "server.address": asked.address})
+    page(asked.proxy).run(config={**settings(), "server.port": asked.port, "server.address": asked.address})
 
 
-def page() -> App:
+def page(proxy: str) -> App:
     """Return the server of the page, which answers nobody but its own pages."""
-    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly)])
+    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly, proxy=proxy)])
 
 
 def keep_upload_answers() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import re
 import secrets
 import signal
 import socket
@@ -22,6 +23,7 @@ PORT = 8765
 _HERE = "127.0.0.1"
 _TRIES = 20
 _LEAST_PASSPHRASE = 8
+_ORIGIN = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?/?")
 _ROOT = Path(__file__).parents[2]
 
 
@@ -39,6 +41,10 @@ def ui(
         Path | None,
         typer.Option("--passphrase-file", help="A file whose first line is the passphrase to ask for."),
     ] = None,
+    proxy: Annotated[
+        str,
+        typer.Option("--proxy", help="Address under which a proxy of yours shows it: https://limbs.example"),
+    ] = "",
     records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
@@ -46,14 +52,17 @@ def ui(
     as_json: show.JsonOption = False,
 ) -> None:
     """Open the page in the browser; it runs on this machine only, until Ctrl-C."""
-    if address != _HERE and passphrase_file is None:
+    if (address != _HERE or proxy) and passphrase_file is None:
         raise typer.BadParameter(
-            "others could open the page: give --passphrase-file too.", param_hint="--address"
+            "others could open the page: give --passphrase-file too.", param_hint="--address, --proxy"
         )
+    if proxy and not _ORIGIN.fullmatch(proxy):
+        raise typer.BadParameter("write it like https://limbs.example, no more.", param_hint="--proxy")
     passphrase = _passphrase(passphrase_file) if passphrase_file else ""
     free = _free_port(address, port)
     url = f"http://{address}:{free}/"
     words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address, "--with-command"]
+    words += ["--proxy", proxy] if proxy else []
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
         env=_environment(records, passphrase),

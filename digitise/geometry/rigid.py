@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.geometry.values import read_only
+
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Pose:
     """A rigid motion ``x_target = rotation @ x_source + translation``.
 
@@ -24,6 +26,10 @@ class Pose:
 
     rotation: Array
     translation: Array
+
+    def __post_init__(self) -> None:
+        """Keep the arrays as they are."""
+        read_only(self)
 
     @classmethod
     def identity(cls) -> Pose:

@@ -73,7 +73,7 @@ def _check_photos(summary: ModelForm, photos: Sequence[tuple[bytes, bytes]], nam
             raise RecordError(
                 f"The model was not made from this photograph ({stated.file} there).",
                 where=name,
-                do="Give the photographs that it was made from, in the same order, or measure the visit again.",
+                do="Give those that it was made from, in the same order, or measure the visit again.",
             )
 
 
@@ -83,7 +83,7 @@ def _check_tape(summary: ModelForm, rows: Sequence[TapeRow]) -> None:
     near = len(made_from) == len(held) and all(
         abs(a - b) <= _ROUNDED_MM
         for one, other in zip(made_from, held, strict=True)
-        for a, b in zip(one, other)
+        for a, b in zip(one, other, strict=True)
     )
     if not near:
         raise RecordError(

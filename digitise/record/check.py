@@ -207,7 +207,9 @@ def _check_tape(visit: NewVisit) -> None:
     wrong = next((row for row in visit.tape if not _is_reading(row)), None)
     if wrong is not None:
         raise RecordError(
-            f"A girth of {wrong.girth_mm:g} mm at {wrong.height_mm:g} mm cannot be.", where="tape", do="Correct it."
+            f"A girth of {wrong.girth_mm:g} mm at {wrong.height_mm:g} mm cannot be.",
+            where="tape",
+            do="Correct it.",
         )
     heights = [row.height_mm for row in visit.tape]
     if sorted(set(heights)) != heights:

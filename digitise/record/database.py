@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 
@@ -22,18 +22,6 @@ PATIENCE_S = 10.0
 """How long to wait for another writer."""
 _WRITERS = 0x64696769
 """Key of the PostgreSQL advisory lock that lets one writer in at a time, as SQLite does."""
-_OF_CLIENTS = (
-    "photographs",
-    "models",
-    "visits",
-    "tape_rows",
-    "visit_photographs",
-    "corrections",
-    "limbs",
-    "clients",
-    "fields",
-)
-"""Tables that hold something of a client."""
 _PRAGMAS = ("foreign_keys=ON", "synchronous=FULL", "secure_delete=ON")
 _DAMAGED = ("The records are damaged or not of this program.", "Restore the last backup into a new place.")
 _FULL = ("The disk is full; nothing was stored.", "Make room, then give the command again.")
@@ -137,7 +125,7 @@ class Database:
     def _wipe_server(self) -> None:
         with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.exec_driver_sql(f"SET lock_timeout = {PATIENCE_S * 1000:.0f}")
-            for table in _OF_CLIENTS:
+            for table in inspect(connection).get_table_names():
                 connection.exec_driver_sql(f"VACUUM FULL {table}")
             connection.exec_driver_sql("RESET lock_timeout")
 
@@ -290,7 +278,9 @@ def _read_only_engine(url: URL) -> Engine:
             do=f"Copy {file.name} and {log.name} together into a folder of this computer, and name that.",
         )
     address = f"{file.absolute().as_uri()}?mode=ro&immutable=1"
-    return create_engine("sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False))
+    return create_engine(
+        "sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False)
+    )
 
 
 def _set_up_sqlite(engine: Engine, patience_s: float, read_only: bool) -> None:

@@ -13,7 +13,7 @@ from digitise.errors import RecordError
 from digitise.files import put_new
 from digitise.record.backup import write_backup
 from digitise.record.database import PATIENCE_S, Database, connect, damaged, translate_errors
-from digitise.record.drafts import clear_half_made
+from digitise.record.forget import clear_half_made
 from digitise.record.migrations import schema
 from digitise.unfinished import clear_unfinished, temporary_folder
 
@@ -30,8 +30,8 @@ def open_records(
 ) -> Database:
     """Open the records at ``place``, as :func:`digitise.record.database.connect` understands it.
 
-    What killed programs left unfinished is removed.  Records are made where there is no file, or no table on a
-    server.  Those of an older version are migrated forward after a copy was written beside them.
+    What killed programs left unfinished is removed.  Records are made where there is no file, or no table on
+    a server.  Those of an older version are migrated forward after a copy was written beside them.
 
     Parameters
     ----------

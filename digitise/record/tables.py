@@ -109,8 +109,8 @@ class VisitPhotographRow(Base):
 class ModelRow(Base):
     """The limb made of a visit: the two files of a model.
 
-    ``sha256`` is the digest of both, one after the other, ``json_sha256`` that of the first alone, which is read
-    without the second.
+    ``sha256`` is the digest of both, one after the other, ``json_sha256`` that of the first alone, which is
+    read without the second.
     """
 
     __tablename__ = "models"

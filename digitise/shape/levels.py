@@ -89,8 +89,8 @@ def side_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array, *, sure
 def _enough(sides: Array, levels: Array, taped: Sequence[float]) -> NDArray[np.bool_]:
     """Tell at which levels a section can be measured, its interval widened: (L,).
 
-    With three edges of two views the fourth is bridged from the neighbouring heights. With one edge of each of
-    two views the girth must come from a tape nearby.
+    With three edges of two views the fourth is bridged from the neighbouring heights. With one edge of each
+    of two views the girth must come from a tape nearby.
     """
     known = np.isfinite(sides)
     edges, views = known.sum(axis=(0, 1)), known.any(axis=1).sum(axis=0)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from digitise.errors import ShapeError
-from digitise.geometry.camera import Camera
-from digitise.geometry.rigid import Array, Pose
-from digitise.geometry.view import View
+from digitise.errors import ContradictionError
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import area_weights
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.limb import SHARED_ERRORS
+from digitise.shape.scene import Scene, mode_columns, touch_limb
 from digitise.shape.solve import (
     BIAS_SD_PX,
     EdgeData,
@@ -23,13 +24,19 @@ from digitise.shape.solve import (
     reweigh,
     solve,
 )
-from digitise.shape.tangents import Planes, Samples, common_centre, touch, usable_edges, view_planes
+from digitise.shape.tangents import Samples
 
-# The rounds end when one moves no parameter by more than this part of its own sd, which no figure shows; most
-# outlines settle in 4 to 8 rounds.
-_SETTLED_SD = 0.05
+# The rounds end when one changes no girth and no area by more than this part, a tenth of what their intervals
+# are at their narrowest; most outlines settle in 3 to 6 rounds.
+_SETTLED = 5e-4
 _MOST_ROUNDS = 40
+# From this round on each starts from the mean of the last two: robust weights may swing to and fro.
+_CALM_FROM = 8
 _LEAST_RADIUS_MM = 10.0
+# Which samples enter is settled in the first rounds, for one that comes and goes keeps the others from it; by
+# then their heights shift by less than this, mm.
+_JOIN_ROUNDS = 3
+DRIFT_MM = 10.0
 # Outlines must be this much likelier (log odds) under the prior of a made solid: of a thousand things
 # photographed as limbs, one is taken to be a pipe or a bucket.
 _SOLID_LOG_ODDS = 7.0
@@ -37,56 +44,16 @@ _SOLID_LOG_ODDS = 7.0
 _SOLID_LEAST_MM = 300.0
 
 
-@dataclass(frozen=True)
-class Scene:
-    """All that stays the same from round to round; ``moved`` has one set of planes per camera mode."""
-
-    names: tuple[str, ...]
-    nominal: tuple[tuple[Planes, ...], ...]
-    moved: tuple[tuple[tuple[Planes, ...], ...], ...]
-    centre: Array
+Members = tuple[tuple[NDArray[np.bool_], ...], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Belief:
     """The current estimate within the rounds."""
 
     prior: Prior
     posterior: Posterior
     edges: tuple[EdgeData, ...]
-
-
-def make_scene(views: tuple[View, ...], axis: Pose, modes: tuple[tuple[Camera, ...], ...]) -> Scene:
-    """Back-project all edges, with the cameras as they are and as each mode moves them.
-
-    Raises
-    ------
-    ShapeError
-        When a view lacks a usable edge, or all look from one side.
-    """
-    edges = usable_edges(views, axis)
-    nominal = view_planes(tuple(view.camera for view in views), edges, axis)
-    moved = tuple(
-        tuple(
-            planes if camera is view.camera else view_planes((camera,), (sides,), axis)[0]
-            for camera, view, sides, planes in zip(cameras, views, edges, nominal, strict=True)
-        )
-        for cameras in modes
-    )
-    names = tuple(view.name for view in views)
-    return Scene(names, nominal, moved, common_centre(nominal, names))
-
-
-def touch_centre(planes: Planes, centre: Array) -> Samples:
-    """Touch a limb of no thickness at ``centre`` (2,): the first guess of each rim point's depth."""
-    theta = np.arctan2(planes.normal[:, 1], planes.normal[:, 0])
-    return touch(planes, centre[1] * np.cos(theta) - centre[0] * np.sin(theta))
-
-
-def _touch_limb(planes: Planes, basis: Basis, mean: Array, z: Array) -> Samples:
-    """Touch the current limb, whose rim points were last seen at heights ``z`` (N,)."""
-    theta = np.arctan2(planes.normal[:, 1], planes.normal[:, 0])
-    return touch(planes, basis.design(theta, z, turned=1) @ mean)
 
 
 def settle(
@@ -96,33 +63,46 @@ def settle(
 
     Raises
     ------
-    ShapeError
+    ContradictionError
         When the rounds do not settle.
     """
     level = float(np.median(np.concatenate([edge.h for view in start for edge in view])))
     radius = np.full(basis.n_splines, max(level, _LEAST_RADIUS_MM))
     prior = Prior(np.zeros(basis.size), priors.precision(sections, basis, radius))
-    edges = _edge_data(scene, basis, start, None)
+    members = _members(basis, start)
+    edges = _edge_data(scene, basis, start, members, None)
     belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
     touched = start
-    for _ in range(_MOST_ROUNDS - 1):
-        mean = belief.posterior.mean
+    for number in range(_MOST_ROUNDS - 1):
+        mean, last = belief.posterior.mean, belief.posterior
         touched = _touch_all(scene, basis, mean, touched)
-        edges = _edge_data(scene, basis, touched, belief)
+        if number < _JOIN_ROUNDS:
+            members = _members(basis, touched)
+        edges = _edge_data(scene, basis, touched, members, belief)
         prior = _prior(basis, mean, sections)
         belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
-        if _moved_sd(belief.posterior, mean) < _SETTLED_SD:
+        if _change(basis, belief.posterior.mean, mean) < _SETTLED:
             return belief
-    raise ShapeError(
+        if number > _CALM_FROM:
+            belief = replace(belief, posterior=_between(last, belief.posterior))
+    raise ContradictionError(
         "The outlines do not settle on one shape.",
         where=", ".join(scene.names),
         do="Check the outlines, and whether the limb moved between the photographs.",
     )
 
 
-def _moved_sd(posterior: Posterior, before: Array) -> float:
-    """Return the greatest step of a parameter in a round, in its own sd."""
-    return float(np.max(np.abs(posterior.mean - before) / np.sqrt(np.diag(posterior.covariance))))
+def _between(one: Posterior, other: Posterior) -> Posterior:
+    return replace(other, mean=(one.mean + other.mean) / 2, modes=(one.modes + other.modes) / 2)
+
+
+def _change(basis: Basis, now: Array, before: Array) -> float:
+    """Return by what part of itself a girth or an area changes at most, over all heights."""
+    weight = area_weights(basis.harmonics)
+    new, old = (basis.splines(basis.places) @ each.reshape(basis.n_terms, -1).T for each in (now, before))
+    girths = np.abs(new[:, 0] / old[:, 0] - 1)
+    areas = np.abs((new**2 @ weight) / (old**2 @ weight) - 1)
+    return float(max(girths.max(), areas.max()))
 
 
 def _radius(basis: Basis, mean: Array) -> Array:
@@ -152,26 +132,39 @@ def _touch_all(
     scene: Scene, basis: Basis, mean: Array, last: tuple[tuple[Samples, ...], ...]
 ) -> tuple[tuple[Samples, ...], ...]:
     return tuple(
-        tuple(_touch_limb(planes, basis, mean, samples.z) for planes, samples in zip(view, seen, strict=True))
+        tuple(touch_limb(planes, basis, mean, samples.z) for planes, samples in zip(view, seen, strict=True))
         for view, seen in zip(scene.nominal, last, strict=True)
     )
 
 
+def _members(basis: Basis, touched: tuple[tuple[Samples, ...], ...]) -> Members:
+    """Choose the samples that enter, a little inside the basis: their heights still shift with the depth."""
+    low, high = basis.low + DRIFT_MM, basis.high - DRIFT_MM
+    return tuple(tuple(edge.within(low, high) for edge in view) for view in touched)
+
+
 def _edge_data(
-    scene: Scene, basis: Basis, touched: tuple[tuple[Samples, ...], ...], belief: Belief | None
+    scene: Scene,
+    basis: Basis,
+    touched: tuple[tuple[Samples, ...], ...],
+    members: Members,
+    belief: Belief | None,
 ) -> tuple[EdgeData, ...]:
-    """Gather the samples within the basis, with camera modes and the robust weights of the last belief."""
+    """Gather the samples that enter, with camera modes and the robust weights of the last belief."""
     found = []
     for view, edges in enumerate(touched):
         for edge, samples in enumerate(edges):
-            keep = samples.within(basis.low, basis.high)
-            cameras = np.zeros((len(samples.z), len(scene.moved)))
+            keep = members[view][edge]
+            modes = np.zeros((len(samples.z), len(scene.moved)))
             if belief is not None:
                 moved = [mode[view][edge] for mode in scene.moved]
                 nominal, mean = scene.nominal[view][edge], belief.posterior.mean
-                cameras = _mode_columns(nominal, moved, samples, basis, mean)
-            modes = np.column_stack([_shared_columns(samples), cameras])
-            data = EdgeData(view, edge, samples.pick(keep), modes[keep], np.ones(np.count_nonzero(keep)))
+                modes = mode_columns(nominal, moved, samples, basis, mean)
+            doubts, sway = np.split(modes, [scene.doubts], axis=1)
+            known = np.column_stack([_shared_columns(samples), doubts])[keep]
+            data = EdgeData(
+                view, edge, samples.pick(keep), known, sway[keep], np.ones(np.count_nonzero(keep))
+            )
             if len(data.weight) < 2:
                 continue
             found.append(data if belief is None else reweigh(basis, data, belief.posterior))
@@ -182,18 +175,4 @@ def _shared_columns(samples: Samples) -> Array:
     """Return by how much the samples stand out too far for one sd of each of ``SHARED_ERRORS``, (N, E) mm."""
     columns = np.zeros((len(samples.z), len(SHARED_ERRORS)))
     columns[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * samples.mm_per_px
-    return columns
-
-
-def _mode_columns(nominal: Planes, moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:
-    """Return by how much the samples stand out too far when each camera mode is true, (N, J) mm.
-
-    Direction, height and distance of a sample all move with its camera, so residuals are compared.
-    """
-    here = samples.h - basis.design(samples.theta, samples.z) @ mean
-    columns = np.zeros((len(here), len(moved)))
-    for number, planes in enumerate(moved):
-        if planes is not nominal:
-            there = _touch_limb(planes, basis, mean, samples.z)
-            columns[:, number] = here - (there.h - basis.design(there.theta, there.z) @ mean)
     return columns

@@ -32,7 +32,7 @@ OUTLIER_Z = 2.5
 _LOOKS = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EdgeData:
     """The samples of one edge that enter the solve.
 
@@ -45,6 +45,8 @@ class EdgeData:
     modes
         (N, J) by how much the samples stand out too far for one sd of each mode, mm: first those of
         ``SHARED_ERRORS``, then the cameras'.
+    sway
+        (N, S) the same for one sd of each way the limb may have swayed between the photographs.
     weight
         (N,) robust weights in (0, 1].
     """
@@ -53,10 +55,11 @@ class EdgeData:
     edge: int
     samples: Samples
     modes: Array
+    sway: Array
     weight: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GirthData:
     """Girths that enter the solve.
 
@@ -74,7 +77,7 @@ class GirthData:
     hand_sd: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Prior:
     """Gaussian belief before the photographs.
 
@@ -90,7 +93,7 @@ class Prior:
     precision: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Posterior:
     """Gaussian belief about the parameters (modes of error integrated out).
 
@@ -183,9 +186,7 @@ def solve(
     matrix, right = _with_prior(basis, prior, edge_part)
     p = basis.size
     if girths is not None and len(girths.z):
-        rows = np.zeros((len(girths.z), len(matrix)))
-        rows[:, :p] = girth_rows(basis, girths.z)
-        rows[:, p + SHARED_ERRORS.index("tape")] = girths.hand_sd
+        rows = _taped_rows(basis, girths, len(matrix))
         part = _information(rows, girths.girth, np.diag(girths.sd**2))
         matrix += part[0]
         right += part[1]
@@ -195,6 +196,43 @@ def solve(
     common = slice(p, p + len(SHARED_ERRORS))
     shared = SharedErrors(mean[common], inverse[common, common], inverse[:p, common])
     return Posterior(mean[:p], inverse[:p, :p], mean[p:], shared)
+
+
+def _taped_rows(basis: Basis, girths: GirthData, size: int) -> Array:
+    """Return the rows that turn parameters and modes into taped girths: (T, size)."""
+    rows = np.zeros((len(girths.z), size))
+    rows[:, : basis.size] = girth_rows(basis, girths.z)
+    rows[:, basis.size + SHARED_ERRORS.index("tape")] = girths.hand_sd
+    return rows
+
+
+def swaying(
+    basis: Basis,
+    prior: Prior,
+    edges: tuple[EdgeData, ...],
+    posterior: Posterior,
+    girths: GirthData | None = None,
+) -> Posterior:
+    """Return the posterior with the doubt that small movements of the limb add.
+
+    The movements are considered, not estimated (Schmidt 1966, from memory): two views cannot tell a limb that
+    leant from one of another shape, and estimating would trade the one for the other. Each movement of one sd
+    would have moved the solution by a response; their outer products are added to the covariance.
+    """
+    part = edge_information(basis, edges)
+    matrix, _ = _with_prior(basis, prior, part)
+    right = np.zeros((len(matrix), edges[0].sway.shape[1]))
+    for data in edges:
+        rows = np.column_stack([basis.design(data.samples.theta, data.samples.z), data.modes])
+        root = cholesky(edge_covariance(data), lower=True)
+        white: Array = solve_triangular(root, np.column_stack([rows, data.sway]), lower=True)
+        right += white[:, : len(matrix)].T @ white[:, len(matrix) :]
+    p = basis.size
+    if girths is not None and len(girths.z):
+        taped = _taped_rows(basis, girths, len(matrix))
+        matrix += taped.T @ (taped / girths.sd[:, None] ** 2)
+    response = cho_solve((_cholesky(matrix), True), right)[:p]
+    return replace(posterior, covariance=posterior.covariance + response @ response.T)
 
 
 def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:

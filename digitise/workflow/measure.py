@@ -225,7 +225,7 @@ def fit_outlines(
         )
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
-        raise ShapeError(error.what, where=where, do=error.do) from error
+        raise ShapeError(error.what, where=where, do=_cure(sighted.outlines) or error.do) from error
     return Measured(
         photos=sighted.photos,
         calibration=sighted.calibration,
@@ -236,6 +236,19 @@ def fit_outlines(
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
         field_sha256=sighted.field_sha256,
+    )
+
+
+def _cure(outlines: Sequence[Outline]) -> str:
+    """Name the longest stretch of an edge that something hides, and what to do; empty where all is seen."""
+    hidden = [(part, n) for n, outline in enumerate(outlines, start=1) for part in outline.hidden]
+    if not hidden:
+        return ""
+    part, number = max(hidden, key=lambda each: each[0].to_mm - each[0].from_mm)
+    stretch = f"from {part.from_mm:.0f} to {part.to_mm:.0f} mm"
+    return (
+        f"In photograph {number} the {part.side} edge is hidden by {part.what} {stretch}: move that out of "
+        "the way and take the photograph again, or give heights that leave it out."
     )
 
 

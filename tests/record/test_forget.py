@@ -9,8 +9,8 @@ import pytest
 
 from digitise.capture.photo.photograph import remove_metadata
 from digitise.errors import RecordError
-from digitise.record.drafts import drafts_folder, forget_drafts
 from digitise.record.export import visit_facts
+from digitise.record.forget import drafts_folder, forget_drafts
 from digitise.record.store import Store
 from digitise.unfinished import PREFIX, unfinished_folder
 

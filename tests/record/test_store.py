@@ -261,6 +261,7 @@ def test_what_is_not_there_is_said(store, name):
         MISSING[name](store, number)
 
 
+REFUSED = (RecordError, PhotoError, FieldError, LensError, OutlineError)
 NOW = datetime.now(UTC)
 FIELD = (SAMPLE / "field.json").read_text()
 TWO = (SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg")
@@ -330,7 +331,10 @@ BAD = {
     "correction of no photograph": ({"corrections": {1: "{}"}}, "no photograph"),
     "correction damaged": ({"corrections": {1: "{"}, "photos": (SAMPLE / "photo-1.jpg",)}, "damaged"),
     "correction of another kind": ({"corrections": {1: '{"edge": 1}'}, "photos": TWO[:1]}, "damaged"),
-    "correction with no numbers": ({"corrections": {1: drawn(1).replace("[1, 2]", "[NaN, 2]")}, "photos": TWO[:1]}, "damaged"),
+    "correction with no numbers": (
+        {"corrections": {1: drawn(1).replace("[1, 2]", "[NaN, 2]")}, "photos": TWO[:1]},
+        "damaged",
+    ),
     "girth that is no number": ({"tape": (TapeRow(100.0, math.nan),)}, "cannot be"),
     "height that is no number": ({"tape": (TapeRow(math.nan, 220.0),)}, "cannot be"),
     "endless height": ({"tape": (TapeRow(math.inf, 220.0),)}, "cannot be"),
@@ -354,7 +358,7 @@ def one_store(tmp_path_factory):
 @pytest.mark.parametrize("name", BAD)
 def test_what_cannot_be_kept_is_refused_and_nothing_changes(one_store, name):
     changes, piece = BAD[name]
-    with pytest.raises((RecordError, PhotoError, FieldError, LensError, OutlineError), match=piece) as refused:
+    with pytest.raises(REFUSED, match=piece) as refused:
         one_store.add_visit(a_visit(**changes))
     assert refused.value.do
     assert one_store.list_clients() == one_store.list_visits() == ()

@@ -149,6 +149,27 @@ def test_on_a_network_only_the_address_that_was_reached_counts():
     assert not is_own(scope("localhost", "127.0.0.1", None))
 
 
+def test_behind_a_proxy_its_address_counts_too():
+    def asked(host, origin):
+        return {
+            **scope(host, "127.0.0.1"),
+            "headers": [(b"host", host.encode()), (b"origin", origin.encode())],
+        }
+
+    proxy = "https://limbs.example"
+    assert is_own(asked("limbs.example", "https://limbs.example"), proxy)
+    assert is_own(asked("127.0.0.1:8765", "http://127.0.0.1:8765"), proxy)
+    for host, origin in (
+        ("limbs.example", "http://limbs.example"),
+        ("limbs.example", "https://limbs.example.evil.example"),
+        ("limbs.example:8765", "https://limbs.example"),
+        ("evil.example", "https://limbs.example"),
+        ("127.0.0.1:8765", "https://limbs.example"),
+    ):
+        assert not is_own(asked(host, origin), proxy), (host, origin)
+    assert not is_own(asked("limbs.example", "https://limbs.example"))
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs SIGKILL")
 def test_the_server_ends_with_a_command_that_is_killed(tmp_path):
     places = {"XDG_DATA_HOME": str(tmp_path), "DIGITISE_RECORDS": str(tmp_path / "records.sqlite")}

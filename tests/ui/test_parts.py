@@ -293,6 +293,9 @@ def test_the_answer_before_an_upload_outlives_the_start_of_a_run(monkeypatch):
 
 def test_other_addresses_need_a_passphrase(tmp_path):
     assert CliRunner().invoke(app, ["ui", "--address", "0.0.0.0"]).exit_code == 2
+    assert CliRunner().invoke(app, ["ui", "--proxy", "https://limbs.example"]).exit_code == 2
+    for port in ("-1", "0", "70000"):
+        assert CliRunner().invoke(app, ["ui", "--port", port]).exit_code == 2
     short = tmp_path / "short.txt"
     short.write_text("abc\n")
     for file in (short, tmp_path / "none.txt"):

@@ -15,6 +15,7 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from digitise.capture.calibration.lens import LensPrior
+from digitise.errors import PoseError
 from digitise.geometry.rigid import Array, Pose
 
 IntArray = NDArray[np.intp]
@@ -29,7 +30,7 @@ _ROUGH = 1e-4
 _CLEARLY = 1.1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Points:
     """Known points and where they were seen.
 
@@ -52,7 +53,7 @@ class Points:
     body: IntArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class State:
     """The unknowns.
 
@@ -99,7 +100,7 @@ class State:
         return replace(self, lenses=lenses, views=new[: len(self.views)], bodies=new[len(self.views) :])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solution:
     """A solved state with the covariance (size, size) of its unknowns and the residuals (N, 2) in px."""
 
@@ -228,6 +229,11 @@ def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: 
         One per lens.
     robust
         Let residuals beyond three sd count linearly (Huber), against wrong points.
+
+    Raises
+    ------
+    PoseError
+        When the solve does not settle.
     """
     state = _optimum(start, points, priors, robust)
     level = float(np.sqrt(_reduced_chi2(state, points)))
@@ -277,6 +283,12 @@ def _optimum(start: State, points: Points, priors: Sequence[LensPrior], robust: 
         gtol=tolerance,
         max_nfev=_MAX_EVALUATIONS,
     )
+    # 0: evaluations ran out; a rough solve only starts the final one, and may stop short
+    if found.status <= 0 and not robust:
+        raise PoseError(
+            "The cameras do not settle on one place each.",
+            do="Check that the sheets lie flat and belong to field.json, and take the photographs again.",
+        )
     return start.moved(found.x)
 
 

@@ -22,7 +22,7 @@ _BRIGHTNESS = (0.7, 1.2)
 _TINT = (0.25, 0.5)
 # A hem hangs lower behind than in front by a few centimetres; mm.
 _HEM_MM = 80.0
-# Where a limb ends in a picture may be the rim of panel or picture; both differ by less from side to side; mm.
+# A limb may end at the rim of panel or picture; these differ by less than this from side to side.
 _TOP_MM = 150.0
 # Share of the width left out on either side, where the skin turns away from the light, and at either end.
 _RIM = 0.25

@@ -155,7 +155,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
             rows = end + way * np.arange(1, int(_FAR_MM / STEP_MM) + 1)
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
-            long = (last - first) * STEP_MM >= _BODY_MM
+            # fingers' lines reach the region's top
+            long = (last - first) * STEP_MM >= _BODY_MM and first > 0
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 

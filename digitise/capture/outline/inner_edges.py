@@ -30,6 +30,7 @@ _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
 _GRAIN_CELLS = 19  # 76 mm: an edge fills less than half of it, so the median passes it over
 _GRAIN_FACTOR = 2.0
 _LEAST_CHAIN = 0.02  # of the light, beyond the grain
+_FLANK = 0.6  # of a step's own answer: nearer to it than a window, less is its flank
 _CHAIN_MM = 80.0  # a fold, a scar or a dressing's side is shorter
 
 
@@ -83,6 +84,8 @@ def step_table(
         axis=0,
     )
     strength = _prominence(steps.reshape(height, count, per_cell).max(axis=2))
+    reach = max(1, round(min(_STEP_HALVES_PX) * pitch / CELL_MM))
+    strength[strength < _FLANK * maximum_filter1d(strength, 2 * reach + 1, axis=1)] = 0.0
     return StepTable(strength, _long_chains(strength), first_mm)
 
 

@@ -19,12 +19,15 @@ Mask = NDArray[np.bool_]
 
 # Brightness and the two hues, log units: no paper is flatter.
 LEAST_SD = np.array([0.03, 0.015, 0.015], np.float32)
+_FIRST_SD = np.array([0.06, 0.015, 0.015])  # the quadratic does not follow a soft shadow: let it in
 _BLOCK = 4  # cells: averages out the grain, smaller than any limb
 _WHOLE_BLOCK = 0.9  # of a block's cells in the area
 _MODE_BIN = np.array([0.25, 0.12, 0.12])  # log units: a sheet's light seldom varies by more within a mode
 _MOST_MODES = 8
 _FIRST_TOLERANCE = np.array([0.45, 0.12, 0.12])
-_TOLERANCES = ((0.25, 0.08, 0.08), (0.18, 0.06, 0.06), (0.15, 0.05, 0.05))  # with a soft shadow's rim
+_TOLERANCES = ((0.3, 0.08, 0.08), (0.25, 0.06, 0.06), (0.22, 0.06, 0.06))  # with a soft shadow's rim
+_SHADOW = 0.5  # log units
+_ONE_HUE = 0.04
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
@@ -51,7 +54,7 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
 
     Returns
     -------
-    (H, W, 3) colour of the sheet everywhere, and (3,) standard deviation, at least ``LEAST_SD``.
+    (H, W, 3) colour of the sheet everywhere, and (3,) standard deviation, for a first comparison.
     """
     blocks = _blocks(values, whole, rim, core)
     fits = [_grown(blocks, colour) for colour in _modes(blocks)]
@@ -61,8 +64,8 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
     colour = np.asarray(_terms(x, y) @ coefficients, np.float32)
     off = np.abs(values - colour).reshape(-1, 3)[np.flatnonzero(whole)[::5]]
     near = np.all(off < 2.0 * np.array(_TOLERANCES[-1]), axis=1)
-    spread = np.quantile(off[near], 0.7, axis=0) / 1.036 if near.sum() > _LEAST_BLOCKS else LEAST_SD
-    return colour, np.asarray(np.maximum(spread, LEAST_SD), np.float32)
+    spread = np.quantile(off[near], 0.8, axis=0) / 1.28 if near.sum() > _LEAST_BLOCKS else LEAST_SD
+    return colour, np.asarray(np.maximum(spread, _FIRST_SD), np.float32)
 
 
 def _terms(x: Array, y: Array) -> Array:
@@ -81,7 +84,7 @@ def _blocks(values: Values, whole: Mask, rim: Mask, core: Mask) -> _Blocks:
         keep = means[..., 3] > 0.0
     kept = means[keep]
     weights = np.where(kept[:, 5] > 0.5, _CORE_WEIGHT, 1.0 + (_RIM_WEIGHT - 1.0) * kept[:, 4])
-    return _Blocks(kept[:, :3] / kept[:, 3:4], _terms(x, y)[keep], weights)
+    return _Blocks(np.asarray(kept[:, :3] / kept[:, 3:4], float), _terms(x, y)[keep], weights)
 
 
 def _modes(blocks: _Blocks) -> Array:
@@ -98,9 +101,20 @@ def _grown(blocks: _Blocks, colour: Array) -> tuple[float, Array]:
     inliers = np.all(np.abs(blocks.values - colour) < _FIRST_TOLERANCE, axis=1)
     coefficients = np.zeros((6, 3))
     coefficients[0] = colour
+    off = blocks.values - colour
     for tolerance in _TOLERANCES:
         if np.count_nonzero(inliers) < _LEAST_BLOCKS:
             break
-        coefficients = np.linalg.lstsq(blocks.terms[inliers], blocks.values[inliers], rcond=None)[0]
-        inliers = np.all(np.abs(blocks.values - blocks.terms @ coefficients) < tolerance, axis=1)
-    return float(blocks.weights[inliers].sum()), coefficients
+        coefficients = np.asarray(
+            np.linalg.lstsq(blocks.terms[inliers], blocks.values[inliers], rcond=None)[0], float
+        )
+        off = blocks.values - blocks.terms @ coefficients
+        inliers = np.all(np.abs(off) < tolerance, axis=1)
+    gain = float(blocks.weights[inliers].sum())
+    # the last fit follows soft shadows: darker, but of one hue
+    shaded = inliers | (
+        (off[:, 0] < 0.0) & (off[:, 0] > -_SHADOW) & (np.abs(off[:, 1:]) < _ONE_HUE).all(axis=1)
+    )
+    if np.count_nonzero(shaded) >= _LEAST_BLOCKS:
+        coefficients = np.linalg.lstsq(blocks.terms[shaded], blocks.values[shaded], rcond=None)[0]
+    return gain, np.asarray(coefficients, float)

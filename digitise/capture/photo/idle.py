@@ -27,8 +27,8 @@ Pixels = NDArray[np.uint8]
 def has_idle_bytes(data: bytes) -> bool:
     """Tell whether coded data end with bytes that the picture does not need, or this cannot be told.
 
-    The ends of all pieces of coded data are cut off; where the picture then stays the same, its own data ended
-    before.
+    The ends of all pieces of coded data are cut off; where the picture then stays the same, its own data
+    ended before.
 
     Parameters
     ----------

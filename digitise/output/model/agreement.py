@@ -33,8 +33,9 @@ def seal_of(content: Mapping[str, Any]) -> str:
 def check_same(limb: Limb, summary: ModelForm, where: str) -> None:
     """Refuse figures that are not those of the limb.
 
-    Heights, girths and the volume must be equal.  Of a file without a seal, from an earlier version, everything
-    else that follows from the limb, the tape rows or the findings is derived again and must be near.
+    Heights, girths and the volume must be equal.  Of a file without a seal, from an earlier version,
+    everything else that follows from the limb, the tape rows or the findings is derived again and must be
+    near.
 
     Parameters
     ----------

@@ -149,8 +149,8 @@ class PhotoForm(Form):
     """A photograph: its file, how well its markers fit, how many were used, where it was taken from.
 
     ``file`` is a name of ours, never that of the photograph as it was given.  ``sha256`` is of its file, and
-    ``kept_sha256`` of what is kept of it in records, without place, time and serial numbers.  ``camera`` is null in files of
-    earlier versions, ``drawn`` where nothing was corrected by hand.
+    ``kept_sha256`` of what is kept of it in records, without place, time and serial numbers.  ``camera`` is
+    null in files of earlier versions, ``drawn`` where nothing was corrected by hand.
     """
 
     file: Name
@@ -186,8 +186,8 @@ class AxisForm(Form):
 class ModelForm(Form):
     """A measured limb in figures; the limb itself is in limb.npz beside it.
 
-    ``field_sha256`` is of the content of the sheets.  ``seal`` is the SHA-256 of everything else in the file, as
-    JSON with sorted names and no spaces; null, like the former, in files of earlier versions.
+    ``field_sha256`` is of the content of the sheets.  ``seal`` is the SHA-256 of everything else in the file,
+    as JSON with sorted names and no spaces; null, like the former, in files of earlier versions.
     """
 
     format: Literal["limb-model/1"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 from alembic import command
@@ -15,6 +16,8 @@ from digitise.record.database import damaged
 HEAD = "0004"
 """The version this program writes."""
 VERSION_TABLE = "record_schema"
+_ONE_AT_A_TIME = threading.Lock()
+"""The library that migrates keeps what it works on in one place for all threads."""
 _MIGRATIONS = Path(__file__).parent
 
 
@@ -59,7 +62,8 @@ def migrate(connection: Connection, version: str = HEAD) -> None:
     """Bring the tables forward to ``version`` within the running transaction."""
     config = _config()
     config.attributes["connection"] = connection
-    command.upgrade(config, version)
+    with _ONE_AT_A_TIME:
+        command.upgrade(config, version)
 
 
 def _config() -> Config:

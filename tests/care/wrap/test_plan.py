@@ -38,7 +38,8 @@ def test_no_plan_takes_long(name):
 
 
 def test_dots_in_numbers_words_and_remarks_are_no_names():
-    text = '# ....................................\n[[layers]]\nname = "1.2.3.4.5 first ... second"\nwidth_mm = 80.0\n'
+    text = '# ....................................\n[[layers]]\nname = "1.2.3.4.5 first ... second"\n'
+    text += "width_mm = 80.0\n"
     text += "from_mm = 100.0\nto_mm = 340.0\noverlap = 0.5\nstretch = 0.3\ntension_n = 5.0\n"
     plan = plan_from_toml(text.encode())
     assert plan_from_toml(plan_to_toml(plan).encode()) == plan

@@ -1,0 +1,141 @@
+"""Does the solved limb make sense? Its sections, its volume beside cones and its interval are tested."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.errors import ContradictionError, ShapeError
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import fourier
+from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
+from digitise.shape.taped import TapeCheck
+from digitise.shape.warn import FitWarning
+
+# Area over that of a circle of the same girth. Sections of nine made legs lie at 0.88-1.00 above the foot (a
+# thigh that is 1.6 times as wide as deep would be at 0.92); a limb's are never below this.
+LEAST_ROUNDNESS = 0.85
+# The same over all of a limb: 0.96-0.99 on those legs, for only ankle and groin are far from round.
+MEAN_ROUNDNESS = 0.93
+# So long a stretch below it is neither a wild level nor an ankle, mm.
+_STRETCH_MM = 100.0
+# A foot's sections are long by nature, so nothing is tested lower than this, mm.
+_ABOVE_FOOT_MM = 100.0
+# A section curves outward all round: its radius of curvature, over the mean radius, may come out slightly
+# negative where six harmonics follow a shin's crest. More than this is no section of a limb.
+_LEAST_CURVATURE = -0.5
+# Cones over rows at most 200 mm apart read up to 10 % high against a leg's true volume, less than 5 % low.
+_CONE_APART_MM = 200.0
+_CONE_ROWS = 4
+_CONE_NOTED = (0.86, 1.08)
+_CONE_REFUSED = (0.78, 1.20)
+# A volume known no better than this says less than the cones of five tapes do (10 %), and half of what a limb
+# loses in good weeks would pass unseen: half-width of the 95 % interval over the volume.
+LEAST_KNOWN = 0.06
+
+
+def require_limb(limb: Limb, names: tuple[str, ...]) -> None:
+    """Refuse sections that no limb has; parameters as for :func:`require_known`.
+
+    Raises
+    ------
+    ContradictionError
+        Where over 100 mm or more the sections are far flatter than a limb's, or cave in, or all are flat.
+    """
+    z = levels(limb)
+    z = z[z >= _ABOVE_FOOT_MM] if limb.kind == "leg" else z
+    if not len(z):
+        return
+    roundness = area(limb, z).mean / (girth(limb, z).mean ** 2 / (4 * np.pi))
+    caved = _least_curvature(limb, z) < _LEAST_CURVATURE
+    low, high = _longest(z, (roundness < LEAST_ROUNDNESS) | caved)
+    if high - low < _STRETCH_MM and roundness.mean() >= MEAN_ROUNDNESS:
+        return
+    if high - low < _STRETCH_MM:
+        low, high = float(z[0]), float(z[-1])
+    raise ContradictionError(
+        f"From {low:.0f} to {high:.0f} mm the photographs contradict each other: together they make sections "
+        "that no limb has.",
+        where=", ".join(names),
+        do="The limb moved between them, or they are not of one limb or visit: check, or take them again.",
+    )
+
+
+def _least_curvature(limb: Limb, z: Array) -> Array:
+    """Return the least radius of curvature h + h'' of sections over their mean radius, (N,)."""
+    mean, _ = coefficients(limb, z)
+    theta = np.linspace(0.0, 2 * np.pi, 120, endpoint=False)
+    k = limb.basis.harmonics
+    bend = mean @ (fourier(theta, k) + fourier(theta, k, 2)).T
+    return np.asarray(bend.min(axis=1) / mean[:, 0])
+
+
+def _longest(z: Array, wrong: NDArray[np.bool_]) -> tuple[float, float]:
+    """Return the ends of the longest run of wrong levels."""
+    best = (0.0, 0.0)
+    for part in np.split(np.arange(len(z)), np.flatnonzero(np.diff(wrong.astype(int))) + 1):
+        if wrong[part[0]] and z[part[-1]] - z[part[0]] > best[1] - best[0]:
+            best = (float(z[part[0]]), float(z[part[-1]]))
+    return best
+
+
+def cone_warnings(
+    limb: Limb, checks: tuple[TapeCheck, ...], names: tuple[str, ...]
+) -> tuple[FitWarning, ...]:
+    """Compare the volume with the cone sum of the tape, between its first and last row.
+
+    Raises
+    ------
+    ContradictionError
+        When they differ by more than any limb's shape makes them.
+    """
+    rows = [check.row for check in checks if check.verdict in ("agrees", "differs")]
+    rows = sorted((r for r in rows if limb.from_mm <= r.height_mm <= limb.to_mm), key=lambda r: r.height_mm)
+    z, c = (np.array([getattr(r, name) for r in rows]) for name in ("height_mm", "girth_mm"))
+    if len(z) < _CONE_ROWS or np.max(np.diff(z)) > _CONE_APART_MM:
+        return ()
+    cones = float(
+        np.sum(np.diff(z) * (c[:-1] ** 2 + c[:-1] * c[1:] + c[1:] ** 2)) / (12 * np.pi * MM3_PER_ML)
+    )
+    measured = float(volume(limb, float(z[0]), float(z[-1])).mean)
+    ratio = measured / cones
+    stretch = f"from {z[0]:.0f} to {z[-1]:.0f} mm"
+    text = f"The photographs make {measured:.0f} mL {stretch}, the tape's cones {cones:.0f} mL"
+    if not _CONE_REFUSED[0] < ratio < _CONE_REFUSED[1]:
+        raise ContradictionError(
+            f"{text}: they are not of one limb.",
+            where=", ".join(names),
+            do="Check that photographs and tape belong to one limb and visit.",
+        )
+    if _CONE_NOTED[0] < ratio < _CONE_NOTED[1]:
+        return ()
+    return (FitWarning("cones", f"{text}: check that both belong to one limb and visit."),)
+
+
+def require_known(limb: Limb, names: tuple[str, ...]) -> None:
+    """Refuse a volume whose interval is too wide to be of use.
+
+    Parameters
+    ----------
+    limb
+        The solved limb.
+    names
+        Of the photographs.
+
+    Raises
+    ------
+    ShapeError
+        Naming the heights, and where the sections are known worst.
+    """
+    found = volume(limb, limb.from_mm, limb.to_mm)
+    share = float(Z95 * found.sd / found.mean)
+    if share <= LEAST_KNOWN:
+        return
+    z = levels(limb)
+    worst = float(z[int(np.argmax(area(limb, z).sd))])
+    raise ShapeError(
+        f"The volume from {limb.from_mm:.0f} to {limb.to_mm:.0f} mm would be known to ±{100 * share:.0f} % "
+        f"only (more than ±{100 * LEAST_KNOWN:.0f} % is of no use), least so near {worst:.0f} mm.",
+        where=", ".join(names),
+        do="Measure a girth there with the tape, or choose heights where more of the limb's edges is seen.",
+    )
