@@ -200,11 +200,13 @@ def _fit(
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
     found, names = as_limb(final), scene.names
+    cones: tuple[FitWarning, ...] = ()
     if prior is None and not solid:
         require_limb(found, names)
+        cones = cone_warnings(found, cross.checks, names)
     require_known(found, names)
     warnings = (
-        *cone_warnings(found, cross.checks, names),
+        *cones,
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
     )
     return LimbFit(found, as_limb(alone), levels, cross.checks, residuals, warnings)
