@@ -34,8 +34,8 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
 
     Returns
     -------
-    Five modes of two photographs: the first camera, and the second moved by one sd. None of three or more: they
-    contradict each other as soon as the limb moves, and that is tested on the sections they make.
+    Five modes of two photographs: the first camera, and the second moved by one sd. None of three or more:
+    they contradict each other as soon as the limb moves, and that is tested on the sections they make.
 
     Examples
     --------
