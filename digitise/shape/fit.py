@@ -179,10 +179,11 @@ def _fit(
     solid = prior is None and is_solid(basis, belief, priors.BY_LIMB[limb])
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
-    alone = swaying(basis, belief.prior, belief.edges, belief.posterior)
+    # a made thing stands still
+    alone = belief.posterior if solid else swaying(basis, belief.prior, belief.edges, belief.posterior)
     cross = cross_check(tape, basis, alone, belief.edges)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
-    final = swaying(basis, belief.prior, belief.edges, final, cross.girths)
+    final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(
