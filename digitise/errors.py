@@ -86,3 +86,7 @@ class PlanError(DigitiseError):
 
 class CourseError(DigitiseError):
     """Measurements that cannot be put side by side over time, or tell nothing on repeatability."""
+
+
+class SafetyError(DigitiseError):
+    """Answers about safety that cannot be read, or an output that is withheld because of them."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import errno
 import os
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from digitise.errors import OutputError
+from digitise.unfinished import clear_unfinished, temporary_folder
 
 # left behind by file managers; nobody misses them
 _NOBODYS = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
@@ -38,6 +38,7 @@ def new_folder(out: str | Path, ours: Callable[[str], bool], what: str) -> Itera
     OutputError
         The folder cannot be made or written to, or holds files that are not ours; nothing has changed then.
     """
+    clear_unfinished()
     try:
         # a zero byte in the name is a ValueError, here only
         target = Path(out).resolve()
@@ -48,13 +49,13 @@ def new_folder(out: str | Path, ours: Callable[[str], bool], what: str) -> Itera
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: links in a circle
         raise _cannot_write(error, what, out) from error
     try:
-        with tempfile.TemporaryDirectory(prefix=".digitise-", dir=parent) as scratch:
-            complete, old = Path(scratch) / "complete", Path(scratch) / "old"
+        with temporary_folder(parent) as scratch:
+            complete, old = scratch / "complete", scratch / "old"
             complete.mkdir()
             yield complete
             _flush_all(complete)
             if fixed:
-                _exchange_entries(complete, target, old, Path(scratch))
+                _exchange_entries(complete, target, old, scratch)
             else:
                 _exchange(complete, target, old)
             flush_folder(parent)
@@ -91,6 +92,26 @@ def flush_folder(folder: Path) -> None:
             # the answer of file systems, mostly of networks, that do so for files only
             if error.errno != errno.EINVAL:
                 raise
+
+
+def put_new(part: Path, target: Path) -> None:
+    """Give a complete file its name, unless a file of that name has come meanwhile, which then stays.
+
+    Raises
+    ------
+    OSError
+        The disk refuses.
+    """
+    _flush(part)
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        return
+    except OSError:
+        # a file system without links; elsewhere a rename would replace what is there
+        if not target.exists():
+            part.replace(target)
+    flush_folder(target.parent)
 
 
 def _flush_all(folder: Path) -> None:

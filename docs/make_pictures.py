@@ -33,11 +33,12 @@ from digitise.output.figures.care import places_views
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
 from digitise.output.model.form import ModelForm
-from digitise.output.report.content import ReportOptions, ReportVisit, make_report
+from digitise.output.report.content import ReportVisit
 from digitise.output.report.pdf import report_figures, report_pdf
 from digitise.samples import SampleVisit, sample_visits
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
+from digitise.workflow.report import ReportOptions, make_report
 
 OUT = Path(__file__).parent / "pictures"
 DATES = (datetime(2026, 2, 9, 9, tzinfo=UTC), datetime(2026, 3, 2, 9, tzinfo=UTC))
@@ -182,7 +183,7 @@ def main() -> None:
             visits.append(ReportVisit(read_model(out), when))
         outlines = [Image.open(folder / samples[0].name / f"outline-{n}.jpg") for n in (1, 2)]
         save_photo(beside([scaled(picture, height=760) for picture in outlines]), "outlines.jpg")
-        report = make_report(visits, client="K-017", wishes=ReportOptions(places=True), created=DATES[-1])
+        report = make_report(visits, ReportOptions(places=True), client="K-017", created=DATES[-1])
         for name, draw in report_figures(report).items():
             save_figure(draw, f"{name}.png")
         first, last = (visit.model.summary for visit in visits)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import test_painted
+from change_accuracy import pairs_section
 from conftest import CASES, ROOT, Case
 from matting import scene
 from PIL import Image
@@ -82,7 +83,7 @@ class Score:
 
 
 def longest_window(case: Case) -> tuple[float, float]:
-    """Return the longest stretch whose true volume is given, within the true sections."""
+    """Return the longest segment whose true volume is given, within the true sections."""
     top = Truth.of(case).height[-1]
     low, high = max(
         ((v["from"], v["to"]) for v in case.truth["volumes"] if v["from"] > 0), key=lambda w: w[1] - w[0]
@@ -153,7 +154,7 @@ then to learn your own figures.
 CELLS = """
 Girths are compared every 10 mm, more than 15 mm away from any tape row. *Cover* is the share of sections
 whose 95 % interval holds the truth. Cones use the same five tapes, their end girths carried on to the ends
-of the stretch; a tape every 40 mm is given without reading error.
+of the segment; a tape every 40 mm is given without reading error.
 
 """
 
@@ -188,14 +189,14 @@ Solids painted into the photographs of `turn-dark` in place of its leg, outlines
 program, five exact tape rows (`tests/painted.py`). Their sections are ellipses, which those of limbs are
 not: a program that counts on limbs reads the limb-like ones a little low.
 
-| shape | stretch, mm | volume error (1 sd) | girth rms | girth cover |
+| shape | segment, mm | volume error (1 sd) | girth rms | girth cover |
 |---|---|---|---|---|
 """
 
 READ = """
 ## What this means
 
-- The volume of a stretch is right within about 1 % on these cases, its girths within about 2.5 mm. The
+- The volume of a segment is right within about 1 % on these cases, its girths within about 2.5 mm. The
   sign of the error differs from limb to limb; for one limb it stays nearly the same from week to week.
 - The widest error is at the ankle and at the knee, where sections are least like an ellipse: two
   photographs cannot see a triangular section. A third photograph from between the two, or a tape there,
@@ -234,7 +235,7 @@ def page() -> str:
 def _absolute() -> list[str]:
     lines = [
         "## Two photographs and five tapes against the truth\n\n",
-        "| case | stretch, mm | true volume | found, 95 % | error | girth rms (bias) | girth cover "
+        "| case | segment, mm | true volume | found, 95 % | error | girth rms (bias) | girth cover "
         "| area cover | cones, 5 tapes | cones, tape every 40 mm |\n",
         "|---|---|---|---|---|---|---|---|---|---|\n",
     ]
@@ -274,13 +275,13 @@ def _change() -> list[str]:
     ):
         share = 100.0 * (value - (true[1] - true[0])) / true[0]
         lines.append(f"| {name} | {value:.0f} ± {1.96 * sd:.0f} mL | {share:+.2f} % |\n")
-    return [*lines, "\n"]
+    return [*lines, *pairs_section()]
 
 
 def _harder() -> list[str]:
     lines = [
         HARDER,
-        "| change | stretch, mm | volume error | girth rms | girth cover |\n|---|---|---|---|---|\n",
+        "| change | segment, mm | volume error | girth rms | girth cover |\n|---|---|---|---|---|\n",
     ]
     case = Case("turn-dark", CASES["turn-dark"] / "turn-dark")
     scenes = [scene(case, number) for number in (1, 2)]

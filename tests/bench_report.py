@@ -12,11 +12,12 @@ from pathlib import Path
 from digitise.capture.sheets.field import read_field
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
-from digitise.output.report.content import ReportVisit, make_report
+from digitise.output.report.content import ReportVisit
 from digitise.output.report.pdf import report_pdf
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
+from digitise.workflow.report import make_report
 
 VISITS = 12
 

@@ -52,6 +52,18 @@ class Case:
         return cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) > 127
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _data_folder(tmp_path_factory):
+    """A user's data folder for this run, where unfinished work is noted; some tests set their own."""
+    before = os.environ.get("XDG_DATA_HOME")
+    os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
+    yield
+    if before is None:
+        del os.environ["XDG_DATA_HOME"]
+    else:
+        os.environ["XDG_DATA_HOME"] = before
+
+
 @pytest.fixture(params=sorted(CASES))
 def case(request) -> Case:
     """Every photo-real case in turn."""

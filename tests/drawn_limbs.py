@@ -50,18 +50,26 @@ def leg_prior(basis, section=priors.LEG):
     return Prior(np.zeros(basis.size), priors.precision(section, basis, radius))
 
 
-def draw_pair(basis, rng, correlation):
-    """Two sets of orders 2 and more from the prior, each order correlated as ``correlation(order)``."""
+def draw_anatomy(basis, rng):
+    """Orders 2 and more from the prior, (n_terms, n_splines)."""
     n = basis.n_splines
     precision = leg_prior(basis).precision
-    pair = np.zeros((2, basis.n_terms, n))
+    found = np.zeros((basis.n_terms, n))
     for term in range(3, basis.n_terms):
         root = np.linalg.cholesky(precision[term * n : (term + 1) * n, term * n : (term + 1) * n])
-        rho = correlation((term + 1) // 2)
-        first, second = rng.standard_normal((2, n))
-        second = rho * first + np.sqrt(1 - rho**2) * second
-        pair[0, term], pair[1, term] = np.linalg.solve(root.T, first), np.linalg.solve(root.T, second)
-    return pair
+        found[term] = np.linalg.solve(root.T, rng.standard_normal(n))
+    return found
+
+
+def draw_difference(basis, rng, likeness, depth):
+    """By how much orders 2 and more of two limbs differ whose mean radii differ by ``depth`` (n_splines,)."""
+    n = basis.n_splines
+    found = np.zeros((basis.n_terms, n))
+    for order in range(2, basis.harmonics + 1):
+        cover = likeness.difference(order, basis.places, depth, np.zeros((2 * n, 2 * n)))
+        root = np.linalg.cholesky(cover + 1e-12 * np.eye(2 * n))
+        found[2 * order - 1 : 2 * order + 1] = (root @ rng.standard_normal(2 * n)).reshape(2, n)
+    return found
 
 
 def turned(basis, values, turn):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from output_support import changed, measure
 
-from digitise.output.model.file import write_model_file
+from digitise.output.model.files import write_model_file
 
 
 @cache

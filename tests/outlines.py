@@ -38,7 +38,7 @@ class Setting:
     mask
         (H, W) true silhouette, limb and cloth.
     from_mm, to_mm
-        The longest stretch of bare limb between ankle and hem whose volume the case states.
+        The longest segment of bare limb between ankle and hem whose volume the case states.
     """
 
     photo: Photograph

@@ -4,8 +4,8 @@ import dataclasses
 
 import cv2
 import numpy as np
+import synthetic
 
-from digitise import synthetic
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import PhotoFacts

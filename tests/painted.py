@@ -10,12 +10,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import synthetic
 from conftest import CASES, Case
 from matting import PAPER, PSF_PX, encoded, linear, scene
 from PIL import Image
 from silhouettes import true_camera
 
-from digitise import synthetic
 from digitise.geometry.rigid import Array, Pose
 
 _COARSE = 8  # the backdrop is carried on at this share of the size

@@ -1,8 +1,10 @@
 """Made strips: a limb of known boundaries before a plain backdrop, painted cell by cell."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
+import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
@@ -114,3 +116,23 @@ def made_strip(
     pixels = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
     strip = Strip(CAMERA, facing_plane(CAMERA, Pose.identity()), heights, offsets, pixels)
     return MadeStrip(strip, left, right, panel_area() if area is None else area, limb)
+
+
+@lru_cache(maxsize=1)
+def _cells_of_pixels() -> np.ndarray:
+    """Strip cells (H, W, 2) seen by every pixel of CAMERA; every made strip has the same geometry."""
+    heights = np.arange(TOP_MM, LOWEST_MM, -STEP_MM)
+    offsets = np.arange(-340.0, 341.0, STEP_MM)
+    empty = Strip(
+        CAMERA, facing_plane(CAMERA, Pose.identity()), heights, offsets, np.zeros((0, 0, 3), np.uint8)
+    )
+    x, y = np.meshgrid(np.arange(SIZE[0], dtype=float), np.arange(SIZE[1], dtype=float))
+    return empty.cells(empty.plane_from_photo(np.stack([x, y], axis=-1))).astype(np.float32)
+
+
+def photograph(made: MadeStrip) -> np.ndarray:
+    """Return the photograph (H, W, 3) that shows what the strip shows; a pixel is about 1 mm."""
+    cells = _cells_of_pixels()
+    return cv2.remap(
+        made.strip.pixels, cells[..., 0], cells[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+    )

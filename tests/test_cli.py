@@ -156,7 +156,10 @@ def interrupted(*_):
     raise KeyboardInterrupt
 
 
-@pytest.mark.parametrize("moment", ["digitise.cli.capture.find_markers", "digitise.cli.app.run"])
+MARKERS = "digitise.capture.calibration.markers.find_markers"
+
+
+@pytest.mark.parametrize("moment", [MARKERS, "digitise.cli.app.run"])
 def test_ctrl_c_ends_quietly(capsys, tmp_path, monkeypatch, moment):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(moment, interrupted)

@@ -12,18 +12,21 @@ from conftest import CASES, Case
 from model_folders import model_folder
 from output_support import changed, measure
 from PIL import Image
+from record_models import tape_of
+from situations import SITUATIONS, TODAY
 from solid_limbs import cone_with, limb
 
+from digitise.care.safety.release import UNKNOWN
+from digitise.care.safety.signs import STEP_WORDS
 from digitise.cli import main
 from digitise.output.cautions import caution
 from digitise.output.figures.render import Window, camera_view
-from digitise.output.model.cameras import camera_from_form
 from digitise.output.model.file import read_model
-from digitise.record.files import read_model_files
+from digitise.output.model.form import camera_from_form
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.mesh import limb_mesh
-from digitise.tape.rows import TapeRow
 
 FIRST = limb(cone_with((14.0, -np.pi / 2, 300.0)))
 SECOND = limb(cone_with((6.0, -np.pi / 2, 300.0)))
@@ -87,9 +90,9 @@ def test_compare(capsys, models, tmp_path):
 @pytest.mark.parametrize(
     ("work", "words"),
     [
-        ("digitise.workflow.care.compare", ("compare", "first", "second")),
-        ("digitise.workflow.care.find_regions", ("pad", "first")),
-        ("digitise.cli.model.measure_limb", ("model", "a.jpg", "b.jpg")),
+        ("digitise.care.change.compare.compare", ("compare", "first", "second")),
+        ("digitise.care.padding.regions.find_regions", ("pad", "first")),
+        ("digitise.workflow.measure.measure_limb", ("model", "a.jpg", "b.jpg")),
     ],
     ids=["compare", "pad", "model"],
 )
@@ -116,6 +119,7 @@ def test_compare_models_of_an_earlier_version(capsys, models, tmp_path):
         facts = json.loads((tmp_path / name / "model.json").read_text())
         for photo in facts["photos"]:
             del photo["camera"], photo["drawn"]
+        del facts["seal"]
         (tmp_path / name / "model.json").write_text(json.dumps(facts))
     words = ("compare", tmp_path / "first", tmp_path / "second", "--out", tmp_path / "c")
     code, out, err = run(capsys, *words)
@@ -249,9 +253,8 @@ def test_course_of_a_client(capsys, models, tmp_path, monkeypatch):
     with Store() as store:
         for name, side, day in (("first", "left", 2), ("second", "left", 9), ("right", "right", 2)):
             time = datetime(2026, 3, day, 9, 15, tzinfo=UTC)
-            tape = (TapeRow(120.0, 300.0, 2),)
             model = read_model_files(models / name)
-            store.add_visit(NewVisit("K-017", "leg", side, time, tape, model=model))
+            store.add_visit(NewVisit("K-017", "leg", side, time, tape_of(model), model=model))
     found = result(run(capsys, "course", "--client", "k-017", "--side", "left", "--json"))
     assert len(found["visits"]) == 2
     assert found["visits"][0]["excess_ml"]["value"] > 0
@@ -356,7 +359,7 @@ def test_demo_does_the_whole_path(capsys, tmp_path, monkeypatch):
         one = next(limbs)
         return changed(base, **{name: getattr(one, name) for name in one.__dataclass_fields__})
 
-    monkeypatch.setattr("digitise.cli.model.measure_limb", measured)
+    monkeypatch.setattr("digitise.workflow.measure.measure_limb", measured)
     found = result(run(capsys, "demo", "--out", tmp_path / "demo", "--json"))
     names = ["change", "pad", "pair-calf-week0", "pair-calf-week3", "wrap"]
     assert sorted(found) == names
@@ -370,7 +373,7 @@ def test_demo_does_the_whole_path(capsys, tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("as_json", [False, True])
 def test_names_of_photographs_are_told_to_the_user_only(capsys, tmp_path, monkeypatch, as_json):
-    monkeypatch.setattr("digitise.cli.model.measure_limb", lambda *_words, **_options: measure())
+    monkeypatch.setattr("digitise.workflow.measure.measure_limb", lambda *_words, **_options: measure())
     sample = CASES["pair-calf-week0"] / "pair-calf-week0"
     words = (
         "model",
@@ -479,3 +482,104 @@ def test_weeks_pad_and_wrap(capsys, weeks, tmp_path):
     assert any("calf" in one["place"] for one in pad["places"])
     wrap = result(run(capsys, "wrap", place / WEEKS[0], "--garment", "--out", tmp_path / "w", "--json"))
     assert {point["letter"] for point in wrap["garment"]["points"]} >= {"B", "C"}
+
+
+MODEL = ("model", "a.jpg", "b.jpg", "--field", "f", "--limb", "leg", "--side", "left")
+TWICE = ("--point", "B=150", "--point", "B=160")
+WRONG = {
+    "no number from": (*MODEL, "--from", "nan"),
+    "endless to": (*MODEL, "--to", "inf"),
+    "repeat error of a giant": ("course", "first", "second", "--sem", "1e9"),
+    "repeat error of nothing": ("course", "first", "second", "--sem", "0"),
+    "repeat error that is none": ("course", "first", "second", "--sem", "nan"),
+    "repeat error in a report": ("report", "first", "--out", "a.pdf", "--sem", "1e9"),
+    "two files of one name": ("report", "first", "--out", "a.pdf", "--fhir", "./a.pdf"),
+    "a file and a folder of one name": ("report", "first", "--out", "a.pdf", "--figures", "a.pdf"),
+    "a point given twice": ("wrap", "first", "--garment", *TWICE, "--out", "w"),
+    "a point nowhere": ("wrap", "first", "--garment", "--point", "B=nan", "--out", "w"),
+    "foam without end": ("pad", "first", "--margin", "nan", "--out", "p"),
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_what_makes_no_sense_is_wrong_use(capsys, models, monkeypatch, tmp_path, name):
+    monkeypatch.chdir(models)
+    words = WRONG[name]
+    out = ("--out", str(tmp_path / "out")) if words[0] == "model" else ()
+    code, _, _ = run(capsys, *words, *out)
+    assert code == 2
+    assert not (models / "a.pdf").exists()
+    assert not (models / "w").exists()
+
+
+@pytest.mark.parametrize("option", ["--out", "--fhir"])
+@pytest.mark.parametrize("place", ["/", ".", "n" * 300, "nowhere/r.pdf"])
+def test_a_report_into_no_file(capsys, models, tmp_path, monkeypatch, option, place):
+    monkeypatch.chdir(tmp_path)
+    other = ("--fhir", "f.json") if option == "--out" else ("--out", "r.pdf")
+    code, _, err = run(capsys, "report", models / "first", option, place, *other)
+    assert code == 3
+    assert "name" in err.lower() or "place" in err
+
+
+# ---- what is withheld ----------------------------------------------------------------------------
+
+_DAY = datetime.now().astimezone().date() - TODAY
+
+
+def answers_toml(answers):
+    """The answers as a file, as many days before today as before the day of the situations."""
+    lines = [f'clearance = "{answers.clearance}"']
+    if answers.conditions_asked is not None:
+        lines.append(f"conditions_asked = {answers.conditions_asked + _DAY}")
+    for name, pairs in (("signs", answers.signs), ("conditions", answers.conditions)):
+        lines += [f"[{name}]", *(f"{code} = {str(there).lower()}" for code, there in pairs)]
+    for check in answers.arterial:
+        lines += [
+            "[[arterial]]",
+            f'kind = "{check.kind}"',
+            f"value = {check.value}",
+            f'side = "{check.side}"',
+        ]
+        lines += [f"when = {check.when + _DAY}", f'by = "{check.by}"']
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("name", SITUATIONS)
+def test_commands_withhold_what_the_answers_say(capsys, models, tmp_path, name, monkeypatch):
+    given, limb_kind, step, withheld, codes, _ = SITUATIONS[name]
+    (tmp_path / "answers.toml").write_text(answers_toml(given))
+    # what is made of it is tested elsewhere
+    monkeypatch.setattr("digitise.workflow.care.places_of", lambda *_: ((), None))
+    model = models / ("first" if limb_kind == "leg" else "arm")
+    for output, words in (("pad", ("pad",)), ("wrap", ("wrap",)), ("garment", ("wrap", "--garment"))):
+        call = (
+            words[0],
+            model,
+            "--out",
+            tmp_path / output,
+            *words[1:],
+            "--answers",
+            tmp_path / "answers.toml",
+        )
+        code, _, err = run(capsys, *call)
+        if output in withheld or (output == "garment" and "wrap" in withheld):
+            assert code == 3
+            assert not (tmp_path / output).exists()
+            assert STEP_WORDS[step] in " ".join(err.split())
+            found = result(run(capsys, *call, "--despite", "the vascular surgeon agreed", "--json"))
+            assert "the vascular surgeon agreed" in found["safety"][0]
+        else:
+            assert code == 0
+            found = result(run(capsys, *call, "--json"))
+        assert len(found["safety"]) == len(codes) + (step != "none") + (
+            ("despite" in found["safety"][0]) * (2 if output == "garment" else 1) if found["safety"] else 0
+        )
+        written = " ".join((tmp_path / output / "caution.txt").read_text().split())
+        assert all(line in written for line in found["safety"])
+
+
+def test_without_answers_it_is_said_that_nobody_asked(capsys, models, tmp_path):
+    code, out, _ = run(capsys, "wrap", models / "first", "--out", tmp_path / "w")
+    assert code == 0
+    assert UNKNOWN in " ".join(out.split())

@@ -82,3 +82,34 @@ def test_the_field_in_the_docs_is_a_field():
     example = re.search(r"```json\n(.*?)```", text, flags=re.DOTALL).group(1)
     assert json.loads(example)["format"] == "marker-field/1"
     assert [board.name for board in field_from_json(example, "docs").boards] == ["mat", "backdrop-a-top"]
+
+
+QUESTIONS = ("foam", "edge", "column", "section of the report", "kind of limb", "format of exchange", "page")
+
+
+def test_the_guide_tells_where_to_change_what():
+    """Every file and folder that it names is there, and every name within one too."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    answers = guide.split("## Where do I change")[1].split("\n## ")[0]
+    rows = [line for line in answers.splitlines() if line.startswith("| ") and not line.startswith("| what")]
+    assert len(rows) == len(QUESTIONS)
+    for question, row in zip(QUESTIONS, rows, strict=True):
+        asked, told = row.strip("| ").split(" | ")
+        assert question in asked
+        files = [ROOT / name for name in re.findall(r"`((?:digitise|ui)/[\w/.]+)`", told)]
+        assert files
+        assert all(file.exists() for file in files), row
+        folder = files[0].parent
+        assert all((folder / name).exists() for name in re.findall(r"`(\w+\.py)`", told)), row
+        texts = "".join(file.read_text(encoding="utf-8") for file in files if file.is_file())
+        assert all(name in texts for name in re.findall(r"`(_\w+)`", told)), row
+
+
+def test_the_rooms_of_the_guide_are_there():
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rooms = [line.split(" | ")[0] for line in guide.splitlines() if line.startswith("| `digitise/")]
+    named = [name for cell in rooms for name in re.findall(r"`([\w/.]+)`", cell)]
+    assert len(named) > 20
+    layers = ("", "digitise/", "digitise/capture/", "digitise/care/", "digitise/output/")
+    for name in named:
+        assert any((ROOT / f"{layer}{name}").exists() for layer in layers), name

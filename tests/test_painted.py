@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+import synthetic
 from conftest import CASES, Case
 from painted import Painted, photographs
 
-from digitise import synthetic
 from digitise.capture.sheets.field import read_field
 from digitise.geometry.support import axis_from_points
 from digitise.shape.limb import girth, volume

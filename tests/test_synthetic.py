@@ -1,10 +1,10 @@
 import numpy as np
 import pytest
+import synthetic
 import trimesh
 from numpy.testing import assert_allclose
 from shapely import Polygon
 
-from digitise import synthetic
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -14,12 +15,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import synthetic
 from output_support import measure
 from streamlit.testing.v1 import AppTest
 
-from digitise import synthetic
-from digitise.output.model.file import write_model_file
-from digitise.record.files import read_model_files
+from digitise.output.model.files import write_model_file
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.shape.fit import fit_limb
@@ -77,9 +78,22 @@ def page(name, **session):
 
 
 def words(test):
-    """All text of a page."""
+    """All text of a page as it is read."""
     kinds = (test.title, test.markdown, test.caption, test.info, test.error, test.warning, test.success)
-    return "\n".join(str(element.value) for kind in kinds for element in kind)
+    return "\n".join(unescaped(str(element.value)) for kind in kinds for element in kind)
+
+
+def unescaped(markdown):
+    """Markdown as it is read: no backslashes, no invisible joiners."""
+    return re.sub(r"\\([!-/:-@\[-`{-~])", r"\1", markdown).replace("\u2060", "")
+
+
+def cell(test, name, row):
+    """The field of a tape row (from 1): its ``height`` or its ``girth``."""
+    visit = f"visit-{test.session_state['draft_token']}"
+    key = f"{visit}-rows_version"
+    version = test.session_state[key] if key in test.session_state else 0  # noqa: SIM401  # has no get
+    return test.text_input(key=f"{visit}-{name}-{version}-{row - 1}")
 
 
 @dataclasses.dataclass(frozen=True)

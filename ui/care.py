@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.care.change.compare import Change, compare
+from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.surface.chart import limb_chart
+from digitise.geometry.rigid import Array
 from digitise.output.figures.style import png
 from digitise.output.figures.surface import change_on_mesh, mask_on_mesh
 from digitise.output.figures.views import change_views
@@ -20,13 +21,14 @@ from digitise.output.padding.foam_sheet import foam_pdf
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Limb
-from digitise.shape.mesh import limb_mesh
+from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.workflow.care import places_of
 from digitise.workflow.course import LimbSeries, from_records, one_limb
 from ui import text
 from ui.changes import Coloured
+from ui.measuring import limb_key, mesh_of
 from ui.memo import Memo
-from ui.work import Progress, limb_key, mesh_of
+from ui.work import Progress
 
 FINE_STEP_MM, FINE_RAYS = 5.0, 96
 
@@ -57,9 +59,25 @@ def coloured(change: Change) -> Coloured:
 
     def make() -> Coloured:
         mesh = limb_mesh(change.second, FINE_STEP_MM, FINE_RAYS)
-        return Coloured(mesh, *change_on_mesh(change, mesh))
+        return Coloured(mesh, *shown_on_mesh(change, mesh))
 
     return _coloured.get((limb_key(change.first), limb_key(change.second)), make)
+
+
+def shown_on_mesh(change: Change, mesh: Mesh) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the change at each vertex, mm, and where it is shown.
+
+    A place is coloured when its own change is clear, or when its segment as a whole has clearly changed that
+    way, so that the picture never shows grey where the table says smaller or larger.
+    """
+    values, clear = change_on_mesh(change, mesh)
+    height = change.second.axis_from_world.apply(mesh.vertices)[:, 2]
+    for part in change.parts:
+        sign = {ChangeVerdict.SMALLER: -1.0, ChangeVerdict.LARGER: 1.0}.get(part.verdict)
+        if sign is not None:
+            inside = (height >= part.segment.low) & (height <= part.segment.high)
+            clear = clear | (inside & (sign * values > 0))
+    return values, clear
 
 
 def unchanged(limb: Limb) -> Coloured:

@@ -12,10 +12,11 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from digitise.care.course.course import Course
-from digitise.care.course.visits import Reading
 from digitise.geometry.rigid import Array
+from digitise.shape.limb import Estimate
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
+from ui.lengths import Unit
 from ui.palette import Ink
 
 _TURNS = 24
@@ -41,42 +42,31 @@ def reach_of(surfaces: Sequence[Coloured]) -> float:
     return float(max([2.0, *(np.ceil(np.abs(one.shown).max()) for one in surfaces)]))
 
 
-def side_by_side(first: Mesh, second: Mesh, change: Coloured, names: Sequence[str], ink: Ink) -> go.Figure:
-    """Return the earlier limb, the later one and the change; one slider turns all three together."""
-    figure = go.Figure()
-    surfaces = (
+def side_by_side(first: Mesh, second: Mesh, change: Coloured, ink: Ink, unit: Unit) -> list[go.Figure]:
+    """Return the earlier limb, the later one and the change, all of one size and seen from one side."""
+    points = np.concatenate([first.vertices, second.vertices])
+    legend = text.CHANGE_LEGEND.format(unit.name)
+    shapes = (
         figures.surface(first, palette.LIMB_EARLIER),
         figures.surface(second, palette.LIMB),
-        figures.coloured_surface(change.mesh, change.shown, reach_of([change]), ink, text.CHANGE_LEGEND),
+        figures.coloured_surface(
+            change.mesh, unit.of(1.0) * change.shown, unit.of(reach_of([change])), ink, legend
+        ),
     )
-    # below the limbs, so that on a phone they get the whole width
-    surfaces[2].colorbar.update(orientation="h", x=0.5, y=0.1, len=0.9, title_side="top")
-    scenes = ("scene", "scene2", "scene3")
-    points = np.concatenate([first.vertices, second.vertices])
-    for number, (surface, scene, name) in enumerate(zip(surfaces, scenes, names, strict=True)):
-        figure.add_trace(surface.update(scene=scene))
-        left = number * 0.34
-        figure.update_layout(
-            {scene: {**figures.bare_scene(points), "domain": {"x": [left, left + 0.32], "y": [0.26, 0.95]}}}
-        )
-        figure.add_annotation(
-            x=left + 0.16,
-            y=1.0,
-            xref="paper",
-            yref="paper",
-            xanchor="center",
-            text=name,
-            showarrow=False,
-            font={"size": 15},
-        )
+    # below the limb, so that it does not take of its width
+    shapes[2].colorbar.update(orientation="h", x=0.5, y=-0.02, len=0.9, title_side="top", yanchor="top")
+    return [_one_scene(shape, points, ink, 520) for shape in shapes]
+
+
+def _one_scene(shape: go.Mesh3d, points: Array, ink: Ink, height: int) -> go.Figure:
+    figure = go.Figure(shape)
     figure.update_layout(
-        sliders=[_turning(scenes, ink)],
-        height=640,
-        margin={"l": 0, "r": 0, "t": 10, "b": 0},
+        scene={**figures.bare_scene(points), "camera": _camera(3)},
+        margin={"l": 0, "r": 0, "t": figures.VIEW_BUTTONS_PX, "b": 70},
+        height=height + figures.VIEW_BUTTONS_PX,
+        uirevision="kept",
         paper_bgcolor="rgba(0,0,0,0)",
         font={"color": ink.text},
-        uirevision="kept",
-        **{f"{scene}_camera": _camera(3) for scene in scenes},
     )
     return figure
 
@@ -87,53 +77,26 @@ def _camera(step: int) -> dict[str, object]:
     return {"eye": eye, "projection": {"type": "orthographic"}}
 
 
-def _turning(scenes: Sequence[str], ink: Ink) -> dict[str, object]:
-    steps = [
-        {
-            "method": "relayout",
-            "args": [{f"{scene}.camera": _camera(step) for scene in scenes}],
-            "label": f"{360 * step // _TURNS}°",
-        }
-        for step in range(_TURNS)
-    ]
-    return {
-        "active": 3,
-        "steps": steps,
-        "currentvalue": {"prefix": text.TURN_BOTH, "font": {"color": ink.text, "size": 14}},
-        "ticklen": 0,
-        "minorticklen": 0,
-        "font": {"color": "rgba(0,0,0,0)", "size": 1},
-        "x": 0.05,
-        "len": 0.9,
-        "y": 0.1,
-        "bgcolor": ink.faint,
-        "activebgcolor": ink.line,
-        "bordercolor": ink.text,
-        "pad": {"t": 10, "b": 0},
-    }
-
-
-def one_limb(surface: Coloured, reach: float, ink: Ink, height: int) -> go.Figure:
+def one_limb(surface: Coloured, reach: float, ink: Ink, height: int, unit: Unit) -> go.Figure:
     """Return one large limb coloured by change."""
-    shape = figures.coloured_surface(surface.mesh, surface.shown, reach, ink, text.CHANGE_LEGEND)
-    figure = go.Figure(shape)
-    figure.update_layout(
-        scene={**figures.bare_scene(surface.mesh.vertices), "camera": _camera(3)},
-        margin={"l": 0, "r": 0, "t": 0, "b": 0},
-        height=height,
-        uirevision="kept",
-        paper_bgcolor="rgba(0,0,0,0)",
-        font={"color": ink.text},
-    )
-    return figure
+    return _one_scene(_shaded(surface, reach, ink, unit), surface.mesh.vertices, ink, height)
 
 
-def page_to_take_away(surfaces: Sequence[Coloured], titles: Sequence[str], words: Sequence[str]) -> str:
+def _shaded(surface: Coloured, reach: float, ink: Ink, unit: Unit) -> go.Mesh3d:
+    legend, size = text.CHANGE_LEGEND.format(unit.name), unit.of(1.0)
+    shape = figures.coloured_surface(surface.mesh, size * surface.shown, size * reach, ink, legend)
+    shape.colorbar.update(orientation="h", x=0.5, y=-0.02, len=0.7, title_side="top", yanchor="top")
+    return shape
+
+
+def page_to_take_away(
+    surfaces: Sequence[Coloured], titles: Sequence[str], words: Sequence[str], unit: Unit
+) -> str:
     """Return one HTML page with a slider through the visits; it needs neither this program nor a network."""
     ink, reach = palette.LIGHT, reach_of(surfaces)
-    figure = one_limb(surfaces[0], reach, ink, 620)
+    figure = one_limb(surfaces[0], reach, ink, 620, unit)
     for number, surface in enumerate(surfaces[1:], start=1):
-        shape = figures.coloured_surface(surface.mesh, surface.shown, reach, ink, text.CHANGE_LEGEND)
+        shape = _shaded(surface, reach, ink, unit)
         figure.add_trace(shape.update(visible=False, showscale=number == 0))
     plain = [words_.replace("**", "") for words_ in words]
     steps = [
@@ -164,11 +127,13 @@ def page_to_take_away(surfaces: Sequence[Coloured], titles: Sequence[str], words
     )
 
 
-def _volumes(visits: Sequence[tuple[datetime, Reading]], name: str, colour: str, ink: Ink) -> go.Scatter:
+def _volumes(
+    visits: Sequence[tuple[datetime, Estimate[float]]], name: str, colour: str, ink: Ink
+) -> go.Scatter:
     half = [(volume.interval_95[1] - volume.interval_95[0]) / 2 for _, volume in visits]
     return go.Scatter(
         x=[taken for taken, _ in visits],
-        y=[volume.value for _, volume in visits],
+        y=[volume.mean for _, volume in visits],
         error_y={"type": "data", "array": half, "color": ink.mark, "thickness": 2, "width": 6},
         mode="lines+markers",
         line={"color": colour, "width": 3},

@@ -10,60 +10,28 @@ import os
 import re
 import secrets
 import shutil
-import tempfile
+import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import platformdirs
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
-from digitise.capture.photo.photograph import remove_metadata
+from digitise.capture.photo.photograph import remove_metadata_from
+from digitise.errors import RecordError
 from digitise.record.opening import make_private_folder
+from ui.inputs import Inputs, merged
 
 KEPT_DAYS = 14
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{16,40}")
 _PHOTO = re.compile(r"photo-([1-9][0-9]?)\.jpg")
 _INPUTS, _FIELD, _LENS = "draft.json", "field.json", "lens.json"
+_DAMAGED = "draft-damaged.json"
 _DAY_S = 86_400.0
-
-Axis = tuple[float | None, float | None, float | None, float | None, float | None, float | None]
-
-
-class Inputs(BaseModel):
-    """What was typed and chosen; lengths as typed, in the unit that goes with them.
-
-    ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
-    ``changes`` is the number of the stored visit that is being changed, ``seen`` its state when it was
-    opened, ``saved`` the number it was saved as.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="ignore")
-
-    client: str = ""
-    limb: Literal["leg", "arm"] | None = None
-    side: Literal["left", "right"] | None = None
-    clearance: Literal["yes", "no", "not-asked"] | None = None
-    clearance_by: str = ""
-    flags: tuple[str, ...] | None = None
-    posture: Literal["", "standing", "sitting", "lying"] = ""
-    measured_by: str = ""
-    note: str = ""
-    sheets: Literal["a4", "letter", "roll", "own"] = "a4"
-    print_scale: str = "1"
-    unit: Literal["cm", "mm"] = "cm"
-    rows: tuple[tuple[float | None, float | None], ...] = Field(default=(), max_length=60)
-    axis: Axis = (None,) * 6
-    changes: int | None = None
-    seen: str | None = None
-    saved: int | None = None
-
-    @property
-    def has_axis(self) -> bool:
-        """Whether any number of an axis is typed."""
-        return any(number is not None for number in self.axis)
+_ONE_WRITER = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -72,13 +40,26 @@ class Draft:
 
     folder: Path
 
-    @property
-    def inputs(self) -> Inputs:
-        """What was typed; empty for a new draft or one whose file is damaged."""
+    def read(self) -> Inputs:
+        """Return what was typed; empty for a new draft.
+
+        Raises
+        ------
+        RecordError
+            The file is damaged; it is set aside, so that the next reading begins anew.
+        """
+        path = self.folder / _INPUTS
         try:
-            return Inputs.model_validate_json((self.folder / _INPUTS).read_bytes())
-        except (OSError, ValidationError):
+            return Inputs.model_validate_json(path.read_bytes())
+        except FileNotFoundError:
             return Inputs()
+        except (OSError, ValidationError) as error:
+            with suppress(OSError):
+                path.replace(self.folder / _DAMAGED)
+            raise RecordError(
+                "What was typed in this visit cannot be read: its file is damaged.",
+                do="Its photographs are kept. Type the rest again.",
+            ) from error
 
     @property
     def photos(self) -> tuple[Path, ...]:
@@ -113,6 +94,27 @@ class Draft:
         """Keep what was typed."""
         self._write(_INPUTS, inputs.model_dump_json().encode())
 
+    def keep(self, mine: Inputs, before: Inputs) -> None:
+        """Keep what was typed in one tab without losing what another typed meanwhile.
+
+        Parameters
+        ----------
+        mine
+            What this tab holds.
+        before
+            What it held when it last kept or read anything.
+
+        Raises
+        ------
+        RecordError
+            The draft's file is damaged.
+        """
+        with _ONE_WRITER:
+            there = self.read()
+            both = mine if there == before else merged(before, mine, there).inputs
+            if both != there:
+                self.write(both)
+
     def write_field(self, text: str) -> None:
         """Keep a field.json."""
         self._write(_FIELD, text.encode())
@@ -132,19 +134,14 @@ class Draft:
             self._write(_correction_file(photo).name, text.encode())
 
     def add_photo(self, data: bytes, name: str) -> Path:
-        """Strip a photograph and keep it.
+        """Strip a photograph and keep it; nothing of it is on the disk before.
 
         Raises
         ------
         PhotoError
             It cannot be read.
         """
-        make_private_folder(self.folder)
-        with tempfile.TemporaryDirectory(dir=self.folder) as scratch:
-            # its own name and type, for the reader's messages
-            source = Path(scratch) / (Path(name).name or "photograph")
-            source.write_bytes(data)
-            stripped = remove_metadata(source)
+        stripped = remove_metadata_from(data, Path(name).name or "photograph")
         number = max((_number(photo) for photo in self.photos), default=0) + 1
         self._write(f"photo-{number}.jpg", stripped)
         return self.folder / f"photo-{number}.jpg"
@@ -184,27 +181,44 @@ def draft_of(token: str) -> Draft | None:
 def all_drafts() -> Iterator[Draft]:
     """Yield the drafts that something was written to, last used first."""
     folder = drafts_folder()
-    found = [path for path in folder.iterdir() if (path / _INPUTS).is_file()] if folder.is_dir() else []
+    marks = (_INPUTS, _DAMAGED)
+    paths = folder.iterdir() if folder.is_dir() else ()
+    found = [path for path in paths if any((path / mark).is_file() for mark in marks)]
     for path in sorted(found, key=_used, reverse=True):
         yield Draft(path)
 
 
+def inputs_or_none(draft: Draft) -> Inputs | None:
+    """Return what was typed in a draft, None when its file is damaged."""
+    with suppress(RecordError):
+        return draft.read()
+    return None
+
+
 def remove_old() -> None:
-    """Remove saved drafts after a day and others, also unfinished folders, when untouched for 14 days."""
+    """Remove saved and cleared drafts after a day and others, also unfinished ones, 14 days untouched."""
     folder = drafts_folder()
     for path in list(folder.iterdir()) if folder.is_dir() else []:
         draft = Draft(path)
-        days = 1 if draft.inputs.saved is not None else KEPT_DAYS
-        if time.time() - _used(path) > days * _DAY_S:
+        inputs = inputs_or_none(draft)
+        done = inputs is not None and (inputs.saved is not None or inputs.cleared)
+        if time.time() - _used(path) > (1 if done else KEPT_DAYS) * _DAY_S:
             draft.remove()
 
 
 def forget_client(code: str) -> int:
-    """Remove all drafts of a client and return how many there were."""
-    theirs = [draft for draft in all_drafts() if draft.inputs.client.strip().upper() == code.strip().upper()]
+    """Remove all drafts of a client, and those of which nobody can tell whose they are; return how many."""
+    wanted = code.strip().upper()
+    theirs = [draft for draft in all_drafts() if _is_of(draft, wanted)]
     for draft in theirs:
         draft.remove()
     return len(theirs)
+
+
+def _is_of(draft: Draft, client: str) -> bool:
+    inputs = inputs_or_none(draft)
+    damaged = inputs is None or (draft.folder / _DAMAGED).exists()
+    return damaged or (inputs is not None and inputs.client.strip().upper() == client)
 
 
 def _used(folder: Path) -> float:

@@ -14,6 +14,7 @@ from digitise.shape.mesh import Mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.shape.taped import TapeCheck
 from ui import palette, text
+from ui.lengths import Unit
 from ui.palette import Ink
 
 MARKS = {
@@ -26,6 +27,7 @@ _QUARTERS = np.pi / 2 * np.arange(4)
 _CLEAR = "rgba(0,0,0,0)"
 SIDE_EYE = (1.25, 1.25, 0.35)
 _LARGEST_SIDE = 1.85
+VIEW_BUTTONS_PX = 50  # above a limb, for the buttons that turn it
 
 
 def shape_figure(
@@ -127,7 +129,7 @@ def bare_scene(points: Array) -> dict[str, object]:
         for n, name in enumerate("xyz")
     }
     aspect = dict(zip("xyz", map(float, ratio), strict=True))
-    return {"aspectmode": "manual", "aspectratio": aspect, "dragmode": "orbit", **axes}
+    return {"aspectmode": "manual", "aspectratio": aspect, "dragmode": "turntable", **axes}
 
 
 def _with_room(mesh: Mesh) -> Array:
@@ -144,8 +146,8 @@ def _scene(figure: go.Figure, mesh: Mesh, ink: Ink, height: int = 460) -> go.Fig
             **bare_scene(_with_room(mesh)),
             "camera": {"eye": eye, "projection": {"type": "orthographic"}},
         },
-        margin={"l": 0, "r": 0, "t": 0, "b": 0},
-        height=height,
+        margin={"l": 0, "r": 0, "t": VIEW_BUTTONS_PX, "b": 0},
+        height=height + VIEW_BUTTONS_PX,
         uirevision="kept",  # the view stays as it was turned when the figure is drawn anew
         showlegend=False,
         paper_bgcolor=_CLEAR,
@@ -154,7 +156,9 @@ def _scene(figure: go.Figure, mesh: Mesh, ink: Ink, height: int = 460) -> go.Fig
     return figure
 
 
-def section_figure(limb: Limb, sections: Sequence[tuple[str, SectionOutline, str]], ink: Ink) -> go.Figure:
+def section_figure(
+    limb: Limb, sections: Sequence[tuple[str, SectionOutline, str]], ink: Ink, unit: Unit
+) -> go.Figure:
     """Return outlines of one height seen from above; each is (name, outline, colour).
 
     The band is drawn for a single outline only: two bands over one another cannot be read.
@@ -162,16 +166,16 @@ def section_figure(limb: Limb, sections: Sequence[tuple[str, SectionOutline, str
     figure = go.Figure()
     if len(sections) == 1:
         outline = sections[0][1]
-        band = np.concatenate([outline.outer, outline.inner[::-1]]) / 10
+        band = unit.of(1.0) * np.concatenate([outline.outer, outline.inner[::-1]])
         figure.add_trace(_filled(band, ink, text.SECTION_BAND))
     for name, outline, colour in sections:
-        x, y = outline.line.T / 10
+        x, y = unit.of(1.0) * outline.line.T
         figure.add_trace(
             go.Scatter(
                 x=x, y=y, mode="lines", line={"color": colour, "width": 3}, name=name, hoverinfo="skip"
             )
         )
-    flat(figure, ink, "cm", "cm", 340)
+    flat(figure, ink, unit.name, unit.name, 340)
     figure.update_yaxes(scaleanchor="x")
     for theta, at in zip(_QUARTERS, ((1, 0.5), (0.5, 1), (0, 0.5), (0.5, 0)), strict=True):
         figure.add_annotation(
@@ -191,22 +195,24 @@ def section_figure(limb: Limb, sections: Sequence[tuple[str, SectionOutline, str
     return figure
 
 
-def profile_figure(limb: Limb, checks: Sequence[TapeCheck], chosen_mm: float | None, ink: Ink) -> go.Figure:
+def profile_figure(
+    limb: Limb, checks: Sequence[TapeCheck], chosen_mm: float | None, ink: Ink, unit: Unit
+) -> go.Figure:
     """Return the girth (across) along the limb (up), with its band and the tape's readings."""
     z = levels(limb)
     values = girth(limb, z)
     low, high = values.interval_95
     figure = go.Figure()
-    band = np.stack([np.concatenate([low, high[::-1]]), np.concatenate([z, z[::-1]])], axis=1) / 10
+    band = np.stack([np.concatenate([low, high[::-1]]), np.concatenate([z, z[::-1]])], axis=1) / unit.mm
     figure.add_trace(_filled(band, ink, text.PROFILE_BAND))
     figure.add_trace(
         go.Scatter(
-            x=values.mean / 10,
-            y=z / 10,
+            x=values.mean / unit.mm,
+            y=z / unit.mm,
             mode="lines",
             line={"color": ink.line, "width": 3},
             name=text.PROFILE_LINE,
-            hovertemplate="%{x:.1f} cm at %{y:.1f} cm<extra></extra>",
+            hovertemplate=f"%{{x:.1f}} {unit.name} at %{{y:.1f}} {unit.name}<extra></extra>",
         )
     )
     for verdict, (colour, symbol) in MARKS.items():
@@ -214,8 +220,8 @@ def profile_figure(limb: Limb, checks: Sequence[TapeCheck], chosen_mm: float | N
         if rows:
             figure.add_trace(
                 go.Scatter(
-                    x=[row.girth_mm / 10 for row in rows],
-                    y=[row.height_mm / 10 for row in rows],
+                    x=[row.girth_mm / unit.mm for row in rows],
+                    y=[row.height_mm / unit.mm for row in rows],
                     mode="markers",
                     marker={
                         "color": colour,
@@ -224,12 +230,12 @@ def profile_figure(limb: Limb, checks: Sequence[TapeCheck], chosen_mm: float | N
                         "line": {"color": ink.text, "width": 1},
                     },
                     name=text.TAPE_POINTS[verdict],
-                    hovertemplate="tape %{x:.1f} cm at %{y:.1f} cm<extra></extra>",
+                    hovertemplate=f"tape %{{x:.1f}} {unit.name} at %{{y:.1f}} {unit.name}<extra></extra>",
                 )
             )
     if chosen_mm is not None:
-        figure.add_hline(y=chosen_mm / 10, line={"color": ink.text, "width": 1, "dash": "dot"})
-    return flat(figure, ink, text.PROFILE_GIRTH, text.PROFILE_HEIGHT, 420)
+        figure.add_hline(y=chosen_mm / unit.mm, line={"color": ink.text, "width": 1, "dash": "dot"})
+    return flat(figure, ink, text.PROFILE_GIRTH.format(unit.name), text.PROFILE_HEIGHT.format(unit.name), 420)
 
 
 def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:

@@ -5,9 +5,18 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 T = TypeVar("T")
+
+
+@dataclass
+class _Turn:
+    """The right to make one key's result, and how many hold it or wait for it."""
+
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    waiting: int = 0
 
 
 class Memo:
@@ -25,28 +34,41 @@ class Memo:
         self._most = most
         self._kept: OrderedDict[Hashable, Any] = OrderedDict()
         self._lock = threading.Lock()
-        self._making: dict[Hashable, threading.Lock] = {}
+        self._turns: dict[Hashable, _Turn] = {}
+        self._forgotten = 0
 
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
-        """Return the result of a key; made at most once at a time, and not kept when making it fails."""
+        """Return the result of a key; made at most once at a time, and not kept when making it fails.
+
+        What is being made while everything is forgotten is returned, but not kept.
+        """
         with self._lock:
-            turn = self._making.setdefault(key, threading.Lock())
-        with turn:
-            with self._lock:
-                if key in self._kept:
-                    self._kept.move_to_end(key)
-                    found: T = self._kept[key]
-                    return found
-            try:
-                made = make()
-            finally:
+            turn = self._turns.setdefault(key, _Turn())
+            turn.waiting += 1
+        try:
+            with turn.lock:
                 with self._lock:
-                    self._making.pop(key, None)
+                    before = self._forgotten
+                    if key in self._kept:
+                        self._kept.move_to_end(key)
+                        found: T = self._kept[key]
+                        return found
+                made = make()
+                with self._lock:
+                    if before == self._forgotten:
+                        self._keep(key, made)
+                return made
+        finally:
             with self._lock:
-                self._kept[key] = made
-                while len(self._kept) > self._most:
-                    self._kept.popitem(last=False)
-            return made
+                turn.waiting -= 1
+                # not before the result is kept, nor while somebody waits: else it would be made twice
+                if not turn.waiting:
+                    self._turns.pop(key, None)
+
+    def _keep(self, key: Hashable, made: object) -> None:
+        self._kept[key] = made
+        while len(self._kept) > self._most:
+            self._kept.popitem(last=False)
 
     def has(self, key: Hashable) -> bool:
         """Tell whether a key's result is kept."""
@@ -54,6 +76,7 @@ class Memo:
             return key in self._kept
 
     def forget(self) -> None:
-        """Drop everything."""
+        """Drop everything, also what is being made now."""
         with self._lock:
             self._kept.clear()
+            self._forgotten += 1

@@ -17,8 +17,9 @@ LIMB_EARLIER = "#8F8B82"  # grey: blue and brown tell of change
 
 @dataclass(frozen=True)
 class Ink:
-    """Colours of lines, text and bands of a figure on a light or a dark page."""
+    """Colours of lines, text and bands of a figure on a light or a dark page, and of that page."""
 
+    ground: str
     text: str
     faint: str
     line: str
@@ -26,8 +27,8 @@ class Ink:
     mark: str
 
 
-LIGHT = Ink("#1D2733", "#C9C6BC", "#0A6A6E", "rgba(10,106,110,0.22)", "#7A3B05")
-DARK = Ink("#ECE9E1", "#47525B", "#6FD0C8", "rgba(111,208,200,0.25)", "#F0B070")
+LIGHT = Ink("#FBFAF6", "#1D2733", "#C9C6BC", "#0A6A6E", "rgba(10,106,110,0.22)", "#7A3B05")
+DARK = Ink("#12181D", "#ECE9E1", "#47525B", "#6FD0C8", "rgba(111,208,200,0.25)", "#F0B070")
 
 
 def ink(theme: str | None) -> Ink:

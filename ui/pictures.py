@@ -20,14 +20,14 @@ _MAT, _BACKDROP = (255, 190, 40), (60, 190, 255)
 _HALO = (15, 15, 25)
 
 
-def marked_picture(photo: Photograph, detections: Sequence[Detection], field: MarkerField) -> Pixels:
+def marked_picture(photo: Photograph, detections: Sequence[Detection], field: MarkerField | None) -> Pixels:
     """Return a small copy of a photograph with the found marks framed: the mat's yellow, backdrops' blue."""
     height, width = photo.pixels.shape[:2]
     step = max(1, max(height, width) // (2 * _LONG_SIDE))
     image = Image.fromarray(np.ascontiguousarray(photo.pixels[::step, ::step]))
     image.thumbnail((_LONG_SIDE, _LONG_SIDE), Image.Resampling.BILINEAR)
     scale = image.width / width
-    mat = {i for board in field.boards if board.role == "mat" for i in board.ids}
+    mat = {i for board in (field.boards if field else ()) if board.role == "mat" for i in board.ids}
     pen = ImageDraw.Draw(image)
     for detection in detections:
         corners = [tuple(map(float, corner)) for corner in (detection.corners + 0.5) * scale]

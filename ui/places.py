@@ -8,15 +8,16 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
-from digitise.output.figures.place_colours import KIND_INKS
+from digitise.output.figures.style import KIND_INKS
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
+from ui.lengths import Unit
+from ui.measuring import MESH_STEP_MM
 from ui.palette import Ink
-from ui.work import MESH_STEP_MM
 
 _OFF_SURFACE = 0.3  # of the distance from the middle
 _ALL_ROUND = 0.85
@@ -68,19 +69,19 @@ def _label_place(limb: Limb, mesh: Mesh, inside: NDArray[np.bool_], region: Regi
     return limb.axis_from_world.inverse().apply(near + _OFF_SURFACE * (near - [*centre[:2], near[2]]))
 
 
-def pressure_figure(sheet: WrapSheet, ink: Ink) -> go.Figure:
+def pressure_figure(sheet: WrapSheet, ink: Ink, unit: Unit) -> go.Figure:
     """Return the estimated pressure (across) along the limb (up)."""
     figure = go.Figure(
         go.Scatter(
             x=sheet.estimate_mmhg,
-            y=sheet.z / 10,
+            y=sheet.z / unit.mm,
             mode="lines",
             line={"color": ink.line, "width": 3},
-            hovertemplate="%{x:.0f} mmHg at %{y:.0f} cm<extra></extra>",
+            hovertemplate=f"%{{x:.0f}} mmHg at %{{y:.0f}} {unit.name}<extra></extra>",
             showlegend=False,
         )
     )
-    figures.flat(figure, ink, text.WRAP_CHART, text.PROFILE_HEIGHT, 380)
+    figures.flat(figure, ink, text.WRAP_CHART, text.PROFILE_HEIGHT.format(unit.name), 380)
     figure.update_layout(margin={"l": 60, "r": 10, "t": 10, "b": 50})
     figure.update_xaxes(rangemode="tozero")
     return figure

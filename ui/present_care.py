@@ -6,13 +6,17 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 
-from digitise.care.change.compare import NO_CLEAR_CHANGE, SMALLER, VolumeChange
-from digitise.care.padding.regions import ADVICE, Region
+from digitise.care.change.compare import ChangeVerdict, VolumeChange
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.care.wrap.sheet import WrapSheet
+from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
 from ui import text
+from ui.lengths import Unit
+from ui.plain import plain
 from ui.present import millilitres
 
 CUP_ML = 250.0
@@ -28,7 +32,7 @@ def change_sentence(change: VolumeChange) -> str:
     low, high = change.change_ml.interval_95
     percent = f"{float(change.percent.mean):+.1f}".replace("-", "−")
     return text.CHANGE_SENTENCE.format(
-        verdict=text.VERDICTS[change.verdict],
+        verdict=VERDICTS[change.verdict],
         value=signed_ml(float(change.change_ml.mean)),
         percent=percent,
         low=signed_ml(float(low)),
@@ -36,19 +40,20 @@ def change_sentence(change: VolumeChange) -> str:
     )
 
 
-def change_rows(parts: Sequence[VolumeChange]) -> list[dict[str, str]]:
-    """Return the table of changes by stretch."""
-    return [dict(zip(text.CHANGE_COLUMNS, _change_row(part), strict=True)) for part in parts]
+def change_rows(parts: Sequence[VolumeChange], unit: Unit) -> list[dict[str, str]]:
+    """Return the table of changes by segment."""
+    columns = [column.format(unit.name) for column in text.CHANGE_COLUMNS]
+    return [dict(zip(columns, _change_row(part, unit), strict=True)) for part in parts]
 
 
-def _change_row(part: VolumeChange) -> tuple[str, ...]:
+def _change_row(part: VolumeChange, unit: Unit) -> tuple[str, ...]:
     low, high = part.change_ml.interval_95
     return (
-        part.stretch.name,
-        f"{part.stretch.low / 10:.0f} to {part.stretch.high / 10:.0f}",
+        part.segment.name,
+        f"{unit.number(part.segment.low, 0)} to {unit.number(part.segment.high, 0)}",
         signed_ml(float(part.change_ml.mean)),
         f"{signed_ml(float(low))} to {signed_ml(float(high))}",
-        text.VERDICTS[part.verdict],
+        VERDICTS[part.verdict],
     )
 
 
@@ -66,11 +71,11 @@ def plain_change(change: VolumeChange | None) -> str:
     """Return a change in words for people without training; a cup is 250 mL."""
     if change is None:
         return text.TEACH_WORDS_START
-    if change.verdict == NO_CLEAR_CHANGE:
+    if change.verdict is ChangeVerdict.UNCLEAR:
         return text.TEACH_WORDS_SAME
     cups = round(abs(float(change.change_ml.mean)) / CUP_ML)
     amount = text.TEACH_LITTLE if cups == 0 else text.TEACH_CUP if cups == 1 else text.TEACH_CUPS.format(cups)
-    words = text.TEACH_WORDS_LESS if change.verdict == SMALLER else text.TEACH_WORDS_MORE
+    words = text.TEACH_WORDS_LESS if change.verdict is ChangeVerdict.SMALLER else text.TEACH_WORDS_MORE
     return words.format(amount)
 
 
@@ -89,25 +94,30 @@ def region_line(number: int, region: Region, foam: tuple[int, ...] | str) -> str
     return text.REGION_LINE.format(
         number=number,
         kind=text.KINDS[region.kind],
-        place=region.place,
-        why=region.why,
+        place=plain(region.place),
+        why=plain(region.why),
         advice=advice[0].upper() + advice[1:],
         confidence=text.SURE[region.confidence],
         foam=pieces,
     )
 
 
-def plan_rows(plan: Plan) -> list[dict[str, object]]:
-    """Return a plan as rows of an editable table: cm and percent."""
+def wrap_columns(unit: Unit) -> tuple[str, ...]:
+    """Return the heads of the editable table of a plan."""
+    return tuple(column.format(unit.name) for column in text.WRAP_COLUMNS)
+
+
+def plan_rows(plan: Plan, unit: Unit) -> list[dict[str, object]]:
+    """Return a plan as rows of an editable table: lengths and percent."""
     return [
         dict(
             zip(
-                text.WRAP_COLUMNS,
+                wrap_columns(unit),
                 (
                     layer.name,
-                    layer.width_mm / 10,
-                    layer.from_mm / 10,
-                    layer.to_mm / 10,
+                    round(unit.of(layer.width_mm), 1),
+                    round(unit.of(layer.from_mm), 1),
+                    round(unit.of(layer.to_mm), 1),
                     round(100 * layer.overlap),
                     round(100 * layer.stretch),
                     layer.tension_n,
@@ -119,7 +129,7 @@ def plan_rows(plan: Plan) -> list[dict[str, object]]:
     ]
 
 
-def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float) -> Plan:
+def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float, unit: Unit) -> Plan:
     """Return the plan that an edited table says; a new row is a bandage, and empty cells keep their default.
 
     Raises
@@ -127,15 +137,16 @@ def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float)
     PlanError
         A number is missing or out of range.
     """
-    layers = [_layer_toml(plan, index, row) for index, row in enumerate(rows)]
+    layers = [_layer_toml(plan, index, row, unit) for index, row in enumerate(rows)]
     words = "\n".join([f"roll_length_mm = {roll_m * 1000:.1f}", f"note = {json.dumps(plan.note)}", *layers])
     return plan_from_toml(words.encode(), text.WRAP)
 
 
-def _layer_toml(plan: Plan, index: int, row: Mapping[str, object]) -> str:
-    factors = (("width_mm", 10.0), ("from_mm", 10.0), ("to_mm", 10.0), ("overlap", 0.01), ("stretch", 0.01))
-    lines = ["[[layers]]", f"name = {json.dumps(str(row.get(text.WRAP_COLUMNS[0]) or ''))}"]
-    for (name, factor), column in zip((*factors, ("tension_n", 1.0)), text.WRAP_COLUMNS[1:], strict=True):
+def _layer_toml(plan: Plan, index: int, row: Mapping[str, object], unit: Unit) -> str:
+    columns, mm = wrap_columns(unit), unit.mm
+    factors = (("width_mm", mm), ("from_mm", mm), ("to_mm", mm), ("overlap", 0.01), ("stretch", 0.01))
+    lines = ["[[layers]]", f"name = {json.dumps(str(row.get(columns[0]) or ''))}"]
+    for (name, factor), column in zip((*factors, ("tension_n", 1.0)), columns[1:], strict=True):
         value = row.get(column)
         if isinstance(value, int | float) and not math.isnan(value):
             lines.append(f"{name} = {value * factor:.6f}")
@@ -159,24 +170,28 @@ def needs_rows(sheet: WrapSheet) -> list[dict[str, str]]:
     ]
 
 
-def rolls_words(sheet: WrapSheet) -> str:
+def rolls_words(sheet: WrapSheet, unit: Unit) -> str:
     """Return the rolls to take."""
-    each = [text.WRAP_ROLL_WORDS.format(count=count, width=width / 10) for width, count in sheet.rolls]
+    each = [
+        text.WRAP_ROLL_WORDS[kind].format(count=count, width=unit.words(width, 0))
+        for kind, width, count in sheet.rolls
+    ]
     return text.WRAP_ROLLS.format(", ".join(each))
 
 
-def garment_rows(girths: GirthList) -> list[dict[str, str]]:
+def garment_rows(girths: GirthList, unit: Unit) -> list[dict[str, str]]:
     """Return the girth list as a table."""
+    columns = [column.format(unit.name) for column in text.GARMENT_COLUMNS]
     return [
         dict(
             zip(
-                text.GARMENT_COLUMNS,
+                columns,
                 (
                     entry.letter,
                     entry.place,
-                    f"{entry.height_mm / 10:.1f}",
-                    f"{entry.girth_mm / 10:.1f}",
-                    f"{entry.girth_95[0] / 10:.1f} and {entry.girth_95[1] / 10:.1f}",
+                    unit.number(entry.height_mm),
+                    unit.number(entry.girth_mm),
+                    f"{unit.number(entry.girth_95[0])} and {unit.number(entry.girth_95[1])}",
                 ),
                 strict=True,
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 import threading
 import time
@@ -15,6 +16,11 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from starlette.middleware import Middleware
+from streamlit.starlette import App
+
+from ui.origin import OwnPagesOnly
+
 HERE = Path(__file__).parent
 # what the first page needs before it can draw: loaded here, so that the first visitor does not wait for it
 _SLOW = ("ui.work", "ui.components.result")
@@ -22,22 +28,28 @@ _PATIENCE_S = 30.0
 
 
 def main() -> None:
-    """Serve until interrupted."""
+    """Serve until interrupted, or until the command that started this is gone."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--address", default="127.0.0.1")
     parser.add_argument("--browser", action="store_true")
+    parser.add_argument("--with-command", action="store_true")
+    parser.add_argument("--proxy", default="")
     asked = parser.parse_args()
+    if asked.with_command:
+        threading.Thread(target=_end_with_command, daemon=True).start()
     for name in _SLOW:
         importlib.import_module(name)
     if asked.browser:
         threading.Thread(target=_open_browser, args=(asked.port,), daemon=True).start()
-    options = [*config_flags(), f"--server.port={asked.port}", f"--server.address={asked.address}"]
-    sys.argv = ["streamlit", "run", str(HERE / "app.py"), *options]
     keep_upload_answers()
-    from streamlit.web.cli import main as serve  # noqa: PLC0415  # reads sys.argv
+    sys.argv = [str(HERE / "app.py")]
+    page(asked.proxy).run(config={**settings(), "server.port": asked.port, "server.address": asked.address})
 
-    serve()
+
+def page(proxy: str) -> App:
+    """Return the server of the page, which answers nobody but its own pages."""
+    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly, proxy=proxy)])
 
 
 def keep_upload_answers() -> None:
@@ -68,11 +80,10 @@ def keep_upload_answers() -> None:
     ForwardMsgQueue.clear = clear_but_answers  # type: ignore[method-assign, assignment]
 
 
-def config_flags() -> list[str]:
-    """Return config.toml as options of the server."""
+def settings() -> dict[str, Any]:
+    """Return config.toml as the server's options by their dotted names."""
     with (HERE / "config.toml").open("rb") as file:
-        settings = tomllib.load(file)
-    return [f"--{name}={_plain(value)}" for name, value in _flat(settings, "")]
+        return dict(_flat(tomllib.load(file), ""))
 
 
 def _flat(settings: Mapping[str, Any], prefix: str) -> Iterator[tuple[str, Any]]:
@@ -83,8 +94,11 @@ def _flat(settings: Mapping[str, Any], prefix: str) -> Iterator[tuple[str, Any]]
             yield f"{prefix}{name}", value
 
 
-def _plain(value: object) -> str:
-    return str(value).lower() if isinstance(value, bool) else str(value)
+def _end_with_command() -> None:
+    """End this server when the command that started it is gone, however it went: then its pipe is closed."""
+    sys.stdin.buffer.read()
+    # not by an exception in this thread, and not asking a server that may be busy
+    os._exit(0)
 
 
 def _open_browser(port: int) -> None:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import MutableMapping
+from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
-from ui.draft import Draft, Inputs, draft_of, new_token
+from ui.draft import Draft, draft_of, new_token
+from ui.inputs import Inputs
+from ui.lengths import UNITS, Unit, keep_unit, kept_unit
 
 _TOKEN = "draft_token"
-_ADDRESS = "visit"
+_ADDRESS = "draft"
+_UNIT = "unit"
+_FLASH = "flash"
 
 
 def session() -> MutableMapping[str, Any]:
@@ -66,10 +71,37 @@ def put(name: str, what: object) -> None:
     session()[widget(name)] = what
 
 
+def base() -> Inputs | None:
+    """Return what this tab held when it last read or kept the draft; None when it did neither yet."""
+    found: Inputs | None = session().get(widget("base"))
+    return found
+
+
+def hold(inputs: Inputs) -> None:
+    """Note what this tab holds."""
+    session()[widget("base")] = inputs
+
+
 def keep(there: Draft, inputs: Inputs) -> None:
-    """Write the inputs to the disk when they differ from what is there."""
-    if inputs != there.inputs:
-        there.write(inputs)
+    """Write what is typed in this tab to the disk, beside what another tab typed meanwhile."""
+    before = base() or Inputs()
+    hold(inputs)
+    if inputs != before:
+        there.keep(inputs, before)
+
+
+def unit() -> Unit:
+    """Return the unit in which people read lengths."""
+    if _UNIT not in session():
+        session()[_UNIT] = kept_unit().name
+    return UNITS[session()[_UNIT]]
+
+
+def set_unit(chosen: Unit) -> None:
+    """Have lengths read in a unit from now on."""
+    if session().get(_UNIT) != chosen.name:
+        session()[_UNIT] = chosen.name
+        keep_unit(chosen)
 
 
 def is_handled(upload_id: str) -> bool:
@@ -81,13 +113,30 @@ def is_handled(upload_id: str) -> bool:
     return False
 
 
-def flash(words: str | None = None) -> str | None:
-    """Leave a message for the next run, or take it."""
-    if words is None:
-        left: str | None = session().pop("flash", None)
-        return left
-    session()["flash"] = words
-    return None
+@dataclass(frozen=True)
+class Flash:
+    """A message for the next run, and the draft that can be taken back."""
+
+    words: str
+    undo: Draft | None = None
+
+
+def flash(words: str, undo: Draft | None = None) -> None:
+    """Leave a message for the next run."""
+    session()[_FLASH] = Flash(words, undo)
+
+
+def flashed() -> Flash | None:
+    """Return the message that was left; it stays until something else is done."""
+    left: Flash | None = session().get(_FLASH)
+    if left is not None and left.undo is None:
+        del session()[_FLASH]
+    return left
+
+
+def drop_flash() -> None:
+    """Drop the message that was left."""
+    session().pop(_FLASH, None)
 
 
 def _forget_widgets() -> None:

@@ -66,6 +66,10 @@ POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lyin
 MEASURED_BY = "Measured by (initials)"
 CLEARED_BY = "Cleared by (initials)"
 NOTE = "Note (no names)"
+DAY, HOUR = "Date of the visit", "Time"
+DAY_NOW = "now"
+DAY_WRONG = "Write the date like 2026-03-02 and the time like 09:15; not in the future."
+DAY_OF_PHOTOS = "Dated {}, when the photographs were taken. Change it under “{}”."
 
 PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
@@ -79,6 +83,8 @@ CAMERA_CAPTION = "Pictures from a web camera are coarse; the phone's own camera 
 CAMERA_NAME = "camera.jpg"
 SHEETS = "Sheets in the pictures"
 SHEETS_NAMES = {"a4": "A4 set", "letter": "Letter set", "roll": "Roll set", "own": "Other (field.json)"}
+SHEETS_SEEN = "The photographs show the **{}**, but **{}** is chosen."
+SHEETS_USE = "Use {}"
 OWN_FIELD_MISSING = "Drop the field.json of these sheets above, beside the photographs."
 PRINT_SCALE = "Print scale"
 PRINT_SCALE_HELP = "1 when the printed ruler is true; otherwise measured/printed, such as 98.5/100."
@@ -87,6 +93,7 @@ PHOTO_REMOVE = "Remove photo {}"
 PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
+SAME_VISIT = "All of these photographs are of this visit: measure anyway"
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 LENS = "Lens profile of this phone (optional)"
@@ -99,12 +106,39 @@ LENS_DROP = "Measure without it"
 TAPE_HEAD = "3 · Tape"
 TAPE_LEAD = "About five girths. Heights are counted from the mat."
 UNIT = "Unit"
+UNIT_NAMES = {"cm": "centimetres", "in": "inches"}
+UNIT_ALL = "Lengths in"
 ROW_HEIGHT = "Height {}, row {}"
 ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
 ROW_ADD = "Add a row"
+ROW_REMOVE = "Remove row {}"
 ROW_GIRTH_MISSING = "Type the girth."
 ROW_HEIGHT_MISSING = "Type the height."
+ROW_NO_NUMBER = "“{}” is no number."
+ROW_TWICE = "This height stands in row {} already."
+ROW_HEIGHT_ZERO = "The height must be above 0."
+ROW_HEIGHT_TOO_HIGH = "{} is higher than a limb."
+ROW_GIRTH_OUTSIDE = "A girth is {} to {}."
+ROW_MEANT = "Meant {}, which is {}?"
+UNIT_KEPT = "The numbers stay as typed and now count as {}."
+UNIT_CONVERT = "Convert them instead"
+ADVICE_ROW = "Row {}: {}"
+ADVICE = {
+    "swapped-digits": "Two digits exchanged?",
+    "unit-slip": "Another unit?",
+    "swapped-rows": "Two rows exchanged?",
+    "check-row": "Measure it again, or check the outline there.",
+    "steep-step": "Girths rarely change so fast. Measure both again.",
+    "unusual-girth": "Unusual for an adult’s limb. Check the unit.",
+}
+ADVICE_LIKELY = "{} would fit {:.0f} times better."
+ADVICE_ALL = {
+    "swapped-columns": "Heights and girths look exchanged.",
+    "height-unit": "The heights look typed in another unit.",
+    "unit-slip-all": "All girths look typed in another unit. Check cm or in.",
+    "ratio-all": "All girths differ from the photographs by the same share. Was the sheet printed at 100 %? Is the tape sound?",
+}
 VERDICT_SIGN = {"agrees": "✓", "differs": "△", "suspect": "✗", "not seen": "–"}
 VERDICT = {
     "agrees": "agrees: tape {}",
@@ -112,7 +146,7 @@ VERDICT = {
     "suspect": "suspect: tape {}; measure again",
     "not seen": "outside the photographs",
 }
-TAPE_MORE, TAPE_LESS = "{} {} more", "{} {} less"
+TAPE_MORE, TAPE_LESS = "{} more", "{} less"
 HEIGHTS_FROM_LAST = "Heights of the last visit are filled in, so that the girths can be compared."
 
 RESULT_HEAD = "The limb"
@@ -124,26 +158,55 @@ WAITS_CODE, WAITS_CLEARANCE, WAITS_FLAGS = (
     "the clearance question",
     "the question about warning signs",
 )
+WAITS_DAY = "a sound date"
+WAITS_ROW = "row {} of the tape mended or removed"
+STATUS_NO_LIMB = "No limb yet"
+STATUS_DOUBTS = "{} doubtful edges: look, then save."
+STATUS_DOUBT = "1 doubtful edge: look, then save."
+STATUS_NEEDS = "Still needed:"
+STATUS_READY = "Look at the outlines, then save."
+OTHER_TAB = "This visit is open in another tab too. What was typed there stands here now."
+OTHER_TAB_CLASH = "Changed in both tabs, check: {}."
+CLASHES = {
+    "client": "code",
+    "limb": "limb",
+    "side": "side",
+    "clearance": "clearance",
+    "flags": "warning signs",
+    "note": "note",
+    "unit": "unit",
+}
+CLEARED = "Cleared."
+UNDO = "Undo"
 RESULT_EMPTY = (
     "Here the limb appears: its shape to turn, its girths and its volume, each with how sure it is. "
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
-VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom:.1f} to {top:.1f} cm {along}."
+VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
 SHAPE = "Shape"
 SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"
-SHAPE_HINT = "Drag to turn, pinch or scroll to zoom."
+SHAPE_HINT = "Drag to turn."
+LIMB_VIEW = {
+    "limb": "Limb in three dimensions: arrow keys turn it, plus and minus zoom, Home sets it back",
+    "left": "Turn left",
+    "right": "Turn right",
+    "larger": "Larger",
+    "smaller": "Smaller",
+    "reset": "Set back",
+    "resetShort": "Reset",
+}
 SECTION = "section"
-SECTION_SLIDER = "Section at height, cm"
+SECTION_SLIDER = "Section at height, {}"
 SECTION_ALT = "Outline of the section with the band it lies in"
-SECTION_SENTENCE = "At {height:.1f} cm: girth {girth:.1f} cm (95 %: {low:.1f} to {high:.1f})"
+SECTION_SENTENCE = "At {height}: girth {girth} (95 %: {low} to {high})"
 SECTION_OUTLINE, SECTION_BAND = "outline", "95 % band"
 PROFILE = "Girths"
 PROFILE_ALT = "Girth along the limb with its band and the tape readings"
-PROFILE_GIRTH, PROFILE_HEIGHT = "girth, cm", "height, cm"
+PROFILE_GIRTH, PROFILE_HEIGHT = "girth, {}", "height, {}"
 PROFILE_LINE, PROFILE_BAND = "girth", "95 % band"
 TAPE_POINTS = {
     "agrees": "tape, agrees",
@@ -160,8 +223,8 @@ CORRECTION_DROP = "Undo all corrections of {}"
 WARNINGS = "Before you rely on it"
 LIMITS = "How far to trust it"
 CAUTION = "Caution"
-SAVE = "Save this visit"
-SAVE_CHANGES = "Save the changes"
+SAVE = "Save visit"
+SAVE_CHANGES = "Save changes"
 SAVED = "Saved as visit {} of {}."
 SAVED_LOCKED = "Saved as visit {}. It can be found under Records."
 CHANGED = "Visit {} of {} is changed and saved."
@@ -186,27 +249,42 @@ DOWNLOAD_MODEL = "Figures (model.json)"
 ERROR_DO = "**What to do:** {}"
 
 # ---- correcting an outline ---------------------------------------------------------------------------
-EDITOR_TITLE = "Correct the outline"
-EDITOR_LEAD = (
-    "Drag the points onto the edge of the skin, or paint over what is limb or background. With the keyboard: up and "
-    "down choose a point, left and right move it."
-)
 EDITOR_WORDS = {
-    "points": "Points",
+    "pull": "Pull the edge",
+    "round": "Draw round the limb",
     "limb": "Paint limb",
     "background": "Paint background",
     "undo": "Undo",
     "zoomIn": "Larger",
     "zoomOut": "Smaller",
-    "use": "Use this outline",
-    "picture": "Photograph with the outline as movable points",
+    "fit": "Whole limb",
+    "doubtful": "Next doubtful place",
+    "close": "Close the line",
+    "done": "Done",
+    "picture": "Photograph with the outline to correct",
     "left": "left edge",
     "right": "right edge",
     "point": "point",
     "of": "of",
     "tools": "Tool",
-    "brush": "Brush width",
+    "brush": "Brush",
+    "reach": "How far a pull reaches",
+    "near": "Reach: near",
+    "middle": "Reach: middle",
+    "far": "Reach: far",
+    "hints": {
+        "pull": "Pull the line onto the skin. Its neighbours follow. Two fingers zoom.",
+        "round": "Tap or draw round the part to measure: up one side, down the other. Then close the line.",
+        "limb": "Paint what is limb.",
+        "background": "Paint what is not limb.",
+    },
 }
+DRAW_TITLE = "Draw the limb in photograph {}"
+DOUBTFUL = {
+    "left": "Left edge unsure, {} to {}.",
+    "right": "Right edge unsure, {} to {}.",
+}
+NO_CAMERA = "It is not known where the camera stood."
 
 # ---- set up ------------------------------------------------------------------------------------------
 SETUP_TITLE = "Set up"
@@ -266,13 +344,28 @@ WEEKS_TITLE = "Weeks"
 WEEKS_LEAD = "One limb over its visits: what has changed, where, and whether it still changes."
 PICK_CLIENT, PICK_LIMB = "Client", "Limb"
 NO_RECORDS = "Nothing is saved yet. Measure a visit and save it; then it is found here."
+SAMPLE_OPEN = "Open the sample"
+SAMPLE_SHOWN = "This is the sample, not a client."
+SAMPLE_KEPT = "The sample is among the visits."
+SAMPLE_REMOVE = "Remove the sample"
+REPORT = "Report (PDF)"
+REPORT_LEAD = "Volume, girths, change and course, with pictures. Add:"
+REPORT_PLACES, REPORT_WRAP, REPORT_GARMENT = "places to pad", "wrap sheet", "girths for a garment"
+REPORT_CODE = "the client’s code"
+REPORT_MAKE = "Make the report"
+WRAP_PDF = "Make the wrap sheet (PDF)"
+DOWNLOAD = "Download {}"
+STEP_PAPER = "Making the PDF"
+FLAGS_NOT_ASKED = "Warning signs were not asked about."
+TAPE_COLUMNS = ("Height, {}", "Tape, {}", "Photographs, {}", "Verdict")
+VERDICT_SHORT = {"agrees": "agrees", "differs": "differs", "suspect": "suspect", "not seen": "not seen"}
 NO_RECORDS_GO = "Measure a visit"
 ONE_VISIT = "One visit is saved. From the second on, changes show here."
 EARLIER, LATER = "Earlier visit", "Later visit"
 COURSE = "Volume over the visits"
 COURSE_ALT = "Volume of each visit with its interval, over time"
 COURSE_VOLUME = "volume, mL"
-COURSE_BETWEEN = "Between {:.0f} and {:.0f} cm, the heights that every one of these visits measured."
+COURSE_BETWEEN = "Between {} and {}, the heights that every one of these visits measured."
 COURSE_THIS, COURSE_OTHER = "this limb", "the other limb"
 BILATERAL = "Both limbs are swollen"
 BILATERAL_HELP = "Then the other limb is no measure for this one, and no percentage of excess is given."
@@ -280,13 +373,12 @@ VERDICT_COURSE = "Course: {}"
 MORE_ABOUT_COURSE = "More about the course"
 CHANGE_HEAD = "What has changed"
 CHANGE_ALT = "Where the limb has grown or shrunk, in three dimensions"
-CHANGE_LEGEND = "change, mm"
-CHANGE_LEGEND_SIDES = "blue: smaller, brown: larger; grey: no clear change"
-VERDICTS = {"smaller": "smaller", "larger": "larger", "no clear change": "no clear change"}
+CHANGE_LEGEND = "thickness, {}"
+CHANGE_LEGEND_SIDES = "Blue: thinner. Brown: thicker. Grey: no clear change."
 CHANGE_SENTENCE = (
     "The limb is **{verdict}**: {value} mL, {percent} % (95 % sure between {low} and {high} mL)."
 )
-CHANGE_COLUMNS = ("Where", "Heights, cm", "Change, mL", "95 % sure", "Verdict")
+CHANGE_COLUMNS = ("Where", "Heights, {}", "Change, mL", "95 % sure", "Verdict")
 BOTH_SECTIONS_ALT = "Both visits' outlines at one height"
 EARLIER_SHORT, LATER_SHORT, CHANGE_LABEL = "Earlier", "Later", "Change"
 TURN_BOTH = "turn all: "
@@ -336,11 +428,11 @@ FOAM_DOWNLOAD = "Foam pieces to print (PDF)"
 FOAM_NONE = "No place needs a piece, or none is large enough."
 WRAP = "Wrap sheet"
 WRAP_LEAD = "A starting point from common practice. Change any number; the rest follows."
-WRAP_COLUMNS = ("Layer", "Width, cm", "From, cm", "To, cm", "Overlap, %", "Stretch, %", "Tension, N")
+WRAP_COLUMNS = ("Layer", "Width, {}", "From, {}", "To, {}", "Overlap, %", "Extension, %", "Tension, N")
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."
-WRAP_ROLL_WORDS = "{count} × {width:.0f} cm"
+WRAP_ROLL_WORDS = {"bandage": "{count} × {width} bandage", "padding": "{count} × {width} padding"}
 WRAP_CHART = "pressure (estimate), mmHg"
 WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (
@@ -351,7 +443,7 @@ WRAP_NOT_CLEARED = (
     "**Not cleared:** this visit has no yes to compression. A licensed practitioner decides first."
 )
 GARMENT = "Girths for ordering a garment"
-GARMENT_COLUMNS = ("Point", "Where", "Height, cm", "Girth, cm", "95 % between")
+GARMENT_COLUMNS = ("Point", "Where", "Height, {0}", "Girth, {0}", "95 % between")
 
 # ---- teach -------------------------------------------------------------------------------------------
 TEACH_TITLE = "Teach"
@@ -378,14 +470,14 @@ TEACH_ALT = "The limb in three dimensions, coloured by how much it has changed s
 # ---- records -----------------------------------------------------------------------------------------
 RECORDS_TITLE = "Records"
 RECORDS_LEAD = "Visits are kept on this computer only, by code."
-RECORDS_FIND = "Find a client"
-RECORDS_VISITS = "Visits of {}"
-RECORDS_COLUMNS = ("Visit", "Limb", "Taken", "Photographs", "Measured")
-CLIENT_COLUMNS = ("Client", "Visits", "First", "Last")
-RECORDS_OPEN = "Look at a visit, or change it"
-RECORDS_LINE = "{} · {} {}, {}"
-RECORDS_PICK, RECORDS_PICK_CLIENT = "Choose a visit", "Choose or type a code"
-RECORDS_OPENED = "Visit {}: {} {}, {}"
+RECORDS_FIND = "Find a visit"
+RECORDS_FIND_HINT = "Code, limb, side or date: K-017 left 2026-03"
+RECORDS_TODAY, RECORDS_EARLIER = "Today", "Earlier"
+RECORDS_LINE = "{} · {} · {} · visit {}"
+RECORDS_MORE = "{} more: search for them."
+RECORDS_NONE_FOUND = "No visit fits."
+RECORDS_BACK = "All visits"
+RECORDS_GONE = "There is no visit {}."
 RECORDS_NO_MODEL = "This visit holds no limb."
 BACKUP = "Backup"
 BACKUP_MAKE = "Make a backup"
@@ -396,7 +488,7 @@ RESTORE_LEAD = "Only into empty records. Clients forgotten after the backup come
 RESTORE_UPLOAD = "A backup file"
 RESTORE_DO = "Restore from this file"
 RESTORED = "Restored {} visits of {} clients."
-FORGET = "Forget a client"
+FORGET = "Forget {}"
 FORGET_LEAD = "Removes all visits and photographs for good. Backups made earlier are not reached."
 FORGET_CONFIRM = "Type the code again to confirm"
 FORGET_DO = "Forget {} for good"

@@ -7,6 +7,7 @@ reference limb as it was at baseline; they differ, so they are two functions.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -15,7 +16,7 @@ from scipy.linalg import block_diag
 
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
-from digitise.shape.limb import Z95, Estimate
+from digitise.shape.limb import Z95, AnyEstimate, Estimate
 
 BILATERAL = "Both limbs are swollen, so neither is a reference: percentages of excess are not shown."
 
@@ -27,7 +28,7 @@ class Volumes(NamedTuple):
     covariance: Array
 
     @classmethod
-    def apart(cls, *estimates: Estimate) -> Volumes:
+    def apart(cls, *estimates: AnyEstimate) -> Volumes:
         """Return volumes whose errors are independent."""
         means = np.array([float(estimate.mean) for estimate in estimates])
         return cls(means, np.diag([float(estimate.sd) ** 2 for estimate in estimates]))
@@ -48,26 +49,44 @@ def _checked(volumes: Volumes, n: int) -> Array:
     return volumes.mean
 
 
-def _estimate(value: float, slope: list[float], volumes: Volumes) -> Estimate:
+def _estimate(value: float, slope: list[float], volumes: Volumes) -> Estimate[float]:
     gradient = np.array(slope)
     variance = float(gradient @ volumes.covariance @ gradient)
-    return Estimate(np.asarray(value), np.sqrt(np.asarray(max(variance, 0.0))))
+    return Estimate(float(value), math.sqrt(max(variance, 0.0)))
 
 
-def excess_volume(volumes: Volumes) -> Estimate:
-    """Return ``EV = V_aff - V_ref``, mL, of (affected, reference)."""
+def excess_volume(volumes: Volumes) -> Estimate[float]:
+    """Return ``EV = V_aff - V_ref``, mL, of (affected, reference).
+
+    Examples
+    --------
+    >>> limbs = Volumes.apart(Estimate(2300.0, 20.0), Estimate(2000.0, 15.0))
+    >>> excess_volume(limbs)
+    Estimate(mean=300.0, sd=25.0)
+    """
     affected, reference = _checked(volumes, 2)
     return _estimate(affected - reference, [1.0, -1.0], volumes)
 
 
-def percent_excess(volumes: Volumes) -> Estimate:
-    """Return ``PEV = 100 EV / V_ref``, %, of (affected, reference)."""
+def percent_excess(volumes: Volumes) -> Estimate[float]:
+    """Return ``PEV = 100 EV / V_ref``, %, of (affected, reference).
+
+    Examples
+    --------
+    >>> found = percent_excess(Volumes.apart(Estimate(2300.0, 20.0), Estimate(2000.0, 15.0)))
+    >>> round(found.mean, 1), round(found.sd, 2)
+    (15.0, 1.32)
+    >>> percent_excess(Volumes.apart(Estimate(2300.0, 20.0), Estimate(0.0, 15.0)))
+    Traceback (most recent call last):
+    ...
+    digitise.errors.ModelError: A volume or weight of zero or less cannot be compared. ...
+    """
     affected, reference = _checked(volumes, 2)
     slope = [100 / reference, -100 * affected / reference**2]
     return _estimate(100 * (affected / reference - 1), slope, volumes)
 
 
-def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
+def percent_reduction_current_reference(volumes: Volumes) -> Estimate[float]:
     """Return ``PREV = 100 (EV_0 - EV_t) / EV_0``, %, with EV_t against the reference limb now.
 
     Definition as in Forner-Cordero and in the trial NCT01748604.
@@ -81,6 +100,12 @@ def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
     ------
     ModelError
         When the excess at baseline is not surely above zero.
+
+    Examples
+    --------
+    >>> four = [Estimate(volume, 10.0) for volume in (2300.0, 2000.0, 2150.0, 2000.0)]
+    >>> round(percent_reduction_current_reference(Volumes.apart(*four)).mean, 1)
+    50.0
     """
     _, _, later, now = _checked(volumes, 4)
     excess = _sure_excess(volumes)
@@ -90,7 +115,7 @@ def percent_reduction_current_reference(volumes: Volumes) -> Estimate:
     return _estimate(100 * (1 - left / excess), slope, volumes)
 
 
-def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate:
+def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate[float]:
     """Return ``100 (EV_0 - EV_t) / EV_0``, %, with EV_t against the reference limb as it was at baseline.
 
     Parameters
@@ -102,6 +127,12 @@ def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate:
     ------
     ModelError
         When the excess at baseline is not surely above zero.
+
+    Examples
+    --------
+    >>> three = [Estimate(volume, 10.0) for volume in (2300.0, 2000.0, 2225.0)]
+    >>> round(percent_reduction_fixed_reference(Volumes.apart(*three)).mean, 1)
+    25.0
     """
     _, reference, later = _checked(volumes, 3)
     excess = _sure_excess(volumes)
@@ -116,35 +147,26 @@ def _sure_excess(volumes: Volumes) -> float:
     baseline = excess_volume(Volumes(volumes.mean[:2], volumes.covariance[:2, :2]))
     if baseline.mean <= Z95 * baseline.sd:
         raise ModelError(
-            f"The excess at the first visit ({float(baseline.mean):.0f} mL) is not surely above zero, so its "
+            f"The excess at the first visit ({baseline.mean:.0f} mL) is not surely above zero, so its "
             "reduction has no percentage.",
             do="Give the change in mL instead.",
         )
-    return float(baseline.mean)
+    return baseline.mean
 
 
-def percent_limb_change(volumes: Volumes) -> Estimate:
-    """Return ``100 (V_t - V_0) / V_0``, %, of (limb at baseline, limb now)."""
+def percent_limb_change(volumes: Volumes) -> Estimate[float]:
+    """Return ``100 (V_t - V_0) / V_0``, %, of (limb at baseline, limb now).
+
+    Examples
+    --------
+    >>> round(percent_limb_change(Volumes.apart(Estimate(2000.0, 10.0), Estimate(1900.0, 10.0))).mean, 1)
+    -5.0
+    """
     first, later = _checked(volumes, 2)
     return _estimate(100 * (later / first - 1), [-100 * later / first**2, 100 / first], volumes)
 
 
-def relative_volume_change(volumes: Volumes) -> Estimate:
-    """Return ``RVC = A2 U1 / (U2 A1) - 1`` (a fraction).
-
-    Source: Ancukiewicz et al. 2011, Int J Radiat Oncol Biol Phys 79(5):1436-1443.
-
-    Parameters
-    ----------
-    volumes
-        (affected A1, unaffected U1 at baseline, affected A2, unaffected U2 now).
-    """
-    a1, u1, a2, u2 = _checked(volumes, 4)
-    ratio = a2 * u1 / (u2 * a1)
-    return _estimate(ratio - 1, [-ratio / a1, ratio / u1, ratio / a2, -ratio / u2], volumes)
-
-
-def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate:
+def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate[float]:
     """Return ``WAC = A2 W1 / (W2 A1) - 1`` (a fraction), where no limb can serve as reference.
 
     Formula of Miller et al. 2013, Breast Cancer Res Treat (from memory).  Weights are taken as exact.
@@ -177,13 +199,20 @@ class Excess:
         Why the percentage is hidden, or empty.
     """
 
-    excess_ml: Estimate
-    percent: Estimate | None
+    excess_ml: Estimate[float]
+    percent: Estimate[float] | None
     note: str
 
 
 def excess(volumes: Volumes, *, bilateral: bool) -> Excess:
-    """Return the excess of (affected, reference), its percentage hidden where both limbs are swollen."""
+    """Return the excess of (affected, reference), its percentage hidden where both limbs are swollen.
+
+    Examples
+    --------
+    >>> both = Volumes.apart(Estimate(2300.0, 20.0), Estimate(2000.0, 15.0))
+    >>> excess(both, bilateral=True).percent is None
+    True
+    """
     if bilateral:
         return Excess(excess_volume(volumes), None, BILATERAL)
     return Excess(excess_volume(volumes), percent_excess(volumes), "")

@@ -22,7 +22,7 @@ def main(args: Sequence[str] | None = None) -> None:
         os.environ.setdefault(variable, "1")
     try:
         # the libraries take a second to load, and Ctrl-C may come within it
-        from digitise.cli.app import run  # noqa: PLC0415
+        from digitise.cli.app import run
 
         run(sys.argv[1:] if args is None else args)
     except KeyboardInterrupt:

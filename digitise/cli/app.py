@@ -17,42 +17,60 @@ from digitise.errors import DigitiseError
 
 WRONG_USE = 2
 
-# The module of each command.  Only the one that is called is loaded: the libraries of all take a second.
-_COMMANDS = {
-    "sheets": "capture",
-    "check": "capture",
-    "lens": "capture",
-    "model": "model",
-    "compare": "care",
-    "pad": "care",
-    "wrap": "care",
-    "course": "course",
-    "report": "report",
-    "record": "record",
-    "ui": "ui",
-    "demo": "model",
+# The module of each command, and what it does, as its own help says too.  A module is loaded when its command
+# is called; the list of commands needs none of them.
+COMMANDS = {
+    "sheets": ("capture", "Make the sheets to print, and the field.json that belongs to them."),
+    "check": ("capture", "Tell whether photographs of a visit can be used, and what to retake."),
+    "lens": (
+        "capture",
+        "Measure a phone's lens from eight or more photographs of a sheet, for use with --lens.",
+    ),
+    "model": ("model", "Make a 3-D limb with error bars from photographs and tape girths."),
+    "compare": ("care", "Show what changed between two visits of a limb, or differs between the two sides."),
+    "pad": ("care", "List places that may need padding, and draw foam for them at true size."),
+    "wrap": ("care", "Work out what a wrap takes and how pressure runs along the limb."),
+    "course": (
+        "course",
+        "Follow a limb over its visits: does it still shrink, has it levelled off, or does it grow.",
+    ),
+    "report": (
+        "report",
+        "Write a report on a limb: volume, girths, change and course, with intervals and pictures.",
+    ),
+    "record": ("record", "Keep visits by a client's code, never by a name."),
+    "ui": ("ui", "Open the page in the browser; it runs on this machine only, until Ctrl-C."),
+    "demo": (
+        "model",
+        "Do the whole job on the sample photographs: two limbs, what changed, places for padding, a wrap.",
+    ),
 }
 
 
 class _Commands(TyperGroup):
-    """Commands that are loaded when they are called or listed."""
+    """Commands that are loaded when they are called."""
 
     def __init__(self, **attributes: Any) -> None:
         super().__init__(**attributes)
         # the names alone: they are listed, and offered where one is misspelt
-        self.commands = dict.fromkeys(_COMMANDS, cast(Any, None))
+        self.commands = dict.fromkeys(COMMANDS, cast(Any, None))
 
     def get_command(self, ctx: object, cmd_name: str) -> Any:  # noqa: ARG002
         """Load a command, or group of commands, from its module."""
-        if cmd_name not in _COMMANDS:
+        if cmd_name not in COMMANDS:
             return None
-        module = import_module(f"digitise.cli.{_COMMANDS[cmd_name]}")
-        alone = typer.Typer()
+        module = import_module(f"digitise.cli.{COMMANDS[cmd_name][0]}")
+        alone = typer.Typer(rich_markup_mode=None)
         if hasattr(module, "app"):
             alone.add_typer(module.app, name=cmd_name)
         else:
             alone.command(cmd_name)(getattr(module, cmd_name))
         return get_group(alone).commands[cmd_name]
+
+    def format_commands(self, ctx: object, formatter: Any) -> None:  # noqa: ARG002
+        """List what each command does, in full."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
 
 
 app = typer.Typer(
@@ -61,6 +79,8 @@ app = typer.Typer(
     help="Measure a swollen limb from photographs and a few tape girths. It measures, shows and cautions; "
     "it never diagnoses.",
     no_args_is_help=True,
+    # plain help: boxes take a library that costs more than all the rest of it
+    rich_markup_mode=None,
     add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},

@@ -4,32 +4,24 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
-from digitise.capture.calibration.lens import PARAMETERS, read_lens, write_lens
-from digitise.capture.calibration.lens_profile import lens_profile
-from digitise.capture.calibration.markers import Detection, find_markers
-from digitise.capture.calibration.observations import MarkedPhoto
-from digitise.capture.checks.inspection import Inspection, inspect_photos
-from digitise.capture.photo.photograph import Photograph, read_photo
-from digitise.capture.sheets.field import MarkerField, read_field
-from digitise.capture.sheets.files import save_sheets
-from digitise.capture.sheets.layout import Paper, parse_print_scale
 from digitise.cli import show
+from digitise.cli.options import FieldOption, LensOption, PhotosArgument
+from digitise.paper import Paper
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from digitise.capture.calibration.markers import Detection
+    from digitise.capture.calibration.observations import MarkedPhoto
+    from digitise.capture.checks.inspection import Inspection
+    from digitise.capture.photo.photograph import Photograph
+    from digitise.capture.sheets.field import MarkerField
 
 _SEVERITIES = {"note": ("ok", "green"), "warning": ("warning", "yellow"), "refuse": ("refused", "red")}
-
-PhotosArgument = Annotated[
-    list[Path], typer.Argument(metavar="PHOTO...", help="Photographs: JPEG, PNG or HEIC.")
-]
-FieldOption = Annotated[
-    Path, typer.Option("--field", help="The field.json that was written together with the printed sheets.")
-]
 
 
 def sheets(
@@ -43,6 +35,9 @@ def sheets(
     as_json: show.JsonOption = False,
 ) -> None:
     """Make the sheets to print, and the field.json that belongs to them."""
+    from digitise.capture.sheets.files import save_sheets
+    from digitise.capture.sheets.layout import parse_print_scale
+
     scale = parse_print_scale(print_scale)
     files = save_sheets(out, paper, scale)
 
@@ -66,12 +61,14 @@ def sheets(
 def check(
     photos: PhotosArgument,
     field: FieldOption,
-    lens_profile_file: Annotated[
-        Path | None, typer.Option("--lens", help="A lens profile made by digitise lens.")
-    ] = None,
+    lens_profile_file: LensOption = None,
     as_json: show.JsonOption = False,
 ) -> None:
     """Tell whether photographs of a visit can be used, and what to retake."""
+    from digitise.capture.calibration.lens import read_lens
+    from digitise.capture.checks.inspection import inspect_photos
+    from digitise.capture.sheets.field import read_field
+
     known = read_field(field)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     seen = [_seen(path, known) for path in show.progress(photos, "Finding markers", len(photos))]
@@ -96,6 +93,11 @@ def lens(
     as_json: show.JsonOption = False,
 ) -> None:
     """Measure a phone's lens from eight or more photographs of a sheet, for use with --lens."""
+    from digitise.capture.calibration.lens import PARAMETERS, write_lens
+    from digitise.capture.calibration.lens_profile import lens_profile
+    from digitise.capture.sheets.field import read_field
+    from digitise.shape.limb import Z95
+
     known = read_field(field)
     marked = [_marked(path, known) for path in show.progress(photos, "Finding markers", len(photos))]
     profile = lens_profile(marked, known)
@@ -105,7 +107,7 @@ def lens(
     focal, sd = float(profile.mean[0]), float(profile.covariance[0, 0]) ** 0.5
 
     def human(console: Console) -> None:
-        console.print(f"Focal length {focal:.1f} ± {1.96 * sd:.1f} px, rms {profile.rms_px:.2f} px.")
+        console.print(f"Focal length {focal:.1f} ± {Z95 * sd:.1f} px, rms {profile.rms_px:.2f} px.")
         console.print(f"Wrote {out} from {profile.photos} photographs.")
 
     data = {
@@ -120,16 +122,24 @@ def lens(
 
 
 def _seen(path: Path, known: MarkerField) -> tuple[Photograph, tuple[Detection, ...]]:
+    from digitise.capture.calibration.markers import find_markers
+    from digitise.capture.photo.photograph import read_photo
+
     photo = read_photo(path)
     return photo, find_markers(photo, known)
 
 
 def _marked(path: Path, known: MarkerField) -> MarkedPhoto:
+    from digitise.capture.calibration.observations import MarkedPhoto
+
     # the picture itself is let go here: a dozen of them would fill a small machine's memory
     return MarkedPhoto.of(*_seen(path, known))
 
 
 def _print_inspection(console: Console, inspection: Inspection) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
     figures = Table("photograph", "markers", "rms", "distance", "focal length")
     for facts in inspection.photos:
         markers = ", ".join(f"{count} {board}" for board, count in facts.markers.items())

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
-from digitise.care.wrap.garment import GirthList, girth_list
-from digitise.care.wrap.plan import read_plan
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.cli import show
-from digitise.output.change.text import change_text
-from digitise.output.course.form import read_stable
-from digitise.output.model.file import StoredModel, read_model
-from digitise.output.padding.files import pad_text
-from digitise.output.wrap.words import wrap_text
-from digitise.record.check import client_code
-from digitise.workflow.care import compare_folders, pad_folder, wrap_model
+from digitise.cli.options import BilateralOption, ModelArgument
+from digitise.paper import PageName
 
-ModelArgument = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that digitise model wrote.")]
+AnswersOption = Annotated[
+    Path | None,
+    typer.Option("--answers", help="What was answered about the client's safety: an answers.toml."),
+]
+DespiteOption = Annotated[
+    str,
+    typer.Option("--despite", help="Why it is to be made although it is withheld; printed on it, no names."),
+]
+
+if TYPE_CHECKING:
+    from digitise.care.safety.answers import SafetyAnswers
+    from digitise.care.wrap.garment import GirthList
+    from digitise.output.model.file import StoredModel
 
 
 def compare(
@@ -37,12 +43,13 @@ def compare(
         Path, typer.Option("--out", help="Folder for the comparison; replaced when it holds one.")
     ],
     mirror: Annotated[bool, typer.Option("--mirror", help="Compare the two sides of the body.")] = False,
-    bilateral: Annotated[
-        bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
-    ] = False,
+    bilateral: BilateralOption = False,
     as_json: show.JsonOption = False,
 ) -> None:
     """Show what changed between two visits of a limb, or differs between the two sides."""
+    from digitise.output.change.words import change_text
+    from digitise.workflow.care import compare_folders
+
     if bilateral and not mirror:
         raise typer.BadParameter(
             "it goes with --mirror, which compares the two sides.", param_hint="--bilateral"
@@ -66,16 +73,28 @@ def pad(
         typer.Option("--place", help="Draw foam for the place of this number only; give it for each."),
     ] = None,
     margin: Annotated[
-        float, typer.Option("--margin", help="How far foam reaches beyond its place, mm.")
+        float,
+        typer.Option("--margin", callback=show.finite, help="How far foam reaches beyond its place, mm."),
     ] = MARGIN_MM,
-    bevel: Annotated[float, typer.Option("--bevel", help="Width of foam's thinned edge, mm.")] = BEVEL_MM,
-    paper: Annotated[Literal["a4", "letter"], typer.Option("--paper", help="Paper for the foam.")] = "a4",
+    bevel: Annotated[
+        float, typer.Option("--bevel", callback=show.finite, help="Width of foam's thinned edge, mm.")
+    ] = BEVEL_MM,
+    paper: Annotated[PageName, typer.Option("--paper", help="Paper for the foam.")] = "a4",
     client: Annotated[
         str, typer.Option("--client", help="The client's code to print on the foam; never a name.")
     ] = "",
+    every: Annotated[
+        bool, typer.Option("--all", help="List every place, not the most certain three only.")
+    ] = False,
+    answers: AnswersOption = None,
+    despite: DespiteOption = "",
     as_json: show.JsonOption = False,
 ) -> None:
     """List places that may need padding, and draw foam for them at true size."""
+    from digitise.output.padding.files import pad_text
+    from digitise.record.check import client_code
+    from digitise.workflow.care import pad_folder
+
     with show.steps() as progress:
         progress("Looking for places")
         summary = pad_folder(
@@ -87,6 +106,9 @@ def pad(
             bevel_mm=bevel,
             paper=paper,
             code=client_code(client) if client else "",
+            every=every,
+            answers=_answers(answers),
+            despite=despite,
         )
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(pad_text(summary, out)))
@@ -117,32 +139,58 @@ def wrap(
     anyway: Annotated[
         bool, typer.Option("--anyway", help="List girths although the limb still changes.")
     ] = False,
+    answers: AnswersOption = None,
+    despite: DespiteOption = "",
     as_json: show.JsonOption = False,
 ) -> None:
     """Work out what a wrap takes and how pressure runs along the limb."""
+    from digitise.care.wrap.plan import read_plan
+    from digitise.output.model.file import read_model
+    from digitise.output.wrap.words import wrap_text
+    from digitise.workflow.care import released, wrap_model
+
     if not garment and (point or all_points or course or anyway):
         raise typer.BadParameter(
             "it is needed by --point, --all-points, --course and --anyway.", param_hint="--garment"
         )
-    heights = dict(_point(word) for word in point or ())
+    heights = _points(point or ())
     given = None if plan is None else read_plan(plan)
     limb = read_model(model)
+    safety = released(limb, ("wrap", "garment") if garment else ("wrap",), _answers(answers), despite)
     girths = _girths(limb, heights, course, all_points, anyway) if garment else None
-    summary = wrap_model(limb, out, given, girths)
+    summary = wrap_model(limb, out, given, girths, safety)
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(wrap_text(summary, out)))
+
+
+def _answers(path: Path | None) -> SafetyAnswers | None:
+    from digitise.care.safety.answers_file import read_answers
+
+    return None if path is None else read_answers(path)
 
 
 def _girths(
     limb: StoredModel, heights: dict[str, float], course: Path | None, optional: bool, override: bool
 ) -> GirthList:
+    from digitise.care.wrap.garment import girth_list
+    from digitise.output.course.form import read_stable
+
     stable = None if course is None else read_stable(course, limb.summary.limb, limb.summary.side)
     return girth_list(limb.limb, heights, stable=stable, override=override, optional=optional)
+
+
+def _points(words: Sequence[str]) -> dict[str, float]:
+    points = [_point(word) for word in words]
+    letters = [letter for letter, _ in points]
+    twice = next((letter for letter in letters if letters.count(letter) > 1), None)
+    if twice is not None:
+        raise typer.BadParameter(f"{twice} is given twice.", param_hint="--point")
+    return dict(points)
 
 
 def _point(word: str) -> tuple[str, float]:
     letter, _, height = word.partition("=")
     try:
-        return letter.strip(), float(height)
+        return letter.strip(), cast(float, show.finite(float(height)))
     except ValueError as problem:
         raise typer.BadParameter("write it like B=150, in mm.", param_hint="--point") from problem

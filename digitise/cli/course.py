@@ -5,32 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from digitise.cli import show
-from digitise.cli.record import RecordsOption
-from digitise.cli.times import visit_time
-from digitise.output.course.files import course_text, write_course
-from digitise.output.course.form import course_form
-from digitise.output.course.repeat_files import repeat_text, write_repeat
-from digitise.output.course.repeat_form import repeat_form
-from digitise.record.store import Store
-from digitise.record.values import Side
-from digitise.tape.points import Limb
-from digitise.workflow.course import (
-    LimbSeries,
-    VisitMeasurement,
-    follow,
-    from_folders,
-    from_records,
-    one_limb,
-    study,
-    with_others,
+from digitise.cli.options import (
+    NONE,
+    BilateralOption,
+    LimbName,
+    RecordsOption,
+    ReferenceOption,
+    SideName,
+    WhenOption,
 )
+from digitise.cli.times import visit_time
 
-NONE = "none"
+if TYPE_CHECKING:
+    from digitise.workflow.course import LimbSeries, VisitMeasurement
 
 
 def course(
@@ -38,33 +30,26 @@ def course(
         list[Path] | None,
         typer.Argument(metavar="DIR", help="Folders that digitise model wrote, one for each visit."),
     ] = None,
-    when: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--when", help="Time of the visit, such as 2026-03-02T09:15; once for each DIR in order."
-        ),
-    ] = None,
-    reference: Annotated[
-        list[str] | None,
-        typer.Option("--reference", help="Model of the other limb, or none; once for each DIR in order."),
-    ] = None,
+    when: WhenOption = None,
+    reference: ReferenceOption = None,
     client: Annotated[
         str | None, typer.Option("--client", help="Follow this client's visits in the records instead.")
     ] = None,
     limb: Annotated[
-        Limb | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
+        LimbName | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
     ] = None,
     side: Annotated[
-        Side | None, typer.Option("--side", help="Which side, with --client, where there are both.")
+        SideName | None, typer.Option("--side", help="Which side, with --client, where there are both.")
     ] = None,
-    bilateral: Annotated[
-        bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
-    ] = False,
+    bilateral: BilateralOption = False,
     repeat: Annotated[
         bool, typer.Option("--repeat", help="Study how well repeated measurements of one day agree instead.")
     ] = False,
     sem: Annotated[
-        float | None, typer.Option("--sem", help="Repeat error in percent, as --repeat found it.")
+        float | None,
+        typer.Option(
+            "--sem", callback=show.repeat_error, help="Repeat error in percent, as --repeat found it."
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the files; replaced when it holds a course.")
@@ -73,6 +58,8 @@ def course(
     as_json: show.JsonOption = False,
 ) -> None:
     """Follow a limb over its visits: does it still shrink, has it levelled off, or does it grow."""
+    from digitise.workflow.course import one_limb, with_others
+
     asked = _Asked(tuple(models or ()), tuple(when or ()), tuple(reference or ()), client, records)
     asked.check(bool(limb or side), repeat)
     visits = asked.visits()
@@ -121,6 +108,9 @@ class _Asked:
 
     def visits(self) -> tuple[VisitMeasurement, ...]:
         """Read the visits."""
+        from digitise.record.store import Store
+        from digitise.workflow.course import from_folders, from_records
+
         if self.client is None:
             return from_folders(self.folders, [visit_time(word) for word in self.when])
         with Store(self.records, create=False) as store:
@@ -128,12 +118,18 @@ class _Asked:
 
     def others(self) -> tuple[VisitMeasurement | None, ...]:
         """Read the other limbs."""
+        from digitise.workflow.course import from_folders
+
         return tuple(None if word == NONE else from_folders([Path(word)])[0] for word in self.reference)
 
 
 def _print_course(
     followed: LimbSeries, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
 ) -> None:
+    from digitise.output.course.files import course_text, write_course
+    from digitise.output.course.form import course_form
+    from digitise.workflow.course import follow
+
     found = follow(followed, bilateral=bilateral, sem_percent=sem)
     summary = course_form(found, followed.limb, followed.side, remarks=followed.remarks, client=client)
     if out is not None:
@@ -143,6 +139,10 @@ def _print_course(
 
 
 def _print_study(visits: Sequence[VisitMeasurement], out: Path | None, as_json: bool) -> None:
+    from digitise.output.course.repeat_files import repeat_text, write_repeat
+    from digitise.output.course.repeat_form import repeat_form
+    from digitise.workflow.course import study
+
     summary = repeat_form(*study(visits))
     if out is not None:
         write_repeat(out, summary)

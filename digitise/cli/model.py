@@ -5,34 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
-import numpy as np
 import typer
 
-from digitise.capture.calibration.lens import read_lens
-from digitise.capture.outline.correction import Correction, read_correction
-from digitise.capture.photo.photograph import read_photo
-from digitise.capture.sheets.field import read_field
 from digitise.cli import show
-from digitise.cli.capture import FieldOption, PhotosArgument
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
 from digitise.errors import OutlineError, ShapeError
-from digitise.geometry.rigid import Pose
-from digitise.geometry.support import axis_from_points
-from digitise.output.change.text import change_text
-from digitise.output.model.file import read_model
-from digitise.output.model.files import check_model_folder, write_model
-from digitise.output.model.measured import Measured
-from digitise.output.model.words import summary_text
-from digitise.output.padding.files import pad_text
-from digitise.output.wrap.words import wrap_text
-from digitise.samples import sample_visits
-from digitise.tape.table import read_tape
-from digitise.workflow.care import compare_folders, pad_folder, wrap_model
-from digitise.workflow.measure import measure_limb
 
-LimbName = Literal["leg", "arm"]
-SideName = Literal["left", "right"]
+if TYPE_CHECKING:
+    from digitise.capture.outline.correction import Correction
+    from digitise.geometry.rigid import Pose
+    from digitise.output.model.measured import Measured
 
 _POINT = r"\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*"
 
@@ -45,14 +29,18 @@ def model(
     side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
     from_mm: Annotated[
-        float | None, typer.Option("--from", help="Lowest height to report, mm; found when not given.")
+        float | None,
+        typer.Option(
+            "--from", callback=show.finite, help="Lowest height to report, mm; found when not given."
+        ),
     ] = None,
     to_mm: Annotated[
-        float | None, typer.Option("--to", help="Highest height to report, mm; found when not given.")
+        float | None,
+        typer.Option(
+            "--to", callback=show.finite, help="Highest height to report, mm; found when not given."
+        ),
     ] = None,
-    lens_profile_file: Annotated[
-        Path | None, typer.Option("--lens", help="A lens profile made by digitise lens.")
-    ] = None,
+    lens_profile_file: LensOption = None,
     axis: Annotated[
         str | None,
         typer.Option(
@@ -71,6 +59,13 @@ def model(
     as_json: show.JsonOption = False,
 ) -> None:
     """Make a 3-D limb with error bars from photographs and tape girths."""
+    from digitise.capture.calibration.lens import read_lens
+    from digitise.capture.sheets.field import read_field
+    from digitise.output.model.files import check_model_folder, write_model
+    from digitise.output.model.words import summary_text
+    from digitise.tape.table import read_tape
+    from digitise.workflow.measure import measure_limb
+
     axis_pose = None if axis is None else _axis(axis)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known, rows = read_field(field), read_tape(tape)
@@ -110,6 +105,13 @@ def demo(
     as_json: show.JsonOption = False,
 ) -> None:
     """Do the whole job on the sample photographs: two limbs, what changed, places for padding, a wrap."""
+    from digitise.capture.sheets.field import read_field
+    from digitise.output.model.files import write_model
+    from digitise.output.model.words import summary_text
+    from digitise.samples import sample_visits
+    from digitise.tape.table import read_tape
+    from digitise.workflow.measure import measure_limb
+
     found: dict[str, object] = {}
     texts = []
     with show.steps() as progress:
@@ -134,6 +136,12 @@ def demo(
 
 def _follow_up(first: Path, last: Path, out: Path) -> tuple[dict[str, object], list[str]]:
     """Do what follows from two limbs, each into its folder; return figures by folder, and texts."""
+    from digitise.output.change.words import change_text
+    from digitise.output.model.file import read_model
+    from digitise.output.padding.files import pad_text
+    from digitise.output.wrap.words import wrap_text
+    from digitise.workflow.care import compare_folders, pad_folder, wrap_model
+
     change = compare_folders(first, last, out / "change")
     pad = pad_folder(last, out / "pad")
     wrap = wrap_model(read_model(last), out / "wrap", None, None)
@@ -143,6 +151,10 @@ def _follow_up(first: Path, last: Path, out: Path) -> tuple[dict[str, object], l
 
 
 def _axis(text: str) -> Pose:
+    import numpy as np
+
+    from digitise.geometry.support import axis_from_points
+
     match = re.fullmatch(f"{_POINT}:{_POINT}", text)
     if not match:
         raise typer.BadParameter("give two points as x,y,z:x,y,z in mm", param_hint="--axis")
@@ -158,6 +170,9 @@ def _axis(text: str) -> Pose:
 
 def _corrections(paths: Sequence[Path], photos: Sequence[Path]) -> dict[str, Correction]:
     """Key each correction by its photograph's sha256."""
+    from digitise.capture.outline.correction import read_correction
+    from digitise.capture.photo.photograph import read_photo
+
     if not paths:
         return {}
     digests = {read_photo(photo).sha256 for photo in photos}

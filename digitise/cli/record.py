@@ -6,31 +6,23 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from digitise.cli import show
+from digitise.cli.options import LimbName, RecordsOption, SideName
 from digitise.errors import RecordError
-from digitise.record.backup import restore as restore_backup
-from digitise.record.export import export_client, visit_facts
-from digitise.record.files import read_model_files, read_text
-from digitise.record.store import Store
-from digitise.record.values import Answer, Clearance, NewVisit, Posture, Side, Visit, VisitId
-from digitise.tape.points import Limb
-from digitise.tape.table import read_tape
+from digitise.record.values import Answer, Clearance, NewVisit, Posture, Visit, VisitId
 
-app = typer.Typer(help="Keep visits by a client's code, never by a name.", no_args_is_help=True)
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
 
-RecordsOption = Annotated[
-    str | None,
-    typer.Option(
-        "--records", help="File or address of the records; else DIGITISE_RECORDS, else your folder."
-    ),
-]
+app = typer.Typer(
+    help="Keep visits by a client's code, never by a name.", no_args_is_help=True, rich_markup_mode=None
+)
+
 ClientOption = Annotated[
     str, typer.Option("--client", help="The client's code, such as K-017; never a name.")
 ]
@@ -39,8 +31,8 @@ ClientOption = Annotated[
 @app.command("add")
 def add(
     client: ClientOption,
-    limb: Annotated[Limb, typer.Option("--limb", help="Which limb.")],
-    side: Annotated[Side, typer.Option("--side", help="Which side.")],
+    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[SideName, typer.Option("--side", help="Which side.")],
     photos: Annotated[
         list[Path] | None, typer.Option("--photo", help="A photograph of the visit; give it for each.")
     ] = None,
@@ -74,6 +66,11 @@ def add(
     as_json: show.JsonOption = False,
 ) -> None:
     """Store a visit, whole or not at all; photographs are stripped of place, time and serial numbers."""
+    from digitise.record.check import read_model_files, read_text
+    from digitise.record.export import visit_facts
+    from digitise.record.store import Store
+    from digitise.tape.table import read_tape
+
     visit = NewVisit(
         client=client,
         limb=limb,
@@ -111,6 +108,8 @@ def list_records(
     as_json: show.JsonOption = False,
 ) -> None:
     """List the clients, or the visits of one."""
+    from digitise.record.store import Store
+
     with Store(records, create=False) as store:
         if client is None:
             clients = store.list_clients()
@@ -137,6 +136,9 @@ def show_visit(
     as_json: show.JsonOption = False,
 ) -> None:
     """Show what is stored of one visit."""
+    from digitise.record.export import visit_facts
+    from digitise.record.store import Store
+
     with Store(records, create=False) as store:
         stored = store.load_visit(VisitId(visit))
     show.result(as_json, visit_facts(stored), lambda console: _print_visit(console, stored))
@@ -150,6 +152,9 @@ def export(
     as_json: show.JsonOption = False,
 ) -> None:
     """Write all that is stored of a client as open files."""
+    from digitise.record.export import export_client
+    from digitise.record.store import Store
+
     with Store(records, create=False) as store:
         folders = export_client(store, client, out)
     data = {"out": str(out), "folders": [str(folder) for folder in folders]}
@@ -167,6 +172,8 @@ def backup(
     as_json: show.JsonOption = False,
 ) -> None:
     """Write all records into one file, and read it back to be sure of it."""
+    from digitise.record.store import Store
+
     with Store(records, create=False) as store:
         store.backup(out)
     data = {"backup": str(out), "bytes": out.stat().st_size}
@@ -184,6 +191,8 @@ def restore(
     as_json: show.JsonOption = False,
 ) -> None:
     """Make records from a backup, in a place that has none."""
+    from digitise.record.backup import restore as restore_backup
+
     rows = restore_backup(backup_file, records)
 
     def human(console: Console) -> None:
@@ -201,6 +210,8 @@ def forget(
     as_json: show.JsonOption = False,
 ) -> None:
     """Remove a client with all visits and photographs for good, and prove that nothing is left."""
+    from digitise.record.store import Store
+
     if not yes:
         raise typer.BadParameter("this cannot be undone; add --yes to remove the client.", param_hint="--yes")
     with Store(records, create=False) as store:
@@ -211,6 +222,8 @@ def forget(
             f"Removed client {proof.client} (visits {proof.visits}, photographs {proof.photographs}, "
             f"rows in all {sum(proof.rows.values())}). Counted again: nothing is left, the space is wiped."
         )
+        if proof.drafts:
+            console.print(f"Unsaved visits of the page were removed too: {proof.drafts}.")
         console.print("Backups and exports made earlier are not reached: remove them yourself.")
 
     show.result(as_json, {**asdict(proof), "left": 0}, human)
@@ -270,6 +283,9 @@ def _print_cautions(console: Console, visit: Visit) -> None:
 
 
 def _table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
+    from rich.table import Table
+    from rich.text import Text
+
     table = Table(*titles)
     for row in rows:
         table.add_row(*(Text(str(cell)) for cell in row))

@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from digitise.care.course.course import Course
-from digitise.care.wrap.plan import read_plan
 from digitise.cli import show
+from digitise.cli.options import NONE, BilateralOption, ReferenceOption, WhenOption
 from digitise.cli.times import visit_time
-from digitise.errors import CourseError
-from digitise.output.figures import style as figures_style
-from digitise.output.model.file import read_model
-from digitise.output.report.content import Report, ReportOptions, ReportVisit, make_report
-from digitise.output.report.fhir import fhir_bundle, fhir_text
-from digitise.output.report.pdf import report_figures, report_pdf
-from digitise.record.check import client_code
-from digitise.workflow.course import VisitMeasurement, follow, with_others
+from digitise.errors import OutputError
+from digitise.paper import PageName
+from digitise.unfinished import temporary_folder
 
-NONE = "none"
-PaperName = Literal["a4", "letter"]
+if TYPE_CHECKING:
+    from digitise.output.report.content import Report, ReportVisit
 
 
 def report(
@@ -32,26 +25,18 @@ def report(
         typer.Argument(metavar="DIR...", help="Folders that digitise model wrote, one for each visit."),
     ],
     out: Annotated[Path, typer.Option("--out", help="File for the report, a PDF.")],
-    paper: Annotated[PaperName, typer.Option("--paper", help="Size of the paper.")] = "a4",
+    paper: Annotated[PageName, typer.Option("--paper", help="Size of the paper.")] = "a4",
     client: Annotated[str, typer.Option("--client", help="The client's code; never a name.")] = "",
-    when: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--when",
-            help="Time of the visit, such as 2026-03-02T09:15; once for each DIR, in order. Else the time "
-            "when the model was made.",
-        ),
-    ] = None,
-    reference: Annotated[
-        list[str] | None,
-        typer.Option("--reference", help="Model of the other limb, or none; once for each DIR, in order."),
-    ] = None,
-    bilateral: Annotated[
-        bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
-    ] = False,
+    when: WhenOption = None,
+    reference: ReferenceOption = None,
+    bilateral: BilateralOption = False,
     sem: Annotated[
         float | None,
-        typer.Option("--sem", help="Repeat error in percent, as digitise course --repeat found it."),
+        typer.Option(
+            "--sem",
+            callback=show.repeat_error,
+            help="Repeat error in percent, as digitise course --repeat found it.",
+        ),
     ] = None,
     places: Annotated[bool, typer.Option("--places", help="List places that may need padding.")] = False,
     wrap: Annotated[bool, typer.Option("--wrap", help="Add a wrap sheet.")] = False,
@@ -68,15 +53,19 @@ def report(
     as_json: show.JsonOption = False,
 ) -> None:
     """Write a report on a limb: volume, girths, change and course, with intervals and pictures."""
+    from digitise.care.wrap.plan import read_plan
+    from digitise.output.report.fhir import fhir_bundle, fhir_text
+    from digitise.output.report.pdf import report_pdf
+    from digitise.record.check import client_code
+    from digitise.workflow.report import ReportOptions, make_report
+
+    _check_files(out, fhir, figures)
     code = client_code(client) if client else ""
-    visits, timed = _visits(folders, when or [], reference or []), bool(when)
-    wishes = ReportOptions(
-        places, wrap or plan is not None, garment, read_plan(plan) if plan else None, bilateral
-    )
+    visits = _visits(folders, when or [], reference or [])
+    options = ReportOptions(places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem)
     with show.steps() as progress:
         progress("Comparing")
-        followed = _followed(visits, folders, timed, bilateral, sem)
-        made = make_report(visits, client=code, wishes=wishes, followed=followed)
+        made = make_report(visits, options, client=code)
         progress("Drawing")
         _write(out, report_pdf(made, paper))
         if fhir is not None:
@@ -88,62 +77,47 @@ def report(
     show.result(as_json, made.form.model_dump(mode="json"), lambda console: console.print(words))
 
 
-def _visits(folders: Sequence[Path], when: Sequence[str], reference: Sequence[str]) -> list[ReportVisit]:
+def _visits(
+    folders: Sequence[Path], when: Sequence[str], reference: Sequence[str]
+) -> tuple[ReportVisit, ...]:
+    from digitise.workflow.report import read_visits
+
     for name, given in (("--when", when), ("--reference", reference)):
         if given and len(given) != len(folders):
             raise typer.BadParameter(
                 f"{len(given)} given for {len(folders)} folder(s): give one for each, in order.",
                 param_hint=name,
             )
-    models = [read_model(folder) for folder in folders]
-    times = [visit_time(text) for text in when] or [model.summary.created for model in models]
-    others = [None if word == NONE else read_model(word) for word in reference] or [None] * len(models)
-    return [ReportVisit(*visit) for visit in zip(models, times, others, strict=True)]
-
-
-def _followed(
-    visits: Sequence[ReportVisit], folders: Sequence[Path], timed: bool, bilateral: bool, sem: float | None
-) -> Course:
-    """Follow the visits as the course command does; a report must not state times that are not the visits'.
-
-    Raises
-    ------
-    CourseError
-        The visits cannot be put side by side, or it is not known when they were.
-    """
-    digests = [visit.model.summary.limb_sha256 for visit in visits]
-    for number, (digest, folder) in enumerate(zip(digests, folders, strict=True)):
-        if digest in digests[:number]:
-            raise CourseError("The same model is given twice.", where=str(folder), do="Give each visit once.")
-    each = list(zip(visits, folders, strict=True))
-    taken = [
-        VisitMeasurement(visit.model.summary, visit.taken, str(folder), timed=timed) for visit, folder in each
-    ]
-    others = [
-        None if visit.other is None else VisitMeasurement(visit.other.summary, visit.taken, str(folder))
-        for visit, folder in each
-    ]
-    followed = with_others(taken, others)
-    if len(visits) > 1 and not followed.has_times:
-        raise CourseError(
-            "The models were made within hours of each other, so when the visits were is not known.",
-            do="Give the time of each visit with --when.",
-        )
-    return follow(followed, bilateral=bilateral, sem_percent=sem)
+    others = [None if word == NONE else Path(word) for word in reference]
+    return read_visits(folders, [visit_time(text) for text in when], others)
 
 
 def _write(path: Path, data: bytes) -> None:
     """Write a file beside its place and move it there, so that no half a file is ever left."""
-    with show.writing(path):
-        half = path.with_name(f".{path.name}.{os.getpid()}")
-        try:
-            half.write_bytes(data)
-            half.replace(path)
-        finally:
-            half.unlink(missing_ok=True)
+    with show.writing(path), temporary_folder(path.parent) as scratch:
+        half = scratch / "half"
+        half.write_bytes(data)
+        half.replace(path)
+
+
+def _check_files(out: Path, fhir: Path | None, figures: Path | None) -> None:
+    """Refuse places that cannot hold the files, and one place for two of them, before any work."""
+    try:
+        places = [path.resolve() for path in (out, fhir, figures) if path is not None]
+        folders = [path for path in (out, fhir) if path is not None and (path.is_dir() or not path.name)]
+    except (OSError, ValueError, RuntimeError) as error:  # too long, a zero byte, links in a circle
+        reason = getattr(error, "strerror", None) or error
+        raise OutputError(f"This name cannot be used ({reason}).", do="Choose another name.") from error
+    if folders:
+        raise OutputError("This is a folder.", where=str(folders[0]), do="Name a file in it.")
+    if len(set(places)) < len(places):
+        raise typer.BadParameter("give each file a name of its own.", param_hint="--out, --fhir, --figures")
 
 
 def _write_figures(folder: Path, made: Report) -> None:
+    from digitise.output.figures import style as figures_style
+    from digitise.output.report.pdf import report_figures
+
     with show.writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
     for name, draw in report_figures(made).items():

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
-from rich.console import Console
-from rich.progress import Progress
-from rich.text import Text
 
 from digitise.errors import DigitiseError, OutputError
 
+if TYPE_CHECKING:
+    from rich.console import Console
+
 UNUSABLE_INPUT = 3  # exit code
+LARGEST_SEM = 25.0
+"""Percent of a limb's volume; a method that repeats worse measures nothing."""
 
 T = TypeVar("T")
 
@@ -27,6 +30,8 @@ JsonOption = Annotated[
 
 def result(as_json: bool, data: Mapping[str, Any], human: Callable[[Console], None]) -> None:
     """Print a command's result once: ``data`` as one JSON object, or what ``human`` draws."""
+    from rich.console import Console
+
     if as_json:
         print(json.dumps(data, allow_nan=False))
     else:
@@ -35,6 +40,9 @@ def result(as_json: bool, data: Mapping[str, Any], human: Callable[[Console], No
 
 def error(problem: DigitiseError, as_json: bool) -> None:
     """Print an error in red on stderr, and as JSON on stdout when JSON was asked for."""
+    from rich.console import Console
+    from rich.text import Text
+
     Console(stderr=True, soft_wrap=True).print(Text(str(problem), style="red"))
     if as_json:
         print(json.dumps({"error": {"where": problem.where, "what": problem.what, "do": problem.do}}))
@@ -42,11 +50,17 @@ def error(problem: DigitiseError, as_json: bool) -> None:
 
 def note(words: str) -> None:
     """Print a sentence for whoever sits at the terminal, on stderr."""
+    from rich.console import Console
+    from rich.text import Text
+
     Console(stderr=True, soft_wrap=True, markup=False, highlight=False).print(Text(words))
 
 
 def refusal(words: str) -> NoReturn:
     """End with the exit code of unusable input after a result that tells the reasons."""
+    from rich.console import Console
+    from rich.text import Text
+
     Console(stderr=True, soft_wrap=True).print(Text(words, style="red"))
     raise typer.Exit(UNUSABLE_INPUT)
 
@@ -63,6 +77,9 @@ def wrong_use() -> None:
 
 def progress(items: Iterable[T], label: str, count: int) -> Iterator[T]:
     """Yield the items while a bar on stderr counts them; no bar where nobody watches."""
+    from rich.console import Console
+    from rich.progress import Progress
+
     console = Console(stderr=True)
     if not console.is_terminal:
         yield from items
@@ -81,6 +98,9 @@ def _silent(_step: str) -> None:
 @contextmanager
 def steps() -> Iterator[Callable[[str], None]]:
     """Give a function that shows what is being done, on stderr; silent where nobody watches."""
+    from rich.console import Console
+    from rich.text import Text
+
     console = Console(stderr=True)
     if not console.is_terminal:
         yield _silent
@@ -105,6 +125,32 @@ def writing(path: Path) -> Iterator[None]:
         raise OutputError(
             f"The file cannot be written ({reason}).", where=str(path), do="Choose another place."
         ) from failure
+
+
+def finite(value: float | None) -> float | None:
+    """Return a number given as an option.
+
+    Raises
+    ------
+    typer.BadParameter
+        It is nan or infinite.
+    """
+    if value is not None and not math.isfinite(value):
+        raise typer.BadParameter(f"{value} is no number to measure with.")
+    return value
+
+
+def repeat_error(value: float | None) -> float | None:
+    """Return a repeat error in percent.
+
+    Raises
+    ------
+    typer.BadParameter
+        It is not between 0 and what a repeated measurement could differ by.
+    """
+    if value is not None and not 0 < value <= LARGEST_SEM:
+        raise typer.BadParameter(f"give a percentage above 0 and up to {LARGEST_SEM:g}.")
+    return value
 
 
 def forgiving_streams() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import re
 import secrets
 import signal
 import socket
@@ -15,17 +16,21 @@ from typing import Annotated
 import typer
 
 from digitise.cli import show
+from digitise.cli.options import RecordsOption
 from digitise.errors import OutputError
 
 PORT = 8765
 _HERE = "127.0.0.1"
 _TRIES = 20
 _LEAST_PASSPHRASE = 8
+_ORIGIN = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?/?")
 _ROOT = Path(__file__).parents[2]
 
 
 def ui(
-    port: Annotated[int, typer.Option("--port", help="Port; the next free one when it is taken.")] = PORT,
+    port: Annotated[
+        int, typer.Option("--port", min=1, max=65535, help="Port; the next free one when it is taken.")
+    ] = PORT,
     address: Annotated[
         str,
         typer.Option(
@@ -36,29 +41,32 @@ def ui(
         Path | None,
         typer.Option("--passphrase-file", help="A file whose first line is the passphrase to ask for."),
     ] = None,
-    records: Annotated[
-        str | None,
-        typer.Option(
-            "--records", help="File or address of the records; else DIGITISE_RECORDS, else your folder."
-        ),
-    ] = None,
+    proxy: Annotated[
+        str,
+        typer.Option("--proxy", help="Address under which a proxy of yours shows it: https://limbs.example"),
+    ] = "",
+    records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
     as_json: show.JsonOption = False,
 ) -> None:
     """Open the page in the browser; it runs on this machine only, until Ctrl-C."""
-    if address != _HERE and passphrase_file is None:
+    if (address != _HERE or proxy) and passphrase_file is None:
         raise typer.BadParameter(
-            "others could open the page: give --passphrase-file too.", param_hint="--address"
+            "others could open the page: give --passphrase-file too.", param_hint="--address, --proxy"
         )
+    if proxy and not _ORIGIN.fullmatch(proxy):
+        raise typer.BadParameter("write it like https://limbs.example, no more.", param_hint="--proxy")
     passphrase = _passphrase(passphrase_file) if passphrase_file else ""
     free = _free_port(address, port)
     url = f"http://{address}:{free}/"
-    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address]
+    words = [sys.executable, "-m", "ui.serve", "--port", str(free), "--address", address, "--with-command"]
+    words += ["--proxy", proxy] if proxy else []
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
         env=_environment(records, passphrase),
+        stdin=subprocess.PIPE,  # closed when this command ends, even when it is killed: then the server ends
         stdout=subprocess.DEVNULL if as_json else sys.stderr,
     )
     show.result(as_json, {"url": url}, lambda console: console.print(f"The page: {url} (end it with Ctrl-C)"))

@@ -1,28 +1,74 @@
-"""What the forms of all care files share: rounding, intervals, and what wrote them."""
+"""What the forms of all files share: their base, common fields, rounding, and what wrote them."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Annotated
 
 import numpy as np
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from digitise import __version__
-from digitise.output.model.form import SoftwareForm
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import AnyEstimate
 
-_DIGITS = 3
+DIGITS = 3
+"""Of every figure in a file: a thousandth of a millimetre, millilitre or percent is far below its error."""
 
 
-def rounded(value: object) -> float:
-    """Return a number to a thousandth."""
+def _printable(text: object) -> object:
+    """Replace what cannot be printed or encoded: file names may hold any byte."""
+    return "".join(c if c.isprintable() else "?" for c in text) if isinstance(text, str) else text
+
+
+Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
+Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
+Pair = tuple[float, float]
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
+class Form(BaseModel):
+    """Strict and frozen, read off values with the same names; unknown fields are left aside."""
+
+    # built when first used: a command imports more forms than it writes
+    model_config = ConfigDict(
+        defer_build=True, strict=True, frozen=True, allow_inf_nan=False, extra="ignore", from_attributes=True
+    )
+
+
+class FigureForm(Form):
+    """A figure with its 95 % interval, in the unit that its field's name ends in."""
+
+    value: float
+    interval_95: Pair
+
+
+class WarningForm(Form):
+    """Something a person should know: a stable code and a sentence."""
+
+    code: Name
+    text: Text
+
+
+class SoftwareForm(Form):
+    """What wrote the file."""
+
+    name: Name
+    version: Name
+
+
+# ---- figures -------------------------------------------------------------------------------------------
+
+
+def rounded(value: object, digits: int = DIGITS) -> float:
+    """Return a number to a thousandth, or to so many digits."""
     # adding zero turns -0.0 into 0.0
-    return round(float(np.float64(value)), _DIGITS) + 0.0  # type: ignore[arg-type]
+    return round(float(np.float64(value)), digits) + 0.0  # type: ignore[arg-type]
 
 
-def interval(estimate: Estimate) -> tuple[float, float]:
-    """Return the two ends of the 95 % interval, to a thousandth."""
+def interval(estimate: AnyEstimate, digits: int = DIGITS) -> tuple[float, float]:
+    """Return the two ends of the 95 % interval, rounded likewise."""
     low, high = estimate.interval_95
-    return rounded(low), rounded(high)
+    return rounded(low, digits), rounded(high, digits)
 
 
 def now() -> datetime:

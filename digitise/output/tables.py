@@ -5,25 +5,8 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 
-from digitise.output.model.form import ModelForm, SectionForm
-
-SECTIONS_FILE = "sections.csv"
 Cell = str | int | float | None
-_SECTION_COLUMNS = (
-    "height_mm",
-    "girth_mm",
-    "girth_low_mm",
-    "girth_high_mm",
-    "area_mm2",
-    "area_low_mm2",
-    "area_high_mm2",
-    "width_mm",
-    "depth_mm",
-    "centre_x_mm",
-    "centre_y_mm",
-)
 # Spreadsheets take text that begins so for a formula and would run it.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
@@ -35,31 +18,6 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     for row in (columns, *rows):
         writer.writerow([_harmless(cell) for cell in row])
     return stream.getvalue()
-
-
-def write_sections(folder: Path, summary: ModelForm) -> None:
-    """Write sections.csv: every section of model.json with the 95 % intervals of girth and area.
-
-    Raises
-    ------
-    OSError
-        The file cannot be written.
-    """
-    text = csv_text(_SECTION_COLUMNS, map(_section_row, summary.sections))
-    (folder / SECTIONS_FILE).write_text(text, encoding="utf-8", newline="")
-
-
-def _section_row(section: SectionForm) -> tuple[float, ...]:
-    return (
-        section.height_mm,
-        section.girth_mm,
-        *section.girth_mm_95,
-        section.area_mm2,
-        *section.area_mm2_95,
-        section.width_mm,
-        section.depth_mm,
-        *section.centre_mm,
-    )
 
 
 def _harmless(cell: Cell) -> Cell:

@@ -10,8 +10,8 @@ import hashlib
 import io
 import json
 import os
-import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import islice
@@ -24,13 +24,29 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from digitise.errors import RecordError
 from digitise.files import flush_folder
-from digitise.record import schema
-from digitise.record.checksummed_zip import cut_short, new_sealed_zip, open_sealed_zip
+from digitise.record.checksummed_zip import cut_short, dated, new_sealed_zip, open_sealed_zip
 from digitise.record.database import Database, connect, damaged, translate_errors
+from digitise.record.migrations import schema
 from digitise.record.tables import Base
+from digitise.unfinished import temporary_folder
 
 _MANIFEST = "manifest.json"
 _BATCH = 500
+# a member that is encrypted, packed in an unknown way or cut, a number that no table takes, text that is none
+_NO_BACKUP = (
+    ValueError,
+    KeyError,
+    TypeError,
+    ArithmeticError,
+    RuntimeError,
+    EOFError,
+    zipfile.BadZipFile,
+    zlib.error,
+    SQLAlchemyError,
+)
+_LARGEST_PIECE = 256 * 2**20
+"""Bytes of one photograph or limb; ours are far smaller."""
+_WITH_DIGEST = ("fields", "photographs", "models")
 
 
 class _Manifest(BaseModel):
@@ -68,21 +84,23 @@ def write_backup(database: Database, path: Path) -> None:
             raise damaged(database.where)
         rows = {}
         for table in _tables(connection).sorted_tables:
-            rows[table.name] = _write_rows(connection, table, archive)
+            rows[table.name] = _write_rows(connection, table, archive, database.where)
             _write_bytes(connection, table, archive, database.where)
         made = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"
-        archive.writestr(_MANIFEST, _Manifest(form=version, made=made, rows=rows).model_dump_json())
+        archive.writestr(dated(_MANIFEST), _Manifest(form=version, made=made, rows=rows).model_dump_json())
 
 
 def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
     """Make records from a backup, whole or not at all, and return how many rows each table has.
+
+    Records without visits, such as opening them makes, are no obstacle: they give way to the backup's.
 
     Parameters
     ----------
     path
         The backup.
     into
-        An address, a file, or None for the default place.  It must be empty.
+        An address, a file, or None for the default place.  It must hold no visit.
 
     Raises
     ------
@@ -93,7 +111,7 @@ def restore(path: Path, into: str | Path | None = None) -> dict[str, int]:
     try:
         with open_sealed_zip(path, path.name) as archive:
             manifest = _read_manifest(archive, path.name)
-            if target.file:
+            if target.file and not target.file.exists():
                 _restore_file(target.file, archive, manifest, path.name)
             else:
                 _fill(target, archive, manifest, path.name)
@@ -120,11 +138,13 @@ def _bytes_member(table: Table, column: str, key: object) -> str:
     return f"bytes/{table.name}/{column}/{key}"
 
 
-def _write_rows(connection: Connection, table: Table, archive: zipfile.ZipFile) -> int:
+def _write_rows(connection: Connection, table: Table, archive: zipfile.ZipFile, where: str) -> int:
     kept = [column for column in table.columns if column.name not in _byte_columns(table)]
     count = 0
-    with archive.open(_rows_member(table), "w", force_zip64=True) as member:
+    with archive.open(dated(_rows_member(table)), "w", force_zip64=True) as member:
         for row in connection.execute(select(*kept).execution_options(yield_per=_BATCH)).mappings():
+            if table.name == "fields" and not _is_sound(table.name, dict(row)):
+                raise damaged(where)
             member.write(json.dumps(dict(row)).encode() + b"\n")
             count += 1
     return count
@@ -141,11 +161,13 @@ def _write_bytes(connection: Connection, table: Table, archive: zipfile.ZipFile,
             raise damaged(where)
         for column in columns:
             # photographs and arrays are packed already
-            archive.writestr(_bytes_member(table, column, wanted), row[column], zipfile.ZIP_STORED)
+            archive.writestr(dated(_bytes_member(table, column, wanted), zipfile.ZIP_STORED), row[column])
 
 
 def _is_sound(table: str, row: dict[str, Any]) -> bool:
-    """Tell whether the bytes of a row are those of its digest."""
+    """Tell whether the bytes of a row with a digest are those of the digest."""
+    if table == "fields":
+        return hashlib.sha256(row["field_json"].encode()).hexdigest() == str(row["sha256"])
     parts = [row["jpeg"]] if table == "photographs" else [row["model_json"].encode(), row["limb_npz"]]
     return hashlib.sha256(b"".join(parts)).hexdigest() == str(row["sha256"])
 
@@ -153,6 +175,8 @@ def _is_sound(table: str, row: dict[str, Any]) -> bool:
 def _read_manifest(archive: zipfile.ZipFile, where: str) -> _Manifest:
     try:
         manifest = _Manifest.model_validate_json(archive.read(_MANIFEST))
+    except (RuntimeError, EOFError, KeyError, zipfile.BadZipFile, zlib.error) as error:
+        raise cut_short(where) from error
     except ValidationError as error:
         raise RecordError(
             "The backup is of another format than record-backup/1.",
@@ -169,8 +193,8 @@ def _restore_file(file: Path, archive: zipfile.ZipFile, manifest: _Manifest, whe
             raise _not_empty(file.name)
         file.parent.mkdir(parents=True, mode=0o700, exist_ok=True)
         # a private folder, for SQLite puts files beside the database
-        with tempfile.TemporaryDirectory(prefix=".restore-", dir=file.parent) as scratch:
-            part = Path(scratch) / file.name
+        with temporary_folder(file.parent) as scratch:
+            part = scratch / file.name
             os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             target = connect(part)
             try:
@@ -188,7 +212,7 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
     with target.writing() as session:
         connection = session.connection()
         if schema.version_of(connection, target.where) is not None:
-            raise _not_empty(target.where)
+            _clear(connection, target.where)
         schema.migrate(connection, manifest.form)
         try:
             counts = {
@@ -197,12 +221,22 @@ def _fill(target: Database, archive: zipfile.ZipFile, manifest: _Manifest, where
             }
         except OperationalError:  # a full disk, a lock: not the backup's fault
             raise
-        except (ValueError, KeyError, TypeError, SQLAlchemyError) as error:
+        except _NO_BACKUP as error:
             raise cut_short(where) from error
         if counts != manifest.rows:
             raise cut_short(where)
         if manifest.form != schema.HEAD:
             schema.migrate(connection)
+
+
+def _clear(connection: Connection, where: str) -> None:
+    """Drop the tables of records without visits, within the transaction that fills them again."""
+    tables = _tables(connection)
+    visits = tables.tables.get("visits")
+    if visits is None or connection.scalar(select(func.count()).select_from(visits)):
+        raise _not_empty(where)
+    tables.drop_all(connection)
+    Table(schema.VERSION_TABLE, MetaData()).drop(connection)
 
 
 def _fill_table(connection: Connection, table: Table, archive: zipfile.ZipFile) -> int:
@@ -229,8 +263,11 @@ def _read_rows(table: Table, archive: zipfile.ZipFile) -> Iterator[dict[str, Any
             row: dict[str, Any] = json.loads(line)
             for column in columns:
                 (key,) = table.primary_key.columns
-                row[column] = archive.read(_bytes_member(table, column, row[key.name]))
-            if columns and not _is_sound(table.name, row):
+                name = _bytes_member(table, column, row[key.name])
+                if archive.getinfo(name).file_size > _LARGEST_PIECE:
+                    raise ValueError("too large")
+                row[column] = archive.read(name)
+            if table.name in _WITH_DIGEST and not _is_sound(table.name, row):
                 raise ValueError("bytes do not match their digest")
             yield row
 

@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Literal, get_args
-
-from pydantic import BaseModel, ValidationError
+from typing import get_args
 
 from digitise.capture.calibration.lens import lens_from_json
-from digitise.capture.photo.photograph import remove_metadata
+from digitise.capture.photo.photograph import photo_bytes, remove_metadata_from
 from digitise.capture.sheets.field import field_from_json
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
 from digitise.tape.points import Limb
+from digitise.tape.rows import TapeRow
+from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
 
 LONGEST_CODE = 20
 LONGEST_NOTE = 4000
 MOST_PHOTOS = 12
+LARGEST_CORRECTION = 2_000_000
+"""Signs; thousands of points take a tenth of it."""
+HIGHEST_MM = 2000.0
+"""Above the mat or below it, along the limb: no limb is longer."""
+LONGEST_POINT = 8
 LARGEST_MODEL = 64 * 2**20
 """Bytes, of either file of a model."""
 _CODE = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
@@ -48,14 +52,6 @@ class ReadyVisit:
     client: str
     measured_by: str
     photos: dict[str, bytes]
-
-
-class _ModelHead(BaseModel):
-    """What model.json must say to belong to a visit."""
-
-    format: Literal["limb-model/1"]
-    limb: Limb
-    side: Side
 
 
 def client_code(text: str) -> str:
@@ -87,22 +83,27 @@ def validate_visit(visit: NewVisit) -> ReadyVisit:
         When something in the visit cannot be kept as given.
     PhotoError
         When a photograph cannot be read.
-    FieldError, LensError
-        When the marker field or the lens profile is damaged.
+    FieldError, LensError, OutlineError
+        When the marker field, the lens profile or a correction is damaged.
     """
     client = client_code(visit.client)
     _check_words(visit)
     _check_time(visit.taken, "when taken")
     _check_clearance(visit.clearance)
     _check_tape(visit)
-    if visit.field_json is not None:
-        field_from_json(visit.field_json, "field.json")
+    field = None if visit.field_json is None else field_from_json(visit.field_json, "field.json")
     if visit.lens_json is not None:
         lens_from_json(visit.lens_json, "lens.json")
-    if visit.model is not None:
-        _check_model(visit.model, visit.limb, visit.side)
     _check_corrections(visit.corrections.items(), len(visit.photos))
-    return ReadyVisit(visit, client, staff_code(visit.measured_by, "measured by"), _stripped(visit.photos))
+    measured_by = staff_code(visit.measured_by, "measured by")
+    given, kept = _photographs(visit.photos)
+    if visit.model is not None:
+        _check_size(visit.model)
+        # brings the libraries that measure, which nothing else of the records needs
+        from digitise.record.belonging import check_model  # noqa: PLC0415
+
+        check_model(visit, visit.model, list(zip(given, kept.values(), strict=True)), field)
+    return ReadyVisit(visit, client, measured_by, kept)
 
 
 def staff_code(text: str, where: str) -> str:
@@ -121,38 +122,17 @@ def staff_code(text: str, where: str) -> str:
     return code
 
 
-def _check_model(model: ModelFiles, limb: Limb, side: Side) -> None:
-    """Refuse a model of another format or another limb.
-
-    Raises
-    ------
-    RecordError
-        When model.json or limb.npz is not what it should be.
-    """
+def _check_size(model: ModelFiles) -> None:
     if max(len(model.json), len(model.limb)) > LARGEST_MODEL:
         raise RecordError("The model is too large.", where="model", do="Make the model again.")
-    try:
-        head = _ModelHead.model_validate_json(model.json)
-    except ValidationError as error:
-        raise RecordError(
-            "This is no model of format limb-model/1.", where="model.json", do="Make the model again."
-        ) from error
-    if (head.limb, head.side) != (limb, side):
-        raise RecordError(
-            f"The model is of the {head.side} {head.limb}, the visit of the {side} {limb}.",
-            where="model.json",
-            do="Name the limb that was measured.",
-        )
-    if not model.limb.startswith(b"PK"):
-        raise RecordError("This is no limb file.", where="limb.npz", do="Make the model again.")
 
 
 def _check_corrections(corrections: Iterable[tuple[int, str]], photos: int) -> None:
-    """Refuse a correction that belongs to no photograph (1 to ``photos``) or is no JSON object.
+    """Refuse a correction that belongs to no photograph (1 to ``photos``) or is none.
 
     Raises
     ------
-    RecordError
+    RecordError, OutlineError
         With the number of the correction.
     """
     for number, text in corrections:
@@ -162,17 +142,16 @@ def _check_corrections(corrections: Iterable[tuple[int, str]], photos: int) -> N
                 where=f"correction {number}",
                 do=f"Number it 1 to {photos}." if photos else "Give the photographs too.",
             )
-        if not _is_object(text):
-            raise RecordError(
-                "The correction is damaged.", where=f"correction {number}", do="Correct the outline again."
-            )
+        _read_correction(number, text)
 
 
-def _is_object(text: str) -> bool:
-    try:
-        return "\0" not in text and isinstance(json.loads(text), dict)
-    except (ValueError, RecursionError):
-        return False
+def _read_correction(number: int, text: str) -> None:
+    # brings the libraries that find outlines, which nothing else of the records needs
+    from digitise.capture.outline.correction import correction_from_json  # noqa: PLC0415
+
+    if len(text) > LARGEST_CORRECTION:
+        raise RecordError("The correction is too large.", where=f"correction {number}", do="Draw it again.")
+    correction_from_json(text, f"correction {number}")
 
 
 def _check_words(visit: NewVisit) -> None:
@@ -225,6 +204,13 @@ def _check_clearance(clearance: Clearance) -> None:
 def _check_tape(visit: NewVisit) -> None:
     if not visit.tape and not visit.photos:
         raise RecordError("The visit holds neither photographs nor girths.", do="Give at least one of them.")
+    wrong = next((row for row in visit.tape if not _is_reading(row)), None)
+    if wrong is not None:
+        raise RecordError(
+            f"A girth of {wrong.girth_mm:g} mm at {wrong.height_mm:g} mm cannot be.",
+            where="tape",
+            do="Correct it.",
+        )
     heights = [row.height_mm for row in visit.tape]
     if sorted(set(heights)) != heights:
         raise RecordError(
@@ -232,16 +218,66 @@ def _check_tape(visit: NewVisit) -> None:
         )
 
 
-def _stripped(paths: tuple[Path, ...]) -> dict[str, bytes]:
+def _is_reading(row: TapeRow) -> bool:
+    return (
+        abs(row.height_mm) <= HIGHEST_MM
+        and SMALLEST_GIRTH_MM <= row.girth_mm <= LARGEST_GIRTH_MM
+        and len(row.point) <= LONGEST_POINT
+    )
+
+
+def _photographs(paths: tuple[Path, ...]) -> tuple[list[bytes], dict[str, bytes]]:
+    """Return the photographs as given, and as they are kept by their digests, in the same order."""
     if len(paths) > MOST_PHOTOS:
         raise RecordError(
             f"There are {len(paths)} photographs.", where="photographs", do=f"Keep {MOST_PHOTOS} at most."
         )
-    photos: dict[str, bytes] = {}
+    given, kept = [], {}
     for path in paths:
-        data = remove_metadata(path)
+        given.append(photo_bytes(path))
+        data = remove_metadata_from(given[-1], path.name)
         digest = hashlib.sha256(data).hexdigest()
-        if digest in photos:
+        if digest in kept:
             raise RecordError("The same photograph is given twice.", where=path.name, do="Give it once.")
-        photos[digest] = data
-    return photos
+        kept[digest] = data
+    return given, kept
+
+
+# ---- files, read as they are ---------------------------------------------------------------------------
+
+
+def read_model_files(folder: Path) -> ModelFiles:
+    """Read the two files of a model.
+
+    Raises
+    ------
+    RecordError
+        One of them is missing or cannot be read.
+    """
+    return ModelFiles(read_text(folder / "model.json"), _read(folder / "limb.npz"))
+
+
+def read_text(path: Path) -> str:
+    """Read a text file in UTF-8.
+
+    Raises
+    ------
+    RecordError
+        It is missing, too large, or no text.
+    """
+    try:
+        return _read(path).decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise RecordError("The file is no text.", where=path.name, do="Make it again.") from error
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST_MODEL:
+            raise RecordError("The file is too large.", where=path.name, do="Name the right file.")
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
+        reason = getattr(error, "strerror", None) or error
+        raise RecordError(
+            f"The file cannot be opened ({reason}).", where=str(path), do="Check its name and folder."
+        ) from error

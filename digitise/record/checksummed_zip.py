@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import tempfile
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,6 +13,7 @@ from typing import BinaryIO
 from digitise.errors import RecordError
 from digitise.files import flush_folder
 from digitise.record.database import translate_errors
+from digitise.unfinished import temporary_folder
 
 _SEAL = 64
 _CHUNK = 2**20
@@ -32,9 +32,9 @@ def new_sealed_zip(path: Path) -> Iterator[zipfile.ZipFile]:
     """
     with translate_errors(path.name):
         _refuse_existing(path)
-        handle, name = tempfile.mkstemp(prefix=".backup-", dir=path.parent)
-        scratch = Path(name)
-        try:
+        with temporary_folder(path.parent) as folder:
+            scratch = folder / "backup.zip"
+            handle = os.open(scratch, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
             with os.fdopen(handle, "w+b") as file:
                 with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
                     archive.comment = b"0" * _SEAL
@@ -44,8 +44,6 @@ def new_sealed_zip(path: Path) -> Iterator[zipfile.ZipFile]:
             _refuse_existing(path)
             scratch.replace(path)
             flush_folder(path.parent)
-        finally:
-            scratch.unlink(missing_ok=True)
 
 
 @contextmanager
@@ -64,8 +62,15 @@ def open_sealed_zip(path: Path, where: str) -> Iterator[zipfile.ZipFile]:
         try:
             with zipfile.ZipFile(file) as archive:
                 yield archive
-        except (zipfile.BadZipFile, KeyError) as error:
+        except (zipfile.BadZipFile, KeyError, NotImplementedError) as error:
             raise cut_short(where) from error
+
+
+def dated(name: str, packing: int = zipfile.ZIP_DEFLATED) -> zipfile.ZipInfo:
+    """Return a member's head with one fixed date: the format knows none before 1980, a wrong clock does."""
+    member = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+    member.compress_type = packing
+    return member
 
 
 def cut_short(where: str) -> RecordError:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 
@@ -28,6 +28,10 @@ _FULL = ("The disk is full; nothing was stored.", "Make room, then give the comm
 _LOCKED = ("Another program is busy with the records.", "Close it, or try again in a minute.")
 _READ_ONLY = ("The records cannot be written.", "Check the rights on the file and its folder.")
 _NO_OPENING = ("The records cannot be opened.", "Check the place, its name and your rights.")
+_NO_ADDRESS = (
+    "The address of the database server holds something that is not understood.",
+    "Check its options: postgresql://user@server/database is enough.",
+)
 _NO_SERVER = ("The database server cannot be reached.", "Check its address, your rights, and that it runs.")
 _SQLITE = {
     sqlite3.SQLITE_FULL: _FULL,
@@ -121,7 +125,7 @@ class Database:
     def _wipe_server(self) -> None:
         with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.exec_driver_sql(f"SET lock_timeout = {PATIENCE_S * 1000:.0f}")
-            for table in ("photographs", "models", "visits", "tape_rows", "visit_photographs", "corrections"):
+            for table in inspect(connection).get_table_names():
                 connection.exec_driver_sql(f"VACUUM FULL {table}")
             connection.exec_driver_sql("RESET lock_timeout")
 
@@ -164,14 +168,14 @@ def connect(place: str | Path | None = None, patience_s: float = PATIENCE_S) -> 
     """
     url = _url(place)
     try:
-        engine = create_engine(url)
+        engine = _read_only_engine(url) if _is_read_only(url) else create_engine(url)
     except ModuleNotFoundError as error:
         raise RecordError(
             "The driver for PostgreSQL is not installed.",
             do="Run: pip install 'limb-shape-digitiser[postgres]'",
         ) from error
     if url.get_backend_name() == "sqlite":
-        _set_up_sqlite(engine, patience_s)
+        _set_up_sqlite(engine, patience_s, _is_read_only(url))
     else:
         _set_up_postgres(engine, patience_s)
     return Database(url, engine)
@@ -212,6 +216,8 @@ def _plain(cause: BaseException | None, where: str, otherwise: BaseException) ->
             ("08", "57", "3D", "28")
         )
         words = _NO_SERVER if unreachable else _POSTGRES.get(state or "")
+        if words is None and state is None and type(cause).__name__ == "ProgrammingError":
+            words = _NO_ADDRESS  # the driver does not know an option
     return RecordError(words[0], where=where, do=words[1]) if words else otherwise
 
 
@@ -244,11 +250,46 @@ def _unknown_address() -> RecordError:
     )
 
 
-def _set_up_sqlite(engine: Engine, patience_s: float) -> None:
+def _is_read_only(url: URL) -> bool:
+    """Tell whether records are on a disk, or in a folder, where nothing can be written."""
+    if url.get_backend_name() != "sqlite":
+        return False
+    file = Path(url.database or "")
+    try:
+        return file.is_file() and not (os.access(file, os.W_OK) and os.access(file.parent, os.W_OK))
+    except OSError:
+        return False
+
+
+def _read_only_engine(url: URL) -> Engine:
+    """Return an engine that opens a file as one that nobody can change: without a log and an index beside it.
+
+    Raises
+    ------
+    RecordError
+        A log of changes stands beside the file, which only a program that may write could bring in.
+    """
+    file = Path(url.database or "")
+    log = file.with_name(f"{file.name}-wal")
+    if log.exists() and log.stat().st_size:
+        raise RecordError(
+            "The records were not closed before they were put where nothing can be written.",
+            where=file.name,
+            do=f"Copy {file.name} and {log.name} together into a folder of this computer, and name that.",
+        )
+    address = f"{file.absolute().as_uri()}?mode=ro&immutable=1"
+    return create_engine(
+        "sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False)
+    )
+
+
+def _set_up_sqlite(engine: Engine, patience_s: float, read_only: bool) -> None:
     @event.listens_for(engine, "connect")
     def set_pragmas(connection: sqlite3.Connection, _: object) -> None:
         connection.isolation_level = None  # transactions are begun below, by name
         connection.execute(f"PRAGMA busy_timeout={patience_s * 1000:.0f}")
+        if read_only:
+            return
         (mode,) = connection.execute("PRAGMA journal_mode=WAL").fetchone()
         if mode != "wal":
             raise RecordError(
@@ -262,6 +303,8 @@ def _set_up_sqlite(engine: Engine, patience_s: float) -> None:
     def begin(connection: Connection) -> None:
         # a writer takes the lock at once: a reader turned writer could only fail
         writes = connection.get_execution_options().get("one_writer")
+        if writes and read_only:
+            raise RecordError(_READ_ONLY[0], do=_READ_ONLY[1])
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 

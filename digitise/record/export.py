@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from digitise.record.rows import utc_text
 from digitise.record.store import Store
 from digitise.record.values import Visit
 from digitise.tape.rows import TapeRow
+from digitise.unfinished import temporary_folder
 
 
 def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
@@ -38,8 +38,8 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise RecordError("This place is not empty.", where=str(folder), do="Name a new folder.")
         folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".export-", dir=folder.parent) as scratch:
-            complete = Path(scratch) / "complete"
+        with temporary_folder(folder.parent) as scratch:
+            complete = scratch / "complete"
             complete.mkdir(mode=0o700)
             names = [_export_visit(store, store.load_visit(line.id), complete) for line in lines]
             if folder.exists():

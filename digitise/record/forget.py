@@ -1,10 +1,21 @@
-"""Removing a client, and counting that nothing is left."""
+"""Removing a client, and counting that nothing is left.
+
+Visits that are still being entered on the page are found here too.  The page keeps each in a folder of its
+own, with ``draft.json`` in it, which tells the client's code, and stripped photographs.  A page that was killed
+may have left files that are half written.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import hashlib
+import json
+import shutil
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
+import platformdirs
 from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
@@ -24,12 +35,14 @@ from digitise.record.tables import (
     VisitRow,
 )
 from digitise.record.values import DeletionRecord
+from digitise.unfinished import clear_unfinished
 
+_INPUTS = "draft"
 _OfClient = Mapping[type[Base], ColumnElement[bool]]
 """For each table, which of its rows belong to the client; by numbers, so that it still tells afterwards."""
 
 
-def forget_client(database: Database, code: str, copies: list[Path]) -> DeletionRecord:
+def forget_client(database: Database, code: str, copies: list[Path], half_made: list[Path]) -> DeletionRecord:
     """Remove a client's rows and photographs, wipe the space they took, and prove that they are gone.
 
     Parameters
@@ -38,23 +51,29 @@ def forget_client(database: Database, code: str, copies: list[Path]) -> Deletion
         The client's code as stored.
     copies
         Older copies of the records, which hold the client too; removed.
+    half_made
+        Files and folders that killed programs left; removed.
 
     Raises
     ------
     RecordError
         There is no such client, something is left, or the file cannot be wiped.
     """
+    photographs: set[str] = set()
     with database.writing() as session:
         client_id = session.scalar(select(ClientRow.id).filter_by(code=code))
         if client_id is not None:
             mine = _rows_of(session, client_id)
             before = _counts(session, mine)
+            photographs = set(session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id)))
             session.execute(delete(ClientRow).where(ClientRow.id == client_id))  # the rest follows by cascade
             used = select(VisitRow.field_sha256).where(VisitRow.field_sha256.is_not(None))
             session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))
-    _wipe(database, copies)
-    if client_id is None:
+    drafts = _wipe(database, copies, half_made, code, photographs)
+    if client_id is None and not drafts:
         raise nothing(f"client {code}")
+    if client_id is None:
+        return DeletionRecord(client=code, visits=0, photographs=0, rows={}, drafts=drafts)
     with database.reading() as session:
         left = sum(_counts(session, mine).values())
     if left:
@@ -65,6 +84,7 @@ def forget_client(database: Database, code: str, copies: list[Path]) -> Deletion
         photographs=before["photographs"],
         rows=before,
         copies=tuple(path.name for path in copies),
+        drafts=drafts,
     )
 
 
@@ -91,11 +111,18 @@ def _counts(session: Session, of_client: _OfClient) -> dict[str, int]:
     }
 
 
-def _wipe(database: Database, copies: list[Path]) -> None:
+def _wipe(
+    database: Database, copies: list[Path], half_made: list[Path], code: str, photographs: set[str]
+) -> int:
+    """Remove the client's traces outside the rows and return how many unsaved visits there were."""
     try:
         with translate_errors(database.where):
             for path in copies:
                 path.unlink(missing_ok=True)
+            for path in half_made:
+                shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+            clear_unfinished()
+            drafts = forget_drafts(code, photographs)
         database.wipe()
     except RecordError as error:
         raise RecordError(
@@ -103,3 +130,67 @@ def _wipe(database: Database, copies: list[Path]) -> None:
             where=database.where,
             do="Close other programs that use the records, make room, and give the command again.",
         ) from error
+    return drafts
+
+
+def drafts_folder() -> Path:
+    """Return where they are: in the user's data folder."""
+    return platformdirs.user_data_path("digitise", appauthor=False) / "drafts"
+
+
+def forget_drafts(code: str, photographs: Collection[str]) -> int:
+    """Remove all that belong to a client and return how many there were.
+
+    Parameters
+    ----------
+    code
+        The client's code as stored.
+    photographs
+        Hex digests of the client's photographs: a draft that holds one is the client's, whatever it says.
+
+    Raises
+    ------
+    OSError
+        One of them cannot be removed.
+    """
+    theirs = [folder for folder in _folders() if _is_of(folder, code, photographs)]
+    for folder in theirs:
+        shutil.rmtree(folder)
+    return len(theirs)
+
+
+def clear_half_made() -> None:
+    """Remove folders within drafts, which earlier versions made for photographs not stripped yet."""
+    for folder in _folders():
+        with suppress(OSError):
+            for inner in folder.iterdir():
+                if inner.is_dir() and not inner.is_symlink():
+                    shutil.rmtree(inner, ignore_errors=True)
+
+
+def _folders() -> Iterator[Path]:
+    with suppress(OSError):
+        yield from [path for path in drafts_folder().iterdir() if path.is_dir() and not path.is_symlink()]
+
+
+def _is_of(folder: Path, code: str, photographs: Collection[str]) -> bool:
+    for path in folder.iterdir():
+        with suppress(OSError):
+            if not path.is_file():
+                continue
+            data = path.read_bytes()
+            # one half written begins with a dot, a damaged one that was set aside with the same word
+            if path.name.lstrip(".").startswith(_INPUTS) and _names(data, code):
+                return True
+            if hashlib.sha256(data).hexdigest() in photographs:
+                return True
+    return False
+
+
+def _names(data: bytes, code: str) -> bool:
+    try:
+        content: Any = json.loads(data)
+    except (ValueError, RecursionError):
+        return code.encode() in data.upper()
+    said = content.get("client") if isinstance(content, dict) else None
+    return isinstance(said, str) and said.strip().upper() == code

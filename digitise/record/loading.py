@@ -94,6 +94,8 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
     ------
     RecordError
         There is no such client, or none of the visits has a model.
+    ValueError
+        The text of a model is not the one that was stored.
     """
     query = (
         select(
@@ -105,6 +107,7 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
             VisitRow.posture,
             VisitRow.measured_by,
             ModelRow.model_json,
+            ModelRow.json_sha256,
         )
         .join(LimbRow, VisitRow.limb_id == LimbRow.id)
         .join(ClientRow, LimbRow.client_id == ClientRow.id)
@@ -120,9 +123,9 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
             time_of(utc, offset),
             cast(Posture, posture),
             measured_by,
-            text,
+            _sound_text(text, sha256),
         )
-        for number, kind, side, utc, offset, posture, measured_by, text in session.execute(query)
+        for number, kind, side, utc, offset, posture, measured_by, text, sha256 in session.execute(query)
     )
     if not found:
         raise nothing(f"a measured visit of client {code}")
@@ -173,8 +176,8 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
             {item.number: item.correction_json for item in session.scalars(corrections)}
         ),
         lens_json=row.lens_json,
-        has_field=row.field_sha256 is not None,
-        has_model=bool(session.scalar(select(exists().where(ModelRow.visit_id == visit_id)))),
+        field_sha256=row.field_sha256,
+        model_sha256=session.scalar(select(ModelRow.sha256).filter_by(visit_id=visit_id)),
         posture=cast(Posture, row.posture),
         measured_by=row.measured_by,
         note=row.note,
@@ -224,7 +227,7 @@ def model(session: Session, visit_id: VisitId) -> ModelFiles:
         raise nothing(f"model of visit {visit_id}")
     if digest(row.model_json.encode(), row.limb_npz) != row.sha256:
         raise ValueError("bytes do not match their digest")
-    return ModelFiles(row.model_json, row.limb_npz)
+    return ModelFiles(_sound_text(row.model_json, row.json_sha256), row.limb_npz)
 
 
 def field(session: Session, visit_id: VisitId) -> str:
@@ -234,11 +237,19 @@ def field(session: Session, visit_id: VisitId) -> str:
     ------
     RecordError
         There is none.
+    ValueError
+        Its text is not the one that was stored.
     """
     row, _, _ = find_visit(session, visit_id)
     text = session.scalar(select(FieldRow.field_json).filter_by(sha256=row.field_sha256))
     if text is None:
         raise nothing(f"marker field of visit {visit_id}")
+    return _sound_text(text, row.field_sha256)
+
+
+def _sound_text(text: str, sha256: str | None) -> str:
+    if digest(text.encode()) != sha256:
+        raise ValueError("text does not match its digest")
     return text
 
 

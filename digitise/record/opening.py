@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import os
-from contextlib import suppress
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
 
 from digitise.errors import RecordError
-from digitise.record import schema
+from digitise.files import put_new
 from digitise.record.backup import write_backup
-from digitise.record.database import PATIENCE_S, Database, connect, translate_errors
+from digitise.record.database import PATIENCE_S, Database, connect, damaged, translate_errors
+from digitise.record.forget import clear_half_made
+from digitise.record.migrations import schema
+from digitise.unfinished import clear_unfinished, temporary_folder
 
 _COPY = "before-{version}-{time:%Y%m%dT%H%M%S.%fZ}.zip"
+
+_SMALLEST = 512
+"""Bytes of the smallest page of a SQLite file."""
+# the random part as Python's tempfile makes it
+_HALF_MADE = re.compile(r"\.(backup|restore|export)-[a-z0-9_]{8}")
 
 
 def open_records(
@@ -22,8 +30,8 @@ def open_records(
 ) -> Database:
     """Open the records at ``place``, as :func:`digitise.record.database.connect` understands it.
 
-    An empty place is made ready.  Records of an older version are migrated forward after a copy was
-    written beside them.
+    What killed programs left unfinished is removed.  Records are made where there is no file, or no table on
+    a server.  Those of an older version are migrated forward after a copy was written beside them.
 
     Parameters
     ----------
@@ -35,10 +43,12 @@ def open_records(
     RecordError
         There are no records, they are damaged, of a newer version, or cannot be opened.
     """
+    clear_unfinished()
+    clear_half_made()
     database = connect(place, patience_s)
     try:
         if database.file:
-            _ready_file(database.file, create)
+            _ready_file(database, create)
         with database.reading() as session:
             version = schema.version_of(session.connection(), database.where)
         if version is None and not create:
@@ -56,26 +66,66 @@ def copies_of(database: Database) -> list[Path]:
     return sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-*.zip"))
 
 
+def left_by_earlier_versions(database: Database) -> list[Path]:
+    """Return what killed programs of earlier versions left beside these records, half made."""
+    return [path for path in _copies_folder(database).iterdir() if _is_half_made(path)]
+
+
+def _is_half_made(path: Path) -> bool:
+    """Tell by name and content: a folder that a person chose may hold files of others."""
+    named = _HALF_MADE.fullmatch(path.name)
+    if named is None or path.is_symlink():
+        return False
+    if named[1] != "backup":
+        return path.is_dir() and (named[1] == "restore" or (path / "complete").is_dir())
+    with path.open("rb") as file:
+        return path.is_file() and b"rows/" in file.read(100)
+
+
 def _bring_forward(database: Database, version: str | None) -> None:
     if version is not None:
         schema.refuse_unknown(version, database.where)
         database.check()
         name = _COPY.format(version=schema.HEAD, time=datetime.now(UTC))
+        earlier = sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-{schema.HEAD}-*.zip"))
         write_backup(database, _copies_folder(database) / f"{_copy_stem(database)}-{name}")
+        with translate_errors(database.where):
+            # of migrations that were cut short: this copy holds all that they hold
+            for copy in earlier:
+                copy.unlink(missing_ok=True)
     with database.writing() as session:
         # another program may have done it while this one waited
         if schema.version_of(session.connection(), database.where) == version:
             schema.migrate(session.connection())
 
 
-def _ready_file(file: Path, create: bool) -> None:
-    if not file.exists() and not create:
-        raise _nothing_here(file.name)
+def _ready_file(database: Database, create: bool) -> None:
+    """Have a file of records, whole from its first moment; one that lost its content is not taken for new."""
+    file = database.file
+    assert file is not None
     with translate_errors(file.name):
-        make_private_folder(file.parent)
-        with suppress(FileExistsError):
-            # made here and not by SQLite, so that nobody else can ever read it
-            os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        if not file.exists():
+            if not create:
+                raise _nothing_here(file.name)
+            make_private_folder(file.parent)
+            _make_file(file)
+        elif file.stat().st_size < _SMALLEST:
+            raise damaged(file.name)
+
+
+def _make_file(file: Path) -> None:
+    # a private folder, for SQLite puts files beside the database
+    with temporary_folder(file.parent) as scratch:
+        part = scratch / file.name
+        # made here and not by SQLite, so that nobody else can ever read it
+        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        database = connect(part)
+        try:
+            with database.writing() as session:
+                schema.migrate(session.connection())
+        finally:
+            database.close()
+        put_new(part, file)
 
 
 def make_private_folder(folder: Path) -> None:

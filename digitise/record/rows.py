@@ -70,7 +70,13 @@ def part_rows(ready: ReadyVisit, visit_id: int) -> Iterator[Base]:
 def model_row(model: ModelFiles, visit_id: int) -> ModelRow:
     """Return the row of a model."""
     sha256 = digest(model.json.encode(), model.limb)
-    return ModelRow(visit_id=visit_id, sha256=sha256, model_json=model.json, limb_npz=model.limb)
+    return ModelRow(
+        visit_id=visit_id,
+        sha256=sha256,
+        json_sha256=digest(model.json.encode()),
+        model_json=model.json,
+        limb_npz=model.limb,
+    )
 
 
 def correction_row(visit_id: int, number: int, text: str) -> CorrectionRow:

@@ -15,7 +15,7 @@ from digitise.record.backup import write_backup
 from digitise.record.check import client_code, validate_visit
 from digitise.record.database import PATIENCE_S, damaged
 from digitise.record.forget import forget_client
-from digitise.record.opening import copies_of, open_records
+from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
 from digitise.record.saving import overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
@@ -182,12 +182,17 @@ class Store:
     def forget(self, client: str) -> DeletionRecord:
         """Remove all that is stored of a client, wipe its bytes, and count that nothing is left.
 
+        Unsaved visits of the page and whatever killed programs left go too.
+
         Raises
         ------
         RecordError
             There is no such client, or another program keeps the file from being wiped.
         """
-        return forget_client(self._database, client_code(client), copies_of(self._database))
+        database = self._database
+        return forget_client(
+            database, client_code(client), copies_of(database), left_by_earlier_versions(database)
+        )
 
     def backup(self, path: Path) -> None:
         """Write all records into one file that is read back before it gets its name.

@@ -107,11 +107,16 @@ class VisitPhotographRow(Base):
 
 
 class ModelRow(Base):
-    """The limb made of a visit: the two files of a model, and the digest of both, one after the other."""
+    """The limb made of a visit: the two files of a model.
+
+    ``sha256`` is the digest of both, one after the other, ``json_sha256`` that of the first alone, which is
+    read without the second.
+    """
 
     __tablename__ = "models"
     visit_id: Mapped[int] = mapped_column(ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True)
     sha256: Mapped[str] = mapped_column(_Sha256)
+    json_sha256: Mapped[str | None] = mapped_column(_Sha256)
     model_json: Mapped[str] = mapped_column(Text, deferred=True)
     limb_npz: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
 

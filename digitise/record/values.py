@@ -135,8 +135,8 @@ class Visit:
         The stored photographs, without their bytes.
     lens_json
         Text of the lens profile, None without one.
-    has_field, has_model
-        Whether a field.json or a model was stored with it.
+    field_sha256, model_sha256
+        Hex digests of the field.json and of the model that were stored with it, None without one.
     """
 
     id: VisitId
@@ -148,12 +148,22 @@ class Visit:
     photos: tuple[StoredPhoto, ...]
     corrections: Mapping[int, str]
     lens_json: str | None
-    has_field: bool
-    has_model: bool
+    field_sha256: str | None
+    model_sha256: str | None
     posture: Posture
     measured_by: str
     note: str
     clearance: Clearance
+
+    @property
+    def has_field(self) -> bool:
+        """Whether a field.json was stored with it."""
+        return self.field_sha256 is not None
+
+    @property
+    def has_model(self) -> bool:
+        """Whether a model was stored with it."""
+        return self.model_sha256 is not None
 
     @property
     def state(self) -> str:
@@ -231,6 +241,8 @@ class DeletionRecord:
         Removed rows per table, the two above included.
     copies
         Names of copies made before changes of the database's form, removed because they held the client.
+    drafts
+        How many unsaved visits of the page were removed.
     """
 
     client: str
@@ -238,3 +250,4 @@ class DeletionRecord:
     photographs: int
     rows: Mapping[str, int]
     copies: tuple[str, ...] = ()
+    drafts: int = 0

@@ -22,7 +22,7 @@ from digitise.shape.taped import TapeCheck, cross_check
 from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
-# Evidence this far beyond the reported stretch steadies its ends.
+# Evidence this far beyond the reported segment steadies its ends.
 MARGIN_MM = 20.0
 # By how much the sum of the tape rows' squared misfits must differ to tell which photograph is the odd one: a
 # log odds of 4.5, 90 to 1.
@@ -175,8 +175,10 @@ def _fit(
     basis = Basis.uniform(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    belief = settle(scene, basis, start, priors.BY_LIMB[limb] if prior is None else prior)
-    solid = prior is None and is_solid(basis, belief, priors.BY_LIMB[limb])
+    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
+    usual = priors.of_limb(limb, wanted.side, standing=stands)
+    belief = settle(scene, basis, start, usual if prior is None else prior)
+    solid = prior is None and is_solid(basis, belief, usual)
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
     # a made thing stands still
@@ -197,6 +199,7 @@ def _fit(
             posterior.covariance,
             belief.prior.mean,
             belief.prior.precision,
+            posterior.shared,
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)

@@ -233,6 +233,6 @@ def _check_wanted(bottom: float, top: float, seen_low: float, seen_high: float) 
         )
     if top - bottom < 2 * ROUND_MM:
         raise ShapeError(
-            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable stretch.",
+            f"{seen}; from {bottom:.0f} to {top:.0f} mm is not a usable segment.",
             do="Choose heights at least 20 mm apart within it.",
         )

@@ -9,9 +9,11 @@ Every area and volume here is the expectation ``m' Q m + tr(Q S)``, with varianc
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Generic, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
+from typing_extensions import TypeVar
 
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array, Pose
@@ -23,16 +25,59 @@ Z95 = 1.959963984540054
 MM3_PER_ML = 1000.0
 
 
-class Estimate(NamedTuple):
-    """A value with its standard deviation, in the same unit (scalars or arrays)."""
+Value = TypeVar("Value", Array, float, default=Array)
 
-    mean: Array
-    sd: Array
+
+class Estimate(NamedTuple, Generic[Value]):
+    """A value with its standard deviation, in the same unit (numbers, or arrays of one shape).
+
+    Examples
+    --------
+    >>> low, high = Estimate(100.0, 5.0).interval_95
+    >>> round(low, 1), round(high, 1)
+    (90.2, 109.8)
+    >>> Estimate(-8.0, 5.0).clear
+    False
+    """
+
+    mean: Value
+    sd: Value
 
     @property
-    def interval_95(self) -> tuple[Array, Array]:
+    def interval_95(self) -> tuple[Value, Value]:
         """Lower and upper end of the 95 % interval."""
         return self.mean - Z95 * self.sd, self.mean + Z95 * self.sd
+
+    @property
+    def clear(self) -> bool | NDArray[np.bool_]:
+        """Whether the interval leaves out 0."""
+        return abs(self.mean) > Z95 * self.sd
+
+
+AnyEstimate = Estimate[float] | Estimate[Array]
+
+# What may be wrong alike at two visits of one limb: the same skin before the same backdrop pushes every edge
+# the same way, and one hand pulls the tape alike.
+SHARED_ERRORS = ("outline", "tape")
+
+
+@dataclass(frozen=True)
+class SharedErrors:
+    """Errors of a limb that another limb may share, one entry per name in ``SHARED_ERRORS``, in their sds.
+
+    Attributes
+    ----------
+    mean
+        (E,) estimates.
+    covariance
+        (E, E) of them; unity beforehand.
+    with_shape
+        (p, E) covariance of the limb's parameters with them, mm.
+    """
+
+    mean: Array
+    covariance: Array
+    with_shape: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +102,8 @@ class Limb:
         (p, p) mm^2.
     prior_mean, prior_precision
         (p,), (p, p) what the priors alone said; two visits share it when they are solved together.
+    shared
+        Errors within ``covariance`` that another limb may share; None when they were not kept apart.
     """
 
     kind: str
@@ -69,6 +116,7 @@ class Limb:
     covariance: Array
     prior_mean: Array
     prior_precision: Array
+    shared: SharedErrors | None = None
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,10 @@ from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
 from digitise.shape import priors
 from digitise.shape.basis import Basis
+from digitise.shape.limb import SHARED_ERRORS
 from digitise.shape.scene import Scene, mode_columns, touch_limb
 from digitise.shape.solve import (
+    BIAS_SD_PX,
     EdgeData,
     Posterior,
     Prior,
@@ -109,7 +111,7 @@ def _radius(basis: Basis, mean: Array) -> Array:
 
 
 def _prior(basis: Basis, mean: Array, sections: priors.SectionPrior) -> Prior:
-    return Prior(priors.mean(basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
+    return Prior(priors.mean(sections, basis, mean), priors.precision(sections, basis, _radius(basis, mean)))
 
 
 def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
@@ -158,9 +160,19 @@ def _edge_data(
                 moved = [mode[view][edge] for mode in scene.moved]
                 nominal, mean = scene.nominal[view][edge], belief.posterior.mean
                 modes = mode_columns(nominal, moved, samples, basis, mean)
-            doubts, sway = np.split(modes[keep], [scene.doubts], axis=1)
-            data = EdgeData(view, edge, samples.pick(keep), doubts, sway, np.ones(np.count_nonzero(keep)))
+            doubts, sway = np.split(modes, [scene.doubts], axis=1)
+            known = np.column_stack([_shared_columns(samples), doubts])[keep]
+            data = EdgeData(
+                view, edge, samples.pick(keep), known, sway[keep], np.ones(np.count_nonzero(keep))
+            )
             if len(data.weight) < 2:
                 continue
             found.append(data if belief is None else reweigh(basis, data, belief.posterior))
     return tuple(found)
+
+
+def _shared_columns(samples: Samples) -> Array:
+    """Return by how much the samples stand out too far for one sd of each of ``SHARED_ERRORS``, (N, E) mm."""
+    columns = np.zeros((len(samples.z), len(SHARED_ERRORS)))
+    columns[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * samples.mm_per_px
+    return columns

@@ -39,7 +39,7 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
 
     Examples
     --------
-    >>> from digitise.synthetic import walking_cameras
+    >>> from synthetic import walking_cameras
     >>> cameras = walking_cameras((90.0, 0.0))
     >>> modes = sway_modes(cameras, Pose.identity())
     >>> len(modes), all(mode[0] is cameras[0] for mode in modes)

@@ -12,8 +12,10 @@ from digitise.shape.basis import Basis
 from digitise.shape.solve import EdgeData, GirthData, Posterior, girth_rows
 from digitise.tape.rows import TapeRow
 
-# A taut tape on soft tissue repeats within 2-3 mm; its height is set to about 3 mm (common practice).
-READING_SD_MM = 2.5
+# A taut tape on soft tissue repeats within 2-3 mm; its height is set to about 3 mm (common practice).  Of the
+# 2.5 mm that makes, 1.5 are taken to be one hand's pull, alike in all its rows.
+READING_SD_MM = 2.0
+HAND_SD_MM = 1.5
 HEIGHT_SD_MM = 3.0
 SUSPECT_Z = 3.0
 DIFFERS_Z = 2.0
@@ -119,7 +121,7 @@ def _suspects(
 
 @dataclass(frozen=True, eq=False)
 class _Comparison:
-    """Tape rows within the stretch beside their prediction: (T,) values, (T, T) covariances, mm."""
+    """Tape rows within the segment beside their prediction: (T,) values, (T, T) covariances, mm."""
 
     z: Array
     measured: Array
@@ -133,7 +135,7 @@ class _Comparison:
 
     @property
     def covariance(self) -> Array:
-        return np.asarray(self.photo_covariance + np.diag(self.tape_sd**2))
+        return np.asarray(self.photo_covariance + np.diag(self.tape_sd**2) + HAND_SD_MM**2)
 
 
 def _compare(rows: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> _Comparison:
@@ -176,7 +178,7 @@ def cross_check(
     columns = (rows.predicted, photo_sd, rows.difference, np.where(suspect, misfit, plain), sd)
     found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
     checks = tuple(_check(row, *next(found)) if row in inside else _unseen(row) for row in tape)
-    return TapeCross(checks, GirthData(rows.z, rows.measured, sd), ratio, ratio_sd)
+    return TapeCross(checks, GirthData(rows.z, rows.measured, sd, HAND_SD_MM), ratio, ratio_sd)
 
 
 def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:

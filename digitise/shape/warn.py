@@ -10,12 +10,12 @@ from digitise.shape.levels import Levels
 from digitise.shape.solve import EdgeData
 from digitise.shape.taped import SUSPECT_Z, TapeCheck, TapeCross
 
-# Shorter unsure stretches are bridged by the rest without harm.
+# Shorter unsure segments are bridged by the rest without harm.
 _UNSURE_GAP_MM = 8.0
 _UNSURE_NOTED_MM = 20.0
 # An edge that the limb misses by more than this, rms, is not the edge of that limb, or the cameras are wrong.
 _MISFIT_PX = 1.5
-# A stretch may reach this far into the foot before it is worth a word.
+# A segment may reach this far into the foot before it is worth a word.
 _FOOT_NOTED_MM = 20.0
 
 
@@ -118,7 +118,7 @@ def _row(check: TapeCheck) -> list[FitWarning]:
         )
         return [FitWarning("tape-followed", text)]
     if check.verdict == "not seen":
-        text = f"The tape at {row.height_mm:.0f} mm lies outside the stretch used and has no say."
+        text = f"The tape at {row.height_mm:.0f} mm lies outside the segment used and has no say."
         return [FitWarning("tape-unseen", text)]
     return []
 
@@ -128,7 +128,7 @@ def _foot(levels: Levels) -> list[FitWarning]:
     if foot is None or levels.from_mm >= foot - _FOOT_NOTED_MM:
         return []
     text = (
-        f"The stretch starts at {levels.from_mm:.0f} mm, but the foot begins near {foot:.0f} mm; sections of "
+        f"The segment starts at {levels.from_mm:.0f} mm, but the foot begins near {foot:.0f} mm; sections of "
         "a foot are not measured well."
     )
     return [FitWarning("foot", text)]
@@ -145,11 +145,11 @@ def _misfit(residual: EdgeResidual) -> list[FitWarning]:
 
 
 def _unsure(levels: Levels, data: EdgeData, residual: EdgeResidual) -> list[FitWarning]:
-    """Name the stretches of an edge, 20 mm or longer within the levels, that could not be trusted."""
+    """Name the segments of an edge, 20 mm or longer within the levels, that could not be trusted."""
     inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
     z = np.sort(data.samples.z[inside])
-    stretches = [part for part in np.split(z, np.flatnonzero(np.diff(z) > _UNSURE_GAP_MM) + 1) if len(part)]
-    long = [f"{part[0]:.0f}-{part[-1]:.0f}" for part in stretches if part[-1] - part[0] >= _UNSURE_NOTED_MM]
+    segments = [part for part in np.split(z, np.flatnonzero(np.diff(z) > _UNSURE_GAP_MM) + 1) if len(part)]
+    long = [f"{part[0]:.0f}-{part[-1]:.0f}" for part in segments if part[-1] - part[0] >= _UNSURE_NOTED_MM]
     if not long:
         return []
     text = (

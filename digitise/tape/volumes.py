@@ -1,8 +1,8 @@
-"""Volumes from girths alone: sums of cones, discs and elliptic frusta.
+"""The volume from girths alone: the sum of truncated cones.
 
 Heights and girths in mm, volumes in mL (1 mL = 1000 mm³).  ``heights`` (n,) rise strictly; ``girths``
-(n,) are perimeters of circular sections unless said otherwise.  The cone sum is printed in Gohil et al.
-2018, Indian J Vasc Endovasc Surg 5(4):259-265; the other rules are elementary integrals.
+(n,) are perimeters of circular sections.  The formula is printed in Gohil et al. 2018, Indian J Vasc Endovasc
+Surg 5(4):259-265.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.special import ellipe
 
 from digitise.errors import TapeError
 from digitise.geometry.rigid import Array
@@ -22,70 +21,20 @@ LONGEST_REACH_MM = 40.0
 
 
 def cone_sum_ml(heights: Array, girths: Array) -> float:
-    """Sum of truncated cones: h / (12 pi) (C1² + C1 C2 + C2²) each."""
+    """Sum of truncated cones: h / (12 pi) (C1² + C1 C2 + C2²) each.
+
+    Examples
+    --------
+    Two girths of 20 cm, 10 cm apart, are a cylinder of ``10 * 20**2 / (4 pi)`` mL:
+
+    >>> round(cone_sum_ml(np.array([0.0, 100.0]), np.array([200.0, 200.0])), 1)
+    318.3
+    >>> cone_sum_ml(np.array([0.0]), np.array([200.0]))
+    0.0
+    """
     low, high = girths[:-1], girths[1:]
-    return _sum_ml(heights, (low**2 + low * high + high**2) / (12 * np.pi))
-
-
-def lower_disc_sum_ml(heights: Array, girths: Array) -> float:
-    """Sum of discs with the lower girth of each step: h C1² / (4 pi)."""
-    return _sum_ml(heights, girths[:-1] ** 2 / (4 * np.pi))
-
-
-def mean_girth_disc_sum_ml(heights: Array, girths: Array) -> float:
-    """Sum of discs with the mean girth of each step: h / (4 pi) ((C1 + C2) / 2)²."""
-    return _sum_ml(heights, (girths[:-1] + girths[1:]) ** 2 / (16 * np.pi))
-
-
-def mean_area_sum_ml(heights: Array, girths: Array) -> float:
-    """Trapezoid rule on the areas: h / (8 pi) (C1² + C2²) each."""
-    return _sum_ml(heights, (girths[:-1] ** 2 + girths[1:] ** 2) / (8 * np.pi))
-
-
-def simpson_ml(heights: Array, girths: Array) -> float:
-    """Simpson's rule on the areas.
-
-    Raises
-    ------
-    TapeError
-        When the steps are unequal or their number is odd.
-    """
-    steps = np.diff(heights)
-    if len(steps) < 2 or len(steps) % 2 or not np.allclose(steps, steps[0], rtol=1e-6):
-        raise TapeError(
-            "Simpson's rule needs an even number of equal steps.",
-            do="Measure at equal spacing, or use the sum of cones.",
-        )
-    areas = girths**2 / (4 * np.pi)
-    weighted = areas[0] + 4 * areas[1:-1:2].sum() + 2 * areas[2:-1:2].sum() + areas[-1]
-    return float(steps[0] / 3 * weighted) / _MM3_PER_ML
-
-
-def elliptic_sum_ml(heights: Array, a: Array, b: Array) -> float:
-    """Elliptic sections with semi-axes (n,) linear in between.
-
-    pi h / 6 (2 a1 b1 + a1 b2 + a2 b1 + 2 a2 b2) each, which is exact.
-    """
-    a1, a2, b1, b2 = a[:-1], a[1:], b[:-1], b[1:]
-    return _sum_ml(heights, np.pi / 6 * (2 * a1 * b1 + a1 * b2 + a2 * b1 + 2 * a2 * b2))
-
-
-def similar_elliptic_sum_ml(heights: Array, a: Array, b: Array) -> float:
-    """Short form pi h / 3 (a1 b1 + a2 b2 + sqrt(a1 b1 a2 b2)) each, exact only for similar ellipses."""
-    low, high = a[:-1] * b[:-1], a[1:] * b[1:]
-    return _sum_ml(heights, np.pi / 3 * (low + high + np.sqrt(low * high)))
-
-
-def ellipse_perimeter(a: Array | float, b: Array | float) -> Array:
-    """Perimeter 4 a E(1 - b²/a²) of ellipses with semi-axes ``a``, ``b``; complete elliptic integral."""
-    long, short = np.maximum(a, b), np.minimum(a, b)
-    return np.asarray(4.0 * long * ellipe(1.0 - (short / long) ** 2), dtype=np.float64)
-
-
-def ellipse_from_girth(girth: Array | float, axis_ratio: Array | float) -> tuple[Array, Array]:
-    """Return the semi-axes (a, b), a / b = ``axis_ratio``, of ellipses with the given perimeter."""
-    b = np.asarray(girth, dtype=np.float64) / ellipse_perimeter(axis_ratio, 1.0)
-    return b * axis_ratio, b
+    areas = (low**2 + low * high + high**2) / (12 * np.pi)
+    return float(np.sum(np.diff(heights) * areas)) / _MM3_PER_ML
 
 
 def cone_volume_ml(
@@ -101,49 +50,19 @@ def cone_volume_ml(
     TapeError
         When there are no rows, ``to_mm`` is not above ``from_mm``, or a height lies further than
         ``reach_mm`` beyond the rows.
+
+    Examples
+    --------
+    >>> rows = (TapeRow(100.0, 220.0), TapeRow(140.0, 240.0))
+    >>> round(cone_volume_ml(rows, 100.0, 140.0), 1)
+    168.5
+    >>> cone_volume_ml(rows, 100.0, 400.0)
+    Traceback (most recent call last):
+    ...
+    digitise.errors.TapeError: The height 400 mm lies 260 mm beyond the tape rows (100 to 140 mm); ...
     """
     heights, weights = _clipped(rows, from_mm, to_mm, reach_mm)
     return cone_sum_ml(heights, weights @ _girths(rows))
-
-
-def cone_volume_sd_ml(
-    rows: Sequence[TapeRow],
-    from_mm: float,
-    to_mm: float,
-    row_sd_mm: float,
-    shared_sd_mm: float = 0.0,
-    reach_mm: float = LONGEST_REACH_MM,
-) -> float:
-    """Return the standard deviation of :func:`cone_volume_ml` by first-order propagation.
-
-    Parameters
-    ----------
-    row_sd_mm
-        Sd of each girth on its own: reading, place.
-    shared_sd_mm
-        Sd of an error that all girths have in common: the pull on the tape.
-
-    Raises
-    ------
-    TapeError
-        As :func:`cone_volume_ml`.
-
-    Notes
-    -----
-    The shape error of the cones between distant rows is not in it; it is far larger for few rows.
-    """
-    heights, weights = _clipped(rows, from_mm, to_mm, reach_mm)
-    girths = weights @ _girths(rows)
-    factor = np.diff(heights) / (12 * np.pi * _MM3_PER_ML)
-    by_section = np.zeros_like(girths)
-    by_section[:-1] += factor * (2 * girths[:-1] + girths[1:])
-    by_section[1:] += factor * (girths[:-1] + 2 * girths[1:])
-    by_row = weights.T @ by_section
-    return float(np.hypot(row_sd_mm * np.linalg.norm(by_row), shared_sd_mm * by_row.sum()))
-
-
-def _sum_ml(heights: Array, areas: Array) -> float:
-    return float(np.sum(np.diff(heights) * areas)) / _MM3_PER_ML
 
 
 def _girths(rows: Sequence[TapeRow]) -> Array:

@@ -3,26 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from digitise.care.change.compare import compare
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM
-from digitise.care.padding.foam_selection import make_foam
-from digitise.care.padding.maps import standing_out
-from digitise.care.padding.regions import Region, find_regions
-from digitise.care.wrap.garment import GirthList
-from digitise.care.wrap.plan import Plan
-from digitise.care.wrap.sheet import wrap_sheet
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.errors import ModelError
 from digitise.files import check_folder
-from digitise.output.change.files import is_change_file, write_change
 from digitise.output.change.form import ChangeForm
-from digitise.output.change.summarise import Compared
 from digitise.output.model.file import StoredModel, read_model
-from digitise.output.padding.files import Padding, is_pad_file, write_padding
 from digitise.output.padding.form import AgainstForm, PadForm
-from digitise.output.wrap.files import write_wrap
 from digitise.output.wrap.form import WrapForm
+
+if TYPE_CHECKING:
+    from digitise.care.padding.region import Region
+    from digitise.care.safety.answers import SafetyAnswers
+    from digitise.care.safety.assess import Output
+    from digitise.care.wrap.garment import GirthList
+    from digitise.care.wrap.plan import Plan
 
 
 def read_two(first: Path, second: Path) -> tuple[StoredModel, StoredModel]:
@@ -66,6 +64,10 @@ def compare_folders(
     OutputError
         The folder cannot be written to.
     """
+    from digitise.care.change.compare import compare
+    from digitise.output.change.files import is_change_file, write_change
+    from digitise.output.change.summarise import Compared
+
     one, other = read_two(first, second)
     check_folder(out, is_change_file, "comparison")
     change = compare(one.limb, other.limb, mirrored=mirror)
@@ -82,6 +84,9 @@ def pad_folder(
     bevel_mm: float = BEVEL_MM,
     paper: str = "a4",
     code: str = "",
+    every: bool = False,
+    answers: SafetyAnswers | None = None,
+    despite: str = "",
 ) -> PadForm:
     """Find places that may need padding, write them and their foam, and return what pad.json says.
 
@@ -97,9 +102,15 @@ def pad_folder(
         See :func:`digitise.care.padding.foam_selection.make_foam`.
     paper, code
         ``a4`` or ``letter``; the client's code to print on the foam, or empty.
+    every
+        List every place, and not the most certain only.
+    answers, despite
+        See :func:`released`.
 
     Raises
     ------
+    SafetyError
+        It is withheld.
     ModelError
         A model cannot be read or compared.
     PlanError
@@ -107,11 +118,48 @@ def pad_folder(
     OutputError
         The folder cannot be written to.
     """
+    from digitise.care.padding.foam_selection import make_foam
+    from digitise.care.padding.places import short_list
+    from digitise.output.padding.files import Padding, is_pad_file, write_padding
+
     limb, reference = (read_model(model), None) if against is None else read_two(model, against)
     check_folder(out, is_pad_file, "places for padding")
-    regions, form = places_of(limb, reference)
+    safety = released(limb, ("pad",), answers, despite)
+    found, form = places_of(limb, reference)
+    regions = found if every or chosen else short_list(found)
     foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm)
-    return write_padding(out, Padding(limb, regions, foam, form, paper, code))
+    more = len(found) - len(regions)
+    return write_padding(out, Padding(limb, regions, foam, form, paper, code, safety, more))
+
+
+def released(
+    model: StoredModel, outputs: Sequence[Output], answers: SafetyAnswers | None, despite: str = ""
+) -> tuple[str, ...]:
+    """Return what stands on top of outputs for a client, or refuse to make them.
+
+    Parameters
+    ----------
+    model
+        The limb they are for.
+    outputs
+        ``pad``, ``wrap``, ``garment``.
+    answers
+        What was answered about the client's safety; None when nothing is known.
+    despite
+        Why they are to be made although they are withheld.
+
+    Raises
+    ------
+    SafetyError
+        One of them is withheld and there is no reason.
+    """
+    from digitise.care.safety.assess import assess
+    from digitise.care.safety.release import release
+
+    limb, today = model.summary, datetime.now().astimezone().date()
+    safety = None if answers is None else assess(answers, limb.limb, limb.side, today)
+    lines = [line for output in outputs for line in release(safety, output, despite)]
+    return tuple(dict.fromkeys(lines))
 
 
 def places_of(
@@ -131,6 +179,10 @@ def places_of(
     ModelError
         The two cannot be compared.
     """
+    from digitise.care.change.compare import compare
+    from digitise.care.padding.maps import standing_out
+    from digitise.care.padding.regions import find_regions
+
     if against is None:
         return find_regions(model.limb), None
     mirrored = model.summary.side != against.summary.side
@@ -145,7 +197,13 @@ def places_of(
     return find_regions(model.limb, (standing_out(change, words),)), form
 
 
-def wrap_model(model: StoredModel, out: Path, plan: Plan | None, garment: GirthList | None) -> WrapForm:
+def wrap_model(
+    model: StoredModel,
+    out: Path,
+    plan: Plan | None,
+    garment: GirthList | None,
+    safety: tuple[str, ...] = (),
+) -> WrapForm:
     """Work out a wrap, write it, and return what wrap.json says.
 
     Parameters
@@ -158,6 +216,8 @@ def wrap_model(model: StoredModel, out: Path, plan: Plan | None, garment: GirthL
         What goes on the limb; suggested when None.
     garment
         The girth list, when it was asked for.
+    safety
+        What :func:`released` returned.
 
     Raises
     ------
@@ -166,5 +226,8 @@ def wrap_model(model: StoredModel, out: Path, plan: Plan | None, garment: GirthL
     OutputError
         The folder cannot be written to, or holds an edited plan.
     """
+    from digitise.care.wrap.sheet import wrap_sheet
+    from digitise.output.wrap.files import write_wrap
+
     sheet = wrap_sheet(model.limb, plan)
-    return write_wrap(out, model.summary, sheet, garment, suggested=plan is None)
+    return write_wrap(out, model.summary, sheet, garment, suggested=plan is None, safety=safety)

@@ -9,19 +9,22 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
+from digitise.care.change.motion import LEAST_OVERLAP_MM
 from digitise.care.course.course import Course, course
-from digitise.care.course.plateau import Plateau
+from digitise.care.course.plateau import CourseVerdict, Plateau
 from digitise.care.course.repeatability import Repeatability, repeatability
-from digitise.care.course.visits import RepeatError, VisitVolume
+from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError, VisitVolume
 from digitise.errors import CourseError
 from digitise.output.course.repeat_form import Repeats
 from digitise.output.course.volumes import stored_girths, stored_volume
 from digitise.output.model.file import read_model, summary_from_json
 from digitise.output.model.form import ModelForm
-from digitise.record.store import Store
-from digitise.record.values import MeasuredVisit
+
+if TYPE_CHECKING:
+    from digitise.record.store import Store
+    from digitise.record.values import MeasuredVisit
 
 CREATED = (
     "The times are those at which the models were made: give the times of the visits, where they are others."
@@ -30,7 +33,6 @@ NO_TIMES = (
     "The models were made within hours of each other, so when the visits were is not known and neither rate "
     "nor verdict is given: give the time of each visit."
 )
-LEAST_OVERLAP_MM = 50.0
 _Key = tuple[Literal["leg", "arm"], Literal["left", "right"], date]
 # Both limbs of one visit are measured within this time.
 _SAME_VISIT = timedelta(hours=12)
@@ -109,16 +111,26 @@ def from_folders(folders: Sequence[Path], times: Sequence[datetime] = ()) -> tup
         Two folders hold the same model.
     """
     models = [read_model(folder).summary for folder in folders]
-    for number, model in enumerate(models):
-        if any(model.limb_sha256 == other.limb_sha256 for other in models[:number]):
-            raise CourseError(
-                "The same model is given twice.", where=str(folders[number]), do="Give each visit once."
-            )
     whens = times or [model.created for model in models]
     each = zip(models, whens, folders, strict=True)
-    return tuple(
+    visits = tuple(
         VisitMeasurement(model, when, str(folder), timed=bool(times)) for model, when, folder in each
     )
+    refuse_doubles(visits)
+    return visits
+
+
+def refuse_doubles(visits: Sequence[VisitMeasurement]) -> None:
+    """Refuse a measurement that is given as two visits.
+
+    Raises
+    ------
+    CourseError
+        Two visits hold the same model.
+    """
+    for number, visit in enumerate(visits):
+        if any(visit.model.limb_sha256 == other.model.limb_sha256 for other in visits[:number]):
+            raise CourseError("The same model is given twice.", where=visit.place, do="Give each visit once.")
 
 
 def from_records(store: Store, client: str) -> tuple[VisitMeasurement, ...]:
@@ -213,7 +225,7 @@ def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float 
     bilateral
         Both limbs are swollen.
     sem_percent
-        Repeat error as a study of repeats found it; the project's aim when None.
+        Repeat error as a study of repeats found it; that of published repeats of tape when None.
 
     Raises
     ------
@@ -222,13 +234,14 @@ def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float 
     """
     every = [*followed.visits, *(other for other in followed.others if other is not None)]
     low, high = _common(every)
-    error = RepeatError() if sem_percent is None else RepeatError(sem_percent, measured=True)
+    stated = RepeatError(REPEAT_SEM_PERCENT[followed.limb])
+    error = stated if sem_percent is None else RepeatError(sem_percent, measured=True)
     pairs = zip(followed.visits, followed.others, strict=True)
     volumes = [_volume(visit, other, low, high) for visit, other in pairs]
     found = course(volumes, error, bilateral=bilateral)
     if followed.has_times:
         return found
-    return replace(found, plateau=Plateau("not enough visits", (), (NO_TIMES,), None))
+    return replace(found, plateau=Plateau(CourseVerdict.TOO_FEW_VISITS, (), (NO_TIMES,), None))
 
 
 def _common(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
@@ -283,5 +296,5 @@ def study(visits: Sequence[VisitMeasurement]) -> tuple[tuple[Repeats, ...], Repe
 def _repeats(key: _Key, group: Sequence[VisitMeasurement]) -> Repeats:
     limb, side, day = key
     low, high = _common(group)
-    volumes = tuple(stored_volume(one.model, low, high).value for one in group)
+    volumes = tuple(stored_volume(one.model, low, high).mean for one in group)
     return Repeats(limb, side, f"{day:%Y-%m-%d}", low, high, volumes)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
+
+import numpy as np
 
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
@@ -16,17 +18,20 @@ from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
-from digitise.capture.outline.find import Outline, find_outline
+from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
-from digitise.capture.sheets.field import MarkerField
-from digitise.errors import PhotoError, ShapeError
+from digitise.capture.sheets.field import MarkerField, field_digest
+from digitise.errors import OutlineError, PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
+from digitise.workflow.drawn import outline_or_reason
 
 MOST_PHOTOS = 12
+# Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
+_LEAST_SEEN = 40
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -112,6 +117,8 @@ class Outlined:
         Of the photographs.
     axis_from_world
         Frame of the limb's axis.
+    field_sha256
+        Digest of the sheets' content.
     findings
         What the outlines told beyond the inspection.
     """
@@ -121,6 +128,7 @@ class Outlined:
     inspection: Inspection
     calibration: Calibration
     axis_from_world: Pose
+    field_sha256: str | None = None
     findings: tuple[Finding, ...] = ()
 
 
@@ -153,21 +161,36 @@ def find_outlines(
     calibration = _require_usable(inspection)
     axis = Pose.identity() if axis_from_world is None else axis_from_world
     drawn = corrections or {}
-    outlines = _each(
-        lambda n: _outline(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
+    tried = _each(
+        lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
-    tones = [
-        skin_tone(photo, found, outline, field)
-        for photo, found, outline in zip(photos, detections, outlines, strict=bool(detections))
-    ]
-    clashes = check_limb(tones or [None] * len(photos), outlines)
     names = [photo.name for photo in photos]
+    outlines, left_out = _useful(tried, names)
+    kept = tuple(outlines)
+    tones = [
+        skin_tone(photos[n], detections[n], outline, field) if detections else None
+        for n, outline in outlines.items()
+    ]
+    clashes = [
+        replace(clash, first=kept[clash.first], second=kept[clash.second])
+        for clash in check_limb(tones, tuple(outlines.values()))
+    ]
     known = inspection.findings
     told = as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ()
     _refuse(told)
-    findings = tuple(finding for finding in told if finding not in known)
-    return Outlined(photos, outlines, inspection, calibration, axis, findings)
+    kept_names = ("", *(names[n] for n in kept))
+    new = (finding for finding in told if finding not in known and finding.photo in kept_names)
+    findings = (*left_out, *new)
+    return Outlined(
+        tuple(photos[n] for n in kept),
+        tuple(outlines.values()),
+        _inspection_of(inspection, [names[n] for n in kept]),
+        calibration.only(kept),
+        axis,
+        field_digest(field),
+        findings,
+    )
 
 
 def fit_outlines(
@@ -212,6 +235,7 @@ def fit_outlines(
         findings=(*sighted.inspection.findings, *sighted.findings),
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
+        field_sha256=sighted.field_sha256,
     )
 
 
@@ -263,18 +287,45 @@ def _refuse(findings: Iterable[Finding]) -> None:
         raise PhotoError(first.text, where=first.photo, do=first.do)
 
 
-def _outline(
-    photo: Photograph,
-    number: int,
-    calibration: Calibration,
-    field: MarkerField,
-    axis: Pose,
-    correction: Correction | None,
-) -> Outline:
-    placed = calibration.boards[number]
-    boards = [
-        (board, placed[board.name])
-        for board in field.boards
-        if board.role == "backdrop" and board.name in placed
-    ]
-    return find_outline(photo, calibration.cameras[number], boards, axis, correction)
+def _inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
+    """Return what was said of the photographs called ``names``, and of all together."""
+    return replace(
+        inspection,
+        photos=tuple(facts for facts in inspection.photos if facts.file in names),
+        findings=tuple(finding for finding in inspection.findings if finding.photo in ("", *names)),
+    )
+
+
+def _useful(
+    tried: Sequence[Outline | OutlineError], names: Sequence[str]
+) -> tuple[dict[int, Outline], tuple[Finding, ...]]:
+    """Return the outlines that tell of the limb, by photograph, and of each other photograph why it does not.
+
+    Raises
+    ------
+    OutlineError
+        When fewer than two do; the first reason.
+    """
+    why = (_why_not(*each) for each in zip(tried, names, strict=True))
+    reasons = {n: reason for n, reason in enumerate(why) if reason is not None}
+    if len(tried) - len(reasons) < 2:
+        raise next(iter(reasons.values()))
+    useful = {n: found for n, found in enumerate(tried) if isinstance(found, Outline) and n not in reasons}
+    told = (
+        Finding("", "left-out", "warning", f"Photograph {n + 1} was left out: {reason.what}", reason.do)
+        for n, reason in reasons.items()
+    )
+    return useful, tuple(told)
+
+
+def _why_not(found: Outline | OutlineError, name: str) -> OutlineError | None:
+    if isinstance(found, OutlineError):
+        return found
+    if max(np.count_nonzero(edge.seen) for edge in found.edges) >= _LEAST_SEEN:
+        return None
+    what = found.hidden[0].what if found.hidden else "something that stands before it"
+    return OutlineError(
+        f"nothing of the limb's edges is seen in it: the limb is hidden by {what}.",
+        where=name,
+        do="Take it from where nothing stands before the limb.",
+    )

@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from digitise.errors import ModelError
-from digitise.output.model.file import read_model, write_model_file
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model_file
 
 
 @pytest.fixture(scope="module")
@@ -30,8 +31,9 @@ def put(folder, text, data):
 
 
 def with_field(text, value, *place):
-    """The JSON with another value at a place; ``del`` removes the field."""
+    """The JSON, unsealed as an earlier version wrote it, with another value; ``del`` removes the field."""
     content = json.loads(text)
+    content.pop("seal", None)
     inner = content
     for key in place[:-1]:
         inner = inner[key]
@@ -105,6 +107,63 @@ JSON_DAMAGE = [
     (("0" * 64, "limb_sha256"), "changed or cut short"),
     (("short", "limb_sha256"), "limb_sha256 is wrong"),
 ]
+
+
+UNTRUE = [
+    (True, "cleared"),
+    ("right", "side"),
+    ("arm", "limb"),
+    ([1399.0, 1400.0], "volume_ml_95"),
+    ([], "warnings"),
+    ([], "findings"),
+    ("all is well", "method"),
+    (5000.0, "sections", 3, "area_mm2"),
+    ([100.0, 400.0], "sections", 3, "girth_mm_95"),
+    (60.0, "sections", 3, "width_mm"),
+    (999.0, "cone_volume_ml"),
+    (999.0, "stretches", 1, "volume_ml"),
+    ("suspect", "tape_check", 0, "verdict"),
+    (0.01, "photos", 0, "rms_px"),
+]
+
+
+@pytest.mark.parametrize("change", UNTRUE, ids=[".".join(map(str, change[1:])) for change in UNTRUE])
+def test_any_changed_figure_breaks_the_seal(files, tmp_path, change):
+    text, data = files
+    seal = json.loads(text)["seal"]
+    changed = json.loads(with_field(text, *change))
+    with pytest.raises(ModelError, match="changed after it was written"):
+        read_model(put(tmp_path, json.dumps({**changed, "seal": seal}).encode(), data))
+
+
+def test_the_seal_is_of_the_content_not_of_its_spelling(files, tmp_path):
+    text, data = files
+    content = json.loads(text)
+    respelt = json.dumps(dict(reversed(content.items())), indent=4).encode()
+    assert read_model(put(tmp_path, respelt, data)).summary.seal == content["seal"]
+
+
+UNSEALED = [
+    ([1399.0, 1400.0], "volume_ml_95"),
+    ([0.0, 9000.0], "volume_ml_95"),
+    ([], "warnings"),
+    (5000.0, "sections", 3, "area_mm2"),
+    ([100.0, 400.0], "sections", 3, "girth_mm_95"),
+    (60.0, "sections", 3, "width_mm"),
+    (60.0, "sections", 3, "depth_mm"),
+    ([9.0, 9.0], "sections", 3, "centre_mm"),
+    (999.0, "cone_volume_ml"),
+    (999.0, "stretches", 1, "volume_ml"),
+    ([1.0, 2.0], "stretches", 1, "volume_ml_95"),
+]
+
+
+@pytest.mark.parametrize("change", UNSEALED, ids=[".".join(map(str, change[1:])) for change in UNSEALED])
+def test_figures_without_a_seal_are_derived_again(files, tmp_path, change):
+    text, data = files
+    assert read_model(put(tmp_path, with_field(text, 3, "unknown"), data)).summary.seal is None
+    with pytest.raises(ModelError, match="not those of the limb"):
+        read_model(put(tmp_path, with_field(text, *change), data))
 
 
 @pytest.mark.parametrize(("change", "words"), JSON_DAMAGE, ids=numbered(JSON_DAMAGE))

@@ -18,8 +18,9 @@ from digitise.output.change.files import write_change
 from digitise.output.change.summarise import Compared
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
-from digitise.output.report.content import ReportVisit, make_report
+from digitise.output.report.content import ReportVisit
 from digitise.output.schemas import schemas
+from digitise.workflow.report import make_report
 
 ROOT = Path(__file__).parents[2]
 SHIPPED = ROOT / "docs/schemas"

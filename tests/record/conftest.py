@@ -1,6 +1,7 @@
 """An empty place for records on SQLite and on PostgreSQL, and visits to put there."""
 
 import io
+import json
 import os
 import uuid
 from dataclasses import replace
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from lens_profiles import lens_text
 from PIL import Image
+from record_models import model_of_visit
 
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, NewVisit
@@ -109,15 +111,21 @@ def girths(count: int = 3, first: float = 220.0) -> tuple[TapeRow, ...]:
     return tuple(TapeRow(100.0 + 90 * k, first + 30.5 * k, k + 2, "" if k else "B") for k in range(count))
 
 
-def limb_model(limb="leg", side="left", filling: bytes = b"limb") -> ModelFiles:
-    head = f'{{"format": "limb-model/1", "limb": "{limb}", "side": "{side}", "note": "\u00e4"}}\r\n'
-    return ModelFiles(head, b"PK" + filling)
+def limb_model(limb="leg", side="left", photos=(), tape=None, filling: bytes = b"limb") -> ModelFiles:
+    """A model made from the girths of a plain visit."""
+    return model_of_visit(limb, side, photos, girths() if tape is None else tape, filling)
 
 
 def a_visit(**changes) -> NewVisit:
     """A plain visit without photographs."""
     visit = NewVisit("K-017", "leg", "left", datetime(2026, 3, 2, 9, 15, tzinfo=UTC), girths())
     return replace(visit, **changes)
+
+
+def drawn(width: float) -> str:
+    """A correction of an outline with one stroke."""
+    stroke = {"kind": "limb", "width_px": width, "points": [[1, 2]]}
+    return json.dumps({"format": "outline-correction/1", "strokes": [stroke]})
 
 
 @pytest.fixture
@@ -130,8 +138,8 @@ def full_visit(picture) -> NewVisit:
         photos=(picture(1), picture(2)),
         field_json=(SAMPLE / "field.json").read_text(),
         lens_json=lens_text(),
-        model=limb_model(),
-        corrections={2: '{"edge": [1.5, 2]}'},
+        model=limb_model(photos=(picture(1), picture(2))),
+        corrections={2: drawn(2.5)},
         posture="standing",
         measured_by="ab",
         note="Skin dry,\n\u00fcber dem Kn\u00f6chel \u2713",

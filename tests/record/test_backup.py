@@ -1,6 +1,7 @@
 """A backup is one sealed file; it restores into an empty place on either kind of database, or not at all."""
 
 import errno
+import hashlib
 import json
 import os
 import zipfile
@@ -82,10 +83,22 @@ def test_a_place_with_records_is_never_overwritten(filled, place, new_place, tmp
         with pytest.raises(RecordError, match="records in this place already"):
             restore(tmp_path / "b.zip", place)
     assert contents(filled) == before
+
+
+def test_opened_records_without_visits_are_no_obstacle_and_a_failure_leaves_them_whole(
+    filled, new_place, tmp_path
+):
+    filled.backup(tmp_path / "b.zip")
     empty = new_place()
-    Store(empty).close()  # records without a visit are records
-    with pytest.raises(RecordError, match="records in this place already"):
+    Store(empty).close()
+    (tmp_path / "cut.zip").write_bytes((tmp_path / "b.zip").read_bytes()[:-200])
+    with pytest.raises(RecordError):
+        restore(tmp_path / "cut.zip", empty)
+    with Store(empty, create=False) as still:
+        assert still.list_visits() == ()
+        # somebody looks at the empty records while they are restored
         restore(tmp_path / "b.zip", empty)
+        assert contents(still) == contents(filled)
 
 
 def test_a_file_of_that_name_is_never_overwritten(filled, tmp_path):
@@ -137,6 +150,15 @@ def edit_manifest(**changes):
     return change
 
 
+def huge_number(members):
+    rows = members["rows/visits.jsonl"].decode()
+    members["rows/visits.jsonl"] = rows.replace('"offset_minutes": 0', f'"offset_minutes": {10**40}').encode()
+
+
+def other_field(members):
+    members["rows/fields.jsonl"] = json.dumps({"sha256": "0" * 64, "field_json": "{}"}).encode() + b"\n"
+
+
 FALSE = {
     "other format": (edit_manifest(format="record-backup/2"), "another format"),
     "newer form": (edit_manifest(form="9999"), "newer version"),
@@ -149,6 +171,16 @@ FALSE = {
         lambda members: members.update({"rows/visits.jsonl": members["rows/limbs.jsonl"]}),
         "cut short",
     ),
+    "a number that no table takes": (huge_number, "cut short"),
+    "a number that nothing takes": (
+        lambda members: members.update({"rows/visits.jsonl": b'{"id": ' + b"9" * 5000 + b"}\n"}),
+        "cut short",
+    ),
+    "deep nesting": (
+        lambda members: members.update({"rows/visits.jsonl": b"[" * 200_000 + b"\n"}),
+        "cut short",
+    ),
+    "a field of another digest": (other_field, "cut short"),
     "no bytes": (lambda members: members.pop("bytes/models/limb_npz/1"), "cut short"),
     "other bytes": (lambda members: members.update({"bytes/models/limb_npz/1": b"PKother"}), "cut short"),
 }
@@ -164,6 +196,25 @@ def test_a_sealed_file_that_is_no_backup(small_backup, new_place, name):
     Store(place).close()  # nothing was left there that would be in the way
     if "://" not in place:
         assert sorted(file.name for file in Path(place).parent.iterdir()) == ["records.sqlite"]
+
+
+@pytest.mark.parametrize("member", ["manifest.json", "rows/visits.jsonl", "bytes/models/limb_npz/1"])
+@pytest.mark.parametrize("damage", ["encrypted", "packed in an unknown way"])
+def test_members_that_cannot_be_unpacked(small_backup, tmp_path, member, damage):
+    """The heads of the member say so, here and in the directory; the seal fits."""
+    data = bytearray(small_backup.read_bytes())
+    for head, name_at, flags_at, packing_at in ((b"PK\x03\x04", 30, 6, 8), (b"PK\x01\x02", 46, 8, 10)):
+        start = -1
+        while (start := data.find(head, start + 1)) >= 0:
+            if data[start + name_at :].startswith(member.encode()):
+                if damage == "encrypted":
+                    data[start + flags_at] |= 1
+                else:
+                    data[start + packing_at] = 99
+    small_backup.write_bytes(data[:-64] + hashlib.sha256(data[:-64]).hexdigest().encode())
+    with pytest.raises(RecordError, match="cut short"):
+        restore(small_backup, tmp_path / "new.sqlite")
+    assert not (tmp_path / "new.sqlite").exists()
 
 
 def test_backup_missing_or_a_folder(tmp_path):

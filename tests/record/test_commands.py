@@ -7,6 +7,7 @@ import pytest
 from lens_profiles import lens_text
 
 from digitise.cli import main
+from digitise.tape.table import read_tape
 
 from .conftest import SAMPLE, limb_model
 
@@ -39,7 +40,7 @@ def result(answer):
 def test_the_life_of_a_client(run, picture, tmp_path):
     model = tmp_path / "model"
     model.mkdir()
-    files = limb_model()
+    files = limb_model(photos=(picture(1), picture(2)), tape=read_tape(SAMPLE / "tape.csv"))
     lens = tmp_path / "lens.json"
     lens.write_text(lens_text())
     (model / "model.json").write_text(files.json, encoding="utf-8", newline="")
@@ -131,6 +132,18 @@ UNUSABLE = {
     "no records": (("list",), "no records here yet"),
     "no records to forget in": (("forget", "--client", "K-017", "--yes"), "no records here yet"),
     "no backup": (("restore", "none.zip"), "none.zip"),
+    "long name of records": (("list", "--records", "r" * 300), "name"),
+    "long name of records to make": ((*ADD, "--records", "r" * 300), "name"),
+    "address with an unknown option": (
+        ("list", "--records", "postgresql://u@127.0.0.1:9/x?colour=red"),
+        "not understood",
+    ),
+    "address with a port that is none": (("list", "--records", "postgresql://u@h:port/x"), "no address"),
+    "address with a number that is none": (
+        ("list", "--records", "postgresql://u@127.0.0.1:9/x?connect_timeout=soon"),
+        "reached|not understood",
+    ),
+    "zero byte in the place": (("list", "--records", "a\0b"), "cannot be used|no address|no records"),
     "other server": (("list", "--records", "mysql://localhost/x"), "no address"),
 }
 

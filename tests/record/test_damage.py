@@ -1,5 +1,6 @@
 """Damage, a full disk, locks, strangers and newer forms: refused in words, and nothing changed."""
 
+import os
 import shutil
 import sqlite3
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 from sqlalchemy import event
 
 from digitise.errors import DigitiseError, RecordError
+from digitise.record.backup import restore
 from digitise.record.store import Store
 
 from .conftest import a_visit, limb_model
@@ -144,7 +146,7 @@ def test_full_disk_on_a_server(new_database, picture):
                 "CREATE TRIGGER full_disk BEFORE INSERT ON models EXECUTE FUNCTION full_disk()"
             )
         with pytest.raises(RecordError, match="disk is full"):
-            store.add_visit(a_visit(client="N-1", photos=(picture(7),), model=limb_model()))
+            store.add_visit(a_visit(client="N-1", model=limb_model()))
         assert store.list_visits() == before
         assert [client.code for client in store.list_clients()] == ["K-017"]
 
@@ -231,3 +233,63 @@ def test_two_copies_of_a_file_do_not_mix(file, tmp_path):
         assert first.list_visits() == second.list_visits()
         first.forget("C-1")
         assert len(second.list_visits("C-1")) == 1
+
+
+@pytest.mark.parametrize("size", [0, 1, 100])
+def test_a_file_that_lost_its_content_is_not_taken_for_new(tmp_path, size):
+    place = tmp_path / "records.sqlite"
+    place.write_bytes(b"S" * size)
+    for create in (True, False):
+        with pytest.raises(RecordError, match="damaged") as refused:
+            Store(place, create=create)
+        assert "backup" in refused.value.do
+    assert place.read_bytes() == b"S" * size
+
+
+def test_records_are_whole_from_their_first_moment(tmp_path, monkeypatch):
+    """Nobody ever sees a file without tables: one that was killed while making it leaves none."""
+
+    def fail(*_):
+        assert not (tmp_path / "r/records.sqlite").exists()
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("digitise.record.migrations.schema.migrate", fail)
+        with pytest.raises(KeyboardInterrupt):
+            Store(tmp_path / "r/records.sqlite")
+    assert list((tmp_path / "r").iterdir()) == []
+    Store(tmp_path / "r/records.sqlite").close()
+
+
+def test_records_where_nothing_can_be_written_are_read(tmp_path, monkeypatch, full_visit):
+    """As from a disc: the folder is the same, but the system says that it cannot be written to."""
+    place = tmp_path / "r/records.sqlite"
+    with Store(place) as store:
+        number = store.add_visit(full_visit)
+        before = store.load_visit(number)
+    place.chmod(0o400)
+    held = {path: path.read_bytes() for path in place.parent.iterdir()}
+    assert list(held) == [place]
+    real = os.access
+    monkeypatch.setattr(os, "access", lambda path, mode: mode != os.W_OK and real(path, mode))
+    with Store(place, create=False) as store:
+        assert store.load_visit(number) == before
+        assert store.photo(number, 1)
+        store.backup(tmp_path / "b.zip")
+        for change in (lambda: store.add_visit(a_visit()), lambda: store.forget("K-017")):
+            with pytest.raises(RecordError, match="cannot be written"):
+                change()
+    assert {path: path.read_bytes() for path in place.parent.iterdir()} == held
+    (place.parent / "records.sqlite-wal").write_bytes(b"changes that are not in the file yet")
+    with pytest.raises(RecordError, match="not closed"):
+        Store(place)
+
+
+def test_a_clock_of_long_ago_keeps_nobody_from_a_backup(tmp_path, monkeypatch, full_visit):
+    import time
+
+    with Store(tmp_path / "records.sqlite") as store:
+        store.add_visit(full_visit)
+        monkeypatch.setattr(time, "time", lambda: 0.0)
+        store.backup(tmp_path / "b.zip")
+    restore(tmp_path / "b.zip", tmp_path / "again.sqlite")

@@ -1,14 +1,18 @@
 """Forgetting a client leaves no row and no byte, and everybody else as they were."""
 
 import sqlite3
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from digitise.capture.photo.photograph import remove_metadata
 from digitise.errors import RecordError
 from digitise.record.export import visit_facts
+from digitise.record.forget import drafts_folder, forget_drafts
 from digitise.record.store import Store
+from digitise.unfinished import PREFIX, unfinished_folder
 
 from .conftest import a_visit, limb_model
 
@@ -18,7 +22,9 @@ MARK = "UNMISTAKABLE-REMARK"
 def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
     store.add_visit(full_visit)
     store.add_visit(a_visit(side="right", photos=(picture(2), picture(5))))
-    kept = store.add_visit(a_visit(client="B-2", photos=(picture(3),), model=limb_model()))
+    kept = store.add_visit(
+        a_visit(client="B-2", photos=(picture(3),), model=limb_model(photos=(picture(3),)))
+    )
     others = visit_facts(store.load_visit(kept))
     proof = store.forget("k-017")
     assert (proof.client, proof.visits, proof.photographs, proof.copies) == ("K-017", 2, 3, ())
@@ -125,3 +131,71 @@ def test_two_visits_on_the_way_out(store):
     store.forget("K-017")
     number = store.add_visit(a_visit(taken=datetime(2026, 3, 9, tzinfo=UTC)))
     assert [line.id for line in store.list_visits("K-017")] == [number]
+
+
+def everything_below(*folders: Path) -> bytes:
+    """The bytes of all files below some folders, with their names."""
+    files = sorted(path for folder in folders for path in folder.rglob("*") if path.is_file())
+    return b"".join(str(path).encode() + b"\n" + path.read_bytes() for path in files)
+
+
+def test_no_byte_is_left_of_drafts_and_of_what_killed_programs_left(place, tmp_path, full_visit, picture):
+    """Code, note and photographs: in the records, unsaved visits, half-made backups and unstripped copies."""
+    note = f"{MARK} of this client"
+    drafts = drafts_folder()
+    left = {
+        "typed": {
+            "draft.json": f'{{"client": "k-017 ", "note": "{note}"}}'.encode(),
+            "photo-1.jpg": b"theirs",
+        },
+        "half written": {".draft.json-0a1b2c3d": f'{{"client": "K-017", "note": "{MARK}'.encode()},
+        "nameless": {"draft.json": b'{"client": ""}', "photo-1.jpg": remove_metadata(picture(1))},
+        "of another": {"draft.json": b'{"client": "K-0170"}', "photo-1.jpg": b"another"},
+        "damaged": {"draft.json": b"[]"},
+    }
+    for name, files in left.items():
+        (drafts / name).mkdir(parents=True)
+        for file, data in files.items():
+            (drafts / name / file).write_bytes(data)
+    unstripped = drafts / "of another/tmpabcdefgh"  # as earlier versions made it before they stripped
+    unstripped.mkdir()
+    (unstripped / "IMG_1.jpg").write_bytes(picture(2).read_bytes())
+    unfinished = unfinished_folder() / f"{PREFIX}0123"
+    unfinished.mkdir(parents=True)
+    (unfinished / "backup.zip").write_bytes(MARK.encode())
+    with Store(place) as store:
+        store.add_visit(replace(full_visit, note=note))
+        home = store._database.file.parent if store._database.file else tmp_path / "data/digitise"
+        (home / ".backup-0a1b2c_d").write_bytes(b"PK\x03\x04 rows/clients.jsonl" + MARK.encode())
+        (home / ".backup-notes").write_bytes(b"a file of somebody else")
+        secrets = [MARK.encode(), b"GPSMETHOD", *(remove_metadata(picture(n))[1500:1600] for n in (1, 2))]
+        assert MARK.encode() in everything_below(tmp_path)
+        proof = store.forget("K-017")
+    assert (proof.visits, proof.drafts) == (1, 3)
+    held = everything_below(tmp_path)
+    assert not [secret for secret in secrets if secret in held]
+    assert b'"K-017"' not in held
+    assert sorted(path.name for path in drafts.iterdir()) == ["damaged", "of another"]
+    assert (home / ".backup-notes").exists()
+
+
+def test_a_client_of_unsaved_visits_alone_can_be_forgotten(store):
+    folder = drafts_folder() / "typed"
+    folder.mkdir(parents=True)
+    (folder / "draft.json").write_text('{"client": "N-9"}')
+    proof = store.forget("n-9")
+    assert (proof.visits, proof.photographs, proof.drafts) == (0, 0, 1)
+    assert not folder.exists()
+    with pytest.raises(RecordError, match="not in the records"):
+        store.forget("n-9")
+
+
+def test_the_page_keeps_its_drafts_where_they_are_looked_for(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    from ui import draft
+
+    assert draft.drafts_folder() == drafts_folder()
+    made = draft.draft_of(draft.new_token())
+    made.write(draft.Inputs(client="k-17"))
+    assert forget_drafts("K-17", ()) == 1
+    assert not made.folder.exists()

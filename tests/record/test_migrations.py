@@ -9,9 +9,9 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from digitise.errors import RecordError
-from digitise.record import schema
 from digitise.record.backup import restore, write_backup
 from digitise.record.database import connect
+from digitise.record.migrations import schema
 from digitise.record.store import Store
 from digitise.record.tables import Base
 
@@ -73,7 +73,7 @@ def test_a_copy_of_the_old_form_is_kept(old_file, tmp_path):
     for _ in range(2):
         Store(old_file).close()
     (copy,) = [path for path in old_file.parent.iterdir() if path != old_file]
-    assert copy.name.startswith("records-before-0003-")
+    assert copy.name.startswith("records-before-0004-")
     restore_as_it_was(copy, tmp_path / "again.sqlite")
     with sqlite3.connect(tmp_path / "again.sqlite") as connection:
         assert connection.execute("SELECT version_num FROM record_schema").fetchall() == [("0001",)]

@@ -1,6 +1,8 @@
 """Visits come back as they went in; what cannot be kept is refused; nothing identifies anyone."""
 
 import hashlib
+import json
+import math
 import os
 import stat
 import threading
@@ -11,15 +13,16 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from record_models import model_of_visit
 
 from digitise.capture.photo.photograph import remove_metadata
-from digitise.errors import DigitiseError, FieldError, LensError, PhotoError, RecordError
+from digitise.errors import DigitiseError, FieldError, LensError, OutlineError, PhotoError, RecordError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from digitise.record.values import Clearance, ModelFiles, VisitId
 from digitise.tape.rows import TapeRow
 
-from .conftest import SAMPLE, a_visit, girths, limb_model
+from .conftest import SAMPLE, a_visit, drawn, girths, limb_model
 
 
 def test_a_visit_comes_back_as_it_went_in(store, full_visit):
@@ -115,8 +118,8 @@ def test_a_changed_visit_takes_the_place_of_the_stored_one(store, full_visit, pi
         tape=girths(5, 240.0),
         photos=(picture(1), picture(3)),
         field_json=full_visit.field_json,
-        model=limb_model(side="right", filling=b"second"),
-        corrections={1: '{"edge": 1}', 2: '{"edge": 2}'},
+        model=limb_model("leg", "right", (picture(1), picture(3)), girths(5, 240.0), b"second"),
+        corrections={1: drawn(1), 2: drawn(2)},
         note="read again",
         clearance=Clearance("no", "DR-1", datetime(2026, 3, 2, tzinfo=UTC)),
     )
@@ -157,6 +160,42 @@ def test_a_change_of_what_somebody_changed_meanwhile_is_refused(store, full_visi
     assert store.load_visit(number).note == "second"
 
 
+@pytest.mark.parametrize("what", ["model", "field", "lens", "correction", "photograph", "girth"])
+def test_every_part_that_somebody_changed_meanwhile_counts(store, full_visit, picture, what):
+    other = {
+        "model": {"model": limb_model(photos=full_visit.photos, filling=b"newer")},
+        "field": {"field_json": full_visit.field_json + "\n"},
+        "lens": {"lens_json": full_visit.lens_json + "\n"},
+        "correction": {"corrections": {2: drawn(3.5)}},
+        "photograph": {"photos": (picture(1), picture(5)), "model": None},
+        "girth": {"tape": girths(3, 221.0), "model": None},
+    }[what]
+    number = store.add_visit(full_visit)
+    seen = store.load_visit(number).state
+    store.replace_visit(number, replace(full_visit, **other))
+    before = stored(store, number)
+    with pytest.raises(RecordError, match="changed by someone else"):
+        store.replace_visit(number, full_visit, seen=seen)
+    assert stored(store, number) == before
+
+
+def test_a_model_belongs_to_photographs_as_given_or_as_kept(store, picture, tmp_path):
+    """A visit that was exported holds photographs without their place, the model the digests of both."""
+    given = (picture(1), picture(2))
+    kept = tuple(tmp_path / f"photo-{n}.jpg" for n in (1, 2))
+    for path, source in zip(kept, given, strict=True):
+        path.write_bytes(remove_metadata(source))
+    model = limb_model(photos=given)
+    photos = json.loads(model.json)["photos"]
+    for photo, path in zip(photos, kept, strict=True):
+        photo["kept_sha256"] = hashlib.sha256(path.read_bytes()).hexdigest()
+    both = model_of_visit(tape=girths(), **{"photos": photos})
+    store.add_visit(a_visit(photos=given, model=both))
+    store.add_visit(a_visit(photos=kept, model=both))
+    with pytest.raises(RecordError, match="not made from this photograph"):
+        store.add_visit(a_visit(photos=(picture(3), kept[1]), model=both))
+
+
 CANNOT_REPLACE = {
     "another client": ({"client": "X-9"}, "of client K-017"),
     "model of the other side": ({"model": limb_model(side="right")}, "the right leg"),
@@ -169,7 +208,7 @@ CANNOT_REPLACE = {
 def test_a_change_that_cannot_be_kept_leaves_the_visit_as_it_was(store, full_visit, picture, name):
     changes, piece = CANNOT_REPLACE[name]
     if "photos" in changes:
-        changes = {"photos": tuple(map(picture, changes["photos"])), "corrections": {}}
+        changes = {"photos": tuple(map(picture, changes["photos"])), "corrections": {}, "model": None}
     store.add_visit(a_visit(client="Z-1", photos=(picture(4),)))
     number = store.add_visit(full_visit)
     before = stored(store, number)
@@ -187,7 +226,7 @@ def test_a_change_cut_short_leaves_the_visit_as_it_was(store, full_visit, monkey
     with monkeypatch.context() as patch:
         patch.setattr("digitise.record.saving._remove_unused", fail)
         with pytest.raises(RecordError, match="disk is full"):
-            store.replace_visit(number, replace(full_visit, note="lost", tape=girths(5)))
+            store.replace_visit(number, replace(full_visit, note="lost"))
     assert stored(store, number) == before
 
 
@@ -222,7 +261,10 @@ def test_what_is_not_there_is_said(store, name):
         MISSING[name](store, number)
 
 
+REFUSED = (RecordError, PhotoError, FieldError, LensError, OutlineError)
 NOW = datetime.now(UTC)
+FIELD = (SAMPLE / "field.json").read_text()
+TWO = (SAMPLE / "photo-1.jpg", SAMPLE / "photo-2.jpg")
 BAD = {
     "name": ({"client": "Maria Huber"}, "looks like a name"),
     "family name": ({"client": "Huber"}, "looks like a name"),
@@ -255,10 +297,48 @@ BAD = {
         {"model": ModelFiles('{"format": "limb-model/2", "limb": "leg", "side": "left"}', b"PK")},
         "limb-model/1",
     ),
-    "model damaged": ({"model": ModelFiles("{", b"PK")}, "limb-model/1"),
-    "limb damaged": ({"model": ModelFiles(limb_model().json, b"")}, "no limb file"),
+    "model damaged": ({"model": ModelFiles("{", b"PK")}, "not JSON"),
+    "limb damaged": ({"model": ModelFiles(limb_model().json, b"")}, "cut short"),
+    "limb cut": ({"model": ModelFiles(limb_model().json, limb_model().limb[:-1])}, "cut short"),
+    "limb of another model": (
+        {"model": ModelFiles(limb_model().json, limb_model(filling=b"x").limb)},
+        "another",
+    ),
+    "model of other girths": ({"model": limb_model(tape=girths(3, 221.0))}, "other girths"),
+    "model of more girths": ({"model": limb_model(tape=girths(4))}, "other girths"),
+    "model without girths": ({"model": limb_model(tape=())}, "other girths"),
+    "model of other photographs": (
+        {"model": limb_model(photos=(SAMPLE / "photo-1.jpg",)), "photos": (SAMPLE / "photo-2.jpg",)},
+        "photo-2.jpg: .*not made from this photograph",
+    ),
+    "model of photographs in another order": (
+        {"model": limb_model(photos=TWO), "photos": TWO[::-1]},
+        "not made from this photograph",
+    ),
+    "model of more photographs": ({"model": limb_model(photos=TWO), "photos": TWO[:1]}, "made from 2"),
+    "model of other sheets": (
+        {"model": model_of_visit(tape=girths(), field_sha256="0" * 64), "field_json": FIELD},
+        "other sheets",
+    ),
+    "model with boards that the sheets lack": (
+        {"model": limb_model(), "field_json": FIELD.replace("backdrop-a", "wall")},
+        "other sheets",
+    ),
+    "changed figure": (
+        {"model": ModelFiles(limb_model().json.replace('"leg"', '"arm"', 1), limb_model().limb)},
+        "changed after it was written",
+    ),
     "correction of no photograph": ({"corrections": {1: "{}"}}, "no photograph"),
     "correction damaged": ({"corrections": {1: "{"}, "photos": (SAMPLE / "photo-1.jpg",)}, "damaged"),
+    "correction of another kind": ({"corrections": {1: '{"edge": 1}'}, "photos": TWO[:1]}, "damaged"),
+    "correction with no numbers": (
+        {"corrections": {1: drawn(1).replace("[1, 2]", "[NaN, 2]")}, "photos": TWO[:1]},
+        "damaged",
+    ),
+    "girth that is no number": ({"tape": (TapeRow(100.0, math.nan),)}, "cannot be"),
+    "height that is no number": ({"tape": (TapeRow(math.nan, 220.0),)}, "cannot be"),
+    "endless height": ({"tape": (TapeRow(math.inf, 220.0),)}, "cannot be"),
+    "girth of nobody": ({"tape": (TapeRow(100.0, 5.0),)}, "cannot be"),
     "correction no object": ({"corrections": {1: "[]"}, "photos": (SAMPLE / "photo-1.jpg",)}, "damaged"),
     "photograph twice": ({"photos": (SAMPLE / "photo-1.jpg",) * 2}, "twice"),
     "many photographs": ({"photos": (SAMPLE / "photo-1.jpg",) * 13}, "13 photographs"),
@@ -278,7 +358,7 @@ def one_store(tmp_path_factory):
 @pytest.mark.parametrize("name", BAD)
 def test_what_cannot_be_kept_is_refused_and_nothing_changes(one_store, name):
     changes, piece = BAD[name]
-    with pytest.raises((RecordError, PhotoError, FieldError, LensError), match=piece) as refused:
+    with pytest.raises(REFUSED, match=piece) as refused:
         one_store.add_visit(a_visit(**changes))
     assert refused.value.do
     assert one_store.list_clients() == one_store.list_visits() == ()

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
+import synthetic
 from prior_limbs import draw_limb
 
-from digitise import synthetic
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import area, girth, volume
 from digitise.shape.solve import OFFSET_SD_PX, WANDER_SD_PX
-from digitise.shape.taped import HEIGHT_SD_MM, READING_SD_MM
+from digitise.shape.taped import HAND_SD_MM, HEIGHT_SD_MM, READING_SD_MM
 from digitise.tape.rows import TapeRow
 
 LEVELS = np.array([110.0, 180.0, 250.0, 320.0, 390.0])
@@ -26,6 +26,7 @@ def standard_scores(rng, n):
         views = tuple(synthetic.with_noise(view, NOISE, rng) for view in views)
         where = TAPED + HEIGHT_SD_MM * rng.standard_normal(len(TAPED))
         read = solid.girth(where) + READING_SD_MM * rng.standard_normal(len(TAPED))
+        read = read + HAND_SD_MM * rng.standard_normal()
         tape = tuple(TapeRow(float(z), float(g)) for z, g in zip(TAPED, read, strict=True))
         limb = fit_limb(views, tape, from_mm=90.0, to_mm=410.0).limb
         g, a, v = girth(limb, LEVELS), area(limb, LEVELS), volume(limb, 90, 410)

@@ -2,8 +2,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 
-from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
 from digitise.shape.levels import foot_top, hand_top
@@ -83,7 +83,7 @@ def test_unsure_ends_are_not_seen():
     [
         ({"from_mm": 40.0}, "show the limb from 60 to 760 mm, but 40 to 760 mm was asked for"),
         ({"to_mm": 780.0}, "but 80 to 780 mm was asked for"),
-        ({"from_mm": 300.0, "to_mm": 200.0}, "from 300 to 200 mm is not a usable stretch"),
+        ({"from_mm": 300.0, "to_mm": 200.0}, "from 300 to 200 mm is not a usable segment"),
     ],
 )
 def test_levels_beyond_the_evidence_are_refused(wanted, message):

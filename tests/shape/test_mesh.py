@@ -2,11 +2,11 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 import trimesh
 from numpy.testing import assert_allclose
 from shapely import Polygon
 
-from digitise import synthetic
 from digitise.geometry.support import axis_from_points
 from digitise.shape import limb as read
 from digitise.shape.fit import fit_limb

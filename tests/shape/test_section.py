@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 from shapely import Polygon
 
-from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.shape import limb as read
 from digitise.shape.fit import fit_limb

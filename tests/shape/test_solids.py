@@ -4,16 +4,19 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 
-from digitise import synthetic
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.support import axis_from_points
+from digitise.shape import priors
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import area, extent, girth, sections, volume
-from digitise.shape.priors import LEG, SectionPrior
+from digitise.shape.priors import SectionPrior
 from digitise.tape.rows import TapeRow
 
+# solids are no legs: nothing is expected of them beyond ellipses
+LEG = dataclasses.replace(priors.LEG, means=())
 # Sections known to be ellipses along the axes, or at any turn.
 ALIGNED = SectionPrior(0.15, ((0.3, 1e-4), *[(1e-4, 1e-4)] * 4), 70.0)
 TURNED = SectionPrior(0.15, ((0.3, 0.3), *[(1e-4, 1e-4)] * 4), 70.0)

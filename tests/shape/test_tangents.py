@@ -2,11 +2,11 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from digitise import synthetic
 from digitise.errors import ShapeError
 from digitise.geometry.camera import Lens
 from digitise.geometry.rigid import Pose

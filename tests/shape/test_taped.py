@@ -1,8 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import synthetic
 from numpy.testing import assert_allclose
 
-from digitise import synthetic
 from digitise.shape import fit as shape_fit
 from digitise.shape.limb import girth
 from digitise.shape.priors import LEG
@@ -16,7 +18,7 @@ READING = np.array([1.0, -2.0, 0.5, 2.5, -1.5])
 
 def fit_limb(views, tape=(), **levels):
     """Fit a leg: the frustum stands for one here."""
-    return shape_fit.fit_limb(views, tape, prior=LEG, **levels)
+    return shape_fit.fit_limb(views, tape, prior=replace(LEG, means=()), **levels)
 
 
 @pytest.fixture(scope="module")

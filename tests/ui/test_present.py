@@ -1,52 +1,95 @@
 """What is said of values, without any page."""
 
 import math
+import re
 from types import SimpleNamespace
 
 import pytest
+from ui_support import unescaped
 
 from digitise.capture.checks.finding import Finding
+from digitise.care.change.compare import ChangeVerdict
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.suggestion import suggest_plan
 from digitise.errors import PlanError
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import tape_from_csv
 from ui import present, present_care, text
+from ui.lengths import CM, INCH
+from ui.plain import plain
+from ui.typed import TypedTape, converted, read_typed
 
 
 def test_typed_rows_are_read_as_a_file_would_be():
-    typed = [(39.0, 46.3), (None, None), (10.0, 31.9), (23.05, 31.95)]
+    rows = (("39", "46,3"), ("", ""), ("10", "31.9"), (" 23,05", "31.95 "))
     table = "height_cm,girth_cm\n39,46.3\n\n10,31.9\n23.05,31.95\n"
-    found = present.read_typed(typed, "cm")
+    found = read_typed(rows, CM)
     assert found.rows == tape_from_csv(table)
     assert not found.trouble
+    inches = read_typed((("10", "12.5"),), INCH)
+    assert (inches.rows[0].height_mm, inches.rows[0].girth_mm) == (254.0, 317.5)
 
 
 @pytest.mark.parametrize(
-    ("typed", "index", "piece"),
+    ("rows", "index", "piece"),
     [
-        ([(10.0, None)], 0, "Type the girth"),
-        ([(None, 31.0)], 0, "Type the height"),
-        ([(10.0, 3.0)], 0, "outside 50 to 1500"),
-        ([(10.0, 31.0), (-5.0, 31.0)], 1, "not above zero"),
-        ([(10.0, 31.0), (20.0, 33.0), (10.0, 32.0)], 2, "already on line"),
-        ([(10.0, 31.0), (10.0, 32.0), (10.0, 33.0)], 2, "already on line"),
+        ((("10", ""),), 0, "Type the girth"),
+        ((("", "31"),), 0, "Type the height"),
+        ((("10", "3"),), 0, "5 to 150 cm. Meant 3 in, which is 7.6 cm?"),
+        ((("10", "319"),), 0, "Meant 319 mm, which is 31.9 cm?"),
+        ((("560", "31"),), 0, "560 cm is higher than a limb. Meant 560 mm, which is 56.0 cm?"),
+        ((("10", "31"), ("-5", "31")), 1, "no number"),
+        ((("10", "31"), ("0", "31")), 1, "above 0"),
+        ((("10", "8,5,1"),), 0, "no number"),
+        ((("10", "1e2"),), 0, "no number"),
+        ((("10", "31"), ("20", "33"), ("10", "32")), 2, "row 1 already"),
+        ((("10", "31"), ("10,0", "32"), ("10", "33")), 2, "row 1 already"),
     ],
 )
-def test_a_row_that_cannot_be_used_is_named_and_the_others_are_kept(typed, index, piece):
-    found = present.read_typed(typed, "cm")
+def test_a_row_that_cannot_be_used_is_named_and_the_others_are_kept(rows, index, piece):
+    found = read_typed(rows, CM)
     assert piece in found.trouble[index]
-    assert len(found.rows) == len(typed) - len(found.trouble)
+    assert len(found.rows) == len(rows) - len(found.trouble)
 
 
 def test_no_rows_are_no_trouble():
-    assert present.read_typed([(None, None)] * 5, "mm") == present.TypedTape((), {})
+    assert read_typed((("", ""),) * 5, INCH) == TypedTape((), {})
 
 
 def test_units_convert_there_and_back():
-    rows = ((23.05, 31.95), (None, 40.0))
-    assert present.converted(rows, "cm", "mm") == ((230.5, 319.5), (None, 400.0))
-    assert present.converted(present.converted(rows, "cm", "mm"), "mm", "cm") == rows
+    rows = (("25.4", "31,75"), ("", "x"))
+    assert converted(rows, CM, INCH) == (("10", "12.5"), ("", "x"))
+    assert converted(converted(rows, CM, INCH), INCH, CM) == (("25.4", "31.75"), ("", "x"))
+
+
+def test_advice_speaks_of_rows_and_of_the_unit_on_the_page():
+    rows = (("10", "25"), ("20", "28"), ("30", "13.0"), ("40", "34"), ("50", "37"))
+    for unit, sized in ((CM, rows), (INCH, converted(rows, CM, INCH))):
+        said = " ".join(present.tape_advice(read_typed(sized, unit), (), "leg", unit))
+        assert "Row 3" in said
+        assert "line" not in said
+        assert "mm" not in said
+        assert unit.name in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "obeyed"),
+    [
+        ("![x](http://a.example/b.png)", ("![", "](", "://", "http:/")),
+        ("*a* _b_ `c` $d$ ~~e~~", (" _b", "`c`", "$d$", "~~")),
+        (":red[e] :smile:", (":red", ":smile")),
+        ("<b>f</b> &amp; a -> b -- c <- d", ("<b", "&amp", "->", "--", "<-")),
+        ("www.a.example a@b.example", ("www.", "a@")),
+        ("- g", ("- g",)),
+        ("1. h", ("1.",)),
+        ("# i", ("# ",)),
+    ],
+)
+def test_what_was_typed_is_shown_to_the_letter(typed, obeyed):
+    said = plain(typed)
+    assert unescaped(said) == typed
+    for start in obeyed:
+        assert not re.search(r"(?<!\\)" + re.escape(start), said)
 
 
 def check(line, difference, verdict):
@@ -60,9 +103,9 @@ def check(line, difference, verdict):
 
 
 def test_words_stand_beside_their_own_row():
-    tape = present.TypedTape((), {1: "Type the girth."})
+    tape = TypedTape((), {1: "Type the girth."})
     checks = (check(2, -13.0, "agrees"), check(4, 25.0, "suspect"), check(5, math.nan, "not seen"))
-    beside = present.row_words(tape, checks, "cm", 5)
+    beside = present.row_words(tape, checks, CM, 5)
     assert beside[0] == present.RowWords("✓", "agrees: tape 1.3 cm less")
     assert beside[1] == present.RowWords("!", "Type the girth.")
     assert beside[2] == present.RowWords("✗", "suspect: tape 2.5 cm more; measure again")
@@ -103,10 +146,10 @@ def change(mean, verdict):
     ("shown", "piece"),
     [
         (None, "before treatment"),
-        (change(-790.0, "smaller"), "about 3 cups less"),
-        (change(240.0, "larger"), "about one cup more"),
-        (change(-60.0, "smaller"), "less than half a cup less"),
-        (change(-900.0, "no clear change"), "No clear change"),
+        (change(-790.0, ChangeVerdict.SMALLER), "about 3 cups less"),
+        (change(240.0, ChangeVerdict.LARGER), "about one cup more"),
+        (change(-60.0, ChangeVerdict.SMALLER), "less than half a cup less"),
+        (change(-900.0, ChangeVerdict.UNCLEAR), "No clear change"),
     ],
 )
 def test_plain_words_of_a_change(shown, piece):
@@ -119,21 +162,21 @@ def test_a_plan_that_nobody_edited_stays_the_same(models, tmp_path):
     from digitise.output.model.file import read_model
 
     plan = suggest_plan(read_model(tmp_path).limb)
-    again = present_care.edited_plan(plan, present_care.plan_rows(plan), plan.roll_length_mm / 1000)
+    again = present_care.edited_plan(plan, present_care.plan_rows(plan, CM), plan.roll_length_mm / 1000, CM)
     assert again == plan
 
 
 def test_an_edited_plan_takes_new_numbers_and_refuses_impossible_ones():
     layer = {"name": "first", "width_mm": 80, "from_mm": 100, "to_mm": 400}
     plan = Plan(layers=(layer,))
-    rows = present_care.plan_rows(plan)
+    rows = present_care.plan_rows(plan, CM)
     rows[0]["Overlap, %"] = 66
     rows.append({"Layer": 'a "second" one', "Width, cm": 10, "From, cm": 10, "To, cm": 30})
-    edited = present_care.edited_plan(plan, rows, 4.0)
+    edited = present_care.edited_plan(plan, rows, 4.0, CM)
     assert edited.layers[0].overlap == pytest.approx(0.66)
     assert edited.layers[1].name == 'a "second" one'
     assert edited.layers[1].overlap == 0.5
     assert edited.roll_length_mm == 4000
     rows[1]["To, cm"] = 5
     with pytest.raises(PlanError, match="to_mm must be above"):
-        present_care.edited_plan(plan, rows, 4.0)
+        present_care.edited_plan(plan, rows, 4.0, CM)

@@ -6,11 +6,12 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from model_folders import model_folder
+from record_models import tape_of
 from solid_limbs import cone_with, limb
 
 from digitise.errors import CourseError, RecordError
 from digitise.output.course.volumes import stored_girths, stored_volume
-from digitise.record.files import read_model_files
+from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.limb import volume
@@ -66,7 +67,7 @@ def test_stored_figures_give_the_limbs_own_volumes(left):
         own = volume(TALL, low, high)
         found = stored_volume(whole, low, high)
         # a cubic through areas every 10 mm: far below the 0.1 mL that anyone reads
-        assert found.value == pytest.approx(float(own.mean), rel=1e-5)
+        assert found.mean == pytest.approx(float(own.mean), rel=1e-5)
         assert found.sd == pytest.approx(float(own.sd), rel=0.5)
     assert stored_volume(whole, 100.0, 500.0).sd == pytest.approx(float(volume(TALL, 100, 500).sd), rel=1e-3)
     girths = stored_girths(whole, 120.0, 460.0)
@@ -76,16 +77,16 @@ def test_stored_figures_give_the_limbs_own_volumes(left):
 def test_all_volumes_are_between_the_heights_that_all_share(left):
     found = follow(with_others(left, ()))
     assert {(point.visit.from_mm, point.visit.to_mm) for point in found.points} == {(120.0, 460.0)}
-    assert found.points[0].visit.volume.value == pytest.approx(float(volume(TALL, 120, 460).mean), rel=1e-5)
+    assert found.points[0].visit.volume.mean == pytest.approx(float(volume(TALL, 120, 460).mean), rel=1e-5)
     assert "heights" in {reminder.code for reminder in found.reminders}
-    assert found.plateau.rate.ml_per_week.value < 0
+    assert found.plateau.rate.ml_per_week.mean < 0
 
 
 def test_references_give_excess_and_both_reductions(left, right):
     found = follow(with_others(left, right))
     last = found.points[-1]
-    assert last.excess.ml.value == pytest.approx(
-        last.visit.volume.value - last.visit.reference.value, abs=1e-6
+    assert last.excess.excess_ml.mean == pytest.approx(
+        last.visit.volume.mean - last.visit.reference.mean, abs=1e-6
     )
     assert follow(with_others(left, right), bilateral=True).points[-1].excess.percent is None
     partly = with_others(left, (right[0], None, None, None, right[4]))
@@ -150,7 +151,7 @@ def store(folders, tmp_path_factory):
                     "leg",
                     side,
                     weeks(5)[n] + timedelta(minutes=10 * (side == "right")),
-                    (TapeRow(120.0, 300.0, 2),),
+                    tape_of(read_model_files(folder)),
                     model=read_model_files(folder),
                     measured_by="AB" if n else "CD",
                     posture="standing",

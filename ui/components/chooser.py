@@ -10,8 +10,10 @@ import streamlit as st
 from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
-from ui import state, text, work
-from ui.components import frame
+from ui import state, stored, text
+from ui.components import frame, sample
+
+ADDRESS = "client"
 
 
 @dataclass(frozen=True)
@@ -22,22 +24,28 @@ class Kept:
     model: StoredModel
 
 
-def limb_visits(store: Store) -> tuple[Kept, ...]:
-    """Ask for a client and a limb; return its measured visits, oldest first, none while there are none."""
+def limb_visits(store: Store, *, address: bool = True) -> tuple[Kept, ...]:
+    """Ask for a client and a limb; return its measured visits, oldest first, none while there are none.
+
+    The address names the client, but not where others look on (``address`` False).
+    """
     lines = [line for line in store.list_visits() if line.has_model] if store.list_clients() else []
     if not lines:
         frame.nothing_saved()
+        sample.button("none")
         return ()
     codes = list(dict.fromkeys(line.client for line in reversed(lines)))
     left, right = st.columns(2)
     client = left.selectbox(text.PICK_CLIENT, codes, key=_kept("client", codes))
+    if address:
+        remember(client)
     theirs = [line for line in lines if line.client == client]
     limbs = list(dict.fromkeys((line.side, line.limb) for line in reversed(theirs)))
     # the limb in treatment is the one that is measured again and again
     limbs.sort(key=lambda limb: -sum((line.side, line.limb) == limb for line in theirs))
     chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=_limb_words, key=f"limb-of-{client}")
     visits = [line for line in theirs if (line.side, line.limb) == chosen]
-    return tuple(Kept(line, work.stored_model(store, line.id)) for line in visits)
+    return tuple(Kept(line, stored.stored_model(store, line.id)) for line in visits)
 
 
 def other_limb(store: Store, line: VisitLine) -> Kept | None:
@@ -48,12 +56,14 @@ def other_limb(store: Store, line: VisitLine) -> Kept | None:
         if other.has_model and other.limb == line.limb and other.side != line.side
     ]
     near = min(across, key=lambda other: abs(other.taken - line.taken), default=None)
-    return None if near is None else Kept(near, work.stored_model(store, near.id))
+    return None if near is None else Kept(near, stored.stored_model(store, near.id))
 
 
 def remember(client: str) -> None:
-    """Have the other pages begin with a client."""
+    """Have the other pages begin with a client, and the address name it, so that a reload finds it."""
     state.session()["remembered-client"] = client
+    if st.query_params.get(ADDRESS) != client:
+        st.query_params[ADDRESS] = client
 
 
 def _kept(name: str, options: list[str]) -> str:
@@ -62,8 +72,11 @@ def _kept(name: str, options: list[str]) -> str:
     session = state.session()
     if key in session:
         session[memory] = session[key]
-    elif session.get(memory) in options:
-        session[key] = session[memory]
+        return key
+    for wanted in (st.query_params.get(ADDRESS), session.get(memory)):
+        if wanted in options:
+            session[key] = wanted
+            break
     return key
 
 

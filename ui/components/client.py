@@ -9,12 +9,14 @@ import streamlit as st
 from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
-from ui import state, text
-from ui.draft import Inputs
+from ui import dates, state, text
+from ui.inputs import Inputs
+from ui.plain import plain
 
 
 def client_and_limb(inputs: Inputs) -> None:
     """Draw who is measured."""
+    _dated()
     st.subheader(text.CLIENT_HEAD, anchor=False)
     code = st.text_input(
         text.CLIENT_CODE,
@@ -40,7 +42,27 @@ def client_and_limb(inputs: Inputs) -> None:
         _choice(text.POSTURE, "posture", text.POSTURES, inputs.posture)
         st.text_input(text.MEASURED_BY, key=state.seed("measured_by", inputs.measured_by), max_chars=20)
         st.text_input(text.CLEARED_BY, key=state.seed("clearance_by", inputs.clearance_by), max_chars=20)
+        left, right = st.columns(2)
+        left.text_input(text.DAY, key=state.seed("day", inputs.day), placeholder=text.DAY_NOW, max_chars=10)
+        right.text_input(
+            text.HOUR, key=state.seed("hour", inputs.hour), placeholder=text.DAY_NOW, max_chars=5
+        )
+        if not dates.is_sound(state.value("day"), state.value("hour")):
+            st.warning(text.DAY_WRONG)
         st.text_area(text.NOTE, key=state.seed("note", inputs.note), max_chars=4000)
+
+
+def _dated() -> None:
+    """Put the date that late photographs tell into its fields, and say so."""
+    late = state.value("late")
+    if late:
+        state.put("late", None)
+        state.put("day", late[0])
+        state.put("hour", late[1])
+        state.put("dated", late)
+    dated = state.value("dated")
+    if dated and dated == (state.value("day"), state.value("hour")):
+        st.info(text.DAY_OF_PHOTOS.format(" ".join(dated), text.MORE), icon=":material/event:")
 
 
 def _choice(label: str, name: str, options: Mapping[str, str], kept: str | None) -> None:
@@ -74,10 +96,23 @@ def _flags(inputs: Inputs) -> None:
         selection_mode="multi",
         wrap=True,
         key=state.seed("flags", kept or []),
+        on_change=_none_or_some,
     )
+    state.put("flags_before", tuple(chosen))
     signs = [text.FLAG_NAMES[flag] for flag in chosen if flag != text.NO_FLAG]
     if signs:
         st.error(text.FLAGS_STOP.format("; ".join(signs)), icon=":material/front_hand:")
+
+
+def _none_or_some() -> None:
+    """Keep "none of these" and any of them from being chosen together: the later choice counts."""
+    chosen: list[str] = list(state.value("flags") or [])
+    before = state.value("flags_before") or ()
+    if text.NO_FLAG in chosen and len(chosen) > 1:
+        later_is_none = text.NO_FLAG not in before
+        state.put(
+            "flags", [text.NO_FLAG] if later_is_none else [one for one in chosen if one != text.NO_FLAG]
+        )
 
 
 def _known(code: str) -> None:
@@ -87,7 +122,7 @@ def _known(code: str) -> None:
         with Store() as store:
             known = [client for client in store.list_clients() if client.code == spelt]
     except DigitiseError as error:
-        st.warning(f"{error.what} {error.do}")
+        st.warning(plain(f"{error.what} {error.do}"))
         return
     for client in known:
         day = f"{client.last.astimezone():%d %B %Y}"

@@ -5,55 +5,83 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
+from pathlib import Path
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from digitise.errors import DigitiseError
 from ui import palette, state, text
 from ui.gate import GATE
+from ui.lengths import UNITS
 from ui.palette import Ink
+from ui.plain import plain
 
-_STYLE = """
-<style>
-.block-container {padding-top: 4.2rem; padding-bottom: 2rem; max-width: 1320px;}
-h1 {font-size: 1.9rem !important; padding-top: 0 !important;}
-h2 {font-size: 1.3rem !important;}
-h3, h4 {font-size: 1.1rem !important;}
-/* files that came in are shown as photographs below */
-.st-key-drop [data-testid="stFileChips"] > div {display: none;}
-.st-key-drop [data-testid="stBaseButton-borderlessIcon"] {
-  width: auto; white-space: nowrap; color: inherit;
-}
-.st-key-drop [data-testid="stBaseButton-borderlessIcon"]::after {content: attr(aria-label);}
-.st-key-tape [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
-.st-key-tape {gap: 0.5rem;}
-.st-key-photos [data-testid="stHorizontalBlock"] {flex-wrap: nowrap;}
-.st-key-photos [data-testid="stColumn"] {min-width: 0;}
-/* text in full strength: faint captions and coloured letters on tinted ground fall short of AA */
-[data-testid="stCaptionContainer"],
-[data-testid="stCaptionContainer"] p {color: inherit !important; opacity: 1;}
-[data-testid="stButtonGroup"] [data-selected], [data-testid="stButtonGroup"] button[kind$="Active"],
-[data-testid="stSliderThumbValue"] {color: inherit !important;}
-[data-testid="stMetricValue"] {font-variant-numeric: tabular-nums;}
-@media (max-width: 640px) {
-  .block-container {padding-left: 0.9rem; padding-right: 0.9rem;}
-  [data-testid="stMetricValue"] {font-size: 1.6rem;}
-}
-</style>
-"""
+_progress: ContextVar[DeltaGenerator | None] = ContextVar("progress", default=None)
+
+_HERE = Path(__file__).parent
+_STYLE = (_HERE / "page.css").read_text(encoding="utf-8")
 
 
 def head(title: str, lead: str) -> None:
     """Draw the page's title with one sentence below it."""
-    st.html(_STYLE)
+    _progress.set(None)
+    colours = ink()
+    style = _STYLE.replace("GROUND", colours.ground).replace("BORDER", colours.faint)
+    st.html(f"<style>{style}</style>")
+    with st.container(key="browser", height="content"):
+        _browser(key="browser-part", data={"words": text.LIMB_VIEW})
     st.title(title, anchor=False)
     st.markdown(lead)
 
 
-def foot() -> None:
-    """Draw the caution that stands on every page."""
+def foot(unit: bool = True) -> None:
+    """Draw the caution that stands on every page, and the choice of the unit of length."""
     st.divider()
+    if unit:
+        name = st.segmented_control(
+            text.UNIT_ALL, list(UNITS), default=state.unit().name, required=True, key="unit-all"
+        )
+        if name and name != state.unit().name:
+            state.set_unit(UNITS[name])
+            st.rerun()
     st.markdown(f":small[{text.FOOTER}]")
+
+
+_browser = st.components.v2.component(
+    "page", html="<span hidden></span>", js=(_HERE / "page.js").read_text(encoding="utf-8")
+)
+
+
+def page(main: Callable[[], None]) -> None:
+    """Draw a page; an error of ours that nothing nearer has caught is shown as such."""
+    with errors():
+        main()
+
+
+def status_bar() -> DeltaGenerator:
+    """Draw the bar that stays at the foot of the window, and return what its status goes into.
+
+    From now on what takes time is told there too.
+    """
+    bar = st.container(key="status")
+    _progress.set(bar.empty())
+    return bar.container()
+
+
+def tell_flash() -> None:
+    """Draw the message that was left for this run, with the way back where there is one."""
+    left = state.flashed()
+    if left is None:
+        return
+    st.success(left.words, icon=":material/check_circle:")
+    if left.undo is not None and st.button(text.UNDO, icon=":material/undo:", key="undo-cleared"):
+        with errors():
+            left.undo.write(left.undo.read().model_copy(update={"cleared": False}))
+        state.open_draft(left.undo)
+        state.drop_flash()
+        st.rerun()
 
 
 @contextmanager
@@ -67,15 +95,16 @@ def errors() -> Iterator[None]:
 
 def show_error(error: DigitiseError) -> None:
     """Draw an error: what, where, what to do."""
-    what = f"{error.where}: {error.what}" if error.where else error.what
-    what = what[:1].upper() + what[1:]
-    st.error("\n\n".join(filter(None, (what, text.ERROR_DO.format(error.do) if error.do else ""))))
+    what = error.what[:1].upper() + error.what[1:]
+    where = f"{plain(error.where)}: " if error.where else ""
+    do = text.ERROR_DO.format(plain(error.do)) if error.do else ""
+    st.error("\n\n".join(filter(None, (where + plain(what), do))))
 
 
 @contextmanager
 def steps() -> Iterator[Callable[[str], None]]:
     """Give a function that shows what is being done; what it showed goes when the block ends."""
-    place = st.empty()
+    place = _progress.get() or st.empty()
 
     def tell(words: str) -> None:
         place.info(f"{words} …", icon=":material/hourglass_top:")

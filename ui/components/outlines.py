@@ -1,57 +1,123 @@
-"""Both outlines on their photographs, and the way to correct them."""
+"""The outlines on their photographs, what is doubtful in them, and the editor to mend or draw them."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import streamlit as st
 
 from digitise.capture.outline.correction import correction_from_json
+from digitise.capture.outline.find import Outline
+from digitise.errors import DigitiseError, OutlineError
 from digitise.output.model.measured import Measured
-from ui import state, text, work
+from ui import measuring, state, text
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
+from ui.components.photographs import named
 from ui.draft import Draft
+from ui.inputs import Inputs
+from ui.lengths import Unit
+from ui.work import Inspected
+
+_EDITED = "edited"
 
 
-def show(draft: Draft, measured: Measured, locked: bool) -> None:
-    """Draw the outlines with a button to correct each."""
+def show(draft: Draft, measured: Measured, unit: Unit) -> None:
+    """Draw the outlines, large, what is doubtful in each, and a button to correct it."""
     st.subheader(text.OUTLINES, anchor=False)
+    number = _edited(draft)
+    if number is not None:
+        _editor(draft, number, measured.outlines[number], measured)
+        return
     st.markdown(text.OUTLINES_LEAD)
     paths = draft.photos
     for start in range(0, len(paths), 2):
         for column, number in zip(st.columns(2), range(start, min(start + 2, len(paths))), strict=False):
             with column:
                 st.image(
-                    work.outline_picture(paths[number], measured, number),
+                    measuring.outline_picture(paths[number], measured, number),
                     width="stretch",
                     alt=text.OUTLINE_ALT.format(number + 1),
                 )
+                _doubts(measured.outlines[number], unit)
                 if draft.correction(paths[number]) is not None:
                     st.caption(text.CORRECTED)
-                if st.button(
-                    text.CORRECT.format(number + 1),
-                    key=state.widget(f"correct-{number}"),
-                    icon=":material/edit:",
-                    disabled=locked,
-                ):
-                    _correct(draft, measured, number)
+                _button(number, primary=bool(measured.outlines[number].unsure))
 
 
-@st.dialog(text.EDITOR_TITLE, width="large")
-def _correct(draft: Draft, measured: Measured, number: int) -> None:
-    path = draft.photos[number]
-    st.markdown(text.EDITOR_LEAD)
-    done = outline_editor(
-        key=state.widget(f"editor-{number}"),
-        data=editor_data(path, measured, number, draft.correction(path)),
-        on_correction_change=lambda: None,
+def draw(draft: Draft, inputs: Inputs, inspected: Inspected, outlines: list[Outline | OutlineError]) -> None:
+    """Have the outlines drawn by hand where they could not be found; the first of these opens at once."""
+    reasons = {n: one for n, one in enumerate(outlines) if isinstance(one, OutlineError)}
+    number = _edited(draft)
+    if number is None:
+        number = next(iter(reasons), 0)
+    st.subheader(text.DRAW_TITLE.format(number + 1), anchor=False)
+    if number in reasons:
+        frame.show_error(named(reasons[number], inputs))
+    found = outlines[number]
+    _editor(draft, number, None if isinstance(found, OutlineError) else found, inspected)
+    with st.container(horizontal=True):
+        for other in range(len(outlines)):
+            if other != number:
+                _button(other, primary=other in reasons)
+
+
+def _doubts(outline: Outline, unit: Unit) -> None:
+    for stretch in outline.unsure:
+        st.warning(
+            text.DOUBTFUL[stretch.side].format(unit.number(stretch.from_mm), unit.words(stretch.to_mm)),
+            icon=":material/help:",
+        )
+
+
+def _button(number: int, primary: bool) -> None:
+    st.button(
+        text.CORRECT.format(number + 1),
+        key=state.widget(f"correct-{number}"),
+        icon=":material/edit:",
+        type="primary" if primary else "secondary",
+        on_click=state.put,
+        args=(_EDITED, number),
     )
-    if done.correction:
-        with frame.errors():
-            correction_from_json(done.correction, path.name)
-            draft.write_correction(path, done.correction)
-            st.rerun()
-    if draft.correction(path) is not None and st.button(
-        text.CORRECTION_DROP.format(text.PHOTO_NAME.format(number + 1)), key=state.widget(f"drop-{number}")
-    ):
-        draft.write_correction(path, None)
-        st.rerun()
+
+
+def _edited(draft: Draft) -> int | None:
+    number = state.value(_EDITED)
+    return number if isinstance(number, int) and number < len(draft.photos) else None
+
+
+def _editor(draft: Draft, number: int, outline: Outline | None, source: Measured | Inspected) -> None:
+    path = draft.photos[number]
+    key = state.widget(f"editor-{path.name}")
+    outline_editor(
+        key=key,
+        data=editor_data(path, measuring.sight_of(source, number), outline, draft.correction(path)),
+        on_correction_change=lambda: _take(draft, path, key),
+        on_done_change=lambda: state.put(_EDITED, None),
+    )
+    if draft.correction(path) is not None:
+        st.button(
+            text.CORRECTION_DROP.format(text.PHOTO_NAME.format(number + 1)),
+            key=state.widget(f"drop-{number}"),
+            type="tertiary",
+            on_click=draft.write_correction,
+            args=(path, None),
+        )
+
+
+def _take(draft: Draft, path: Path, key: str) -> None:
+    """Keep what the editor hands back, before the page is drawn anew."""
+    drawn = state.session()[key].correction
+    if not drawn:
+        return
+    try:
+        correction_from_json(drawn, path.name)
+    except DigitiseError as error:
+        state.put("refused", error)
+        return
+    draft.write_correction(path, None if _is_empty(drawn) else drawn)
+
+
+def _is_empty(drawn: str) -> bool:
+    correction = correction_from_json(drawn, "")
+    return not correction.edges and not correction.strokes and correction.polygon is None

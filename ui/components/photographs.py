@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
 
 from digitise.capture.calibration.lens import lens_from_json
+from digitise.capture.calibration.markers import Detection
+from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_from_csv
-from ui import pictures, present, state, text, work
+from ui import dates, measuring, pictures, present, state, text, work
 from ui.components import frame
-from ui.draft import Draft, Inputs
-from ui.work import Inspected
+from ui.components.tape import show_rows
+from ui.draft import Draft
+from ui.inputs import Inputs
+from ui.lengths import UNITS
+from ui.plain import plain
+from ui.typed import as_typed
+from ui.work import Inspected, Seen
 
 MOST = 12
 
@@ -32,6 +41,8 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
     for file in files:
         if not state.is_handled(file.file_id):
             _keep(draft, file.name, file.getvalue())
+    if state.value("late"):
+        st.rerun()  # the date stands above
     if st.toggle(text.CAMERA_TOGGLE, key=state.widget("camera_on")):
         st.caption(text.CAMERA_CAPTION)
         shot = st.camera_input(text.CAMERA, key=state.widget("camera"))
@@ -54,7 +65,17 @@ def _keep(draft: Draft, name: str, data: bytes) -> None:
         elif len(draft.photos) >= MOST:
             st.warning(text.TOO_MANY_PHOTOS)
         else:
-            draft.add_photo(data, name)
+            path = draft.add_photo(data, name)
+            _date_by(data)
+            state.put("names", {**(state.value("names") or {}), path.name: Path(name).name[:80]})
+
+
+def _date_by(data: bytes) -> None:
+    """Date the visit by its photographs where they were not taken just now and nothing else was typed."""
+    when = dates.taken(data)
+    if when is None or state.value("day") or datetime.now().astimezone() - when < dates.LATE:
+        return
+    state.put("late", dates.as_typed(when))
 
 
 def is_lens(data: bytes) -> bool:
@@ -72,9 +93,8 @@ def _keep_lens(draft: Draft, name: str, data: bytes) -> None:
 
 def _keep_tape(name: str, data: bytes) -> None:
     rows = tape_from_csv(data.decode("utf-8-sig", errors="replace"), name)
-    factor = 1.0 if state.value("unit") == "mm" else 10.0
-    state.put("rows", [(row.height_mm / factor, row.girth_mm / factor) for row in rows])
-    state.put("rows_version", (state.value("rows_version") or 0) + 1)
+    unit = state.unit() if state.value("unit") is None else UNITS[state.value("unit")]
+    show_rows(tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in rows))
 
 
 def _sheets(draft: Draft, inputs: Inputs) -> None:
@@ -112,48 +132,118 @@ def _lens(draft: Draft) -> None:
                 st.rerun()
 
 
-def look(draft: Draft) -> Inspected | None:
+def look(draft: Draft, inputs: Inputs) -> Inspected | None:
     """Check the photographs and show each with what was found; None when there is nothing to go on with."""
     paths = draft.photos
     if not paths:
         return None
-    try:
-        field = work.field_of(draft)
+    field, found = None, None
+    with frame.errors():
+        field = work.field_of(draft, inputs)
+    if field is not None:
+        key = work.field_key(draft, inputs)
         with frame.steps() as tell:
-            found = work.inspect(paths, field, _field_key(draft), tell, draft.lens_json)
-    except DigitiseError as error:
-        frame.show_error(error)
-        _removers(draft)
-        return None
+            alone = work.look_at_each(paths, field, key, tell)
+            sound = [
+                path for path, seen in zip(paths, alone, strict=True) if not isinstance(seen, DigitiseError)
+            ]
+            if len(sound) == len(paths):
+                try:
+                    found = work.inspect(
+                        paths, field, key, tell, draft.lens_json, same_visit=inputs.same_visit
+                    )
+                except DigitiseError as error:
+                    frame.show_error(named(error, inputs))
     with st.container(key="photos"):
         for start in range(0, len(paths), 2):
             pair = list(enumerate(paths))[start : start + 2]
             for column, (number, path) in zip(st.columns(2), pair, strict=False):
                 with column:
-                    _photo(draft, found, number, path)
-    for line in present.finding_lines([f for f in found.inspection.findings if not f.photo]):
-        st.warning(line)
+                    if field is None:
+                        _picture(None, (), None, number, path, inputs)
+                    else:
+                        _looked_at(alone[number], found, field, number, path, inputs)
+                    _remover(draft, number, path)
+    if found is not None:
+        for line in present.finding_lines([f for f in found.inspection.findings if not f.photo]):
+            st.warning(line)
+        if found.inspection.clashes or inputs.same_visit:
+            one_visit(inputs)
+    if found is None or found.inspection.calibration is None:
+        _other_sheets(draft, inputs)
     return found
 
 
-def _field_key(draft: Draft) -> tuple[str, str, str | None]:
-    inputs = draft.inputs
-    return (inputs.sheets, inputs.print_scale, draft.field_json if inputs.sheets == "own" else None)
+def one_visit(inputs: Inputs) -> None:
+    """Ask whether photographs that look like two visits are of one."""
+    st.checkbox(text.SAME_VISIT, key=state.seed("same_visit", inputs.same_visit))
 
 
-def _photo(draft: Draft, found: Inspected, number: int, path: Path) -> None:
-    seen = found.seen[number]
-    findings = [f for f in found.inspection.findings if f.photo == seen.photo.name]
-    worst = present.worst(findings)
-    picture = work.remembered_picture(
-        ("marked", str(path), path.stat().st_mtime_ns, _field_key(draft)),
-        lambda: work.jpeg(pictures.marked_picture(work.opened(path), seen.detections, work.field_of(draft))),
+def _other_sheets(draft: Draft, inputs: Inputs) -> None:
+    """Say which set of sheets the photographs show when it is another than the one chosen."""
+    with frame.steps() as tell:
+        sheets = work.sheets_that_fit(draft, inputs, tell)
+    if sheets is None:
+        return
+    st.warning(text.SHEETS_SEEN.format(text.SHEETS_NAMES[sheets], text.SHEETS_NAMES[inputs.sheets]))
+    st.button(
+        text.SHEETS_USE.format(text.SHEETS_NAMES[sheets]),
+        key=state.widget("sheets_use"),
+        type="primary",
+        on_click=state.put,
+        args=("sheets", sheets),
     )
-    st.image(picture, width="stretch", alt=text.PHOTO_ALT.format(number + 1))
-    colour = {"note": "green", "warning": "orange", "refuse": "red"}[worst]
-    st.markdown(f"**{text.PHOTO_NAME.format(number + 1)}** · :{colour}-badge[{text.PHOTO_SIGN[worst]}]")
+
+
+def named(error: DigitiseError, inputs: Inputs) -> DigitiseError:
+    """Return an error with the name that a photograph came with in place of the name of our copy."""
+    where = ", ".join(inputs.names.get(name, name) for name in error.where.split(", "))
+    return type(error)(error.what, where=where, do=error.do)
+
+
+def _looked_at(
+    alone: Seen | DigitiseError,
+    found: Inspected | None,
+    field: MarkerField,
+    number: int,
+    path: Path,
+    inputs: Inputs,
+) -> None:
+    if isinstance(alone, DigitiseError):
+        _picture(None, (), "refuse", number, path, inputs)
+        st.markdown(f":small[{plain(alone.what)} **{plain(alone.do)}**]")
+        return
+    findings = [] if found is None else [f for f in found.inspection.findings if f.photo == alone.photo.name]
+    _picture(field, alone.detections, present.worst(findings) if found else None, number, path, inputs)
     for line in present.finding_lines(findings):
         st.markdown(f":small[{line}]")
+
+
+def _picture(
+    field: MarkerField | None,
+    detections: tuple[Detection, ...],
+    worst: str | None,
+    number: int,
+    path: Path,
+    inputs: Inputs,
+) -> None:
+    """Draw a photograph, small, with the marks found in it; one that cannot be opened has none."""
+    with suppress(DigitiseError):
+        ids = tuple(detection.id for detection in detections)
+        picture = measuring.remembered_picture(
+            ("marked", str(path), path.stat().st_mtime_ns, ids, field is None),
+            lambda: measuring.jpeg(pictures.marked_picture(work.opened(path), detections, field)),
+        )
+        st.image(picture, width="stretch", alt=text.PHOTO_ALT.format(number + 1))
+    title = f"**{text.PHOTO_NAME.format(number + 1)}**"
+    if worst:
+        colour = {"note": "green", "warning": "orange", "refuse": "red"}[worst]
+        title += f" · :{colour}-badge[{text.PHOTO_SIGN[worst]}]"
+    name = inputs.names.get(path.name)
+    st.markdown(title + (f" :small[{plain(name)}]" if name else ""))
+
+
+def _remover(draft: Draft, number: int, path: Path) -> None:
     if st.button(
         text.PHOTO_REMOVE.format(number + 1),
         key=state.widget(f"remove-{path.name}"),
@@ -162,10 +252,3 @@ def _photo(draft: Draft, found: Inspected, number: int, path: Path) -> None:
     ):
         draft.remove_photo(path)
         st.rerun()
-
-
-def _removers(draft: Draft) -> None:
-    for number, path in enumerate(draft.photos, start=1):
-        if st.button(text.PHOTO_REMOVE.format(number), key=state.widget(f"remove-{path.name}")):
-            draft.remove_photo(path)
-            st.rerun()

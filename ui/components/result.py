@@ -10,47 +10,38 @@ import streamlit as st
 from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
-from ui import figures, present, text, work
+from ui import figures, measuring, present, text
 from ui.components import frame
+from ui.lengths import Unit
+from ui.plain import plain
 
 CHART = {"displayModeBar": False, "responsive": True}
-SCENE = {"displayModeBar": False, "scrollZoom": True, "responsive": True}
+SCENE = {"displayModeBar": False, "scrollZoom": False, "responsive": True}
 
 
-def volume(summary: ModelForm, has_tape: bool) -> None:
+def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
     """Draw the volume with its interval."""
-    value, sentence = present.volume_words(summary)
+    value, sentence = present.volume_words(summary, unit)
     st.metric(text.VOLUME, value)
     st.markdown(sentence)
     st.caption(present.cone_words(summary) if has_tape else text.NO_TAPE)
 
 
 @st.fragment
-def shape(limb: Limb, checks: Sequence[TapeCheck], key: str) -> None:
+def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None:
     """Draw the limb to turn, a slider through its sections, the chosen section and the girths."""
     ink = frame.ink()
-    low, high = int(np.ceil(limb.from_mm / 5) * 5), int(limb.to_mm // 5 * 5)
-    middle = (low + high) // 10 * 5
-    chosen_cm = st.slider(
-        text.SECTION_SLIDER,
-        low / 10,
-        high / 10,
-        middle / 10,
-        0.5,
-        format="%.1f",
-        key=f"section-{key}-{low}-{high}",
-    )
-    chosen = chosen_cm * 10
-    outline = work.outline_at(limb, chosen)
+    chosen = section_slider(limb.from_mm, limb.to_mm, unit, key)
+    outline = measuring.outline_at(limb, chosen)
     taped = [
-        (check.verdict, work.outline_at(limb, check.row.height_mm))
+        (check.verdict, measuring.outline_at(limb, check.row.height_mm))
         for check in checks
         if limb.from_mm <= check.row.height_mm <= limb.to_mm
     ]
     left, right = st.columns([3, 2])
     with left:
         st.plotly_chart(
-            figures.shape_figure(limb, work.mesh_of(limb), outline, taped, ink),
+            figures.shape_figure(limb, measuring.mesh_of(limb), outline, taped, ink),
             key=f"shape-{key}",
             config=SCENE,
             theme=None,
@@ -59,16 +50,16 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str) -> None:
         st.caption(text.SHAPE_HINT)
     with right:
         st.plotly_chart(
-            figures.section_figure(limb, [(text.SECTION_OUTLINE, outline, ink.line)], ink),
+            figures.section_figure(limb, [(text.SECTION_OUTLINE, outline, ink.line)], ink, unit),
             key=f"outline-{key}",
             config=CHART,
             theme=None,
             alt=text.SECTION_ALT,
         )
-        st.markdown(present.section_words(chosen, girth(limb, np.array([chosen]))))
+        st.markdown(present.section_words(chosen, girth(limb, np.array([chosen])), unit))
     st.subheader(text.PROFILE, anchor=False)
     st.plotly_chart(
-        figures.profile_figure(limb, checks, chosen, ink),
+        figures.profile_figure(limb, checks, chosen, ink, unit),
         key=f"profile-{key}",
         config=CHART,
         theme=None,
@@ -76,12 +67,29 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str) -> None:
     )
 
 
+def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
+    """Draw the slider that chooses a section and return its height, mm."""
+    step = unit.step
+    low, high = np.ceil(unit.of(from_mm) / step) * step, np.floor(unit.of(to_mm) / step) * step
+    middle = np.round((low + high) / 2 / step) * step
+    chosen = st.slider(
+        text.SECTION_SLIDER.format(unit.name),
+        float(low),
+        float(high),
+        float(middle),
+        step,
+        format="%.1f" if unit.name == "cm" else "%.2f",
+        key=f"section-{key}-{low}-{high}",
+    )
+    return float(np.clip(chosen * unit.mm, from_mm, to_mm))
+
+
 def words(summary: ModelForm) -> None:
     """Draw warnings, limits and the caution."""
     if summary.warnings:
         st.subheader(text.WARNINGS, anchor=False)
         for warning in summary.warnings:
-            st.warning(warning.text)
+            st.warning(plain(warning.text))
     with st.expander(text.LIMITS):
         st.markdown(summary.method)
         st.markdown("\n".join(f"- {line}" for line in summary.not_included))

@@ -13,21 +13,26 @@ from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit, Visit, VisitId
 from digitise.tape.rows import TapeRow
+from ui import dates, measuring, stored, text, work
 from ui import draft as drafts
-from ui import text, work
-from ui.draft import Axis, Draft, Inputs
+from ui.draft import Draft
+from ui.inputs import Axis, Inputs
+from ui.lengths import kept_unit
+from ui.typed import TypedTape, as_typed, rows_in_trouble
 
 FEWEST_PHOTOS = 2
 
 
-def missing(inputs: Inputs) -> list[str]:
-    """Return in words what a visit still needs before it can be kept."""
+def missing(inputs: Inputs, tape: TypedTape) -> list[str]:
+    """Return in words what a visit still needs before it can be kept; no typed row is dropped silently."""
     wanted = (
         (inputs.client.strip(), text.WAITS_CODE),
         (inputs.clearance, text.WAITS_CLEARANCE),
         (inputs.flags is not None, text.WAITS_FLAGS),
+        (dates.is_sound(inputs.day, inputs.hour), text.WAITS_DAY),
     )
-    return [words for there, words in wanted if not there]
+    rows = [text.WAITS_ROW.format(number) for number in rows_in_trouble(tape)]
+    return [*(words for there, words in wanted if not there), *rows]
 
 
 def save(draft: Draft, inputs: Inputs, measured: Measured) -> VisitId:
@@ -56,18 +61,26 @@ def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | Non
         client=inputs.client,
         limb=inputs.limb or "leg",
         side=inputs.side or "left",
-        taken=before.taken if before else now,
+        taken=_taken(inputs, before, now),
         tape=_lettered(measured.tape, before.tape if before else ()),
         photos=paths,
-        field_json=work.field_text(draft),
+        field_json=work.field_text(draft, inputs),
         lens_json=draft.lens_json,
-        model=work.model_files(measured),
+        model=measuring.model_files(measured),
         corrections={n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))},
         posture=inputs.posture,
         measured_by=inputs.measured_by,
         note=inputs.note,
         clearance=_clearance(inputs, now, before.clearance if before else Clearance()),
     )
+
+
+def _taken(inputs: Inputs, before: Visit | None, now: datetime) -> datetime:
+    """Return the typed time; a stored one that was not changed keeps its seconds."""
+    was = None if before is None else before.taken
+    if was is not None and (inputs.day, inputs.hour) in (dates.as_typed(was), ("", "")):
+        return was
+    return dates.typed_time(inputs.day, inputs.hour) or was or now
 
 
 def _lettered(tape: tuple[TapeRow, ...], before: tuple[TapeRow, ...]) -> tuple[TapeRow, ...]:
@@ -107,7 +120,10 @@ def reopened(number: VisitId) -> Draft:
     with Store() as store:
         visit = store.load_visit(number)
         for begun in drafts.all_drafts():
-            if (begun.inputs.changes, begun.inputs.seen, begun.inputs.saved) == (number, visit.state, None):
+            inputs = drafts.inputs_or_none(begun)
+            if inputs is None or inputs.cleared:
+                continue
+            if (inputs.changes, inputs.seen, inputs.saved) == (number, visit.state, None):
                 return begun
         if len(visit.photos) < FEWEST_PHOTOS or not visit.has_field:
             raise RecordError(text.REOPEN_NOTHING, where=text.VISIT_NAME.format(number), do=text.REOPEN_NEW)
@@ -132,6 +148,7 @@ def _fill(draft: Draft, store: Store, visit: Visit) -> None:
 
 def _inputs(visit: Visit, axis: Axis) -> Inputs:
     asked = [code for code, _ in visit.clearance.red_flags if code in text.FLAG_NAMES]
+    unit = kept_unit()
     signs = tuple(code for code, there in visit.clearance.red_flags if there and code in asked)
     return Inputs(
         client=visit.client,
@@ -144,8 +161,11 @@ def _inputs(visit: Visit, axis: Axis) -> Inputs:
         measured_by=visit.measured_by,
         note=visit.note,
         sheets="own",
-        rows=tuple((row.height_mm / 10, row.girth_mm / 10) for row in visit.tape),
+        unit=unit.name,
+        rows=tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in visit.tape),
         axis=axis,
+        day=dates.as_typed(visit.taken)[0],
+        hour=dates.as_typed(visit.taken)[1],
         changes=int(visit.id),
         seen=visit.state,
     )
@@ -155,7 +175,7 @@ def _axis(store: Store, visit: Visit) -> Axis:
     """Return the axis that the stored limb was measured along; empty where it stood on the mat."""
     if not visit.has_model:
         return (None,) * 6
-    axis = work.stored_model(store, visit.id).limb.axis_from_world
+    axis = stored.stored_model(store, visit.id).limb.axis_from_world
     if np.array_equal(axis.rotation, np.eye(3)) and not axis.translation.any():
         return (None,) * 6
     x, y, z, x2, y2, z2 = (round(float(value), 6) for value in points_on_axis(axis).flat)

@@ -5,31 +5,43 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.shape.taped import TapeCheck
-from ui import present, state, text, work
-from ui.draft import Inputs
-from ui.present import TypedRow, TypedTape
+from ui import present, state, stored, text, typed
+from ui.inputs import MOST_ROWS, Inputs, Rows
+from ui.lengths import UNITS, Unit
+from ui.plain import plain
+from ui.typed import TypedTape
 
 FEWEST_ROWS = 5
+_EMPTY = ("", "")
+_CELLS = ("height", "girth")
 
 
-def typed_rows(inputs: Inputs) -> tuple[TypedRow, ...]:
+def typed_rows(inputs: Inputs) -> Rows:
     """Return the rows as they are typed now, also before they are drawn in this run."""
-    kept = _kept(inputs)
-    version = state.value("rows_version") or 0
-    return tuple(
-        tuple(
-            state.session().get(state.widget(f"{name}-{version}-{index}"), kept_value)
-            for name, kept_value in zip(("height", "girth"), row, strict=True)
-        )
-        for index, row in enumerate(kept)
-    )
+    rows = []
+    for index, kept in enumerate(_kept(inputs)):
+        cells = [
+            str(state.session().get(_key(name, index), cell) or "")
+            for name, cell in zip(_CELLS, kept, strict=True)
+        ]
+        rows.append((cells[0], cells[1]))
+    return tuple(rows)
 
 
-def _kept(inputs: Inputs) -> list[TypedRow]:
+def show_rows(rows: Rows) -> None:
+    """Put rows into the table in place of those that stand there; only before it is drawn."""
+    state.put("rows", list(rows))
+    state.put("rows_version", (state.value("rows_version") or 0) + 1)
+
+
+def _key(name: str, index: int) -> str:
+    return state.widget(f"{name}-{state.value('rows_version') or 0}-{index}")
+
+
+def _kept(inputs: Inputs) -> Rows:
     if state.value("rows") is None:
-        state.put("rows", list(inputs.rows) or [(None, None)] * FEWEST_ROWS)
-    rows: list[TypedRow] = list(state.value("rows"))
-    return rows
+        state.put("rows", list(inputs.rows) or [_EMPTY] * FEWEST_ROWS)
+    return tuple(state.value("rows"))
 
 
 def offer_heights(inputs: Inputs) -> None:
@@ -40,73 +52,104 @@ def offer_heights(inputs: Inputs) -> None:
     if state.value("offered") == limb:
         return
     state.put("offered", limb)
-    typed = typed_rows(inputs)
-    untouched = state.value("heights_offered") and all(girth is None for _, girth in typed)
-    if not untouched and any(value is not None for row in typed for value in row):
+    rows = typed_rows(inputs)
+    untouched = state.value("heights_offered") and not any(girth for _, girth in rows)
+    if not untouched and any(cell for row in rows for cell in row):
         return
-    heights = work.heights_of_last_visit(*limb)
+    heights = stored.heights_of_last_visit(*limb)
     if heights or untouched:
-        factor = 1.0 if inputs.unit == "mm" else 10.0
-        rows: list[TypedRow] = [(height / factor, None) for height in heights]
-        state.put("rows", rows or [(None, None)] * FEWEST_ROWS)
-        state.put("rows_version", (state.value("rows_version") or 0) + 1)
-        state.put("heights_offered", bool(rows))
+        unit = UNITS[inputs.unit]
+        show_rows(tuple((typed.as_typed(height, unit), "") for height in heights) or (_EMPTY,) * FEWEST_ROWS)
+        state.put("heights_offered", bool(heights))
 
 
-def head(inputs: Inputs) -> str:
+def head(inputs: Inputs) -> Unit:
     """Draw the title and the choice of the unit, and return the unit."""
     left, right = st.columns([3, 2], vertical_alignment="bottom")
     with left:
         st.subheader(text.TAPE_HEAD, anchor=False)
+    before = UNITS[inputs.unit]
     with right:
-        before = inputs.unit
-        unit = st.segmented_control(
+        chosen = st.segmented_control(
             text.UNIT,
-            ["cm", "mm"],
+            list(UNITS),
             key=state.seed("unit", inputs.unit),
             required=True,
             label_visibility="collapsed",
         )
-    if unit and unit != before:
-        rows = typed_rows(inputs)
-        state.put("rows", list(present.converted(rows, before, unit)))
-        state.put("rows_version", (state.value("rows_version") or 0) + 1)
+    unit = UNITS[chosen or before.name]
+    state.set_unit(unit)
+    rows = typed_rows(inputs)
+    if unit != before and state.value("heights_offered") and not any(girth for _, girth in rows):
+        show_rows(typed.converted(rows, before, unit))
+    elif unit != before and any(cell for row in rows for cell in row):
+        state.put("typed_in", before.name)
+    _offer_conversion(unit, rows)
     st.caption(text.HEIGHTS_FROM_LAST if state.value("heights_offered") else text.TAPE_LEAD)
-    return str(unit)
+    return unit
 
 
-def table(inputs: Inputs, unit: str, tape: TypedTape, checks: tuple[TapeCheck, ...]) -> None:
+def _offer_conversion(unit: Unit, rows: Rows) -> None:
+    """Say that numbers keep their digits when the unit changes: whoever changes it mistyped them."""
+    typed_in = state.value("typed_in")
+    if typed_in is None or typed_in == unit.name:
+        return
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.caption(text.UNIT_KEPT.format(text.UNIT_NAMES[unit.name]), width="stretch")
+        if st.button(text.UNIT_CONVERT, key=state.widget("convert"), type="tertiary"):
+            show_rows(typed.converted(rows, UNITS[typed_in], unit))
+            state.put("typed_in", None)
+            st.rerun()
+
+
+def table(inputs: Inputs, unit: Unit, tape: TypedTape, checks: tuple[TapeCheck, ...]) -> None:
     """Draw the rows with what is to be said of each beside it."""
     rows = _kept(inputs)
-    version = state.value("rows_version") or 0
     beside = present.row_words(tape, checks, unit, len(rows))
     with st.container(key="tape"):
-        _line(text.COLUMN_HEIGHT.format(unit), text.COLUMN_GIRTH.format(unit), text.COLUMN_CHECK)
+        _line(text.COLUMN_HEIGHT.format(unit.name), text.COLUMN_GIRTH.format(unit.name), text.COLUMN_CHECK)
         for index, row in enumerate(rows):
-            with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-                for name, label, kept in zip(
-                    ("height", "girth"), (text.ROW_HEIGHT, text.ROW_GIRTH), row, strict=True
-                ):
-                    key = state.seed(f"{name}-{version}-{index}", kept)
-                    st.number_input(
-                        label.format(unit, index + 1),
-                        key=key,
-                        format="%.10g",
-                        label_visibility="collapsed",
-                        width=96,
-                        step=1.0,
-                    )
-                words = beside[index]
-                st.markdown(
-                    f"**{words.sign}** :small[{words.words}]" if words.sign else "&nbsp;", width="stretch"
-                )
-    if st.button(text.ROW_ADD, key=state.widget("row_add"), icon=":material/add:", type="tertiary"):
-        state.put("rows", [*typed_rows(inputs), (None, None)])
+            _row(index, row, unit, beside[index])
+    if len(rows) < MOST_ROWS and st.button(
+        text.ROW_ADD, key=state.widget("row_add"), icon=":material/add:", type="tertiary"
+    ):
+        state.put("rows", [*typed_rows(inputs), _EMPTY])
         st.rerun()
+
+
+def _row(index: int, row: tuple[str, str], unit: Unit, beside: present.RowWords) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+        for name, label, kept in zip(_CELLS, (text.ROW_HEIGHT, text.ROW_GIRTH), row, strict=True):
+            key = _key(name, index)
+            if key not in state.session():
+                state.session()[key] = kept
+            st.text_input(
+                label.format(unit.name, index + 1),
+                key=key,
+                max_chars=20,
+                label_visibility="collapsed",
+                width=80,
+            )
+        words = f"**{beside.sign}** :small[{plain(beside.words)}]" if beside.sign else "&nbsp;"
+        st.markdown(words, width="stretch")
+        st.button(
+            text.ROW_REMOVE.format(index + 1),
+            key=state.widget(f"row_remove-{index}"),
+            icon=":material/close:",
+            type="tertiary",
+            on_click=_remove,
+            args=(index,),
+        )
+
+
+def _remove(index: int) -> None:
+    rows = list(typed_rows(Inputs()))
+    del rows[index]
+    show_rows(tuple(rows) or (_EMPTY,))
 
 
 def _line(*words: str) -> None:
     with st.container(horizontal=True, gap="small"):
-        st.markdown(f":small[{words[0]}]", width=96)
-        st.markdown(f":small[{words[1]}]", width=96)
+        st.markdown(f":small[{words[0]}]", width=80)
+        st.markdown(f":small[{words[1]}]", width=80)
         st.markdown(f":small[{words[2]}]", width="stretch")

@@ -10,11 +10,14 @@ from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.shape.limb import Limb
-from ui import care, places, present_care, state, text, work
+from digitise.workflow.report import ReportOptions
+from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
-from ui.components import chooser, frame
+from ui.components import chooser, frame, papers
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
+from ui.papers import wrap_file
+from ui.plain import plain
 
 
 def main() -> None:
@@ -34,7 +37,7 @@ def main() -> None:
             with frame.errors():
                 _places(kept, against)
             with frame.errors():
-                _wrap(kept.model.limb, str(kept.line.id))
+                _wrap(kept)
             with frame.errors():
                 _garment(kept.model.limb)
     frame.foot()
@@ -81,7 +84,7 @@ def _places(kept: Kept, against: Kept | None) -> None:
         st.markdown(text.PADDING_MEANS["earlier" if against.line.side == kept.line.side else "other"])
     left, right = st.columns([2, 3], gap="large")
     left.plotly_chart(
-        places.places_figure(limb, work.mesh_of(limb), found.vertices, regions, frame.ink()),
+        places.places_figure(limb, measuring.mesh_of(limb), found.vertices, regions, frame.ink()),
         key="places",
         config=SCENE,
         theme=None,
@@ -120,31 +123,45 @@ def _foam(found: Places, code: str) -> None:
     )
 
 
-def _wrap(limb: Limb, key: str) -> None:
+def _wrap(kept: Kept) -> None:
+    limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
-    plan = suggest_plan(limb)
+    plan, unit = suggest_plan(limb), state.unit()
     roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
     rows = st.data_editor(
-        present_care.plan_rows(plan), num_rows="dynamic", hide_index=True, width="stretch", key=f"plan-{key}"
+        present_care.plan_rows(plan, unit),
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        key=f"plan-{key}-{unit.name}",
     )
-    sheet = wrap_sheet(limb, present_care.edited_plan(plan, rows, roll))
+    edited = present_care.edited_plan(plan, rows, roll, unit)
+    sheet = wrap_sheet(limb, edited)
     for warning in sheet.warnings:
-        st.warning(warning.text)
+        st.warning(plain(warning.text))
     left, right = st.columns([1, 1], gap="large")
     with left:
-        st.markdown(f"**{present_care.rolls_words(sheet)}**")
+        st.markdown(f"**{present_care.rolls_words(sheet, unit)}**")
         st.table(present_care.needs_rows(sheet))
         st.caption(NOTE)
     with right:
         st.plotly_chart(
-            places.pressure_figure(sheet, frame.ink()),
+            places.pressure_figure(sheet, frame.ink(), unit),
             key="pressure",
             config=CHART,
             theme=None,
             alt=text.WRAP_CHART_ALT,
         )
         st.caption(text.WRAP_CARE)
+    paper = papers.paper_choice(f"wrap-{key}")
+    options = ReportOptions(wrap=True, plan=edited)
+    papers.download(
+        text.WRAP_PDF,
+        lambda: wrap_file(kept.model, kept.line.taken, options, paper, kept.line.client),
+        "wrap.pdf",
+        f"wrap-{key}",
+    )
 
 
 def _garment(limb: Limb) -> None:
@@ -152,7 +169,7 @@ def _garment(limb: Limb) -> None:
         girths = girth_list(limb)
         for note in girths.notes:
             st.caption(note)
-        st.table(present_care.garment_rows(girths))
+        st.table(present_care.garment_rows(girths, state.unit()))
 
 
-main()
+frame.page(main)

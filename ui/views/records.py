@@ -2,136 +2,195 @@
 
 from __future__ import annotations
 
-import tempfile
+from collections.abc import Sequence
 from datetime import datetime
-from pathlib import Path
 
 import streamlit as st
 
+from digitise.output.model.form import ModelForm
 from digitise.record.backup import restore
 from digitise.record.store import Store
-from digitise.record.values import VisitId
-from ui import care, state, text, work
-from ui import draft as drafts
-from ui.components import frame, reopen, result
+from digitise.record.values import Visit, VisitLine
+from digitise.unfinished import temporary_folder
+from ui import present, state, stored, text
+from ui.components import chooser, frame, papers, reopen, result, sample
+from ui.lengths import Unit
+from ui.plain import plain, plain_lines
+
+ADDRESS = "visit"
+MOST_SHOWN = 30
 
 
 def main() -> None:
     """Draw the page."""
     frame.head(text.RECORDS_TITLE, text.RECORDS_LEAD)
     state.draft()
-    message = state.flash()
-    if message:
-        st.success(message)
-    with frame.errors(), Store() as store:
-        codes = [client.code for client in store.list_clients()]
-        if codes:
-            client = st.selectbox(
-                text.RECORDS_FIND, codes, index=None, placeholder=text.RECORDS_PICK_CLIENT, key="client"
-            )
-            if client in codes:
-                _client(store, client)
-            else:
-                _clients(store)
+    frame.tell_flash()
+    with Store() as store:
+        lines = store.list_visits()
+        opened = _opened(lines)
+        if opened is not None:
+            _visit(store, opened)
         else:
-            frame.nothing_saved()
-        left, right = st.columns(2, gap="large")
-        with left:
-            _backup(store)
-        with right:
-            _restore(bool(codes))
+            sample.remover(store)
+            if lines:
+                _list(lines)
+            else:
+                frame.nothing_saved()
+                sample.button("records")
+            left, right = st.columns(2, gap="large")
+            with left:
+                _backup(store)
+            with right:
+                _restore(bool(lines))
     frame.foot()
 
 
-def _clients(store: Store) -> None:
-    lines = [
-        dict(
-            zip(
-                text.CLIENT_COLUMNS,
-                (one.code, one.visits, _day(one.first), _day(one.last)),
-                strict=True,
-            )
-        )
-        for one in store.list_clients()
-    ]
-    st.table(lines)
+def _opened(lines: Sequence[VisitLine]) -> VisitLine | None:
+    """Return the visit that the address names; None when it names none, or one that is gone."""
+    wanted = st.query_params.get(ADDRESS)
+    if wanted is None:
+        return None
+    found = next((line for line in lines if str(int(line.id)) == wanted), None)
+    if found is None:
+        st.warning(text.RECORDS_GONE.format(plain(wanted[:20])))
+    return found
 
 
-def _client(store: Store, client: str) -> None:
-    visits = store.list_visits(client)
-    st.subheader(text.RECORDS_VISITS.format(client), anchor=False)
-    st.table(
-        [
-            dict(
-                zip(
-                    text.RECORDS_COLUMNS,
-                    (
-                        line.id,
-                        f"{text.SIDES[line.side]} {text.LIMBS[line.limb].lower()}",
-                        f"{line.taken:%Y-%m-%d %H:%M}",
-                        line.photos,
-                        text.YES if line.has_model else text.NO,
-                    ),
-                    strict=True,
-                )
-            )
-            for line in visits
-        ]
-    )
-    words = {
-        line.id: text.RECORDS_LINE.format(
-            line.id, text.SIDES[line.side], text.LIMBS[line.limb].lower(), f"{line.taken:%d %B %Y}"
-        )
-        for line in visits
+def _list(lines: Sequence[VisitLine]) -> None:
+    """Draw the visits, newest first, today's on top; each is a button that opens it."""
+    sought = st.text_input(text.RECORDS_FIND, key="find", placeholder=text.RECORDS_FIND_HINT)
+    found = [line for line in reversed(lines) if _fits(line, sought)]
+    today = datetime.now().astimezone().date()
+    days = {
+        text.RECORDS_TODAY: [line for line in found if line.taken.astimezone().date() == today],
+        text.RECORDS_EARLIER: [line for line in found if line.taken.astimezone().date() != today],
     }
-    wanted = st.selectbox(
-        text.RECORDS_OPEN,
-        list(words)[::-1],
-        index=None,
-        format_func=words.__getitem__,
-        placeholder=text.RECORDS_PICK,
-        key=f"open-{client}",
-    )
-    if wanted is not None:
-        _visit(store, VisitId(wanted))
-    with st.expander(text.FORGET):
-        _forget(store, client)
+    for title, shown in days.items():
+        if not shown:
+            continue
+        st.subheader(title, anchor=False)
+        with st.container(key=f"visits-{title.lower()}", gap="small"):
+            for line in shown[:MOST_SHOWN]:
+                st.button(
+                    _line_words(line),
+                    key=f"open-{line.id}",
+                    type="tertiary",
+                    icon=":material/chevron_right:",
+                    on_click=_open,
+                    args=(line,),
+                )
+        if len(shown) > MOST_SHOWN:
+            st.caption(text.RECORDS_MORE.format(len(shown) - MOST_SHOWN))
+    if not found:
+        st.info(text.RECORDS_NONE_FOUND)
 
 
-def _visit(store: Store, number: VisitId) -> None:
+def _fits(line: VisitLine, sought: str) -> bool:
+    """Tell whether a visit fits all the words that are looked for: code, limb, side, date, number."""
+    words = _line_words(line).lower() + f" {line.taken:%Y-%m-%d}"
+    return all(word in words for word in sought.lower().replace(",", " ").split())
+
+
+def _line_words(line: VisitLine) -> str:
+    limb = f"{text.SIDES[line.side]} {text.LIMBS[line.limb].lower()}"
+    return text.RECORDS_LINE.format(line.client, limb, f"{line.taken.astimezone():%d %B %Y, %H:%M}", line.id)
+
+
+def _open(line: VisitLine) -> None:
+    st.query_params[ADDRESS] = str(int(line.id))
+    chooser.remember(line.client)
+
+
+def _close() -> None:
+    st.query_params.pop(ADDRESS, None)
+
+
+def _visit(store: Store, line: VisitLine) -> None:
+    """Draw all that is kept of a visit."""
+    chooser.remember(line.client)
+    number, unit = line.id, state.unit()
     visit = store.load_visit(number)
-    st.subheader(
-        text.RECORDS_OPENED.format(
-            number, text.SIDES[visit.side], text.LIMBS[visit.limb].lower(), f"{visit.taken:%d %B %Y %H:%M}"
-        ),
-        anchor=False,
-    )
-    reopen.button(number, str(number))
-    if visit.note:
-        st.markdown(visit.note)
-    signs = [text.FLAG_NAMES.get(code, code) for code, there in visit.clearance.red_flags if there]
-    if signs:
-        st.error(text.FLAGS_STOP.format("; ".join(signs)))
-    if visit.clearance.answer != "yes":
-        st.warning(text.CLEARANCE_OPEN)
+    st.button(text.RECORDS_BACK, icon=":material/arrow_back:", type="tertiary", on_click=_close)
+    st.subheader(_line_words(line), anchor=False)
+    sample.banner(line.client)
+    _answers(visit)
+    with st.container(horizontal=True):
+        reopen.button(number, str(number))
+        for name, title, icon in (
+            ("padding", text.PAGE_PADDING, "layers"),
+            ("weeks", text.PAGE_WEEKS, "trending_down"),
+        ):
+            if visit.has_model and st.button(title, icon=f":material/{icon}:", key=f"to-{name}"):
+                frame.go_to(name)
     if not visit.has_model:
         st.info(text.RECORDS_NO_MODEL)
+    else:
+        kept = stored.stored_model(store, number)
+        left, right = st.columns(2, gap="large")
+        with left:
+            with frame.errors():
+                _photographs(store, visit)
+            _tape(kept.summary, unit)
+        with right:
+            result.volume(kept.summary, bool(kept.summary.tape_check), unit)
+            papers.report((line,), str(number))
+            st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
+        result.shape(kept.limb, (), f"record-{number}", unit)
+        result.words(kept.summary)
+    with st.expander(text.FORGET.format(plain(line.client)), icon=":material/delete_forever:"):
+        _forget(store, line.client)
+
+
+def _answers(visit: Visit) -> None:
+    """Draw what was asked and noted, and by whom; what somebody typed is shown as it was typed."""
+    signs = [text.FLAG_NAMES.get(code, plain(code)) for code, there in visit.clearance.red_flags if there]
+    if signs:
+        st.error(text.FLAGS_STOP.format("; ".join(signs)))
+    elif not visit.clearance.red_flags:
+        st.caption(text.FLAGS_NOT_ASKED)
+    if visit.clearance.answer != "yes":
+        st.warning(text.CLEARANCE_OPEN)
+    said = (
+        (text.POSTURE, text.POSTURES[visit.posture] if visit.posture else ""),
+        (text.MEASURED_BY, visit.measured_by),
+        (text.CLEARED_BY, visit.clearance.by if visit.clearance.answer == "yes" else ""),
+    )
+    noted = " · ".join(f"{title}: {plain(words)}" for title, words in said if words)
+    if noted:
+        st.markdown(f":small[{noted}]")
+    if visit.note:
+        st.markdown(plain_lines(visit.note))
+
+
+def _photographs(store: Store, visit: Visit) -> None:
+    if not visit.photos:
         return
-    stored = work.stored_model(store, number)
-    result.volume(stored.summary, bool(stored.summary.tape_check))
-    result.shape(stored.limb, (), f"record-{number}")
-    result.words(stored.summary)
+    for start in range(0, len(visit.photos), 2):
+        pair = visit.photos[start : start + 2]
+        for column, photo in zip(st.columns(2), pair, strict=False):
+            column.image(
+                stored.saved_picture(store, visit.id, photo.number),
+                width="stretch",
+                alt=text.OUTLINE_ALT.format(photo.number),
+            )
+            if photo.number in visit.corrections:
+                column.caption(text.CORRECTED)
+
+
+def _tape(summary: ModelForm, unit: Unit) -> None:
+    if summary.tape_check:
+        st.table(present.tape_rows(summary, unit))
 
 
 def _forget(store: Store, client: str) -> None:
     st.markdown(text.FORGET_LEAD)
     again = st.text_input(text.FORGET_CONFIRM, key=f"forget-{client}")
-    if st.button(text.FORGET_DO.format(client), disabled=again.strip().upper() != client):
+    if st.button(text.FORGET_DO.format(plain(client)), disabled=again.strip().upper() != client):
         proof = store.forget(client)
-        drafts.forget_client(client)
-        work.forget_remembered()
-        care.forget_remembered()
-        state.flash(text.FORGOTTEN.format(client, proof.visits, proof.photographs))
+        sample.forgotten(client)
+        _close()
+        state.flash(text.FORGOTTEN.format(plain(client), proof.visits, proof.photographs))
         st.rerun()
 
 
@@ -139,8 +198,8 @@ def _backup(store: Store) -> None:
     st.subheader(text.BACKUP, anchor=False)
     st.caption(text.BACKUP_CARE)
     if st.button(text.BACKUP_MAKE, icon=":material/inventory_2:"):
-        with tempfile.TemporaryDirectory() as scratch:
-            path = Path(scratch) / "backup.zip"
+        with temporary_folder() as scratch:
+            path = scratch / "backup.zip"
             store.backup(path)
             st.download_button(
                 text.BACKUP_DOWNLOAD,
@@ -160,16 +219,12 @@ def _restore(there: bool) -> None:
     file = st.file_uploader(text.RESTORE_UPLOAD, type=["zip"], key="backup")
     if file is None or not st.button(text.RESTORE_DO):
         return
-    with frame.errors(), tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / "backup.zip"
+    with frame.errors(), temporary_folder() as scratch:
+        path = scratch / "backup.zip"
         path.write_bytes(file.getvalue())
         rows = restore(path)
         state.flash(text.RESTORED.format(rows["visits"], rows["clients"]))
         st.rerun()
 
 
-def _day(time: datetime) -> str:
-    return f"{time.astimezone():%Y-%m-%d}"
-
-
-main()
+frame.page(main)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
-
 import streamlit as st
 
-from digitise.capture.sheets.layout import Paper, parse_print_scale
-from ui import pictures, present, state, text, work
+from digitise.capture.sheets.layout import parse_print_scale
+from digitise.paper import Paper
+from digitise.unfinished import temporary_folder
+from ui import measuring, papers, pictures, present, state, text, work
 from ui.components import frame
 from ui.draft import Draft
+from ui.inputs import Inputs
 
 
 def main() -> None:
@@ -34,14 +34,14 @@ def main() -> None:
 
 def _sheets() -> None:
     left, right = st.columns(2, vertical_alignment="bottom")
-    papers: list[Paper] = ["a4", "letter", "roll"]
-    paper = left.selectbox(text.SETUP_PAPER, papers, format_func=text.PAPERS.__getitem__, key="paper")
+    offered: list[Paper] = ["a4", "letter", "roll"]
+    paper = left.selectbox(text.SETUP_PAPER, offered, format_func=text.PAPERS.__getitem__, key="paper")
     scale = right.text_input(text.SETUP_SCALE_LINE, "1", key="scale", help=text.PRINT_SCALE_HELP)
     with frame.errors():
         parse_print_scale(scale)  # said at once, not after the click
         st.download_button(
             text.SETUP_DOWNLOAD,
-            lambda: work.sheets_zip(paper, scale),
+            lambda: papers.sheets_zip(paper, scale),
             f"sheets-{paper}.zip",
             "application/zip",
             type="primary",
@@ -61,18 +61,18 @@ def _test_photograph() -> None:
     own = st.file_uploader("field.json", type=["json"], key="test-field") if paper == "own" else None
     if file is None or (paper == "own" and own is None):
         return
-    with frame.errors(), tempfile.TemporaryDirectory() as scratch, frame.steps() as tell:
-        draft = Draft(Path(scratch))
-        draft.write(draft.inputs.model_copy(update={"sheets": paper}))
+    with frame.errors(), temporary_folder() as scratch, frame.steps() as tell:
+        draft = Draft(scratch)
+        inputs = Inputs.model_validate({"sheets": paper})
         if own is not None:
             draft.write_field(own.getvalue().decode("utf-8", errors="replace"))
         path = draft.add_photo(file.getvalue(), file.name)
-        field = work.field_of(draft)
-        found = work.inspect([path], field, (paper, own and own.file_id), tell)
+        field = work.field_of(draft, inputs)
+        found = work.inspect([path], field, work.field_key(draft, inputs), tell)
         seen = found.seen[0]
         findings = found.inspection.findings
         st.image(
-            work.jpeg(pictures.marked_picture(work.opened(path), seen.detections, field)),
+            measuring.jpeg(pictures.marked_picture(work.opened(path), seen.detections, field)),
             alt=text.PHOTO_ALT.format(1),
         )
         if present.worst(findings) == "note":
@@ -83,4 +83,4 @@ def _test_photograph() -> None:
             st.markdown(present.notes_line(findings))
 
 
-main()
+frame.page(main)

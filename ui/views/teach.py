@@ -11,6 +11,7 @@ from ui.changes import Coloured
 from ui.components import chooser, frame
 from ui.components.chooser import Kept
 from ui.components.result import SCENE
+from ui.plain import plain
 
 
 def main() -> None:
@@ -23,7 +24,7 @@ def main() -> None:
             # with nothing to choose from, what is to be done must not hide in a closed box
             box = st.expander(text.TEACH_WHOSE, expanded=shown) if store.list_clients() else st.container()
             with box:
-                visits = chooser.limb_visits(store)
+                visits = chooser.limb_visits(store, address=False)
         if len(visits) == 1:
             st.info(text.ONE_VISIT)
         elif visits:
@@ -43,10 +44,12 @@ def _through_the_weeks(visits: tuple[Kept, ...], shown: bool) -> None:
         text.TEACH_WEEK, titles, value=titles[-1], key=f"week-{first.line.client}-{first.line.side}"
     )
     number = titles.index(chosen)
-    title = f"{chosen} · {first.line.client}, {visits[number].line.taken:%d %B %Y}" if shown else chosen
+    title = (
+        f"{chosen} · {plain(first.line.client)}, {visits[number].line.taken:%d %B %Y}" if shown else chosen
+    )
     st.markdown(f"## {title}\n\n{words[number]}")
     st.plotly_chart(
-        changes.one_limb(surfaces[number], changes.reach_of(surfaces), frame.ink(), 640),
+        changes.one_limb(surfaces[number], changes.reach_of(surfaces), frame.ink(), 640, state.unit()),
         key="teach",
         config=SCENE,
         theme=None,
@@ -78,7 +81,7 @@ def _take_away(change: Change | None, surfaces: list[Coloured], titles: list[str
             )
     right.download_button(
         text.TEACH_HTML,
-        changes.page_to_take_away(surfaces, titles, words),
+        changes.page_to_take_away(surfaces, titles, words, state.unit()),
         "limb.html",
         "text/html",
         icon=":material/public:",
@@ -86,4 +89,4 @@ def _take_away(change: Change | None, surfaces: list[Coloured], titles: list[str
     )
 
 
-main()
+frame.page(main)

@@ -6,28 +6,36 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from digitise.errors import DigitiseError
+from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
-from ui import present, state, text, work
-from ui.components import chooser, frame, outlines, photographs, reopen, result, saving, tape
+from ui import measuring, present, state, stored, text, typed, work
+from ui.components import chooser, frame, outlines, photographs, reopen, result, sample, saving, tape
 from ui.components import client as who
-from ui.draft import Draft, Inputs, all_drafts
-from ui.present import TypedTape
+from ui.draft import Draft, all_drafts, inputs_or_none
+from ui.inputs import Inputs, merged
+from ui.lengths import Unit
+from ui.plain import plain
+from ui.typed import TypedTape
 from ui.work import Inspected
+
+_TYPED = (
+    *("client", "limb", "side", "clearance", "clearance_by", "posture", "measured_by", "note"),
+    *("sheets", "print_scale", "day", "hour"),
+)
 
 
 def main() -> None:
     """Draw the page."""
     draft = state.draft()
-    before = draft.inputs
+    before = _begun(draft)
     _head(draft, before)
-    message = state.flash()
-    if message:
-        st.success(message, icon=":material/check_circle:")
+    frame.tell_flash()
+    sample.banner(before.client)
     if before.saved is not None:
         _locked(draft, before)
         return
+    bar = frame.status_bar()
     left, right = st.columns([4, 5], gap="large")
     with left:
         who.client_and_limb(before)
@@ -36,50 +44,81 @@ def main() -> None:
     state.keep(draft, inputs)
     tape.offer_heights(inputs)
     with left:
-        inspected = photographs.look(draft)
+        inspected = photographs.look(draft, inputs)
         unit = tape.head(before)
-    typed = present.read_typed(tape.typed_rows(before), unit)
-    state.keep(draft, inputs.model_copy(update={"unit": unit, "rows": tape.typed_rows(before)}))
-    with right:
-        measured = _measured(draft, draft.inputs, inspected, typed)
+    rows = tape.typed_rows(before)
+    typed_tape = typed.read_typed(rows, unit)
+    inputs = inputs.model_copy(update={"unit": unit.name, "rows": rows})
+    state.keep(draft, inputs)
+    with right, frame.errors():
+        measured = _measured(draft, inputs, inspected, typed_tape)
     checks = measured.fit.tape_checks if measured else ()
-    with left:
-        tape.table(draft.inputs, unit, typed, checks)
-        for line in present.tape_advice(typed, checks, draft.inputs.limb or "leg"):
+    with left, frame.errors():
+        tape.table(inputs, unit, typed_tape, checks)
+        for line in present.tape_advice(typed_tape, checks, inputs.limb or "leg", unit):
             st.warning(line)
-        _start_over(draft)
-    with right:
+        _start_over(draft, inputs)
+    with right, frame.errors():
         if measured:
-            _limb(draft, draft.inputs, measured)
-    frame.foot()
+            _limb(draft, measured, unit)
+    with bar, frame.errors():
+        _status(draft, inputs, measured, typed_tape)
+    frame.foot(unit=False)
+
+
+def _begun(draft: Draft) -> Inputs:
+    """Return what the draft holds; what another tab typed in it meanwhile is put into this one's fields."""
+    try:
+        there = draft.read()
+    except DigitiseError as error:
+        frame.show_error(error)
+        there = Inputs()
+    base = state.base()
+    if base is None:
+        state.hold(there)
+        return there
+    if there == base or there.saved is not None:
+        state.hold(there)
+        return there
+    mine = _gathered(base).model_copy(update={"rows": tape.typed_rows(base)})
+    both = merged(base, mine, there)
+    for name in _TYPED:
+        if getattr(both.inputs, name) != getattr(mine, name):
+            state.put(name, getattr(both.inputs, name))
+    if both.inputs.flags != mine.flags:
+        state.put("flags", _chosen_flags(both.inputs))
+    for number, value in enumerate(both.inputs.axis):
+        state.put(f"axis-{number}", value)
+    if both.inputs.unit != mine.unit:
+        state.put("unit", both.inputs.unit)
+    if both.inputs.rows != mine.rows:
+        tape.show_rows(both.inputs.rows)
+    if both.inputs.names != mine.names:
+        state.put("names", both.inputs.names)
+    st.info(text.OTHER_TAB, icon=":material/tab:")
+    if both.clashes:
+        clashes = ", ".join(text.CLASHES.get(name, name) for name in both.clashes)
+        st.warning(text.OTHER_TAB_CLASH.format(clashes))
+    state.hold(there)
+    return both.inputs
+
+
+def _chosen_flags(inputs: Inputs) -> list[str]:
+    return [] if inputs.flags is None else list(inputs.flags or (text.NO_FLAG,))
 
 
 def _head(draft: Draft, before: Inputs) -> None:
     if before.changes is None or before.saved is not None:
         frame.head(text.VISIT_TITLE, text.VISIT_LEAD)
         return
-    frame.head(text.CHANGE_TITLE.format(before.changes, before.client), text.CHANGE_LEAD)
+    frame.head(text.CHANGE_TITLE.format(before.changes, plain(before.client)), text.CHANGE_LEAD)
     if st.button(text.CHANGE_DROP, key=state.widget("drop"), icon=":material/undo:"):
-        draft.remove()
-        state.next_visit()
-        st.rerun()
+        _set_aside(draft, before)
 
 
 def _gathered(before: Inputs) -> Inputs:
     """Return what is typed and chosen now."""
-    names = (
-        "client",
-        "limb",
-        "side",
-        "clearance",
-        "clearance_by",
-        "posture",
-        "measured_by",
-        "note",
-        "sheets",
-        "print_scale",
-    )
-    now: Mapping[str, object] = {name: state.value(name) for name in names}
+    now: Mapping[str, object] = {name: state.value(name) for name in _TYPED}
     chosen = state.value("flags")
     flags = tuple(flag for flag in chosen if flag != text.NO_FLAG) if chosen else None
     now = {
@@ -87,10 +126,16 @@ def _gathered(before: Inputs) -> Inputs:
         for name, value in now.items()
     }
     axis = tuple(state.value(f"axis-{number}") for number in range(6))
-    return Inputs.model_validate({**before.model_dump(), **now, "flags": flags, "axis": axis})
+    named = state.value("names")
+    photos = before.names if named is None else named
+    answered = state.value("same_visit")
+    same = before.same_visit if answered is None else answered
+    return Inputs.model_validate(
+        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos, "same_visit": same}
+    )
 
 
-def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, typed: TypedTape) -> Measured | None:
+def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: TypedTape) -> Measured | None:
     waits = [
         words
         for there, words in ((inputs.limb, text.WAITS_LIMB), (inputs.side, text.WAITS_SIDE))
@@ -104,22 +149,35 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, typed: 
         _waiting(draft, waits)
         return None
     corrections = {path.name: words for path in draft.photos if (words := draft.correction(path))}
+    field, axis = work.field_of(draft, inputs), work.axis_of(inputs)
     try:
         with frame.steps() as tell:
-            return work.measure(
+            return measuring.measure(
                 draft.photos,
                 inspected,
-                work.field_of(draft),
-                typed.rows,
+                field,
+                tape.rows,
                 inputs.limb or "leg",
                 inputs.side or "left",
                 corrections,
                 tell,
-                work.axis_of(inputs),
+                axis,
             )
+    except OutlineError:
+        with frame.steps() as tell:
+            alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
+        outlines.draw(draft, inputs, inspected, alone)
+    except ShapeError as error:
+        # the outlines are there, but give no limb: they can be mended
+        with frame.steps() as tell:
+            alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
+        frame.show_error(photographs.named(error, inputs))
+        outlines.draw(draft, inputs, inspected, alone)
     except DigitiseError as error:
-        frame.show_error(error)
-        return None
+        frame.show_error(photographs.named(error, inputs))
+        if isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
+            photographs.one_visit(inputs)
+    return None
 
 
 def _waiting(draft: Draft, waits: list[str]) -> None:
@@ -127,66 +185,81 @@ def _waiting(draft: Draft, waits: list[str]) -> None:
     st.info(text.RESULT_EMPTY)
     st.markdown("\n".join([text.RESULT_WAITS, "", *(f"- {words}" for words in waits)]))
     if not draft.photos:
+        sample.button("visit")
         _unsaved(draft)
 
 
 def _unsaved(draft: Draft) -> None:
-    others = [other for other in all_drafts() if other.folder != draft.folder and _is_worth(other)][:4]
-    if others:
+    others = [other for other in all_drafts() if other.folder != draft.folder]
+    worth = [(other, inputs) for other in others if _is_worth(other, inputs := inputs_or_none(other))][:4]
+    if worth:
         st.subheader(text.UNSAVED_HEAD, anchor=False)
-    for other in others:
-        inputs = other.inputs
-        limb = (
-            f"{text.SIDES.get(inputs.side or '', '')} {text.LIMBS.get(inputs.limb or '', '').lower()}".strip()
-        )
-        line = text.UNSAVED_LINE.format(inputs.client or text.NO_CODE, len(other.photos), limb or "–")
-        if inputs.changes is not None:
-            line = f"{line} · {text.UNSAVED_CHANGE.format(inputs.changes)}"
+    for other, inputs in worth:
         left, right = st.columns([3, 1], vertical_alignment="center")
-        left.markdown(line)
+        left.markdown(_unsaved_line(other, inputs or Inputs()))
         if right.button(text.CONTINUE, key=f"continue-{other.folder.name}"):
             state.open_draft(other)
             st.rerun()
 
 
-def _is_worth(other: Draft) -> bool:
-    return other.inputs.saved is None and bool(other.photos or other.inputs.client)
+def _unsaved_line(other: Draft, inputs: Inputs) -> str:
+    limb = f"{text.SIDES.get(inputs.side or '', '')} {text.LIMBS.get(inputs.limb or '', '').lower()}".strip()
+    line = text.UNSAVED_LINE.format(plain(inputs.client) or text.NO_CODE, len(other.photos), limb or "–")
+    return line if inputs.changes is None else f"{line} · {text.UNSAVED_CHANGE.format(inputs.changes)}"
 
 
-def _limb(draft: Draft, inputs: Inputs, measured: Measured) -> None:
-    summary = work.summary_of(measured)
+def _is_worth(other: Draft, inputs: Inputs | None) -> bool:
+    if inputs is None:
+        return True
+    return inputs.saved is None and not inputs.cleared and bool(other.photos or inputs.client)
+
+
+def _limb(draft: Draft, measured: Measured, unit: Unit) -> None:
+    """Draw the evidence first, then the figures that rest on it."""
+    outlines.show(draft, measured, unit)
+    summary = measuring.summary_of(measured)
     st.subheader(text.RESULT_HEAD, anchor=False)
-    result.volume(summary, bool(measured.tape))
-    _save(draft, inputs, measured)
-    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name)
-    outlines.show(draft, measured, locked=False)
+    result.volume(summary, bool(measured.tape), unit)
+    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
     result.words(summary)
     _download(summary)
 
 
+def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: TypedTape) -> None:
+    """Draw the line that stays in sight: how it stands, the volume, and the way to keep it."""
+    waits = saving.missing(inputs, tape)
+    left, right = st.columns([3, 2], vertical_alignment="center")
+    with left:
+        if measured is None:
+            st.markdown(text.STATUS_NO_LIMB)
+        else:
+            value, _ = present.volume_words(measuring.summary_of(measured), state.unit())
+            doubts = sum(len(outline.unsure) for outline in measured.outlines)
+            several = text.STATUS_DOUBT if doubts == 1 else text.STATUS_DOUBTS.format(doubts)
+            ready = several if doubts else text.STATUS_READY
+            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else ready
+            st.markdown(f"**{value}**  \n:small[{needs}]")
+    with right:
+        pressed = st.button(
+            text.SAVE if inputs.changes is None else text.SAVE_CHANGES,
+            type="primary",
+            disabled=measured is None or bool(waits),
+            icon=":material/save:",
+            width="stretch",
+            key="save",
+        )
+    if pressed and measured is not None:
+        _save(draft, inputs, measured)
+
+
 def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
-    waits = saving.missing(inputs)
-    pressed = st.button(
-        text.SAVE if inputs.changes is None else text.SAVE_CHANGES,
-        type="primary",
-        disabled=bool(waits),
-        icon=":material/save:",
-        width="stretch",
-        key="save",
-    )
-    if waits:
-        st.caption(f"{text.RESULT_WAITS} {', '.join(waits)}.")
-    if pressed:
-        with frame.errors(), frame.steps() as tell:
-            tell(text.STEP_SAVING)
-            number = saving.save(draft, inputs, measured)
-            state.keep(draft, inputs.model_copy(update={"saved": int(number)}))
-            state.flash(
-                (text.SAVED if inputs.changes is None else text.CHANGED).format(
-                    number, inputs.client.strip().upper()
-                )
-            )
-            st.rerun()
+    with frame.errors(), frame.steps() as tell:
+        tell(text.STEP_SAVING)
+        number = saving.save(draft, inputs, measured)
+        state.keep(draft, inputs.model_copy(update={"saved": int(number)}))
+        said = text.SAVED if inputs.changes is None else text.CHANGED
+        state.flash(said.format(number, plain(inputs.client.strip().upper())))
+        st.rerun()
 
 
 def _locked(draft: Draft, inputs: Inputs) -> None:
@@ -204,10 +277,11 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
                 frame.go_to(name)
         reopen.button(inputs.saved or 0, "saved")
     with frame.errors():
-        summary, limb = work.saved_limb(inputs.saved or 0)
+        unit = state.unit()
+        summary, limb = stored.saved_limb(inputs.saved or 0)
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
-        result.volume(summary, bool(summary.tape_check))
-        result.shape(limb, (), draft.folder.name)
+        result.volume(summary, bool(summary.tape_check), unit)
+        result.shape(limb, (), draft.folder.name, unit)
         result.words(summary)
         _download(summary)
     frame.foot()
@@ -224,17 +298,23 @@ def _download(summary: ModelForm) -> None:
     )
 
 
-def _start_over(draft: Draft) -> None:
+def _start_over(draft: Draft, inputs: Inputs) -> None:
     if (
-        draft.inputs.changes is None
-        and (draft.photos or draft.inputs.client)
+        inputs.changes is None
+        and (draft.photos or inputs.client)
         and st.button(
             text.START_OVER, key=state.widget("over"), type="tertiary", icon=":material/restart_alt:"
         )
     ):
-        draft.remove()
-        state.next_visit()
-        st.rerun()
+        _set_aside(draft, inputs)
 
 
-main()
+def _set_aside(draft: Draft, inputs: Inputs) -> None:
+    """Begin anew; what was entered is kept for a day, so that it can be taken back."""
+    draft.write(inputs.model_copy(update={"cleared": True}))
+    state.next_visit()
+    state.flash(text.CLEARED, undo=draft)
+    st.rerun()
+
+
+frame.page(main)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import numpy as np
 import streamlit as st
 
 from digitise.care.change.compare import Change
-from digitise.output.course.words import course_sentences
+from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
-from ui import care, changes, figures, palette, present_care, state, text, work
-from ui.components import chooser, frame, reopen
+from ui import care, changes, figures, measuring, palette, present_care, state, text
+from ui.components import chooser, frame, papers, reopen
 from ui.components.chooser import Kept
-from ui.components.result import CHART, SCENE
+from ui.components.result import CHART, SCENE, section_slider
+from ui.lengths import Unit
+from ui.palette import Ink
 
 
 def main() -> None:
@@ -32,11 +33,13 @@ def main() -> None:
             reopen.button(int(visits[0].line.id), "only")
         elif visits:
             _two(visits)
+        if visits:
+            papers.report([kept.line for kept in visits], f"weeks-{visits[-1].line.id}")
     frame.foot()
 
 
 def _course(followed: LimbSeries) -> None:
-    ink = frame.ink()
+    ink, unit = frame.ink(), state.unit()
     st.subheader(text.COURSE, anchor=False)
     bilateral = any(followed.others) and st.toggle(
         text.BILATERAL, help=text.BILATERAL_HELP, key=f"bilateral-{followed.visits[0].place}"
@@ -48,9 +51,9 @@ def _course(followed: LimbSeries) -> None:
             changes.course_figure(found, ink), key="course", config=CHART, theme=None, alt=text.COURSE_ALT
         )
         visit = found.points[0].visit
-        st.caption(text.COURSE_BETWEEN.format(visit.from_mm / 10, visit.to_mm / 10))
+        st.caption(text.COURSE_BETWEEN.format(unit.number(visit.from_mm, 0), unit.words(visit.to_mm, 0)))
     with right:
-        st.markdown(f"#### {text.VERDICT_COURSE.format(found.plateau.verdict)}")
+        st.markdown(f"#### {text.VERDICT_COURSE.format(VERDICTS[found.plateau.verdict])}")
         st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
         with st.expander(text.MORE_ABOUT_COURSE):
             st.markdown("\n".join(f"- {words}" for words in course_sentences(found)))
@@ -79,41 +82,38 @@ def _two(visits: tuple[Kept, ...]) -> None:
     with frame.steps() as tell:
         change = care.change_between(by_number[earlier].model, by_number[later].model, tell)
     st.markdown(f"#### {present_care.change_sentence(change.whole)}")
-    ink = frame.ink()
-    st.plotly_chart(
-        changes.side_by_side(
-            work.mesh_of(change.first),
-            work.mesh_of(change.second),
-            care.coloured(change),
-            (text.EARLIER_SHORT, text.LATER_SHORT, text.CHANGE_LABEL),
-            ink,
-        ),
-        key=f"change-{earlier}-{later}",
-        config=SCENE,
-        theme=None,
-        alt=text.CHANGE_ALT,
-    )
+    ink, unit = frame.ink(), state.unit()
+    _three(change, ink, unit, f"{earlier}-{later}")
     st.caption(text.CHANGE_LEGEND_SIDES)
     left, right = st.columns([3, 2], gap="large")
     with left:
-        st.table(present_care.change_rows(change.parts))
+        st.table(present_care.change_rows(change.parts, unit))
     with right:
-        _sections(change, (words[earlier], words[later]), f"{earlier}-{later}")
+        _sections(change, (words[earlier], words[later]), f"{earlier}-{later}", unit)
+
+
+def _three(change: Change, ink: Ink, unit: Unit, key: str) -> None:
+    """Draw both limbs and the change side by side; on a phone one at a time, the next a swipe away."""
+    drawn = changes.side_by_side(
+        measuring.mesh_of(change.first), measuring.mesh_of(change.second), care.coloured(change), ink, unit
+    )
+    names = (text.EARLIER_SHORT, text.LATER_SHORT, text.CHANGE_LABEL)
+    with st.container(key="sides"):
+        for column, figure, name in zip(st.columns(3), drawn, names, strict=True):
+            with column:
+                st.markdown(f"**{name}**")
+                st.plotly_chart(
+                    figure,
+                    key=f"{name}-{key}",
+                    config=SCENE,
+                    theme=None,
+                    alt=f"{name}: {text.CHANGE_ALT}",
+                )
 
 
 @st.fragment
-def _sections(change: Change, names: tuple[str, str], key: str) -> None:
-    low = int(np.ceil(change.whole.stretch.low / 5) * 5)
-    high = int(change.whole.stretch.high // 5 * 5)
-    height = 10 * st.slider(
-        text.SECTION_SLIDER,
-        low / 10,
-        high / 10,
-        (low + high) // 10 / 2,
-        0.5,
-        format="%.1f",
-        key=f"both-{key}",
-    )
+def _sections(change: Change, names: tuple[str, str], key: str, unit: Unit) -> None:
+    height = section_slider(change.whole.segment.low, change.whole.segment.high, unit, f"both-{key}")
     ink = frame.ink()
     outlines = [
         (name, section_outline(limb, height), colour)
@@ -122,7 +122,7 @@ def _sections(change: Change, names: tuple[str, str], key: str) -> None:
         )
     ]
     st.plotly_chart(
-        figures.section_figure(change.first, outlines, ink),
+        figures.section_figure(change.first, outlines, ink, unit),
         key=f"sections-{key}",
         config=CHART,
         theme=None,
@@ -130,4 +130,4 @@ def _sections(change: Change, names: tuple[str, str], key: str) -> None:
     )
 
 
-main()
+frame.page(main)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -32,6 +33,8 @@ from digitise.capture.calibration.stationary import shared_state, still_groups
 from digitise.capture.sheets.field import MarkerField
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
+
+T = TypeVar("T")
 
 _MAX_MODES = 12
 _NEGLIGIBLE_MODE = 0.01  # of the strongest mode's effect in the pictures
@@ -73,6 +76,29 @@ class Calibration:
     lens_of: tuple[int, ...]
     covariance: Array
     camera_modes: tuple[tuple[Camera, ...], ...]
+
+    def only(self, kept: Sequence[int]) -> Calibration:
+        """Return what was solved for some photographs (indices), numbered anew; ``covariance`` stays."""
+        place = {old: new for new, old in enumerate(kept)}
+        groups = {
+            name: tuple(tuple(place[n] for n in group if n in place) for group in each)
+            for name, each in self.still.items()
+        }
+        return replace(
+            self,
+            cameras=_pick(self.cameras, kept),
+            boards=_pick(self.boards, kept),
+            still={name: tuple(group for group in each if group) for name, each in groups.items()},
+            rms_px=_pick(self.rms_px, kept),
+            used=_pick(self.used, kept),
+            rejected=_pick(self.rejected, kept),
+            lens_of=_pick(self.lens_of, kept),
+            camera_modes=tuple(_pick(mode, kept) for mode in self.camera_modes),
+        )
+
+
+def _pick(values: Sequence[T], kept: Sequence[int]) -> tuple[T, ...]:
+    return tuple(values[n] for n in kept)
 
 
 def calibrate(

@@ -134,7 +134,7 @@ def profile_prior(profile: LensProfile, size: tuple[int, int], lens_key: str | N
 class ProfileForm(BaseModel):
     """The lens profile as a file."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(defer_build=True, extra="forbid", allow_inf_nan=False)
 
     format: Literal["lens-profile/1"]
     size: tuple[int, int] = Field(description="width and height, px")

@@ -12,29 +12,26 @@ from shapely.geometry import MultiPoint, Polygon
 from shapely.ops import unary_union
 
 from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.sheet_colour import LEAST_SD, Mask, Values, fit_sheet
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.sheets.field import Board
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
-Mask = NDArray[np.bool_]
-Values = NDArray[np.float32]
-
 _QUIET = 0.3  # of a marker's side: the white zone that is not plain backdrop
 _RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0
+_CORE_MM = 25.0  # half width of the limb's own place round its axis
+_CORE_TOP_MM = 350.0  # an upright forearm ends little above
 _ONE_PLANE_COS = np.cos(np.radians(12.0))
 _ONE_PLANE_MM = 60.0
 # What a darkening counts: a shadow changes brightness far more than hue.  The second is for limbs of the
 # backdrop's hue, which only their shading tells from it.
 SHADOW_WEIGHTS = (0.2, 1.0)
 _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
-# Brightness and the two hues, log units: no paper is flatter.
-_LEAST_SD = np.array([0.03, 0.015, 0.015], np.float32)
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
 _SMOOTH_MM = 40.0
 _COARSE = 5  # cells: slow changes need no finer grid
-_ROBUST_ROUNDS = 6
 
 
 @dataclass(frozen=True)
@@ -107,7 +104,8 @@ def find_panel(strip: Strip, areas: Iterable[Area], shadow_weight: float = SHADO
         whole, rim = _paint(strip, area, inside)
         if rim.sum() * STEP_MM**2 < _LEAST_RIM_MM2:
             continue
-        distance2[whole] = _distance2_from_backdrop(values, whole, rim, shadow_weight)[whole]
+        core = whole & ((np.abs(strip.offsets) < _CORE_MM) & (strip.heights < _CORE_TOP_MM)[:, None])
+        distance2[whole] = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)[whole]
         inside |= whole
     return Panel(inside, distance2)
 
@@ -161,10 +159,10 @@ def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
     return whole, whole & ~layers[1]
 
 
-def _distance2_from_backdrop(values: Values, whole: Mask, rim: Mask, shadow_weight: float) -> Values:
-    backdrop = _polynomial_fit(values, rim)
-    # another leg may stand in a quarter of the rim
-    spread = _at_least(np.quantile(np.abs(_sparse(values - backdrop, rim)), 0.7, axis=0) / 1.036)
+def _distance2_from_backdrop(
+    values: Values, whole: Mask, rim: Mask, core: Mask, shadow_weight: float
+) -> Values:
+    backdrop, spread = fit_sheet(values, whole, rim, core)
     for _ in range(2):
         difference = values - backdrop
         plain = whole & (squared_distance(difference / spread, difference[..., 0], shadow_weight) < _INLIER)
@@ -201,30 +199,13 @@ def _sparse(values: Values, where: Mask) -> Values:
 
 
 def _at_least(spread: NDArray[np.floating]) -> NDArray[np.float32]:
-    return np.asarray(np.maximum(spread, _LEAST_SD), np.float32)
+    return np.asarray(np.maximum(spread, LEAST_SD), np.float32)
 
 
 def _spread(residuals: Values) -> NDArray[np.float32]:
     # compressed photographs have many exact repeats and a few large errors: heed both the middle and the tail
     size = np.abs(residuals)
     return np.asarray(np.maximum(1.4826 * np.median(size, axis=0), np.quantile(size, 0.9, axis=0) / 1.645))
-
-
-def _polynomial_fit(values: Values, where: Mask) -> Values:
-    """Fit a robust quadratic in row and column to each channel, evaluated everywhere."""
-    rows, columns = (np.linspace(-1.0, 1.0, n) for n in where.shape)
-    y, x = np.meshgrid(rows, columns, indexing="ij")
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-    chosen = np.flatnonzero(where)[::5]
-    design, seen = terms.reshape(-1, 6)[chosen], values.reshape(-1, 3)[chosen]
-    weight = np.ones(len(chosen))
-    for _ in range(_ROBUST_ROUNDS):
-        root = np.sqrt(weight)[:, None]
-        coefficients = np.linalg.lstsq(design * root, seen * root, rcond=None)[0]
-        residual = seen - design @ coefficients
-        spread = 1.4826 * np.median(np.abs(residual), axis=0) + 0.01
-        weight = 1.0 / (1.0 + np.sum((residual / spread) ** 2, axis=1) / 9.0) ** 2
-    return np.asarray(terms @ coefficients, np.float32)
 
 
 def _smooth_fit(values: Values, plain: Mask, fallback: Values) -> Values:

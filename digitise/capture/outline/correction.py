@@ -44,7 +44,7 @@ PointForm = tuple[Coordinate, Coordinate]
 
 
 class _Form(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
 
 
 class EdgeForm(_Form):

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.segmentation import Region
+from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.geometry.rigid import Array
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
-from digitise.capture.outline.backdrop import Mask, Panel, Values, squared_distance
+from digitise.capture.outline.backdrop import Panel
+from digitise.capture.outline.bodies import Pair, limb_pair
+from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.region import Region
+from digitise.capture.outline.sheet_colour import Mask, Values
+from digitise.capture.outline.steps_alone import region_of_steps
 from digitise.capture.outline.viterbi import best_path
-from digitise.capture.photo.colour import brightness_and_hue
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 
@@ -23,57 +25,39 @@ _LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
 _SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
-_CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
 _PAINTED = 40.0  # what a person painted outvotes everything nearby
-_CLIP_BELOW = 0.5  # a floor is less well known than the panel
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
+_APART_MM = 8.0  # within the region's boundary by more: another body widens the region
+_BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
+_TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
+_FADE_ROWS = 12
+_CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
+_FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
+_LEAST_STEP = 0.01  # less is no edge at all
+_STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
+_AGREE_BELOW_MM = 5.0
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
 _AGREE_MM = 12.0
 _LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
 _LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
-_BESIDE_MM = (40.0, 120.0)  # far enough out to miss an instep above the ankle bones
-_LEAST_FLOOR_SD = np.array([0.06, 0.03, 0.03], np.float32)
-_FLOOR_SHADOW_WEIGHT = 0.7
-_UNLIKE = 5.0  # squared distance from which a cell is more likely limb than surroundings
-_BINS = np.array([28, 28, 28])
-_LOW = np.array([-5.6, -1.0, -1.6], np.float32)
-_HIGH = np.array([0.1, 1.8, 1.2], np.float32)
 
 
-@dataclass(frozen=True)
-class Region:
-    """The limb in a strip, row by row.
-
-    Attributes
-    ----------
-    rows
-        (n,) consecutive strip rows that show the limb, from the trunk down.
-    left, right
-        (n,) boundary offsets from the axis, mm, as seen.
-    evidence
-        For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
-        each cell, bounded.
-    doubtful
-        For each boundary (n,) True where the colours on its two sides hardly differ.
-    """
-
-    rows: NDArray[np.intp]
-    left: Array
-    right: Array
-    evidence: tuple[Values, Values]
-    doubtful: tuple[Mask, Mask]
-
-
-def find_region(strip: Strip, panel: Panel, name: str, painted: NDArray[np.int8] | None = None) -> Region:
+def find_region(
+    pixels: NDArray[np.uint8],
+    strip: Strip,
+    panel: Panel,
+    name: str,
+    painted: NDArray[np.int8] | None = None,
+) -> Region:
     """Tell the limb from everything round it.
 
     Parameters
     ----------
-    strip, panel
-        The photograph's strip and what is known of the backdrop in it.
+    pixels, strip, panel
+        The photograph, its strip and what is known of the backdrop in it.
     name
         The photograph's name, for messages.
     painted
@@ -86,12 +70,67 @@ def find_region(strip: Strip, panel: Panel, name: str, painted: NDArray[np.int8]
     """
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     panel = _painted_panel(panel, painted)
-    rows, left, right = _track(strip, panel, name)
-    left = np.asarray(median_filter(left, size=_TRACK_MEDIAN, mode="nearest"))
-    right = np.asarray(median_filter(right, size=_TRACK_MEDIAN, mode="nearest"))
-    evidence = _evidence(strip, panel, rows, left, right)
-    told = tuple(np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence)
-    return _refine(strip, rows, left, right, (told[0], told[1]))
+    try:
+        rows, left, right = _track(strip, panel, name)
+    except OutlineError:
+        alone = region_of_steps(pixels, strip, panel, painted)
+        if alone is None:
+            raise
+        return alone
+    sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
+    every = np.arange(rows[0], len(strip.heights))
+    span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
+    pair = limb_pair(pixels, strip, panel, painted, every, span)
+    free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
+    joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
+    first, last = (_extended(rows, side, len(strip.heights)) for side, _ in joined)
+    touched = (joined[0][1], joined[1][1])
+    evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
+    told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
+    for index, edge in enumerate((first, last)):
+        _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
+    return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched)
+
+
+def _joined(
+    strip: Strip,
+    panel: Panel,
+    rows: NDArray[np.intp],
+    side: NDArray[np.intp],
+    pair: Pair,
+    index: int,
+    free: Mask,
+) -> tuple[NDArray[np.intp], Mask]:
+    """Put what steps of light tell of an edge where the region's boundary is not the limb's.
+
+    Returns
+    -------
+    Columns for every row from the region's first one down, and where something touches the limb.
+    """
+    outward = (-1, 1)[index]
+    told = np.round((pair.offsets[index] - strip.offsets[0]) / STEP_MM).astype(np.intp)
+    found = told.copy()
+    found[: len(rows)] = side
+    beyond = np.clip(side + outward * _BORDER_CELLS, 0, panel.inside.shape[1] - 1)
+    ends = np.zeros(len(told), bool)
+    ends[: len(rows)] = ~panel.inside[rows, beyond]
+    within = outward * (found - told) * STEP_MM > _APART_MM
+    apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
+    apart[len(rows) :] = False
+    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool) & free
+    return np.where(apart, told, found), apart
+
+
+def _keep_apart(
+    evidence: Values, every: NDArray[np.intp], edge: NDArray[np.intp], outward: int, touched: Mask
+) -> None:
+    """Let nothing count beyond an edge that another body touches, nor near it but the step of light."""
+    rows = every[touched]
+    depth = outward * (np.arange(evidence.shape[1]) - edge[rows]) * STEP_MM
+    here = evidence[rows]
+    here[depth > _TOUCH_MM] = -CLIP
+    here[np.abs(depth) <= _TOUCH_MM] = 0.0
+    evidence[rows] = here
 
 
 def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
@@ -194,107 +233,52 @@ def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, i
     return new_first, new_last
 
 
-def _evidence(
-    strip: Strip, panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]
-) -> tuple[Values, Values]:
-    """Compare limb and surroundings cell by cell, once for the left and once for the right boundary.
-
-    Before the panel the surroundings are known.  Below it (floor, skirting) every height has a colour
-    of its own, which is read a little further out on the same row.
-    """
-    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
-    columns = np.arange(values.shape[1])
-    first, last = _extended(rows, left, values.shape[0]), _extended(rows, right, values.shape[0])
-    margin = int(6.0 / STEP_MM)
-    inside = (columns >= first + margin) & (columns <= last - margin)
-    lowest = int(rows[-1])
-    seen = panel.inside.copy()
-    seen[lowest + 1 :] = False
-    before_panel = np.full(seen.shape, -_CLIP, np.float32)
-    limb = _log_density(values, inside & seen)
-    before_panel[seen] = np.clip(limb - _panel_log_density(panel), -_CLIP, _CLIP)[seen]
-    found = []
-    for edge, outward in ((first, -1), (last, 1)):
-        evidence = before_panel.copy()
-        below = slice(lowest + 1, None)
-        evidence[below] = _floor_evidence(values[below], edge[below], outward)
-        found.append(evidence)
-    return found[0], found[1]
-
-
-def _floor_evidence(values: Values, edge: NDArray[np.intp], outward: int) -> Values:
-    """Tell how unlike its row's surroundings each cell (h, W, 3) is; ``edge`` (h, 1) is a first guess."""
-    near, far = (int(mm / STEP_MM) for mm in _BESIDE_MM)
-    beside = edge + outward * np.arange(near, far)
-    row = np.arange(len(values))[:, None]
-    around = values[row, np.clip(beside, 0, values.shape[1] - 1)]
-    colour = gaussian_filter1d(np.median(around, axis=1), 2.0, axis=0, mode="nearest")
-    spread = 1.4826 * np.median(np.abs(around - colour[:, None]), axis=1)
-    spread = gaussian_filter1d(spread, 4.0, axis=0, mode="nearest")
-    spread = np.maximum(spread, _LEAST_FLOOR_SD).astype(np.float32)
-    difference = values - colour[:, None]
-    distance2 = squared_distance(difference / spread[:, None], difference[..., 0], _FLOOR_SHADOW_WEIGHT)
-    return np.asarray(np.clip(0.1 * (distance2 - _UNLIKE), -_CLIP_BELOW, _CLIP_BELOW), np.float32)
-
-
 def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> NDArray[np.intp]:
-    """Carry a boundary straight on below its rows, and above them: (height, 1) columns."""
-    tail = int(_JUMP_MM / STEP_MM)
-    low = np.full(height - 1 - rows[-1], int(np.median(side[-tail:])))
-    return np.concatenate([np.full(rows[0], side[0]), side, low])[:, None]
-
-
-def _bins(values: Values) -> NDArray[np.intp]:
-    scaled = (values - _LOW) * (_BINS / (_HIGH - _LOW)).astype(np.float32)
-    return np.asarray(np.clip(scaled, 0, _BINS - 1), np.intp)
-
-
-def _log_density(values: Values, where: Mask) -> Values:
-    """Log density of colours, per unit of each value, learnt from the cells ``where``."""
-    index = _bins(values)
-    counts = np.zeros(_BINS, np.float32)
-    chosen = index[where]
-    np.add.at(counts, (chosen[:, 0], chosen[:, 1], chosen[:, 2]), 1.0)
-    share = gaussian_filter(counts, 0.8, mode="nearest") / max(len(chosen), 1)
-    # one in fifty cells may be anything: dressings, tattoos, reflections
-    share = 0.98 * share + 0.02 / counts.size
-    cell = np.prod((_HIGH - _LOW) / _BINS)
-    return np.asarray(np.log(share / cell)[index[..., 0], index[..., 1], index[..., 2]], np.float32)
-
-
-def _panel_log_density(panel: Panel) -> Values:
-    # a Gaussian of the least spread that find_panel grants, plus one cell in fifty of anything
-    peak = 1.0 / ((2 * np.pi) ** 1.5 * 0.05 * 0.02 * 0.02)
-    anything = 0.02 / np.prod(_HIGH - _LOW)
-    return np.asarray(np.log(0.98 * peak * np.exp(-0.5 * panel.distance2) + anything), np.float32)
+    """Carry a boundary straight on above its rows: (height, 1) columns."""
+    return np.concatenate([np.full(rows[0], side[0]), side])[:height, None]
 
 
 def _refine(
     strip: Strip,
     rows: NDArray[np.intp],
-    left: NDArray[np.intp],
-    right: NDArray[np.intp],
+    guesses: tuple[NDArray[np.intp], NDArray[np.intp]],
     evidence: tuple[Values, Values],
+    pair: Pair,
+    touched: tuple[Mask, Mask],
 ) -> Region:
     """Move each boundary to where the evidence changes over, within a window round the first guess."""
     height, width = evidence[0].shape
     every = np.arange(rows[0], height)
-    # below the panel the first guess goes straight on while a foot spreads
-    outer = _SEARCH_MM + STEP_MM * np.maximum(every - rows[-1], 0)[:, None]
+    before_panel = every <= rows[-1]
     offsets, doubtful = [], []
-    for side, outward, map_ in ((left, -1, evidence[0]), (right, 1, evidence[1])):
+    for index, (guess, outward, map_) in enumerate(zip(guesses, (-1, 1), evidence, strict=True)):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
-        guess = _extended(rows, side, height)[every]
-        depth = outward * STEP_MM * (np.arange(width) - guess)
-        near = (depth >= -_SEARCH_MM) & (depth <= outer)
-        scores = np.where(near, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
+        depth = outward * STEP_MM * (np.arange(width) - guess[every])
+        reach = np.where(touched[index], STEP_MM, _SEARCH_MM)[:, None]
+        scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
         agreement = _agreement(map_, every, path, outward)
-        before_panel = every <= rows[-1]
-        least = np.where(before_panel, _LEAST_AGREEMENT * _CLIP, _LEAST_AGREEMENT_BELOW * _CLIP_BELOW)
-        doubtful.append(agreement < least)
-    return Region(every, offsets[0], offsets[1], evidence, (doubtful[0], doubtful[1]))
+        least = np.where(before_panel, _LEAST_AGREEMENT * CLIP, _LEAST_AGREEMENT_BELOW * CLIP_BELOW)
+        # a step is told along 48 mm: near where it fades it tells less of its place
+        steady = minimum_filter1d(pair.strength[index], 2 * _FADE_ROWS + 1, mode="nearest")
+        apart = np.abs(offsets[-1] - pair.offsets[index]) > _AGREE_BELOW_MM
+        agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
+        doubtful.append(np.where(touched[index], steady < _CLEAR_STEP, agreement < least))
+    above_foot = strip.heights[every] > _FOOT_TOP_MM
+    hidden = [
+        (pair.astray[index] & above_foot) | (touched[index] & (pair.strength[index] < _LEAST_STEP))
+        for index in (0, 1)
+    ]
+    return Region(
+        every,
+        offsets[0],
+        offsets[1],
+        evidence,
+        (doubtful[0], doubtful[1]),
+        touched,
+        (hidden[0], hidden[1]),
+    )
 
 
 def _agreement(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:

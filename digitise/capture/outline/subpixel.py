@@ -8,27 +8,22 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
 
-from digitise.capture.outline.backdrop import Values
+from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light, sample_noise
 from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.segmentation import Region
+from digitise.capture.outline.region import Region
+from digitise.capture.outline.sheet_colour import Values
 from digitise.capture.outline.step_model import StepFit, estimate_blur, explained_by_step, fit_steps
 from digitise.capture.outline.viterbi import best_path
-from digitise.capture.photo.photograph import linear_light
 from digitise.capture.photo.resample import read_between
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 
-# brightness (Rec. 709 luminance) and two colour differences: photographs keep colour at half resolution
-_LUMA = np.array([0.2126, 0.7152, 0.0722])
-_CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).astype(np.float32)
 _BLURS_PX = (0.6, 0.75, 0.9, 1.1, 1.4, 1.8, 2.3, 3.0)
 _COLOUR_BLUR_PX = 1.25  # added by the halved resolution
 _COLOUR_NOISE = np.array([1.0, 2.0, 2.0])  # half resolution: neighbouring samples repeat each other's noise
 _REACH_MM = 30.0
 _STEP_GAIN = 6.0  # a perfect step at both scales weighs as much as 6 mm of full evidence
-_LEAST_NOISE = np.array([0.002, 0.008, 0.008])  # compressed colour is flat, with steps between blocks
 _STEP_HALVES_PX = (6, 11)
-_USUAL_BLUR_PX = 0.85
 _STIFFNESS = 0.5
 _ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
 _SMOOTH_ROWS = 4.0
@@ -42,16 +37,6 @@ _BEYOND_MM = 12.0
 _PLAIN = 0.06  # a lit sheet varies less over a few centimetres; the shaded side of a dressing varies more
 _LEAST_GAIN = 60.0  # chi-square: steps that noise and the grain of skin make stay below
 _BORDER_PX = 4.0
-
-
-def _sample(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
-    """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
-    size = np.array(pixels.shape[1::-1])
-    known = np.nan_to_num(at.reshape(-1, 2), nan=0.0)
-    low = np.clip(np.floor(known.min(axis=0)).astype(int) - 2, 0, size - 1)
-    high = np.clip(np.ceil(known.max(axis=0)).astype(int) + 3, low + 1, size)
-    crop = linear_light(pixels[low[1] : high[1], low[0] : high[0]])
-    return np.asarray(read_between(crop, at - low) @ _CHANNELS, np.float32)
 
 
 def near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: int, offsets: Array) -> Array:
@@ -77,21 +62,14 @@ def near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: in
     across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
     heights = strip.heights[region.rows]
     at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
-    light = gaussian_filter1d(_sample(pixels, at), _ALONG, axis=0, mode="nearest")
-    noise = 2.0 * _noise(light)
-    step = sum(explained_by_step(light, half, _USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
+    light = gaussian_filter1d(sample_light(pixels, at), _ALONG, axis=0, mode="nearest")
+    noise = 2.0 * sample_noise(light)
+    step = sum(explained_by_step(light, half, USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
     evidence = _on_strip(region.evidence[index], strip, region, across)
     outward = (-1, 1)[index]
     score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
     path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
     return np.asarray(across[np.arange(len(path)), path])
-
-
-def _noise(light: NDArray[np.float32]) -> Array:
-    """Noise of each channel from second differences over two pixels, which share little."""
-    second = light[:, 4:] - 2.0 * light[:, 2:-2] + light[:, :-4]
-    size = 1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0)
-    return np.asarray(size + _LEAST_NOISE[: len(size)])
 
 
 def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Values:
@@ -138,7 +116,7 @@ def _fit_along(
 def _across(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.float32]:
     """Read profiles across an edge, averaged a little along it."""
     s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
-    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])
+    light = sample_light(pixels, points[:, None] + s[None, :, None] * normals[:, None])
     return np.asarray(gaussian_filter1d(light, _ALONG, axis=0, mode="nearest"))
 
 
@@ -161,8 +139,8 @@ def picture_blur(pixels: NDArray[np.uint8], edges: Iterable[Array]) -> float:
         smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
         profiles.append(_across(pixels, smooth, right_normals(smooth))[..., 0])
     light = np.concatenate(profiles)
-    noise = float(_noise(light[..., None])[0])
-    return estimate_blur(light, _HALF_PX, _BLURS_PX, 12.0 * noise) or _USUAL_BLUR_PX
+    noise = float(sample_noise(light[..., None])[0])
+    return estimate_blur(light, _HALF_PX, _BLURS_PX, 12.0 * noise) or USUAL_BLUR_PX
 
 
 def _without_spikes(points: Array) -> Array:
@@ -211,7 +189,7 @@ def _notched(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArra
 def _is_plain(pixels: NDArray[np.uint8], points: Array, normals: Array, reach: int) -> NDArray[np.bool_]:
     """Tell beside which points (n, 2) the brightness hardly varies from 5 px outside to ``reach`` px."""
     s = np.arange(5, reach + 1)
-    light = _sample(pixels, points[:, None] + s[None, :, None] * normals[:, None])[..., 0]
+    light = sample_light(pixels, points[:, None] + s[None, :, None] * normals[:, None])[..., 0]
     smooth = gaussian_filter(light, (3.0, 2.0), mode="nearest")
     return np.asarray(np.ptp(smooth, axis=1) < _PLAIN * np.abs(smooth.mean(axis=1)))
 

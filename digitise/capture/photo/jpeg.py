@@ -1,13 +1,22 @@
-"""JPEG files as their segments (ITU-T T.81, annex B): complete or cut short, and rid of metadata."""
+"""JPEG files as their segments (ITU-T T.81, annex B): complete or cut short, and rid of metadata.
+
+Bytes that no decoder looks at are in :mod:`digitise.capture.photo.idle`.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-_SOI, _EOI, _SOS, _COM = 0xD8, 0xD9, 0xDA, 0xFE
-_APP0, _APP1, _APP14, _APP15 = 0xE0, 0xE1, 0xEE, 0xEF
+_SOI, _EOI = 0xD8, 0xD9
+SOS, DRI = 0xDA, 0xDD
+FRAMES = (0xC0, 0xC1, 0xC2, 0xC9, 0xCA)
+"""Starts of frames that a decoder reads: sequential and progressive, Huffman and arithmetic coding."""
+_TABLES = (0xC4, 0xCC, 0xDB)
+_APP0, _APP1, _APP14 = 0xE0, 0xE1, 0xEE
+_PICTURE = frozenset({*FRAMES, *_TABLES, SOS, DRI})
+"""What a picture is decoded from; any other segment could hold anything."""
 _NEXT_MARKER = re.compile(rb"\xff[\x01-\xcf\xd8-\xfe]", re.DOTALL)
 """A marker that ends entropy-coded data: neither a stuffed zero nor a restart marker (T.81 B.1.1)."""
 _JFIF_LENGTH, _ADOBE_LENGTH = 12, 12
@@ -59,7 +68,7 @@ def segments(data: bytes) -> Iterator[Segment]:
         end = at + 2 + int.from_bytes(data[at + 2 : at + 4], "big")
         if marker < 0xC0 or end < at + 4 or end >= len(data):
             raise ValueError("cut short or damaged")
-        coded_end = _end_of_scan(data, end) if marker == _SOS else end
+        coded_end = _end_of_scan(data, end) if marker == SOS else end
         yield Segment(marker, data[at + 4 : end], data[end:coded_end])
         at = coded_end
 
@@ -74,7 +83,7 @@ def _end_of_scan(data: bytes, start: int) -> int:
 def is_complete(data: bytes) -> bool:
     """Tell whether every segment up to the end-of-image marker is there and holds a scan."""
     try:
-        return _SOS in {segment.marker for segment in segments(data)}
+        return SOS in {segment.marker for segment in segments(data)}
     except ValueError:
         return False
 
@@ -84,21 +93,22 @@ def without_metadata(data: bytes, exif_block: bytes) -> bytes:
 
     Tables and coded data are copied, so every decoder gives the same pixels as before.  Of the
     application segments only what tells a decoder the colour space stays: the JFIF header without
-    its thumbnail, and the 12 bytes of the Adobe colour transform.
+    its thumbnail, and the 12 bytes of the Adobe colour transform.  Comments, line counts and reserved
+    segments go too.
 
     Raises
     ------
     ValueError
         When the file is cut short or damaged.
     """
-    parts = [bytes((0xFF, _SOI))]
     kept = [reduced for segment in segments(data) if (reduced := _reduced(segment)) is not None]
     head = [segment for segment in kept if segment.marker == _APP0][:1]
-    parts += [segment.to_bytes() for segment in head]
-    parts.append(Segment(_APP1, exif_block).to_bytes())
-    parts += [segment.to_bytes() for segment in kept if segment.marker != _APP0]
-    parts.append(bytes((0xFF, _EOI)))
-    return b"".join(parts)
+    return join([*head, Segment(_APP1, exif_block), *(part for part in kept if part.marker != _APP0)])
+
+
+def join(parts: Iterable[Segment]) -> bytes:
+    """Return a file of these segments."""
+    return b"".join((bytes((0xFF, _SOI)), *(part.to_bytes() for part in parts), bytes((0xFF, _EOI))))
 
 
 def _reduced(segment: Segment) -> Segment | None:
@@ -107,6 +117,4 @@ def _reduced(segment: Segment) -> Segment | None:
         return Segment(_APP0, segment.payload[:_JFIF_LENGTH] + b"\0\0")
     if segment.marker == _APP14 and segment.payload.startswith(b"Adobe"):
         return Segment(_APP14, segment.payload[:_ADOBE_LENGTH])
-    if segment.marker == _COM or _APP0 <= segment.marker <= _APP15:
-        return None
-    return segment
+    return segment if segment.marker in _PICTURE else None

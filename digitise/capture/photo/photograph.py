@@ -11,12 +11,13 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import pillow_heif
+import pi_heif
 from numpy.typing import NDArray
 from PIL import Image
 
 from digitise.capture.photo import jpeg
 from digitise.capture.photo.exif import ExifFacts, facts_block, read_facts
+from digitise.capture.photo.idle import has_idle_bytes
 from digitise.capture.photo.taken import time_taken
 from digitise.errors import PhotoError
 
@@ -45,7 +46,7 @@ _OTHER_TYPES = (
 )
 _RETAKE = "Use the photograph as the phone saved it: JPEG, PNG or HEIC."
 
-pillow_heif.register_heif_opener()
+pi_heif.register_heif_opener()
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,8 @@ class Photograph:
         (H, W, 3) uint8, RGB, sRGB tone curve, EXIF orientation already applied.
     sha256
         Hex digest of the file's bytes.
+    kept_sha256
+        Hex digest of the file that :func:`remove_metadata` makes of it; empty when it came from no file.
     focal_35mm
         Focal length in 35-mm equivalent (mm, by the diagonal), None when the file does not say.
     lens_key
@@ -76,6 +79,7 @@ class Photograph:
     focal_35mm: float | None
     lens_key: str | None
     facts: ExifFacts = field(default_factory=ExifFacts)
+    kept_sha256: str = ""
     taken: datetime | None = field(default=None, repr=False)
 
 
@@ -92,8 +96,10 @@ def read_photo(path: Path | str) -> Photograph:
         When the file is missing, empty, cut short, too large, too small or of another type.
     """
     path = Path(path)
-    data = _read_bytes(path)
+    data = photo_bytes(path)
     pixels, facts = _decode(data, path.name)
+    # a file with hidden bytes is coded anew when it is kept; that is not looked for here, for it takes time
+    kept = _stripped(data, pixels, facts)
     pixels = _upright(pixels, facts.orientation)
     height, width = pixels.shape[:2]
     return Photograph(
@@ -103,6 +109,7 @@ def read_photo(path: Path | str) -> Photograph:
         focal_35mm=facts.focal_35mm,
         lens_key=facts.lens_key((width, height)),
         facts=replace(facts, orientation=1),
+        kept_sha256=hashlib.sha256(kept).hexdigest(),
         taken=time_taken(data),
     )
 
@@ -113,7 +120,8 @@ def remove_metadata(source: Path | str | Photograph) -> bytes:
     Location, times, serial numbers, maker notes, owner, comments, colour profile, thumbnails and
     everything after the picture are left out.  Camera type, focal length, 35-mm equivalent, digital
     zoom and orientation stay, so that the photograph can be measured again.  The coded picture of a
-    JPEG file is copied, hence its pixels decode the same; other types are coded anew.
+    JPEG file is copied, hence its pixels decode the same; other types, and a JPEG file that hides bytes
+    among the coded ones, are coded anew.
 
     Raises
     ------
@@ -123,8 +131,32 @@ def remove_metadata(source: Path | str | Photograph) -> bytes:
     if isinstance(source, Photograph):
         return _encode(source.pixels, source.facts)
     path = Path(source)
-    data = _read_bytes(path)
-    pixels, facts = _decode(data, path.name)
+    return remove_metadata_from(photo_bytes(path), path.name)
+
+
+def remove_metadata_from(data: bytes, name: str) -> bytes:
+    """Return what :func:`remove_metadata` returns, for the bytes of a file that is on no disk yet.
+
+    Parameters
+    ----------
+    data
+        The file's bytes.
+    name
+        Its name, for messages.
+
+    Raises
+    ------
+    PhotoError
+        As for :func:`read_photo`.
+    """
+    _check_bytes(data, name)
+    pixels, facts = _decode(data, name)
+    if data.startswith(b"\xff\xd8") and has_idle_bytes(data):
+        return _encode(_upright(pixels, facts.orientation), replace(facts, orientation=1))
+    return _stripped(data, pixels, facts)
+
+
+def _stripped(data: bytes, pixels: NDArray[np.uint8], facts: ExifFacts) -> bytes:
     if data.startswith(b"\xff\xd8"):
         return jpeg.without_metadata(data, facts_block(facts))
     return _encode(_upright(pixels, facts.orientation), replace(facts, orientation=1))
@@ -150,19 +182,21 @@ def _linear_table() -> NDArray[np.float32]:
 _LINEAR = _linear_table()
 
 
-def _read_bytes(path: Path) -> bytes:
+def photo_bytes(path: Path) -> bytes:
+    """Return a photograph's file as it is.
+
+    Raises
+    ------
+    PhotoError
+        When it is missing, empty or too large.
+    """
     try:
         size = path.stat().st_size
         if path.is_dir():
             raise PhotoError(
                 "This is a folder, not a photograph.", where=path.name, do="Name one photograph."
             )
-        if size > LARGEST_FILE:
-            raise PhotoError(
-                f"The file has {size / 2**20:.0f} MB; at most {LARGEST_FILE // 2**20} MB can be read.",
-                where=path.name,
-                do=_RETAKE,
-            )
+        _check_size(size, path.name)
         data = path.read_bytes()
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
         reason = getattr(error, "strerror", None) or str(error)
@@ -171,11 +205,23 @@ def _read_bytes(path: Path) -> bytes:
             where=path.name,
             do="Check the file's name and folder.",
         ) from error
-    if not data:
-        raise PhotoError(
-            "The file is empty.", where=path.name, do="Copy the photograph from the phone again."
-        )
+    _check_bytes(data, path.name)
     return data
+
+
+def _check_bytes(data: bytes, name: str) -> None:
+    if not data:
+        raise PhotoError("The file is empty.", where=name, do="Copy the photograph from the phone again.")
+    _check_size(len(data), name)
+
+
+def _check_size(size: int, name: str) -> None:
+    if size > LARGEST_FILE:
+        raise PhotoError(
+            f"The file has {size / 2**20:.0f} MB; at most {LARGEST_FILE // 2**20} MB can be read.",
+            where=name,
+            do=_RETAKE,
+        )
 
 
 def _decode(data: bytes, name: str) -> tuple[NDArray[np.uint8], ExifFacts]:

@@ -5,6 +5,7 @@ A value (:class:`MarkerField`), and the border where files become values.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
@@ -196,6 +197,11 @@ def field_to_json(field: MarkerField) -> str:
     boards = ",\n".join(_board_to_json(board) for board in field.boards)
     head = {"format": FORMAT, "units": "mm", "dictionary": field.dictionary}
     return json.dumps(head)[:-1] + f',\n "boards": [\n{boards}\n ]}}\n'
+
+
+def field_digest(field: MarkerField) -> str:
+    """Return the hex SHA-256 of the field's content, the same however its file is written."""
+    return hashlib.sha256(field_to_json(field).encode()).hexdigest()
 
 
 def _board_to_json(board: Board) -> str:

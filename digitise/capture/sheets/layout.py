@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -18,12 +17,10 @@ from digitise.capture.sheets.field import Board, MarkerField
 from digitise.capture.sheets.field_form import Role
 from digitise.errors import SheetError
 from digitise.geometry.rigid import Array
-
-Paper = Literal["a4", "letter", "roll"]
+from digitise.paper import PAGE_MM, Paper
 
 DICTIONARY = "DICT_APRILTAG_36h11"
 MODULES = 8  # across one marker, black border included
-PAGE_MM: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 RULER_MM = 100.0
 PRINT_SCALE = (0.9, 1.1)
 

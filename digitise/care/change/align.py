@@ -18,13 +18,8 @@ from dataclasses import replace
 import numpy as np
 
 from digitise.care.change.gaussian_factors import link_heights
-from digitise.care.change.joint_posterior import (
-    SAME_LIMB,
-    Joint,
-    SeparatePosteriors,
-    ShapeCorrelation,
-    joint_belief,
-)
+from digitise.care.change.joint_posterior import Joint, SeparatePosteriors, joint_belief
+from digitise.care.change.likeness import SAME_LIMB, Likeness
 from digitise.care.change.motion import Alignment, common_range
 from digitise.care.change.turn_evidence import PoseEstimate, TurnEvidence, gauss_rule
 from digitise.geometry.rigid import Array
@@ -56,6 +51,9 @@ def mirror(limb: Limb) -> Limb:
     is_sine = np.concatenate([[False], np.tile([False, True], limb.basis.harmonics)])
     sign = np.repeat(np.where(is_sine, -cosine, cosine), limb.basis.n_splines)
     both = np.outer(sign, sign)
+    shared = limb.shared
+    if shared is not None:
+        shared = replace(shared, with_shape=sign[:, None] * shared.with_shape)
     return replace(
         limb,
         side="right" if limb.side == "left" else "left",
@@ -63,6 +61,7 @@ def mirror(limb: Limb) -> Limb:
         covariance=both * limb.covariance,
         prior_mean=sign * limb.prior_mean,
         prior_precision=both * limb.prior_precision,
+        shared=shared,
     )
 
 
@@ -79,7 +78,7 @@ def align(a: Limb, b: Limb, *, turn: float | None = None) -> Alignment:
     Raises
     ------
     ModelError
-        When kind or side differ or the common stretch is too short.
+        When kind or side differ or the common segment is too short.
     """
     start = _start(a, b)
     sight = TurnEvidence.of(a, b, start.level_mm)
@@ -103,13 +102,13 @@ def align(a: Limb, b: Limb, *, turn: float | None = None) -> Alignment:
 
 
 def align_and_solve(
-    a: Limb, b: Limb, *, turn: float | None = None, kinship: ShapeCorrelation = SAME_LIMB
+    a: Limb, b: Limb, *, turn: float | None = None, likeness: Likeness = SAME_LIMB
 ) -> tuple[Alignment, Joint]:
     """Return the alignment as :func:`align` does, and the joint belief of shapes so alike, over all turns."""
     alignment = align(a, b, turn=turn)
     apart = SeparatePosteriors.of(a, b, alignment.level_mm)
     turns, weight = gauss_rule(alignment.turns, alignment.weight, _JOINED_TURNS)
-    shapes = [apart.joined(replace(alignment, turn=float(each)), kinship) for each in turns]
+    shapes = [apart.joined(replace(alignment, turn=float(each)), likeness) for each in turns]
     return alignment, joint_belief(a, b, alignment, *_moments(weight, shapes))
 
 

@@ -7,34 +7,51 @@ change.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitise.care.change.align import align_and_solve, mirror
-from digitise.care.change.joint_posterior import OTHER_LIMB, SAME_LIMB, Joint, volumes
+from digitise.care.change.joint_posterior import Joint, volumes
+from digitise.care.change.likeness import OTHER_LIMB, SAME_LIMB
 from digitise.care.change.motion import Alignment, limb_name
 from digitise.care.excess import Volumes, percent_limb_change
-from digitise.care.surface.segments import Stretch, stretches
+from digitise.care.surface.segments import Segment, segments
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
-from digitise.shape.limb import Estimate, Limb, girth
+from digitise.geometry.support import area_weights
+from digitise.shape.limb import Estimate, Limb, area, coefficients, girth
 
 LEVEL_MM = 10.0
 CHART_STEP_MM = 5.0
 CHART_DIRECTIONS = 72
 _NEAR_PEAK = 0.9
-NO_CLEAR_CHANGE = "no clear change"
-SMALLER, LARGER = "smaller", "larger"
+
+
+class ChangeVerdict(Enum):
+    """What a change and its 95 % interval say: an interval that holds zero says nothing clear."""
+
+    SMALLER = "smaller"
+    LARGER = "larger"
+    UNCLEAR = "unclear"
+
+    @classmethod
+    def of(cls, change: Estimate[float]) -> ChangeVerdict:
+        """Judge the change of one figure."""
+        low, high = change.interval_95
+        if high < 0:
+            return cls.SMALLER
+        return cls.LARGER if low > 0 else cls.UNCLEAR
 
 
 @dataclass(frozen=True)
 class VolumeChange:
-    """Change of volume of one stretch.
+    """Change of volume of one segment.
 
     Attributes
     ----------
-    stretch
+    segment
         Its name and bounds.
     volumes
         Of the first and the second limb there, mL, with their covariance.
@@ -43,14 +60,14 @@ class VolumeChange:
     percent
         Of the first limb's volume there.
     verdict
-        ``smaller``, ``larger`` or ``no clear change``.
+        Of the volume.
     """
 
-    stretch: Stretch
+    segment: Segment
     volumes: Volumes
-    change_ml: Estimate
-    percent: Estimate
-    verdict: str
+    change_ml: Estimate[float]
+    percent: Estimate[float]
+    verdict: ChangeVerdict
 
 
 @dataclass(frozen=True)
@@ -59,11 +76,11 @@ class GirthChange:
 
     height_mm: Array
     change_mm: Estimate
-    verdict: tuple[str, ...]
+    verdict: tuple[ChangeVerdict, ...]
 
 
 @dataclass(frozen=True)
-class Chart:
+class RadialChange:
     """Radial change, second minus first, on a grid of directions and heights in the first limb's frame.
 
     Attributes
@@ -104,7 +121,7 @@ class Change:
     whole
         Change of volume over all common heights.
     parts
-        The same by named stretches.
+        The same by named segments.
     girths
         Every 10 mm.
     chart
@@ -119,7 +136,7 @@ class Change:
     whole: VolumeChange
     parts: tuple[VolumeChange, ...]
     girths: GirthChange
-    chart: Chart
+    chart: RadialChange
 
 
 def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | None = None) -> Change:
@@ -145,19 +162,19 @@ def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | 
             do="Compare them without mirroring.",
         )
     other = mirror(second) if mirrored else second
-    kinship = OTHER_LIMB if mirrored else SAME_LIMB
-    alignment, joint = align_and_solve(first, other, turn=turn, kinship=kinship)
+    likeness = OTHER_LIMB if mirrored else SAME_LIMB
+    alignment, joint = align_and_solve(first, other, turn=turn, likeness=likeness)
     z = _levels(joint.low, joint.high)
     mean_girth = (girth(joint.a, z).mean + girth(joint.b, z).mean) / 2
-    named = stretches(first.kind, z, mean_girth)
+    named = segments(first.kind, z, mean_girth)
     return Change(
         joint.a,
         joint.b,
         mirrored,
         alignment,
         joint,
-        volume_change(joint, Stretch("whole", joint.low, joint.high)),
-        tuple(volume_change(joint, stretch) for stretch in named),
+        volume_change(joint, Segment("whole", joint.low, joint.high)),
+        tuple(volume_change(joint, segment) for segment in named),
         girth_change(joint, z),
         radial_change(joint),
     )
@@ -169,19 +186,12 @@ def _levels(low: float, high: float) -> Array:
     return np.concatenate([[low], inner, [high]])
 
 
-def _verdict(change: Estimate) -> str:
-    low, high = change.interval_95
-    if high < 0:
-        return SMALLER
-    return LARGER if low > 0 else NO_CLEAR_CHANGE
-
-
-def volume_change(joint: Joint, stretch: Stretch) -> VolumeChange:
-    """Return the change of volume over one stretch; errors common to both limbs cancel."""
-    both = Volumes(*volumes(joint, stretch.low, stretch.high))
+def volume_change(joint: Joint, segment: Segment) -> VolumeChange:
+    """Return the change of volume over one segment; errors common to both limbs cancel."""
+    both = Volumes(*volumes(joint, segment.low, segment.high))
     variance = both.covariance[0, 0] + both.covariance[1, 1] - 2 * both.covariance[0, 1]
-    change = Estimate(np.asarray(both.mean[1] - both.mean[0]), np.sqrt(np.maximum(variance, 0.0)))
-    return VolumeChange(stretch, both, change, percent_limb_change(both), _verdict(change))
+    change = Estimate(float(both.mean[1] - both.mean[0]), float(np.sqrt(max(variance, 0.0))))
+    return VolumeChange(segment, both, change, percent_limb_change(both), ChangeVerdict.of(change))
 
 
 def _linear(joint: Joint, rows: Array) -> Estimate:
@@ -201,7 +211,24 @@ def girth_change(joint: Joint, z: Array) -> GirthChange:
         rows.append(row)
     change = _linear(joint, joint.rows(rows[0], rows[1]))
     each = zip(change.mean, change.sd, strict=True)
-    return GirthChange(z, change, tuple(_verdict(Estimate(mean, sd)) for mean, sd in each))
+    return GirthChange(z, change, tuple(ChangeVerdict.of(Estimate(mean, sd)) for mean, sd in each))
+
+
+def area_change(change: Change, z: Array) -> Estimate:
+    """Return the change of area, second minus first, at heights (N,), mm^2.
+
+    The area is ``sum w_k c_k^2`` over a section's coefficients, so its slope by a parameter is ``2 w_k c_k``
+    times the spline there; the sd is that of first order, errors common to both limbs cancel.
+    """
+    joint = change.joint
+    slopes = []
+    for limb in (joint.a, joint.b):
+        mean, _ = coefficients(limb, z)
+        weighted = 2.0 * area_weights(limb.basis.harmonics) * mean
+        slopes.append((weighted[:, :, None] * limb.basis.splines(z)[:, None, :]).reshape(len(z), -1))
+    rows = joint.rows(slopes[0], slopes[1])
+    variance = np.einsum("ni,ij,nj->n", rows, joint.covariance, rows, optimize=True)
+    return Estimate(area(joint.b, z).mean - area(joint.a, z).mean, np.sqrt(np.maximum(variance, 0.0)))
 
 
 def greatest_change_height(girths: GirthChange, low: float, high: float) -> float:
@@ -213,7 +240,7 @@ def greatest_change_height(girths: GirthChange, low: float, high: float) -> floa
     inside = (girths.height_mm >= low) & (girths.height_mm <= high)
     if not np.any(inside):
         raise ModelError(
-            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the stretch."
+            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the segment."
         )
     z, size = girths.height_mm[inside], girths.change_mm.mean[inside]
     top = int(np.argmax(np.abs(size)))
@@ -223,7 +250,9 @@ def greatest_change_height(girths: GirthChange, low: float, high: float) -> floa
     return float(z[first] + z[last]) / 2
 
 
-def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS) -> Chart:
+def radial_change(
+    joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS
+) -> RadialChange:
     """Return the change of the support distance on a grid; steps in mm, equal steps in direction."""
     theta = 2 * np.pi * np.arange(directions) / directions
     z = np.linspace(joint.low, joint.high, int(np.ceil((joint.high - joint.low) / step)) + 1)
@@ -234,4 +263,4 @@ def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = C
         found = _linear(joint, joint.rows(rows[0], rows[1]))
         means.append(found.mean)
         sds.append(found.sd)
-    return Chart(theta, z, Estimate(np.array(means), np.array(sds)))
+    return RadialChange(theta, z, Estimate(np.array(means), np.array(sds)))

@@ -1,15 +1,17 @@
 """Gaussian factors that tie the harmonics of two limbs at common heights, and what is believed given them.
 
-Three kinds of factor, each a change of the joint precision of two limbs that were known apart:
+Four kinds of factor, each a change of the joint precision of two limbs that were known apart:
 
 - *facing*: what the section priors say of wide and deep belongs to one direction of the limb.  The prior of a
   turned limb is therefore taken back as it was turned, and stated again in the direction of the other limb.
-- *kin*: the values of one order's cosine and sine at the common heights are correlated with rho between the
-  limbs.  A layer of even thickness adds a constant to the support distance, so it changes order 0 only and
-  leaves all others as they were in mm: both limbs get the mean of their prior covariances, although one may
-  be thicker.  And both get the mean of their prior means: those follow from what each limb's views saw of
-  its oval, so a turn of the person alone would make them differ.
+- *kin*: the values of one order's cosine and sine at the common heights are one anatomy, and differ between
+  the limbs by what :mod:`digitise.care.change.likeness` allows.  A layer of even thickness adds a constant to
+  the support distance, so it changes order 0 only and leaves all others as they were in mm: the anatomy, mean
+  of both limbs, has the mean of their prior covariances, although one may be thicker, and the mean of their
+  prior means: those follow from what each limb's views saw of its oval, so a turn of the person alone would
+  make them differ.
 - *centre*: sections' centres agree but for what each height may have moved of itself.
+- *shared*: errors of outline and tape that both visits were subject to.
 """
 
 from __future__ import annotations
@@ -30,6 +32,9 @@ Places = NDArray[np.intp]
 # One sd each of shift x, y and lean x, y: wide, the centres tell them.
 STAND_SD = np.array([100.0, 100.0, 0.05, 0.05])
 _SPACING_MM = 25.0
+# Of the errors that two visits may share, most is shared: skin, backdrop and hand are the same, light
+# and day are not.  The mean offset of four found outlines moved by 0.01 px between two visits of one limb.
+SHARED_CORRELATION = 0.9
 # What bends a limb or swells on one side is taken to be alike over this height, as the priors do.
 _CENTRE_LENGTH_MM = 70.0
 # (0.1 um)^2 on every variance: rounding may have left a covariance singular.
@@ -150,30 +155,51 @@ def facing_link(order: int, own: OrderPrior, turn: float, terms: CoefficientInde
     return GaussianFactor(columns, terms.both, own.precision - there.precision, there.mean)
 
 
-def correlation_factors(
+def kin_factors(
     order: int,
     first: OrderPrior,
     second: OrderPrior,
     turn: float,
-    rho: float,
+    difference: Array,
     terms: tuple[CoefficientIndex, CoefficientIndex],
 ) -> list[GaussianFactor]:
-    """Return the factors that correlate an order of two limbs, the second turned by ``turn``.
+    """Return the factors that tie an order of two limbs, the second turned by ``turn``.
 
-    One takes back what each prior said alone, the other states what both say together, in the direction of
-    the first limb.
+    One takes back what each prior said alone; the others state, in the direction of the first limb, the prior
+    of the mean of both and by how much both differ: ``difference`` (2 Z, 2 Z) mm^2, but no more than
+    unrelated limbs would.  Together they leave each limb the mean of both prior covariances.
     """
     columns = np.concatenate([*terms[0].columns(order), *terms[1].columns(order)])
     rows = block_diag(terms[0].both, terms[1].both)
     there = second.turned(order, turn)
     own = np.concatenate([first.mean, there.mean])
     common = first.common(second)
-    together = np.asarray(np.kron([[1.0, -rho], [-rho, 1.0]], common), float) / (1 - rho**2)
-    mean = np.tile((first.mean + there.mean) / 2, 2)
+    eye = np.eye(len(first.mean))
+    apart = np.linalg.inv(difference) + common / 2
+    mean = np.linalg.inv(common) - np.linalg.inv(apart) / 4
+    together = np.asarray(np.linalg.inv((mean + mean.T) / 2), dtype=np.float64)
     return [
         GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
-        GaussianFactor(columns, rows, together, mean),
+        GaussianFactor(
+            columns,
+            np.hstack([eye, eye]) / 2 @ rows,
+            together,
+            (first.mean + there.mean) / 2,
+        ),
+        GaussianFactor(columns, np.hstack([-eye, eye]) @ rows, (apart + apart.T) / 2, np.zeros(len(eye))),
     ]
+
+
+def shared_factors(first: Places, second: Places) -> list[GaussianFactor]:
+    """Return the factors that correlate the errors ``first`` (E,) of a limb with ``second`` of the other.
+
+    Each limb's belief counts them as independent of the other's, with unit sd.
+    """
+    columns, eye = np.concatenate([first, second]), np.eye(len(first))
+    rho = SHARED_CORRELATION
+    joint = np.asarray(np.kron([[1.0, -rho], [-rho, 1.0]], eye) / (1 - rho**2), float)
+    together = joint - np.eye(2 * len(first))
+    return [GaussianFactor(columns, np.eye(len(columns)), together, np.zeros(len(columns)))]
 
 
 def centre_links(

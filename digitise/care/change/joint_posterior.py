@@ -2,13 +2,13 @@
 
 Each limb is a Gaussian belief that came from its own prior and its own evidence.  A limb's anatomy (the
 triangle of the calf, the flat of the shin) stays while its swelling changes, so the harmonics of order 2
-and more are correlated between the two priors (:mod:`digitise.care.change.gaussian_factors`).  The two may
-have different splines.
+and more are one anatomy plus what the swelling may have changed (:mod:`digitise.care.change.likeness`).  The
+two may have different splines.
 
 Mean radius (order 0) is seen in every visit and stays uncorrelated; centres (order 1) move with the person
-and by what :class:`~digitise.care.change.motion.Alignment` allows each level.  Given the turn all this is
-linear and Gaussian.  Errors of tape, scale and outline are counted as independent between visits; where the
-same skin and backdrop push both outlines the same way, the interval is therefore a little wider than need be.
+and by what :class:`~digitise.care.change.motion.Alignment` allows each level.  What pushed all edges or all
+tape rows alike at one visit mostly did so at the other too, so it cancels from a difference; all other errors
+of tape and outline are independent between visits.  Given the turn all this is linear and Gaussian.
 """
 
 from __future__ import annotations
@@ -24,40 +24,17 @@ from digitise.care.change.gaussian_factors import (
     OrderPrior,
     centre_links,
     condition,
-    correlation_factors,
     information,
+    kin_factors,
     order_priors,
+    shared_factors,
 )
-from digitise.care.change.motion import Alignment, common_range, moved, offsets, turned_square
+from digitise.care.change.likeness import Likeness
+from digitise.care.change.motion import Alignment, common_range, moved, offsets, turned, turned_square
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
-from digitise.shape.limb import MM3_PER_ML, Limb
-
-
-@dataclass(frozen=True)
-class ShapeCorrelation:
-    """How alike the shapes of two limbs are.
-
-    Attributes
-    ----------
-    correlation
-        Of each order from 2 on; the last holds for all further orders.
-    """
-
-    correlation: tuple[float, ...]
-
-    def at(self, order: int) -> float:
-        """Return the correlation of an order from 2 on."""
-        return self.correlation[min(order - 2, len(self.correlation) - 1)]
-
-
-# sd of change over sd of shape is sqrt(2 (1 - rho)).  Swelling comes and goes in smooth layers: one that is
-# ((1 + cos) / 2)^n thick round the limb has, over its mean depth, orders 2, 3, 4 of 0.3, 0, 0 for n = 2 and
-# 0.8, 0.2, 0.03 for n = 4.  Layers of some 4 mm that face anywhere change each coefficient by about 1, 0.4
-# and 0.1 mm, against 2 to 5, 1.4 and 0.5 mm of the priors at 55 mm radius.
-SAME_LIMB = ShapeCorrelation((0.95, 0.96, 0.98))
-# The two sides of a body are alike, but muscles and long-standing swelling differ.
-OTHER_LIMB = ShapeCorrelation((0.8, 0.8, 0.8))
+from digitise.shape.basis import Basis
+from digitise.shape.limb import MM3_PER_ML, Limb, girth
 
 
 @dataclass(frozen=True)
@@ -96,8 +73,10 @@ class SeparatePosteriors:
         Limbs as they were fitted, each alone; they need not have the same splines.
     level_mm
         (Z,) heights at which they are tied.
+    depth_mm
+        (Z,) by how much the mean radius differs there.
     precision_a, precision_b
-        Of their beliefs.
+        Of their parameters, then of the errors that they may share.
     prior_a, prior_b
         Of each order that both have, at the levels.
     """
@@ -105,6 +84,7 @@ class SeparatePosteriors:
     a: Limb
     b: Limb
     level_mm: Array
+    depth_mm: Array
     precision_a: Array
     precision_b: Array
     prior_a: dict[int, OrderPrior]
@@ -117,13 +97,14 @@ class SeparatePosteriors:
             a,
             b,
             level_mm,
-            information(a.covariance),
-            information(b.covariance),
+            (girth(b, level_mm).mean - girth(a, level_mm).mean) / (2 * np.pi),
+            information(_with_errors(a)),
+            information(_with_errors(b)),
             order_priors(a, level_mm),
             order_priors(b, level_mm),
         )
 
-    def joined(self, alignment: Alignment, kinship: ShapeCorrelation) -> tuple[Array, Array]:
+    def joined(self, alignment: Alignment, likeness: Likeness) -> tuple[Array, Array]:
         """Return mean and covariance of the parameters of both, b in the frame of a, for one turn.
 
         Parameters
@@ -131,23 +112,56 @@ class SeparatePosteriors:
         alignment
             The turn, a first guess of shift and lean, and how far each level's centre may have moved of
             itself.
-        kinship
+        likeness
             How alike the shapes are.
         """
         a, b, turn = self.a, self.b, alignment.turn
-        size = a.basis.size + b.basis.size
-        stand = size + np.arange(len(STAND_SD))
-        terms = _terms(a, self.level_mm, 0), _terms(b, self.level_mm, a.basis.size)
+        size_a, size_b = a.basis.size, b.basis.size
+        start_b = len(self.precision_a)
+        stand = start_b + len(self.precision_b) + np.arange(len(STAND_SD))
+        terms = _terms(a, self.level_mm, 0), _terms(b, self.level_mm, start_b)
         links = centre_links(alignment, terms, stand)
         for order in self.prior_a.keys() & self.prior_b.keys():
-            first, second, rho = self.prior_a[order], self.prior_b[order], kinship.at(order)
-            links += correlation_factors(order, first, second, turn, rho, terms)
+            first, second = self.prior_a[order], self.prior_b[order]
+            prior = np.asarray(np.linalg.inv(first.common(second)), dtype=np.float64)
+            difference = likeness.difference(order, self.level_mm, self.depth_mm, prior)
+            links += kin_factors(order, first, second, turn, difference, terms)
+        if a.shared is not None and b.shared is not None:
+            links += shared_factors(np.arange(size_a, start_b), np.arange(start_b + size_b, stand[0]))
         precision = block_diag(
-            self.precision_a, turned_square(b.basis, turn, self.precision_b), np.diag(STAND_SD**-2)
+            self.precision_a, _turned_start(b.basis, turn, self.precision_b), np.diag(STAND_SD**-2)
         )
-        mean = np.concatenate([a.mean, moved(alignment, b, a).mean, np.zeros(len(STAND_SD))])
+        there = moved(alignment, b, a).mean
+        mean = np.concatenate([a.mean, _errors(a), there, _errors(b), np.zeros(len(STAND_SD))])
         belief = condition(precision, mean, links)
-        return _in_place(belief.mean, belief.covariance(), offsets(alignment, b.basis))
+        wanted = np.concatenate([np.arange(size_a), start_b + np.arange(size_b), stand])
+        return _in_place(
+            belief.mean[wanted],
+            belief.covariance()[np.ix_(wanted, wanted)],
+            offsets(alignment, b.basis),
+        )
+
+
+def _errors(limb: Limb) -> Array:
+    return np.zeros(0) if limb.shared is None else limb.shared.mean
+
+
+def _with_errors(limb: Limb) -> Array:
+    """Return the covariance of the parameters and of the errors that another limb may share."""
+    if limb.shared is None:
+        return limb.covariance
+    beside = limb.shared.with_shape
+    return np.block([[limb.covariance, beside], [beside.T, limb.shared.covariance]])
+
+
+def _turned_start(basis: Basis, turn: float, precision: Array) -> Array:
+    """Return a precision of parameters and errors with the parameters, which come first, turned."""
+    n = basis.size
+    found = precision.copy()
+    found[:n, :n] = turned_square(basis, turn, precision[:n, :n])
+    found[:n, n:] = turned(basis, turn, precision[:n, n:])
+    found[n:, :n] = found[:n, n:].T
+    return found
 
 
 def _terms(limb: Limb, z: Array, first: int) -> CoefficientIndex:

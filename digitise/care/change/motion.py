@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitise.errors import ModelError
-from digitise.geometry.rigid import Array
+from digitise.geometry.rigid import Array, Pose
 from digitise.shape.basis import Basis
-from digitise.shape.limb import Limb
+from digitise.shape.limb import Limb, SharedErrors
 
 # Two limbs are compared where both are known, and less than this says little.
 LEAST_OVERLAP_MM = 50.0
@@ -72,6 +72,48 @@ class Alignment:
     def turn_degrees(self) -> tuple[float, float]:
         """The turn and its sd in degrees."""
         return float(np.degrees(self.turn)), float(np.degrees(np.sqrt(self.covariance[0, 0])))
+
+
+@dataclass(frozen=True)
+class InverseAlignment:
+    """The motion from the first model's world to the second's: what brought the second limb here, undone.
+
+    With R the turn, c the pivot and s(z) the shift at a height, the limb came by
+    ``x' = R (x - c) + c + s(z)``, heights kept, between the two axis frames.
+
+    Attributes
+    ----------
+    first_axis, second_axis
+        axis_from_world of both models.
+    alignment
+        Of the comparison.
+    """
+
+    first_axis: Pose
+    second_axis: Pose
+    alignment: Alignment
+
+    def apply(self, points: Array) -> Array:
+        """Move points (..., 3) of the first model's world to the second's."""
+        own = self.first_axis.apply(points)
+        turn, shift = self._motion(own[..., 2])
+        pivot = self.alignment.pivot_mm[:2]
+        flat = (own[..., :2] - pivot - shift) @ turn + pivot
+        return self.second_axis.inverse().apply(np.concatenate([flat, own[..., 2:]], axis=-1))
+
+    def undo(self, points: Array) -> Array:
+        """Move points (..., 3) of the second model's world to the first's."""
+        own = self.second_axis.apply(points)
+        turn, shift = self._motion(own[..., 2])
+        pivot = self.alignment.pivot_mm[:2]
+        flat = (own[..., :2] - pivot) @ turn.T + pivot + shift
+        return self.first_axis.inverse().apply(np.concatenate([flat, own[..., 2:]], axis=-1))
+
+    def _motion(self, z: Array) -> tuple[Array, Array]:
+        """Return R (2, 2), and the shift (..., 2) at heights (...)."""
+        found = self.alignment
+        shift = found.shift_mm + np.asarray(z - found.pivot_mm[2])[..., None] * found.lean
+        return rotation(found.turn), shift
 
 
 def limb_name(limb: Limb) -> str:
@@ -147,4 +189,11 @@ def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
         covariance=turned_square(basis, alignment.turn, limb.covariance),
         prior_mean=turned(basis, alignment.turn, limb.prior_mean) + stand,
         prior_precision=turned_square(basis, alignment.turn, limb.prior_precision),
+        shared=_turned_errors(basis, alignment.turn, limb.shared),
     )
+
+
+def _turned_errors(basis: Basis, turn: float, shared: SharedErrors | None) -> SharedErrors | None:
+    if shared is None:
+        return None
+    return replace(shared, with_shape=turned(basis, turn, shared.with_shape))

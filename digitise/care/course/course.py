@@ -10,13 +10,12 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from digitise.care.course.plateau import Plateau, judge
 from digitise.care.course.reminders import Reminder, reminders
-from digitise.care.course.visits import Reading, RepeatError, VisitVolume, in_order
+from digitise.care.course.visits import RepeatError, VisitVolume, in_order
 from digitise.care.excess import (
     BILATERAL,
+    Excess,
     Volumes,
     excess,
     excess_volume,
@@ -25,22 +24,6 @@ from digitise.care.excess import (
     percent_reduction_fixed_reference,
 )
 from digitise.shape.limb import Estimate
-
-
-@dataclass(frozen=True)
-class Excess:
-    """The limb against the other limb at the same visit.
-
-    Attributes
-    ----------
-    ml
-        Excess volume, mL: affected minus reference.
-    percent
-        In percent of the reference; None when both limbs are swollen.
-    """
-
-    ml: Reading
-    percent: Reading | None
 
 
 @dataclass(frozen=True)
@@ -55,8 +38,8 @@ class Reduction:
         ``EV_t`` against the reference limb as it was at the first visit.
     """
 
-    current_reference: Reading | None
-    baseline_reference: Reading
+    current_reference: Estimate[float] | None
+    baseline_reference: Estimate[float]
 
 
 @dataclass(frozen=True)
@@ -78,9 +61,9 @@ class CoursePoint:
     """
 
     visit: VisitVolume
-    since_first: Reading | None
-    since_last: Reading | None
-    limb_change_percent: Reading | None
+    since_first: Estimate[float] | None
+    since_last: Estimate[float] | None
+    limb_change_percent: Estimate[float] | None
     excess: Excess | None
     reduction: Reduction | None
 
@@ -154,9 +137,9 @@ def _no_reduction(first: VisitVolume, error: RepeatError, bilateral: bool) -> st
         return BILATERAL
     if first.reference is None:
         return "No percent reduction of excess: the other limb was not measured at the first visit."
-    both = _volumes(_repeated(first.volume, error), _repeated(first.reference, error))
-    difference = _reading(excess_volume(both))
-    if difference.value <= 0 or not difference.clear:
+    both = Volumes.apart(_repeated(first.volume, error), _repeated(first.reference, error))
+    difference = excess_volume(both)
+    if difference.mean <= 0 or not difference.clear:
         return "No percent reduction of excess: the first visit shows no clear excess."
     return None
 
@@ -165,7 +148,10 @@ def _point(
     ordered: Sequence[VisitVolume], i: int, error: RepeatError, bilateral: bool, reducible: bool
 ) -> CoursePoint:
     first, visit = ordered[0], ordered[i]
-    over = None if visit.reference is None else _excess(visit.volume, visit.reference, bilateral)
+    over = None
+    if visit.reference is not None:
+        # both errors count in full, as if nothing in them were shared
+        over = excess(Volumes.apart(visit.volume, visit.reference), bilateral=bilateral)
     if i == 0:
         return CoursePoint(visit, None, None, None, over, None)
     change = error.change(first, visit)
@@ -182,30 +168,15 @@ def _point(
 # ---- formulas ----------------------------------------------------------------------------------------
 
 
-def _volumes(*readings: Reading) -> Volumes:
-    estimates = (Estimate(np.asarray(value), np.asarray(sd)) for value, sd in readings)
-    return Volumes.apart(*estimates)
-
-
-def _reading(estimate: Estimate) -> Reading:
-    return Reading(float(estimate.mean), float(estimate.sd))
-
-
-def _excess(volume: Reading, reference: Reading, bilateral: bool) -> Excess:
-    """Return excess and its percentage; both errors count in full, as if nothing in them were shared."""
-    found = excess(_volumes(volume, reference), bilateral=bilateral)
-    return Excess(_reading(found.excess_ml), None if found.percent is None else _reading(found.percent))
-
-
-def _limb_change(first: VisitVolume, visit: VisitVolume, change: Reading) -> Reading:
+def _limb_change(first: VisitVolume, visit: VisitVolume, change: Estimate[float]) -> Estimate[float]:
     sd = change.sd / math.sqrt(2)
-    both = _volumes(Reading(first.volume.value, sd), Reading(visit.volume.value, sd))
-    return _reading(percent_limb_change(both))
+    both = Volumes.apart(Estimate(first.volume.mean, sd), Estimate(visit.volume.mean, sd))
+    return percent_limb_change(both)
 
 
-def _repeated(reading: Reading, error: RepeatError) -> Reading:
+def _repeated(reading: Estimate[float], error: RepeatError) -> Estimate[float]:
     """Return a volume with the error of repeated measurement alone; a shared one scales all and drops out."""
-    return Reading(reading.value, error.sem(reading.value))
+    return Estimate(reading.mean, error.sem(reading.mean))
 
 
 def _reduction(first: VisitVolume, visit: VisitVolume, error: RepeatError) -> Reduction | None:
@@ -214,6 +185,6 @@ def _reduction(first: VisitVolume, visit: VisitVolume, error: RepeatError) -> Re
     three = [_repeated(reading, error) for reading in (first.volume, first.reference, visit.volume)]
     current = None
     if visit.reference is not None:
-        four = _volumes(*three, _repeated(visit.reference, error))
-        current = _reading(percent_reduction_current_reference(four))
-    return Reduction(current, _reading(percent_reduction_fixed_reference(_volumes(*three))))
+        four = Volumes.apart(*three, _repeated(visit.reference, error))
+        current = percent_reduction_current_reference(four)
+    return Reduction(current, percent_reduction_fixed_reference(Volumes.apart(*three)))

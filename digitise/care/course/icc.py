@@ -7,13 +7,12 @@ Two-way analysis of variance of n subjects by k measurements, the six forms of S
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
-from scipy.stats import f as f_distribution
+from scipy.special import fdtri
 
 from digitise.errors import CourseError
 
@@ -61,11 +60,6 @@ class Anova:
     ss_error: float
 
     @property
-    def ss_total(self) -> float:
-        """Sum of squares about the grand mean."""
-        return self.ss_subjects + self.ss_measurements + self.ss_error
-
-    @property
     def bms(self) -> float:
         """Mean square between subjects."""
         return self.ss_subjects / (self.n - 1)
@@ -85,16 +79,6 @@ class Anova:
         """Mean square within subjects."""
         return (self.ss_measurements + self.ss_error) / (self.n * (self.k - 1))
 
-    @property
-    def sem_consistency(self) -> float:
-        """Standard error of measurement apart from a shift between the columns: root of EMS."""
-        return math.sqrt(self.ems)
-
-    @property
-    def sem_agreement(self) -> float:
-        """Standard error of measurement with the shifts in it: root of WMS."""
-        return math.sqrt(self.wms)
-
 
 def anova(scores: Sequence[Sequence[float]]) -> Anova:
     """Return the two-way analysis of variance of a complete table.
@@ -108,6 +92,11 @@ def anova(scores: Sequence[Sequence[float]]) -> Anova:
     ------
     CourseError
         When a value is missing, or there are fewer than two rows or columns, or all values are equal.
+
+    Examples
+    --------
+    >>> anova([[1.0, 3.0], [2.0, 4.0], [4.0, 6.0]]).ems
+    0.0
     """
     table = _checked(scores)
     n, k = table.shape
@@ -175,8 +164,8 @@ def _consistency(table: Anova, degrees: int, error: float) -> Interval:
     def of(between: float, noise: float) -> float:
         return (between - noise) / (between + (k - 1) * noise)
 
-    lower = f_distribution.ppf(_UPPER, table.n - 1, degrees)
-    upper = f_distribution.ppf(_UPPER, degrees, table.n - 1)
+    lower = fdtri(table.n - 1, degrees, _UPPER)
+    upper = fdtri(degrees, table.n - 1, _UPPER)
     return Interval(
         of(table.bms, error), of(table.bms, float(lower) * error), of(float(upper) * table.bms, error)
     )
@@ -193,8 +182,8 @@ def _agreement(table: Anova) -> Interval:
         return Interval(value, value, value)
     # below zero the two parts may cancel; one degree is the least that either part has
     degrees = max(1.0, (k - 1) * (n - 1) * (judges + errors) ** 2 / weight)
-    lower = float(f_distribution.ppf(_UPPER, n - 1, degrees))
-    upper = float(f_distribution.ppf(_UPPER, degrees, n - 1))
+    lower = float(fdtri(n - 1, degrees, _UPPER))
+    upper = float(fdtri(degrees, n - 1, _UPPER))
     noise = k * jms + (k * n - k - n) * ems
     low = n * (bms - lower * ems) / (lower * noise + n * bms)
     high = n * (upper * bms - ems) / (noise + n * upper * bms)

@@ -13,39 +13,20 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.stats import chi2, pearsonr, t
+from scipy.special import chdtri, stdtrit
 
 from digitise.care.course.icc import Anova, IccForm, Interval, anova, icc
+from digitise.care.course.visits import mdc95
 from digitise.errors import CourseError
+from digitise.geometry.rigid import Array
+from digitise.shape.limb import Z95
 
-Array = NDArray[np.float64]
-
-Z95 = 1.96
-_Z90 = 1.645
 _ALPHA = 0.05
 # differences that vary by less than this part of the values are rounding
 _ROUNDING = 1e-12
 
 
 # ---- single figures -----------------------------------------------------------------------------
-
-
-def mdc95(sem: float) -> float:
-    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
-    return Z95 * math.sqrt(2) * sem
-
-
-def mdc90(sem: float) -> float:
-    """Return the same with 90 % confidence."""
-    return _Z90 * math.sqrt(2) * sem
-
-
-def sem_from_icc(sd: float, correlation: float) -> float:
-    """Return ``sd sqrt(1 - ICC)``: SEM from the sd between people and the correlation of repeats."""
-    if not sd >= 0.0 or not correlation <= 1.0:
-        raise CourseError(f"No sd of {sd:g} goes with a correlation of {correlation:g}.")
-    return sd * math.sqrt(1 - correlation)
 
 
 class Tem(NamedTuple):
@@ -62,6 +43,15 @@ def tem(a: Sequence[float], b: Sequence[float]) -> Tem:
     ------
     CourseError
         When the lists do not pair up, or their mean is not positive so that a percentage means nothing.
+
+    Examples
+    --------
+    >>> round(tem([300.0, 320.0], [302.0, 320.0]).tem, 2)
+    1.0
+    >>> tem([300.0, 320.0], [302.0])
+    Traceback (most recent call last):
+    ...
+    digitise.errors.CourseError: 2 and 1 measurements do not pair up. ...
     """
     first, second = _paired(a, b, 1)
     mean = float(np.mean([first, second]))
@@ -72,18 +62,6 @@ def tem(a: Sequence[float], b: Sequence[float]) -> Tem:
 
 
 # ---- limits of agreement -------------------------------------------------------------------------
-
-
-class Trend(NamedTuple):
-    """Correlation of the size of differences with the mean, and the probability of one as large by chance."""
-
-    correlation: float
-    p: float
-
-    @property
-    def clear(self) -> bool:
-        """Whether differences grow with what is measured; limits in percent then hold better."""
-        return self.correlation > 0 and self.p < _ALPHA
 
 
 @dataclass(frozen=True)
@@ -100,8 +78,6 @@ class BlandAltman:
         Sd of the differences.
     lower, upper
         Limits of agreement, bias -+ 1.96 sd unless asked otherwise, with their own intervals.
-    trend
-        Whether the differences grow with the mean; None for fewer than three pairs.
     """
 
     n: int
@@ -109,7 +85,6 @@ class BlandAltman:
     sd: float
     lower: Interval
     upper: Interval
-    trend: Trend | None
 
 
 def bland_altman(a: Sequence[float], b: Sequence[float], *, width: float = Z95) -> BlandAltman:
@@ -129,11 +104,17 @@ def bland_altman(a: Sequence[float], b: Sequence[float], *, width: float = Z95) 
     ------
     CourseError
         When the lists do not pair up or hold something else than numbers.
+
+    Examples
+    --------
+    >>> found = bland_altman([10.0, 12.0, 14.0], [11.0, 12.0, 12.0])
+    >>> round(found.bias.value, 2), round(found.sd, 2)
+    (0.33, 1.53)
     """
     first, second = _paired(a, b, 2)
     difference = first - second
     n, bias, sd = len(difference), float(np.mean(difference)), float(np.std(difference, ddof=1))
-    reach = float(t.ppf(1 - _ALPHA / 2, n - 1)) * sd / math.sqrt(n)
+    reach = float(stdtrit(n - 1, 1 - _ALPHA / 2)) * sd / math.sqrt(n)
     lower, upper, wide = bias - width * sd, bias + width * sd, math.sqrt(3) * reach
     return BlandAltman(
         n,
@@ -141,18 +122,7 @@ def bland_altman(a: Sequence[float], b: Sequence[float], *, width: float = Z95) 
         sd,
         Interval(lower, lower - wide, lower + wide),
         Interval(upper, upper - wide, upper + wide),
-        _trend(np.abs(difference), (first + second) / 2),
     )
-
-
-def _trend(size: Array, mean: Array) -> Trend | None:
-    if len(size) < 3:
-        return None
-    scale = _ROUNDING * float(np.max(np.abs(mean)))
-    if np.ptp(size) <= scale or np.ptp(mean) <= scale:
-        return Trend(0.0, 1.0)
-    found = pearsonr(size, mean)
-    return Trend(float(found.statistic), float(found.pvalue))
 
 
 def _paired(a: Sequence[float], b: Sequence[float], least: int) -> tuple[Array, Array]:
@@ -210,7 +180,7 @@ def repeatability(groups: Sequence[Sequence[float]]) -> Repeatability:
     """Return the repeatability from groups of repeated measurements.
 
     The interval of the SEM is that of a standard deviation of normal errors (chi-squared).  The error is
-    taken as one for all limbs, in mL or in percent; the trend in ``second_minus_first`` tells which fits.
+    taken as one for all limbs, in mL or in percent.
 
     Parameters
     ----------
@@ -263,5 +233,5 @@ def _pooled(groups: Sequence[Array]) -> Interval:
         raise CourseError(
             "Repeated measurements are equal to the last digit.", do="Check that values were not copied."
         )
-    high, low = (float(chi2.ppf(p, degrees)) for p in (_ALPHA / 2, 1 - _ALPHA / 2))
+    high, low = (float(chdtri(degrees, p)) for p in (1 - _ALPHA / 2, _ALPHA / 2))
     return Interval(*(math.sqrt(squares / divisor) for divisor in (degrees, low, high)))

@@ -7,22 +7,30 @@ flat outline is the area of the surface to first order in the grid, whatever the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from scipy import ndimage
 from shapely import MultiPolygon, Polygon
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.surface.chart import Chart, Mask, limb_chart
+from digitise.care.surface.landmarks import find_landmarks, knee_crease
+from digitise.care.surface.place_words import direction_words
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
 THINNEST_MM = 10.0
-MARGIN_MM = 10.0
-BEVEL_MM = 10.0
+THICKNESSES_MM = (5.0, 10.0, 15.0, 20.0)
+"""Sheets of foam that are usual (common practice)."""
+# Foam over a bulge spreads pressure; a wider one takes a thicker sheet to stay stiff (ours).
+_SPREADS_CM2 = (30.0, 80.0)
+# A piece ends so far on either side of a crease, so that the joint bends between (ours).
+CREASE_GAP_MM = 10.0
 # Corners that scissors go round in one cut (ours).
 SMOOTH_MM = 6.0
 _LEAST_CM2 = 4.0
@@ -53,6 +61,12 @@ class FoamPiece:
         In words.
     goes_round
         The region goes all round the limb: it was opened where it is slightest, and its ends meet.
+    thickness_mm
+        Of the sheet of foam to take, see :func:`thickness_for`.
+    side
+        ``left`` or ``right``, of the limb.
+    left_is, right_is
+        Towards which side of the body its left and right edge lie, seen as drawn.
     """
 
     outline: Array
@@ -63,6 +77,10 @@ class FoamPiece:
     bare_area_cm2: float
     place: str
     goes_round: bool
+    thickness_mm: float = THICKNESSES_MM[1]
+    side: str = ""
+    left_is: str = ""
+    right_is: str = ""
 
 
 @dataclass(frozen=True)
@@ -105,13 +123,49 @@ def foam_pieces(
     bare = unroll(chart, region.mask, region.theta).shape.area / 100.0
     fine, mask = _refined(chart, region.mask)
     flat = unroll(fine, mask, region.theta) if mask.any() else _Flat(Polygon(), region.from_mm, False)
-    parts = _cuttable(flat.shape, smooth_mm, margin_mm)
+    parts = _cuttable(flat.shape, smooth_mm, margin_mm, [at - flat.low_mm for at in crease_heights(limb)])
     if not parts:
         raise PlanError(
             f"The place ({region.place}) is too small or too narrow for a piece of foam.",
             do="Choose another place.",
         )
-    return tuple(_piece(part, flat, bevel_mm, bare, region.place) for part in parts)
+    left, right = (direction_words(limb, region.theta + turn) for turn in (np.pi / 2, -np.pi / 2))
+    thick = thickness_for(region)
+    return tuple(
+        replace(
+            _piece(part, flat, bevel_mm, bare, region.place),
+            thickness_mm=thick,
+            side=limb.side,
+            left_is=left,
+            right_is=right,
+        )
+        for part in parts
+    )
+
+
+def thickness_for(region: Region) -> float:
+    """Return the thickness of foam for a place, mm: a sheet that is usual.
+
+    What is filled takes the sheet nearest to its depth, for foam thicker than the dip would press; what is
+    padded over takes a thicker sheet the wider it is.
+    """
+    if region.kind in ("hollow", "crease"):
+        return min(THICKNESSES_MM, key=lambda thick: abs(thick - region.peak_mm))
+    small, wide = _SPREADS_CM2
+    return THICKNESSES_MM[0 if region.area_cm2 < small else 1 if region.area_cm2 < wide else 2]
+
+
+def crease_heights(limb: Limb) -> tuple[float, ...]:
+    """Return the heights at which the limb bends, mm, as far as they can be told: knee or elbow.
+
+    The elbow is taken to lie at the narrow place above the forearm.
+    """
+    marks = find_landmarks(limb)
+    if limb.kind == "leg":
+        knee = knee_crease(limb, marks)
+        return () if knee is None else (knee,)
+    elbow = marks.upper_narrow
+    return () if elbow is None or elbow.at_end else (elbow.height_mm,)
 
 
 def _check(margin: float, bevel: float, smooth: float) -> None:
@@ -195,13 +249,21 @@ def _runs(flags: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(jumps[::2], jumps[1::2], strict=True)]
 
 
-def _cuttable(shape: Polygon | MultiPolygon, smooth: float, margin: float) -> list[Polygon]:
+def _cuttable(
+    shape: Polygon | MultiPolygon, smooth: float, margin: float, creases: Sequence[float]
+) -> list[Polygon]:
     """Round steps and corners, drop what is thinner than 10 mm and too small, fill holes, add the margin."""
     round_off = max(smooth, THINNEST_MM / 2)
     closed = shape.buffer(smooth).buffer(-smooth)
     opened = _filled(closed).buffer(-round_off).buffer(round_off)
     # parts that only a margin keeps together would become a waist thinner than 10 mm: open once more
-    grown = _filled(opened.buffer(margin)).buffer(-round_off).buffer(round_off)
+    grown = _filled(opened.buffer(margin))
+    for at in creases:
+        low, _, high, _ = grown.bounds if not grown.is_empty else (0.0, 0.0, 0.0, 0.0)
+        grown = grown.difference(
+            shapely.box(low - 1, at - CREASE_GAP_MM / 2, high + 1, at + CREASE_GAP_MM / 2)
+        )
+    grown = grown.buffer(-round_off).buffer(round_off)
     parts = [part.simplify(_DETAIL_MM / 3) for part in _polygons(grown) if part.area / 100.0 >= _LEAST_CM2]
     return sorted(parts, key=lambda part: -part.area)
 

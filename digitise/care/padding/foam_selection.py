@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitise.care.padding.foam import BEVEL_MM, MARGIN_MM, FoamPiece, foam_pieces
-from digitise.care.padding.regions import Region
+from digitise.care.padding.foam import FoamPiece, foam_pieces
+from digitise.care.padding.region import Region
+from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.errors import PlanError
 from digitise.shape.limb import Limb
 

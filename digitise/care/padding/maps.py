@@ -7,18 +7,21 @@ from typing import Literal
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from digitise.care.change.compare import Change
 from digitise.care.change.joint_posterior import Joint
+from digitise.care.padding.form_maps import bulge_map, crease_map, fall_map, hollow_map, ridge_map, step_map
 from digitise.care.padding.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
+from digitise.care.padding.usual import USUAL, UsualFit, fit_usual, missed_mm
 from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
-from digitise.care.surface.taper import Taper, outer_lift, own_taper, sagitta
+from digitise.care.surface.taper import Taper, own_taper
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import Limb
 
 Kind = Literal["bulge", "hollow", "ridge", "crease", "inverted taper", "step"]
+_Map = tuple[Kind, str, NoisyMap, float]
 
 OWN_TAPER = "the limb's own smooth taper"
 OUTER_TAPER = "a taut sheet along the limb"
@@ -27,20 +30,14 @@ STRAIGHT_EDGE = "a straight edge of 60 mm along the limb"
 GIRTH_BELOW = "the greatest girth below"
 GIRTH_NEAR = "the girth 30 mm further down"
 
-_EDGE_MM = 60.0
-_STEP_OVER_MM = 30.0
-_FALL_SCALE_MM = 100.0
-_HOLLOW_SCALE_MM = 50.0
 # Draws need every second column only: six harmonics have no detail between.
 _EVERY = 2
-# A few lengths of bridges instead of all: on noise their greatest lift is 8 % less (100 drawn cones).
-_COARSE_READS_LOW = 1.1
-# The sheet takes the greatest of many chords, so its noise reaches further out than a single chord's does;
-# with this factor hollows need no larger multiplier than the other maps, which would have to share it.
-_MANY_CHORDS = 1.2
 # Real changes are alike over some 70 mm and there are 13 harmonic terms: so many independent places.
 _ALIKE_MM = 70.0
 _TERMS = 13
+# So many times what usual limbs are away from their own fit is not of that range: their tails are heavier
+# than a normal distribution's (ours; what it lets through was counted on limbs that had no say in the range).
+_BEYOND_USUAL = 3.0
 
 
 @dataclass(frozen=True)
@@ -49,6 +46,8 @@ class Limits:
 
     Attributes
     ----------
+    usual_mm
+        Beyond or below what limbs usually are.
     bulge_mm
         Beyond the limb's own smooth taper, which is a rough reference.
     difference_mm
@@ -65,6 +64,7 @@ class Limits:
         Change of girth within 30 mm of height; a calf's steepest is some 40 mm.
     """
 
+    usual_mm: float = 4.0
     bulge_mm: float = 5.0
     difference_mm: float = 3.0
     hollow_mm: float = 6.0
@@ -116,9 +116,12 @@ class Search:
     drawn
         Down to which value a region is drawn.  A swelling that reaches all over a limb has no edge of its
         own, so differences are drawn at their threshold, all else at half of it.
-    taper, moved
-        What the map counts from where that is the limb's own taper, and (D, Z, T / 2) how drawn limbs
-        deviate from the limb.
+    taper, moved, level
+        What the map counts from where that is fitted to the limb itself; (D, Z, T / 2) how drawn limbs
+        deviate from the limb; and (Z, T) what it was fitted to, outward where the map looks for what stands
+        out.
+    by_difference
+        The limb is held against another one or another visit.
     """
 
     kind: Kind
@@ -129,6 +132,8 @@ class Search:
     drawn: float
     taper: Taper | None = None
     moved: Array | None = None
+    level: Array | None = None
+    by_difference: bool = False
 
 
 def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_SHARE) -> tuple[Search, ...]:
@@ -142,76 +147,56 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
     girth = 2 * np.pi * chart.h.mean(axis=1)
     girths = 2 * np.pi * drawn[:, :, :1]
     taper = own_taper(chart.theta, chart.z, chart.h)
-    maps: tuple[tuple[Kind, str, NoisyMap, float], ...] = (
+    usual = fit_usual(limb, chart)
+    # what its own taper describes better, a cone say, has nothing of a leg's form to be told apart from
+    if usual is not None and usual.missed_mm > missed_mm(taper.stand_out(chart.h)):
+        usual = None
+    fall = fall_map(chart, girth, girths)
+    whole: tuple[_Map, ...] = (
+        ("ridge", ROUND_SECTION, ridge_map(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
+        ("inverted taper", GIRTH_BELOW, fall if usual is None else _beyond(fall, usual.fall), limits.fall_mm),
+        ("step", GIRTH_NEAR, step_map(chart, girth, girths), limits.step_mm),
+    )
+    if usual is not None:
+        # the shin's crest and the tendon at the heel are of the usual form: sharper ones stand out as bulges
+        return _against_usual(usual, moved, whole[1:], limits, share)
+    maps: tuple[_Map, ...] = (
         ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
-        ("hollow", OUTER_TAPER, _hollow(chart, moved), limits.hollow_mm),
-        ("ridge", ROUND_SECTION, _ridge(chart, drawn[:, :, :1], bent, limits.ridge_ratio), 0.0),
-        ("crease", STRAIGHT_EDGE, _crease(chart, moved), limits.crease_mm),
-        ("inverted taper", GIRTH_BELOW, _fall(chart, girth, girths), limits.fall_mm),
-        ("step", GIRTH_NEAR, _step(chart, girth, girths), limits.step_mm),
+        ("hollow", OUTER_TAPER, hollow_map(chart, moved), limits.hollow_mm),
+        ("crease", STRAIGHT_EDGE, crease_map(chart, moved), limits.crease_mm),
+        *whole,
     )
     critical = multiplier(tuple(one for _, _, one, _ in maps), share)
-    bulge, *others = (
-        Search(kind, reference, one, least, critical, least / 2) for kind, reference, one, least in maps
+    bulge, *others = (_search(one, critical) for one in maps)
+    return (replace(bulge, taper=taper, moved=moved, level=chart.h), *others)
+
+
+def _against_usual(
+    usual: UsualFit, moved: Array, whole: tuple[_Map, ...], limits: Limits, share: float
+) -> tuple[Search, ...]:
+    """Return the maps of a limb held against what limbs usually are: one for each sense, and the rest."""
+    out = bulge_map(usual.taper, usual.level, moved)
+    inward = NoisyMap(-out.value, -out.deviation, out.sd, noisy_map(-out.value, -out.deviation).greatest)
+    critical = multiplier((out, inward, *(one for _, _, one, _ in whole)), share)
+    found: list[Search] = []
+    senses: tuple[tuple[Kind, NoisyMap, Array], ...] = (
+        ("bulge", out, usual.level),
+        ("hollow", inward, -usual.level),
     )
-    return (replace(bulge, taper=taper, moved=moved), *others)
+    for kind, one, level in senses:
+        sd = np.hypot(one.sd, _BEYOND_USUAL / critical * usual.spread)
+        search = _search((kind, USUAL, replace(one, sd=sd), limits.usual_mm), critical)
+        found.append(replace(search, taper=usual.taper, moved=moved, level=level))
+    return (*found, *(_search(one, critical) for one in whole))
 
 
-def _rows(chart: Chart, length: float) -> int:
-    return max(1, round(length / float(chart.z[1] - chart.z[0])))
+def _search(one: _Map, critical: float) -> Search:
+    kind, reference, noisy, least = one
+    return Search(kind, reference, noisy, least, critical, least / 2)
 
 
-def bulge_map(taper: Taper, h: Array, moved: Array) -> NoisyMap:
-    """Return by how much a chart (Z, T) stands out beyond its taper; ``moved`` (D, Z, T / 2) are draws."""
-    return noisy_map(taper.stand_out(h), taper.stand_out_thin(moved))
-
-
-def _hollow(chart: Chart, moved: Array) -> NoisyMap:
-    step = float(chart.z[1] - chart.z[0])
-    # noise lifts the sheet most off a straight taper, so its draws are laid on that
-    deviation = _COARSE_READS_LOW * outer_lift(moved, step, coarse=True)
-    # often exactly zero: measured against how uncertain the bending along the limb is in that direction
-    rows = min(_rows(chart, _HOLLOW_SCALE_MM), (len(chart.z) - 1) // 2)
-    usual = np.sqrt(np.mean(sagitta(moved, rows) ** 2, axis=0))
-    # no straight edge fits at the ends: as uncertain as the nearest place where one does
-    nearest = np.clip(np.arange(len(usual)), rows, max(rows, len(usual) - rows - 1))
-    return noisy_map(outer_lift(chart.h, step), deviation, _MANY_CHORDS * usual[nearest])
-
-
-def _ridge(chart: Chart, mean_radius: Array, bent: Array, ratio: float) -> NoisyMap:
-    value = chart.h.mean(axis=1, keepdims=True) - ratio * chart.radius
-    return noisy_map(value, mean_radius - ratio * bent)
-
-
-def _crease(chart: Chart, moved: Array) -> NoisyMap:
-    rows = _rows(chart, _EDGE_MM / 2)
-    return noisy_map(sagitta(chart.h, rows), sagitta(moved, rows))
-
-
-def _fall(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
-    def lost(profile: Array) -> Array:
-        return np.asarray(np.maximum.accumulate(profile, axis=-2) - profile)
-
-    value = lost(girth[:, None])
-    rows = min(_rows(chart, _FALL_SCALE_MM), len(girth) - 1)
-    usual = np.sqrt(np.mean((girths[:, rows:] - girths[:, :-rows]) ** 2))
-    # as with hollows: noise loses most girth on a limb without any taper
-    return noisy_map(value, lost(girths), np.full_like(value, usual))
-
-
-def _step(chart: Chart, girth: Array, girths: Array) -> NoisyMap:
-    over = _difference_over(chart.z, _STEP_OVER_MM)
-    value = np.abs(over @ girth)[:, None]
-    return noisy_map(value, np.abs(over @ (girth[:, None] + girths)) - value)
-
-
-def _difference_over(z: Array, length: float) -> Array:
-    """Return (Z, Z) what takes a profile to its change over a length centred there, 0 where none fits."""
-    index, step = np.arange(len(z)), float(z[1] - z[0])
-    half = length / 2 / step
-    ends = [np.maximum(1 - np.abs(index - (index + way)[:, None]), 0.0) for way in (half, -half)]
-    fits = (index >= half) & (index <= len(z) - 1 - half)
-    return np.where(fits[:, None], ends[0] - ends[1], 0.0)
+def _beyond(fall: NoisyMap, usual: Array) -> NoisyMap:
+    return replace(fall, value=np.maximum(fall.value - usual[:, None], 0.0))
 
 
 def standing_out(change: Change, reference: str) -> Difference:
@@ -257,7 +242,7 @@ def difference_search(
     else:
         found, critical = _with_draws(chart, difference, difference.drawn, value, share)
     least = limits.difference_mm
-    return Search("bulge", difference.reference, found, least, critical, least)
+    return Search("bulge", difference.reference, found, least, critical, least, by_difference=True)
 
 
 def _with_draws(
@@ -282,4 +267,4 @@ def _onto(chart: Chart, difference: Difference, values: Array) -> Array:
 def _independent(difference: Difference, share: float) -> float:
     """Return the Bonferroni multiplier for the number of places that change by themselves."""
     places = max(1.0, (difference.z[-1] - difference.z[0]) / _ALIKE_MM) * _TERMS
-    return float(norm.isf(share / places))
+    return -float(ndtri(share / places))

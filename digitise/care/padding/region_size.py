@@ -8,13 +8,12 @@ import numpy as np
 
 from digitise.care.padding.maps import Search
 from digitise.care.padding.peaks import FOOT, Peak, grown
-from digitise.care.surface.chart import Chart, Mask, connected
-from digitise.care.surface.curvature import SHARPEST
+from digitise.care.surface.chart import SHARPEST, Chart, Mask, connected
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import MM3_PER_ML
 
 _ROUND_SECTION_HARMONICS = 8
-_NEAR_PEAK = 0.9
+_NEAR_PEAK = 0.7
 
 
 @dataclass(frozen=True)

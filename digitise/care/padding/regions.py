@@ -9,12 +9,12 @@ round each section: a dent behind a convex edge is not seen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from digitise.care.padding.maps import (
-    OWN_TAPER,
     Difference,
     Kind,
     Limits,
@@ -24,11 +24,15 @@ from digitise.care.padding.maps import (
 )
 from digitise.care.padding.noise import FALSE_SHARE
 from digitise.care.padding.peaks import FOOT, Peak, grown, settle, tops
+from digitise.care.padding.places import one_each
+from digitise.care.padding.region import Region
 from digitise.care.padding.region_size import Size, measure
-from digitise.care.surface.chart import Chart, Mask, limb_chart
-from digitise.care.surface.curvature import SHARPEST
+from digitise.care.padding.usual import USUAL
+from digitise.care.surface.chart import SHARPEST, Chart, Mask, limb_chart
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks
-from digitise.care.surface.place_words import direction_words, place_words, stretch_name, stretches
+from digitise.care.surface.place_words import direction_words, place_words, segment_name, segments
+from digitise.care.surface.segments import Segment
+from digitise.care.surface.taper import outer_lift, with_rim
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
@@ -40,9 +44,9 @@ HIDDEN = (
 NO_EDGE = "It runs on into the limb's own form, so its volume is rough."
 PEAK_MEANS: dict[Kind, str] = {
     "bulge": "how far it stands out",
-    "hollow": "how deep a taut bandage would bridge",
+    "hollow": "how deep it is",
     "ridge": "smallest radius of curvature",
-    "crease": "depth below a straight edge of 60 mm",
+    "crease": "how deep it is",
     "inverted taper": "girth lost towards the trunk",
     "step": "change of girth within 30 mm",
 }
@@ -55,72 +59,18 @@ ADVICE: dict[Kind, str] = {
     "step": "even out with padding: bandage edges gape or cut in here",
 }
 _FLANK_ROWS = 2
+# A dip that is half as deep over no more than this much of height is a fold (ours).
+_FOLD_TALL_MM = 45.0
+# A place that lies by this share on the rim of another, and is less certain by this factor, is its echo
+# (ours).
+_ON_RIM, _ECHO = 0.25, 0.7
+# A place changes the girth up to so many rows beyond its own ends: 40 mm.
+_GIRTH_REACH_ROWS = 5
+# Beyond the usual form a place is listed from this certainty on: drawn bodies that had no say in the range go
+# beyond it by less, but for a few (ours).
+_SURE_BEYOND_USUAL = 1.3
+_LEAST_MM = 1e-6
 _WHOLE: tuple[Kind, ...] = ("ridge", "inverted taper")
-
-
-@dataclass(frozen=True)
-class Region:
-    """One place that may need padding.
-
-    Attributes
-    ----------
-    kind
-        ``bulge``, ``hollow``, ``ridge``, ``crease``, ``inverted taper`` or ``step``.
-    place
-        In words.
-    stretch
-        Name of the part of the limb.
-    peak_place
-        Where its peak is, in words.
-    theta, height_mm
-        Its middle: direction of the outward normal in radians, and height.
-    peak_theta, peak_height_mm
-        The same of its peak: the middle of what reaches nine tenths of it.
-    from_mm, to_mm
-        Its lowest and highest place.
-    area_cm2
-        Of the limb's surface.
-    peak_mm, peak_sd_mm
-        See :data:`PEAK_MEANS`.
-    ratio
-        Local over mean pressure by Laplace, at most
-        :data:`digitise.care.surface.curvature.SHARPEST`; ridges only.
-    volume_ml, volume_sd_ml
-        Between the surface and the reference; bulges and hollows only.  Of a bulge beyond the limb's own
-        taper the sd holds what is open about that taper.
-    confidence
-        ``clear``: beyond threshold by more than noise; ``likely``: beyond threshold, and more than noise.
-    why
-        Why it is listed, one sentence.
-    mask
-        (Z, T) on the limb's chart.
-    """
-
-    kind: Kind
-    place: str
-    stretch: str
-    peak_place: str
-    theta: float
-    height_mm: float
-    peak_theta: float
-    peak_height_mm: float
-    from_mm: float
-    to_mm: float
-    area_cm2: float
-    peak_mm: float
-    peak_sd_mm: float
-    ratio: float | None
-    volume_ml: float | None
-    volume_sd_ml: float | None
-    confidence: str
-    why: str
-    mask: Mask
-
-    def as_dict(self) -> dict[str, str | float | None]:
-        """Return all but the mask."""
-        values = {field.name: getattr(self, field.name) for field in fields(self)}
-        del values["mask"]
-        return values
 
 
 def find_regions(
@@ -139,7 +89,7 @@ def find_regions(
 
     Returns
     -------
-    Differences first, then kind by kind; within one, from the largest peak.
+    One a place, the most certain first.
     """
     limits = limits or Limits()
     chart = limb_chart(limb)
@@ -147,19 +97,83 @@ def find_regions(
     share = FALSE_SHARE / (1 + len(differences))
     searches = [difference_search(chart, one, limits, share) for one in differences]
     searches += own_searches(limb, chart, limits, share)
-    parts = stretches(limb, find_landmarks(limb))
-    found: list[Region] = []
-    for search in searches:
-        for mask, peak in _listed(search, chart, limb.kind == "leg"):
-            size = measure(search, chart, mask, peak)
-            share = float(mask.any(axis=0).mean())
-            words = _Words(
-                place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm)),
-                stretch_name(parts, size.height_mm),
-                f"{_peak_direction(limb, search, size)}, {size.peak_height_mm:.0f} mm",
-            )
-            found.append(_region(search, mask, peak, size, words))
-    return tuple(found)
+    parts = segments(limb, find_landmarks(limb))
+    found = [
+        _Found(search, mask, peak)
+        for search in searches
+        for mask, peak in _listed(search, chart, limb.kind == "leg")
+    ]
+    return one_each(_described(limb, chart, parts, one) for one in _without_echoes(found))
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A region before it is measured: where it was found, (Z, T) as drawn, and as measured."""
+
+    search: Search
+    mask: Mask
+    peak: Peak
+
+    @property
+    def certainty(self) -> float:
+        """See :class:`digitise.care.padding.region.Region`."""
+        shape = self.mask.shape
+        value = np.broadcast_to(self.search.map.value, shape)[self.mask]
+        noise = self.search.critical * np.broadcast_to(self.search.map.sd, shape)[self.mask]
+        return float(np.max(value / np.maximum(noise, max(self.search.threshold, _LEAST_MM))))
+
+
+def _without_echoes(found: list[_Found]) -> list[_Found]:
+    """Return regions without those that a greater one beside them makes.
+
+    Beside a deep fold the limb seems to stand out, for the fold bends what the limb is held against.  So that
+    is fitted anew without the greater places: what then no longer stands out goes, and so does what lies on
+    the rim of a greater place that is much more certain.
+    """
+    kept: list[_Found] = []
+    for one in sorted(found, key=lambda region: -region.certainty):
+        if one.search.reference == USUAL and one.certainty < _SURE_BEYOND_USUAL:
+            continue
+        taper, level = one.search.taper, one.search.level
+        greater = [other for other in kept if other.search.taper is not None]
+        if taper is not None and level is not None and greater:
+            rims = [with_rim(other.peak.foot, taper.theta, taper.z) for other in greater]
+            if any(
+                one.certainty < _ECHO * other.certainty and _covers(rim, one.mask)
+                for other, rim in zip(greater, rims, strict=True)
+            ):
+                continue
+            left_out = np.logical_or.reduce(rims)
+            value = np.where(one.mask & ~left_out, taper.without(left_out).stand_out(level), -np.inf)
+            if not ((value > one.search.threshold) & (value > one.search.critical * one.search.map.sd)).any():
+                continue
+        if any(_changes_girth(other, one) for other in greater):
+            continue
+        kept.append(one)
+    return kept
+
+
+def _changes_girth(place: _Found, change: _Found) -> bool:
+    """Tell whether a fall or step of girth is no more than what a place beyond the usual form makes."""
+    if place.search.reference != USUAL or change.search.kind not in ("inverted taper", "step"):
+        return False
+    rows = ndimage.binary_dilation(np.asarray(place.mask.any(axis=1)), iterations=_GIRTH_REACH_ROWS)
+    return bool((rows & change.mask.any(axis=1)).any())
+
+
+def _covers(rim: Mask, mask: Mask) -> bool:
+    return bool(np.count_nonzero(rim & mask) > _ON_RIM * np.count_nonzero(mask))
+
+
+def _described(limb: Limb, chart: Chart, parts: tuple[Segment, ...], one: _Found) -> Region:
+    size = measure(one.search, chart, one.mask, one.peak)
+    share = float(one.mask.any(axis=0).mean())
+    words = _Words(
+        place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm)),
+        segment_name(parts, size.height_mm),
+        f"{_peak_direction(limb, one.search, size)}, {size.peak_height_mm:.0f} mm",
+    )
+    return _region(one, chart, size, words)
 
 
 def _peak_direction(limb: Limb, search: Search, size: Size) -> str:
@@ -181,8 +195,9 @@ def _listed(search: Search, chart: Chart, is_leg: bool) -> list[tuple[Mask, Peak
             # above its narrowest place the limb widens again
             foot[int(np.argmax(np.where(seed, value, -np.inf)[:, 0])) + 1 :] = False
         heel = is_leg and search.kind == "inverted taper" and _is_heel(chart, foot)
-        if not heel and not (search.reference == OWN_TAPER and _at_end(value, seed)):
-            peak = settle(chart.h, Peak(value, foot, search.taper), seed, taken)
+        if not heel and not (search.taper is not None and _at_end(value, seed)):
+            level = chart.h if search.level is None else search.level
+            peak = settle(level, Peak(value, foot, search.taper), seed, taken)
             drawn = peak.foot if search.kind in _WHOLE else peak.foot & (peak.value > search.drawn)
             found.append((_all_round(drawn, chart), peak))
         taken |= foot
@@ -207,17 +222,23 @@ def _is_heel(chart: Chart, fall: Mask) -> bool:
 @dataclass(frozen=True)
 class _Words:
     place: str
-    stretch: str
+    segment: str
     peak_place: str
 
 
-def _region(search: Search, mask: Mask, peak: Peak, size: Size, words: _Words) -> Region:
+def _region(one: _Found, chart: Chart, size: Size, words: _Words) -> Region:
+    search, mask = one.search, one.mask
     low = search.map.value - search.critical * search.map.sd
     clear = bool((np.broadcast_to(low, mask.shape)[mask] > search.threshold).any())
+    kind: Kind = "crease" if _is_fold(search, chart, one.peak, size) else search.kind
+    lift = outer_lift(chart.h, float(chart.z[1] - chart.z[0])) if kind in ("hollow", "crease") else None
+    row = int(np.argmin(np.abs(chart.z - size.peak_height_mm)))
+    column = round(size.peak_theta / chart.turn_step) % len(chart.theta)
+    press = chart.h[row].mean() / max(float(chart.radius[row, column]), _LEAST_MM)
     return Region(
-        kind=search.kind,
+        kind=kind,
         place=words.place,
-        stretch=words.stretch,
+        segment=words.segment,
         peak_place=words.peak_place,
         theta=size.theta,
         height_mm=size.height_mm,
@@ -229,21 +250,34 @@ def _region(search: Search, mask: Mask, peak: Peak, size: Size, words: _Words) -
         peak_mm=size.peak,
         peak_sd_mm=size.peak_sd,
         ratio=size.ratio,
-        volume_ml=size.volume_ml,
-        volume_sd_ml=size.volume_sd_ml,
+        volume_ml=size.volume_ml if kind in ("bulge", "hollow") else None,
+        volume_sd_ml=size.volume_sd_ml if kind in ("bulge", "hollow") else None,
         confidence="clear" if clear else "likely",
-        why=_why(search, size) + _rough(peak),
+        why=_why(search, kind, size) + _rough(one.peak),
+        certainty=one.certainty,
+        bridge_mm=None if lift is None else float(lift[mask].max()),
+        press_ratio=min(float(press), SHARPEST) if kind in ("bulge", "ridge") else None,
+        by_difference=search.by_difference,
         mask=mask,
     )
+
+
+def _is_fold(search: Search, chart: Chart, peak: Peak, size: Size) -> bool:
+    """Tell whether what lies below the usual form is a fold: short along the limb."""
+    if search.kind != "hollow" or search.reference != USUAL:
+        return False
+    column = round(size.peak_theta / chart.turn_step) % len(chart.theta)
+    deep = np.flatnonzero(peak.value[:, column] > size.peak / 2)
+    return bool(len(deep)) and float(chart.z[deep[-1]] - chart.z[deep[0]]) <= _FOLD_TALL_MM
 
 
 def _rough(peak: Peak) -> str:
     return "" if peak.taper is None or peak.settled else f" {NO_EDGE}"
 
 
-def _why(search: Search, size: Size) -> str:
+def _why(search: Search, kind: Kind, size: Size) -> str:
     peak, beyond = size.peak, f"more than {search.threshold:.0f} mm and more than noise explains"
-    match search.kind:
+    match kind:
         case "bulge":
             return f"It stands out {peak:.0f} mm beyond {search.reference}, {beyond}."
         case "hollow":

@@ -26,6 +26,8 @@ Mask = NDArray[np.bool_]
 
 DIRECTIONS = 72
 STEP_MM = 8.0
+# Beyond this a ratio of local to mean pressure says no more than "an edge".
+SHARPEST = 5.0
 
 
 @dataclass(frozen=True)

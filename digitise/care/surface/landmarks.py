@@ -44,7 +44,7 @@ class Landmark:
     interval_95
         Where it may lie as far as the girths are known, mm.
     at_end
-        The profile still falls (or rises) there: the true place may lie beyond the measured stretch.
+        The profile still falls (or rises) there: the true place may lie beyond the measured segment.
     """
 
     height_mm: float

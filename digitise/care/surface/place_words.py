@@ -1,15 +1,15 @@
-"""Places on a limb in plain words: direction, height and stretch."""
+"""Places on a limb in plain words: direction, height and segment."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from digitise.care.surface.landmarks import Landmarks
-from digitise.care.surface.segments import THIRDS, Stretch, divide
+from digitise.care.surface.segments import THIRDS, Segment, divide
 from digitise.shape.limb import Limb
 
 # A third is named in a sentence, apart from the others.
-_IN_A_SENTENCE = {name: f"{name} of the measured stretch" for name in (THIRDS[0], THIRDS[-1])}
+_IN_A_SENTENCE = {name: f"{name} of the measured segment" for name in (THIRDS[0], THIRDS[-1])}
 # Beyond this share of the way round, a region goes all round.
 _ALL_ROUND = 0.85
 _SECTOR = np.cos(np.radians(67.5))
@@ -37,8 +37,8 @@ def direction_words(limb: Limb, theta: float) -> str:
     return " ".join(word for word in (along, across) if word)
 
 
-def stretches(limb: Limb, marks: Landmarks) -> tuple[Stretch, ...]:
-    """Return the limb's named stretches from bottom to top; thirds where it has no narrow and wide place."""
+def segments(limb: Limb, marks: Landmarks) -> tuple[Segment, ...]:
+    """Return the limb's named segments from bottom to top; thirds where it has no narrow and wide place."""
     narrow, wide = (None if mark is None else mark.height_mm for mark in (marks.narrow, marks.wide))
     upper = marks.upper_narrow
     joint = None if upper is None or upper.at_end else upper.height_mm
@@ -46,14 +46,14 @@ def stretches(limb: Limb, marks: Landmarks) -> tuple[Stretch, ...]:
     return tuple(part._replace(name=_IN_A_SENTENCE.get(part.name, part.name)) for part in found)
 
 
-def stretch_name(parts: tuple[Stretch, ...], height_mm: float) -> str:
-    """Return the name of the stretch that holds a height; the nearest one outside all."""
+def segment_name(parts: tuple[Segment, ...], height_mm: float) -> str:
+    """Return the name of the segment that holds a height; the nearest one outside all."""
     inside = [part for part in parts if height_mm <= part.high]
     return (inside[0] if inside else parts[-1]).name
 
 
 def place_words(
-    limb: Limb, parts: tuple[Stretch, ...], theta: float, round_share: float, heights: tuple[float, float]
+    limb: Limb, parts: tuple[Segment, ...], theta: float, round_share: float, heights: tuple[float, float]
 ) -> str:
     """Return for instance ``calf, back inner, 320 to 390 mm``.
 
@@ -62,7 +62,7 @@ def place_words(
     limb
         The limb.
     parts
-        Its stretches.
+        Its segments.
     theta
         Direction of the region's middle.
     round_share
@@ -71,5 +71,5 @@ def place_words(
         Its lowest and highest place, mm.
     """
     where = "all round" if round_share > _ALL_ROUND else direction_words(limb, theta)
-    name = stretch_name(parts, float(np.mean(heights)))
+    name = segment_name(parts, float(np.mean(heights)))
     return f"{name}, {where}, {heights[0]:.0f} to {heights[1]:.0f} mm"

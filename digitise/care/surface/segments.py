@@ -1,4 +1,4 @@
-"""Names for the stretches of a leg or an arm, found from how its girth runs."""
+"""Names for the segments of a leg or an arm, found from how its girth runs."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from digitise.care.surface.landmarks import profile_rows
 from digitise.geometry.rigid import Array
 
-# Shorter stretches join their neighbour.
+# Shorter segments join their neighbour.
 _LEAST_MM = 30.0
 NAMES = {
     "leg": ("foot end", "ankle", "lower calf", "calf", "knee", "thigh"),
@@ -25,7 +25,7 @@ _BELOW_WIDE_MM = 60.0
 _JOINT_MM = (-20.0, 90.0)
 
 
-class Stretch(NamedTuple):
+class Segment(NamedTuple):
     """A named part of a limb between two heights, mm."""
 
     name: str
@@ -33,7 +33,7 @@ class Stretch(NamedTuple):
     high: float
 
 
-def stretches(kind: str, z: Array, girth: Array) -> tuple[Stretch, ...]:
+def segments(kind: str, z: Array, girth: Array) -> tuple[Segment, ...]:
     """Divide a limb at the narrow and wide places of its girths.
 
     Parameters
@@ -58,8 +58,8 @@ def divide(
     narrow: float | None = None,
     wide: float | None = None,
     upper_narrow: float | None = None,
-) -> tuple[Stretch, ...]:
-    """Name the stretches of a limb, from bottom to top; they cover it without gaps.
+) -> tuple[Segment, ...]:
+    """Name the segments of a limb, from bottom to top; they cover it without gaps.
 
     Parameters
     ----------
@@ -73,17 +73,17 @@ def divide(
     """
     if narrow is None or wide is None:
         edges = np.linspace(low, high, len(THIRDS) + 1).tolist()
-        return tuple(Stretch(*row) for row in zip(THIRDS, edges, edges[1:], strict=False))
+        return tuple(Segment(*row) for row in zip(THIRDS, edges, edges[1:], strict=False))
     foot = narrow - _FOOT_SHARE * (wide - narrow)
     bounds = [low, foot, narrow + _ABOVE_NARROW_MM, wide - _BELOW_WIDE_MM]
     if upper_narrow is not None:
         bounds += [upper_narrow + reach for reach in _JOINT_MM]
     edges = np.maximum.accumulate(np.clip([*bounds, high], low, high)).tolist()
-    return _joined([Stretch(*row) for row in zip(NAMES[kind], edges, edges[1:], strict=False)], low, high)
+    return _joined([Segment(*row) for row in zip(NAMES[kind], edges, edges[1:], strict=False)], low, high)
 
 
-def _joined(found: list[Stretch], low: float, high: float) -> tuple[Stretch, ...]:
-    """Keep the stretches of some length, and let them cover the limb without gaps."""
+def _joined(found: list[Segment], low: float, high: float) -> tuple[Segment, ...]:
+    """Keep the segments of some length, and let them cover the limb without gaps."""
     kept = [s for s in found if s.high - s.low >= _LEAST_MM]
     edges = [low, *(s.low for s in kept[1:]), high]
-    return tuple(Stretch(s.name, *pair) for s, *pair in zip(kept, edges, edges[1:], strict=False))
+    return tuple(Segment(s.name, *pair) for s, *pair in zip(kept, edges, edges[1:], strict=False))

@@ -28,7 +28,7 @@ _RIM_MM, _RIM_TURN = 24.0, np.radians(20.0)
 # A calf's slope changes by 0.15 within 100 mm.  A patch that is alike (70 mm, a sixth of the way round) holds
 # some 12 of the places used, with differences of 1 to 2 mm: so much variance a place of them speaks with.
 TAPER_SLOPE_SD = 0.15
-_PLACE_MM2 = 25.0
+PLACE_MM2 = 25.0
 
 
 @dataclass(frozen=True)
@@ -82,44 +82,76 @@ class Taper:
     def sd_of(self, weight: Array) -> float:
         """Return how uncertain a sum of the taper's heights with weights (Z, T) is.
 
-        It is what the places that have a say, each as uncertain as :data:`_PLACE_MM2` says, leave open of a
+        It is what the places that have a say, each as uncertain as :data:`PLACE_MM2` says, leave open of a
         surface as smooth as the taper is taken to be.
         """
         normal, _ = self._weighed(self.weight)
         row = weight.ravel() @ self.design
-        return float(np.sqrt(_PLACE_MM2 * row @ np.linalg.solve(normal, row)))
+        return float(np.sqrt(PLACE_MM2 * row @ np.linalg.solve(normal, row)))
 
     def _weighed(self, weight: Array) -> tuple[Array, Array]:
         design = self.design.reshape(len(self.z), len(self.theta), -1)[::_THIN, ::_THIN]
         return _weighed(design.reshape(weight.size, -1), weight.ravel(), self.penalty)
 
 
+def smooth_terms(theta: Array, z: Array, slope_sd: float = TAPER_SLOPE_SD) -> tuple[Array, Array]:
+    """Return the smooth taper's terms at a chart's places, (Z T, P), and their penalty (P, P)."""
+    basis = Basis.uniform(float(z[0]), float(z[-1]), TAPER_KNOTS_MM, TAPER_HARMONICS)
+    terms = np.einsum("tk,zs->ztks", fourier(theta, TAPER_HARMONICS), basis.splines(z))
+    # where nothing is left to follow, the taper runs on straight
+    rough = np.kron(np.eye(basis.n_terms), basis.roughness_precision(slope_sd))
+    penalty = np.asarray(PLACE_MM2 * rough + 1e-9 * np.eye(len(rough)), dtype=np.float64)
+    return terms.reshape(len(z) * len(theta), basis.size), penalty
+
+
 def own_taper(theta: Array, z: Array, h: Array) -> Taper:
-    """Fit the smooth taper of a chart (Z, T) so that single bulges and dents have no say in it.
+    """Fit the smooth taper of a chart (Z, T) so that single bulges and dents have no say in it."""
+    return robust_taper(theta, z, h, *smooth_terms(theta, z))
+
+
+def robust_taper(
+    theta: Array,
+    z: Array,
+    h: Array,
+    whole: Array,
+    penalty: Array,
+    inside: Mask | None = None,
+    least: float = _LEAST_SCALE_MM,
+) -> Taper:
+    """Fit terms to a chart so that single bulges and dents have no say.
 
     Iterated weights: first the least absolute difference, then Tukey's biweight; at last what was rejected is
     left out together with its rim, because the flanks of a bulge would still pull the taper up.
+
+    Parameters
+    ----------
+    theta, z, h
+        The chart, (T,), (Z,) and (Z, T).
+    whole
+        (Z T, P) values of the terms.
+    penalty
+        (P, P) their precision, times the variance of a place with weight 1.
+    inside
+        (Z,) rows that have a say; all when None.
+    least
+        The usual difference is taken to be no smaller, mm.
     """
-    basis = Basis.uniform(float(z[0]), float(z[-1]), TAPER_KNOTS_MM, TAPER_HARMONICS)
-    terms = np.einsum("tk,zs->ztks", fourier(theta, TAPER_HARMONICS), basis.splines(z))
-    whole = terms.reshape(h.size, basis.size)
     # smooth as it is, the taper does not need every place of the chart
     thin = h[::_THIN, ::_THIN]
-    design = terms[::_THIN, ::_THIN].reshape(thin.size, basis.size)
-    # where nothing is left to follow, the taper runs on straight
-    rough = np.kron(np.eye(basis.n_terms), basis.roughness_precision(TAPER_SLOPE_SD))
-    penalty = np.asarray(_PLACE_MM2 * rough + 1e-9 * np.eye(len(rough)), dtype=np.float64)
-    values, weight, scale = thin.ravel(), np.ones(thin.size), _LEAST_SCALE_MM
+    design = whole.reshape(*h.shape, -1)[::_THIN, ::_THIN].reshape(thin.size, -1)
+    say = np.ones(thin.shape) if inside is None else np.broadcast_to(inside[::_THIN, None], thin.shape)
+    has_say = say.astype(float).ravel()
+    values, weight, scale = thin.ravel(), has_say, least
     for turn in range(2 * _ROUNDS + _RIM_ROUNDS):
         normal, weighed = _weighed(design, weight, penalty)
         left = np.abs(values - design @ np.linalg.solve(normal, weighed @ values))
-        scale = max(1.4826 * float(np.median(left)), _LEAST_SCALE_MM)
+        scale = max(1.4826 * float(np.median(left[has_say > 0])), least)
         if turn < _ROUNDS:
-            weight = 1 / np.maximum(left, 0.1 * scale)
+            weight = has_say / np.maximum(left, 0.1 * scale)
         else:
-            weight = np.maximum(1 - (left / (_REJECT * scale)) ** 2, 0.0) ** 2
+            weight = has_say * np.maximum(1 - (left / (_REJECT * scale)) ** 2, 0.0) ** 2
         if turn >= 2 * _ROUNDS:
-            rejected = (weight == 0).reshape(thin.shape)
+            rejected = ((weight == 0) & (has_say > 0)).reshape(thin.shape)
             weight = np.where(with_rim(rejected, theta[::_THIN], z[::_THIN]).ravel(), 0.0, weight)
     normal, weighed = _weighed(design, weight, penalty)
     solve = np.asarray(np.linalg.solve(normal, weighed), dtype=np.float64)

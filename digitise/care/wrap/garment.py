@@ -68,7 +68,7 @@ class GirthList:
     entries
         From the foot or hand upward.
     missing
-        Letters with a checked source that could not be placed on the measured stretch.
+        Letters with a checked source that could not be placed on the measured segment.
     notes
         What holds for the whole list; the first is always :data:`CONFIRM`.
     """
@@ -105,7 +105,7 @@ def girth_list(
     ------
     PlanError
         When the limb still changes and that is not overridden, a letter is unknown, or a height lies outside
-        the measured stretch.
+        the measured segment.
     """
     if stable is False and not override:
         raise PlanError(
@@ -140,7 +140,7 @@ def _check_heights(limb: Limb, given: Mapping[str, float], points: tuple[GirthPo
             )
         if not limb.from_mm <= height <= limb.to_mm:
             raise PlanError(
-                f"Point {letter} at {height:g} mm lies outside the measured stretch, {limb.from_mm:.0f} to "
+                f"Point {letter} at {height:g} mm lies outside the measured segment, {limb.from_mm:.0f} to "
                 f"{limb.to_mm:.0f} mm.",
                 do="Correct its height, or take that girth with a tape.",
             )
@@ -155,7 +155,7 @@ def _check_heights(limb: Limb, given: Mapping[str, float], points: tuple[GirthPo
 def _proposal(limb: Limb, marks: Landmarks, letter: str) -> Landmark | None:
     name = _CANDIDATES[limb.kind].get(letter)
     found: Landmark | None = getattr(marks, name) if name else None
-    # an upper narrow place at the end of the stretch is only where the photograph ends
+    # an upper narrow place at the end of the segment is only where the photograph ends
     return None if found is not None and found.at_end and letter == "D" and limb.kind == "leg" else found
 
 
@@ -164,7 +164,7 @@ def _entry(limb: Limb, point: GirthPoint, where: Landmark, by_hand: bool) -> Gir
     low, high = value.interval_95
     notes = []
     if where.at_end:
-        notes.append("at the end of the measured stretch: the true place may lie beyond")
+        notes.append("at the end of the measured segment: the true place may lie beyond")
     if point.source != "secondary":
         notes.append("place of this letter from memory, check it with the maker's sheet")
     return GirthEntry(

@@ -16,16 +16,22 @@ A plan.toml has a few lines for the whole and one ``[[layers]]`` table per banda
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
+import tomli_w
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from digitise.errors import PlanError
 
 _LARGEST_BYTES = 100_000
+# the reader of TOML takes a time that grows with the square of the parts of a name; ours have one or two
+_DEEP_KEY = re.compile(rb"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){20}""")
 Name = Annotated[str, Field(max_length=60)]
+
+LayerKind = Literal["bandage", "padding"]
 
 
 class Layer(BaseModel):
@@ -38,13 +44,13 @@ class Layer(BaseModel):
     width_mm
         Of the bandage.
     from_mm, to_mm
-        Stretch of the limb that it covers, as heights.
+        Segment of the limb that it covers, as heights.
     overlap
         Share of the width that the next turn covers.
     stretch
         Extension when put on: 0.3 is 30 % longer than at rest.
     tension_n
-        Pull over the whole width, N; 0 for padding.  It belongs to the stretch through the bandage's own
+        Pull over the whole width, N; 0 for padding.  It belongs to the extension through the bandage's own
         force-extension curve, which is not known here.
     thickness_mm
         Of one layer.
@@ -67,7 +73,7 @@ class Layer(BaseModel):
     thickness_mm: float = Field(default=1.0, ge=0, le=50)
     style: Literal["spiral", "herringbone"] = "spiral"
     factor: float | None = Field(default=None, ge=1, le=5)
-    kind: Literal["bandage", "padding"] = "bandage"
+    kind: LayerKind = "bandage"
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -106,6 +112,10 @@ class Plan(BaseModel):
         Whether that length is of the ``stretched`` roll or at ``rest``.
     anchor_turns
         Whole turns at each end of each layer that fix it.
+    padding_roll_length_mm
+        Of one roll of padding, at rest; such rolls are shorter than bandages (from memory).
+    end_wrapped
+        Foot or hand is wrapped too, from the toes or fingers on, apart from this plan.
     least_layers
         Fewer pressing layers than this are warned of.
     note
@@ -117,6 +127,8 @@ class Plan(BaseModel):
     layers: tuple[Layer, ...] = Field(min_length=1, max_length=40)
     roll_length_mm: float = Field(default=5000.0, ge=200, le=50000)
     roll_measured: Literal["stretched", "rest"] = "stretched"
+    padding_roll_length_mm: float = Field(default=3000.0, ge=200, le=50000)
+    end_wrapped: bool = False
     anchor_turns: float = Field(default=1.0, ge=0, le=5)
     least_layers: float = Field(default=2.0, ge=0, le=20)
     note: Annotated[str, Field(max_length=500)] = ""
@@ -145,10 +157,17 @@ def read_plan(path: str | Path) -> Plan:
 
 def plan_from_toml(data: bytes, where: str = "plan.toml") -> Plan:
     """Read the content of a plan.toml; see :func:`read_plan`."""
+    if _DEEP_KEY.search(data):
+        raise PlanError(
+            "A name in the plan has far too many dots.",
+            where=where,
+            do="Write each number on a line of its own.",
+        )
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
-    # deep nesting runs out of stack before it is found wrong
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    # a ValueError is also a number of thousands of digits; deep nesting runs out of stack before it is found
+    # wrong
+    except (ValueError, RecursionError) as error:
         raise PlanError(
             f"The plan is not readable as TOML: {error}.", where=where, do="Correct that line."
         ) from error
@@ -171,18 +190,7 @@ def _sentence(error: ValidationError) -> str:
 
 def plan_to_toml(plan: Plan) -> str:
     """Return the plan as an editable plan.toml, every number written out."""
-    lines = ["# A wrap, layer by layer from the skin outward. Every number may be changed.", ""]
-    whole = plan.model_dump(exclude={"layers"})
-    lines += [f"{name} = {_toml(value)}" for name, value in whole.items()]
-    for layer in plan.layers:
-        lines += ["", "[[layers]]"]
-        given = layer.model_dump(exclude_none=True)
-        lines += [f"{name} = {_toml(value)}" for name, value in given.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _toml(value: str | float) -> str:
-    if not isinstance(value, str):
-        return repr(float(value))
-    escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+    content = plan.model_dump(exclude_none=True)
+    layers = content.pop("layers")
+    head = "# A wrap, layer by layer from the skin outward. Every number may be changed.\n\n"
+    return head + tomli_w.dumps({**content, "layers": layers})

@@ -1,18 +1,21 @@
 """What a planned wrap takes and gives: turns, lengths, rolls, layers and relative pressure along the limb.
 
 A turn advances by ``a = w (1 - f)`` and is ``sqrt(C^2 + a^2)`` long on a cylinder of girth C, so a layer over
-a stretch takes ``int sqrt(C^2 + a^2) / a dz``; without the pitch under the root this is ``int C / a dz``.
-Girths are those outside the layers below.  At rest the bandage is shorter by 1 + stretch.
+a segment takes ``int sqrt(C^2 + a^2) / a dz``; without the pitch under the root this is ``int C / a dz``.
+Girths are those outside the layers below.  At rest the bandage is shorter by 1 + extension.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
-from digitise.care.wrap.plan import Layer, Plan
+from digitise.care.wrap.follow import WrapStep, wrap_steps
+from digitise.care.wrap.plan import Layer, LayerKind, Plan
 from digitise.care.wrap.pressure import layered_mmhg
 from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
 from digitise.care.wrap.warnings import WrapWarning, wrap_warnings
@@ -21,7 +24,7 @@ from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth
 
 STEP_MM = 5.0
-# A layer may begin or end this far beyond the measured stretch, where the limb is taken to go on level.
+# A layer may begin or end this far beyond the measured segment, where the limb is taken to go on level.
 _BEYOND_MM = 30.0
 
 
@@ -34,17 +37,25 @@ class LayerNeed:
     layer
         As planned.
     turns
-        Along its stretch, without anchor turns.
+        Along its segment, without anchor turns.
     stretched_mm, rest_mm
         Length of bandage on the limb, and the same at rest; with anchor turns.
     rolls
-        Whole rolls of the plan's length.
+        Whole rolls of the plan's length for its kind.
     """
 
     layer: Layer
     turns: float
     stretched_mm: float
     rest_mm: float
+    rolls: int
+
+
+class Rolls(NamedTuple):
+    """How many rolls of one kind and width, mm: a padding roll is no bandage of the same width."""
+
+    kind: LayerKind
+    width_mm: float
     rolls: int
 
 
@@ -59,7 +70,7 @@ class WrapSheet:
     needs
         One per layer.
     rolls
-        (width in mm, number of rolls), from the narrowest.
+        Bandages first, each kind from the narrowest.
     z
         (N,) heights, mm.
     layers
@@ -68,56 +79,48 @@ class WrapSheet:
         (N,) mean Laplace pressure under the stated tensions; an estimate, see
         :mod:`digitise.care.wrap.pressure`.
     relative
-        (N,) the same over that at the lowest height with a pressing layer; 0 without one.
+        (N,) the same over that at ankle or wrist, else at the lowest pressed height; 0 without one.
     warnings
         What to look at.
+    steps
+        The layers as hands put them on.
     """
 
     plan: Plan
     needs: tuple[LayerNeed, ...]
-    rolls: tuple[tuple[float, int], ...]
+    rolls: tuple[Rolls, ...]
     z: Array
     layers: Array
     estimate_mmhg: Array
     relative: Array
     warnings: tuple[WrapWarning, ...]
-
-    def as_dict(self) -> dict[str, object]:
-        """Return everything as numbers, words and lists."""
-        return {
-            "plan": self.plan.model_dump(),
-            "needs": [
-                {
-                    "name": need.layer.name,
-                    "width_mm": need.layer.width_mm,
-                    "turns": need.turns,
-                    "stretched_mm": need.stretched_mm,
-                    "rest_mm": need.rest_mm,
-                    "rolls": need.rolls,
-                }
-                for need in self.needs
-            ],
-            "rolls": [{"width_mm": width, "rolls": count} for width, count in self.rolls],
-            "height_mm": self.z.tolist(),
-            "layers": self.layers.tolist(),
-            "relative_pressure": self.relative.tolist(),
-            "estimate_mmhg": self.estimate_mmhg.tolist(),
-            "warnings": [{"code": one.code, "text": one.text} for one in self.warnings],
-        }
+    steps: tuple[WrapStep, ...]
 
 
 def turns(length: float, width: float, overlap: float) -> float:
-    """Return the number of turns over a length of limb, L / (w (1 - f))."""
+    """Return the number of turns over a length of limb, L / (w (1 - f)).
+
+    Examples
+    --------
+    >>> turns(400.0, 100.0, 0.5)
+    8.0
+    """
     return length / (width * (1 - overlap))
 
 
 def turn_length(girth: Array, advance: float) -> Array:
-    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``."""
+    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``.
+
+    Examples
+    --------
+    >>> float(turn_length(np.array(300.0), 40.0)).__round__(1)
+    302.7
+    """
     return np.hypot(girth, advance)
 
 
 def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) -> float:
-    """Return the length of bandage over a stretch of limb.
+    """Return the length of bandage over a segment of limb.
 
     Parameters
     ----------
@@ -127,6 +130,14 @@ def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) 
         How far a turn moves along.
     pitch
         Count the slant of the turns; without it the usual ``int C / a dz``.
+
+    Examples
+    --------
+    >>> z, girth = np.array([100.0, 500.0]), np.array([300.0, 300.0])
+    >>> wound_length(z, girth, 50.0, pitch=False)
+    2400.0
+    >>> wound_length(np.array([100.0]), np.array([300.0]), 50.0)
+    0.0
     """
     length = turn_length(girth, advance) if pitch else np.asarray(girth, float)
     return float(np.trapezoid(length, z) / advance)
@@ -145,7 +156,7 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
     Raises
     ------
     PlanError
-        When a layer reaches beyond the measured stretch.
+        When a layer reaches beyond the measured segment.
     """
     marks = find_landmarks(limb)
     plan = suggest_plan(limb, marks) if plan is None else plan
@@ -165,7 +176,8 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
             )
             pressure += np.where(covered, pressing, 0.0)
         outside = outside + np.where(covered, 2 * np.pi * layer.thickness_mm * layer.layers, 0.0)
-    relative = _relative(pressure)
+    narrow = None if marks.narrow is None or marks.narrow.at_end else marks.narrow.height_mm
+    relative = _relative(z, pressure, narrow)
     crease = knee_crease(limb, marks)
     found = wrap_warnings(
         plan,
@@ -176,8 +188,11 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
         crease=crease,
         clear=CLEAR_OF_CREASE_MM,
         heel_below=HEEL_BELOW_MM if limb.kind == "leg" else None,
+        kind=limb.kind,
+        narrow=narrow,
     )
-    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found)
+    steps = wrap_steps(needs, limb.kind, marks)
+    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found, steps)
 
 
 def _check_reach(limb: Limb, plan: Plan) -> None:
@@ -198,23 +213,28 @@ def _need(plan: Plan, layer: Layer, z: Array, outside: Array) -> LayerNeed:
     spiral = layer.length_factor * wound_length(own, girths, layer.advance_mm)
     stretched = spiral + plan.anchor_turns * float(girths[0] + girths[-1])
     rest = stretched / (1 + layer.stretch)
-    used = stretched if plan.roll_measured == "stretched" else rest
+    used = stretched if plan.roll_measured == "stretched" and layer.kind == "bandage" else rest
+    roll = plan.roll_length_mm if layer.kind == "bandage" else plan.padding_roll_length_mm
     return LayerNeed(
         layer,
         turns(layer.to_mm - layer.from_mm, layer.width_mm, layer.overlap),
         stretched,
         rest,
-        int(np.ceil(used / plan.roll_length_mm - 1e-9)),
+        int(np.ceil(used / roll - 1e-9)),
     )
 
 
-def _rolls(needs: list[LayerNeed]) -> tuple[tuple[float, int], ...]:
-    kinds = sorted({(need.layer.width_mm) for need in needs})
-    return tuple(
-        (width, sum(need.rolls for need in needs if need.layer.width_mm == width)) for width in kinds
-    )
+def _rolls(needs: list[LayerNeed]) -> tuple[Rolls, ...]:
+    count: Counter[tuple[LayerKind, float]] = Counter()
+    for need in needs:
+        count[need.layer.kind, need.layer.width_mm] += need.rolls
+    return tuple(Rolls(kind, width, rolls) for (kind, width), rolls in sorted(count.items()))
 
 
-def _relative(pressure: Array) -> Array:
+def _relative(z: Array, pressure: Array, narrow: float | None) -> Array:
+    """Return pressure over that at ankle or wrist, or else at the lowest pressed height."""
     pressed = np.flatnonzero(pressure > 0)
-    return pressure / pressure[pressed[0]] if len(pressed) else np.zeros_like(pressure)
+    if not len(pressed):
+        return np.zeros_like(pressure)
+    at = pressed[0] if narrow is None else pressed[np.argmin(np.abs(z[pressed] - narrow))]
+    return np.asarray(pressure / pressure[at])

@@ -1,6 +1,6 @@
 """A first plan for a wrap from a limb's shape: common practice by zone, every number to be edited.
 
-Widths, overlap and layers are common practice, from memory, and no standard; stretch and tension are
+Widths, overlap and layers are common practice, from memory, and no standard; extension and tension are
 assumptions that only carry the relative pressure.
 """
 
@@ -11,7 +11,7 @@ from digitise.care.wrap.plan import Layer, Plan
 from digitise.shape.limb import Limb
 
 NOTE = (
-    "Suggested from the limb's shape by common practice; widths, overlap, stretch and tension are starting "
+    "Suggested from the limb's shape by common practice; widths, overlap, extension and tension are starting "
     "points for a trained person, not a prescription."
 )
 _PADDING_MM = {"leg": 100.0, "arm": 80.0}
@@ -24,7 +24,7 @@ _LEAST_STRETCH_MM = 120.0
 
 
 def suggest_plan(limb: Limb, marks: Landmarks | None = None) -> Plan:
-    """Suggest a plan for the measured stretch: padding, then bandages of rising width.
+    """Suggest a plan for the measured segment: padding, then bandages of rising width.
 
     Parameters
     ----------
@@ -47,15 +47,15 @@ def suggest_plan(limb: Limb, marks: Landmarks | None = None) -> Plan:
     )
     bandages = [
         _bandage(width, start, end)
-        for width, start, end in _stretches(_WIDTHS_MM[limb.kind], low, high, _joint(limb, marks))
+        for width, start, end in _segments(_WIDTHS_MM[limb.kind], low, high, _joint(limb, marks))
     ]
     return Plan(layers=(padding, *bandages), note=NOTE)
 
 
-def _stretches(
+def _segments(
     widths: tuple[float, float, float], low: float, high: float, joint: float | None
 ) -> list[tuple[float, float, float]]:
-    """Share the stretch out so that two bandages lie everywhere.
+    """Share the segment out so that two bandages lie everywhere.
 
     Their joins are staggered: one below the joint, one above it, both clear of its crease.
     """
@@ -76,7 +76,7 @@ def _bandage(width: float, low: float, high: float) -> Layer:
 
 
 def _joint(limb: Limb, marks: Landmarks) -> float | None:
-    """Return the height of knee crease or elbow within the stretch, None where there is none."""
+    """Return the height of knee crease or elbow within the segment, None where there is none."""
     if marks.upper_narrow is None or marks.upper_narrow.at_end:
         return None
     crease = knee_crease(limb, marks)

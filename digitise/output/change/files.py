@@ -84,10 +84,10 @@ def _write_overlays(folder: Path, overlays: Overlays) -> None:
 
 
 def section_heights(change: Change) -> tuple[float, ...]:
-    """Return the middle of each named stretch, to 10 mm."""
+    """Return the middle of each named segment, to 10 mm."""
     return tuple(
         float(np.clip(_STEP_MM * round((low + high) / 2 / _STEP_MM), low, high))
-        for _, low, high in (part.stretch for part in change.parts)
+        for _, low, high in (part.segment for part in change.parts)
     )
 
 

@@ -9,11 +9,17 @@ from typing import Final, Literal
 
 from pydantic import AwareDatetime
 
-from digitise.output.model.form import Digest, Form, SoftwareForm, Text, WarningForm
+from digitise.care.change.compare import ChangeVerdict
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm
 
 FORMAT: Final = "limb-change/1"
 Verdict = Literal["smaller", "larger", "no clear change"]
-Pair = tuple[float, float]
+VERDICTS: dict[ChangeVerdict, Verdict] = {
+    ChangeVerdict.SMALLER: "smaller",
+    ChangeVerdict.LARGER: "larger",
+    ChangeVerdict.UNCLEAR: "no clear change",
+}
+"""How a verdict is said, to people and in change.json."""
 
 
 class SourceForm(Form):

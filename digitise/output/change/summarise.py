@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import cast
 
 import numpy as np
 from matplotlib.colors import to_hex
 
-from digitise.care.change.compare import Change, VolumeChange
-from digitise.care.change.levels import area_change
+from digitise.care.change.compare import Change, VolumeChange, area_change
 from digitise.care.excess import Excess, excess
 from digitise.output.cautions import caution, left_out
 from digitise.output.change import form
@@ -19,9 +17,9 @@ from digitise.output.change.overlays import Overlays, find_overlays
 from digitise.output.change.words import change_sentences, change_warnings, sides
 from digitise.output.figures import style
 from digitise.output.figures.limb import change_reach
-from digitise.output.forms import interval, now, rounded, software
-from digitise.output.model.form import ModelForm, WarningForm
-from digitise.shape.limb import Estimate
+from digitise.output.forms import WarningForm, interval, now, rounded, software
+from digitise.output.model.form import ModelForm
+from digitise.shape.limb import AnyEstimate, Estimate
 
 EXCESS_FORMULA = "V_affected - V_reference"
 PERCENT_FORMULA = "100 (V_affected - V_reference) / V_reference"
@@ -125,16 +123,16 @@ def _source(model: ModelForm, whole: VolumeChange, which: int) -> form.SourceFor
 
 def _part(part: VolumeChange, mirrored: bool) -> form.PartForm:
     return form.PartForm(
-        name=part.stretch.name,
-        from_mm=rounded(part.stretch.low),
-        to_mm=rounded(part.stretch.high),
+        name=part.segment.name,
+        from_mm=rounded(part.segment.low),
+        to_mm=rounded(part.segment.high),
         first_ml=rounded(part.volumes.mean[0]),
         second_ml=rounded(part.volumes.mean[1]),
         change_ml=rounded(part.change_ml.mean),
         change_ml_95=interval(part.change_ml),
         percent=None if mirrored else rounded(part.percent.mean),
         percent_95=None if mirrored else interval(part.percent),
-        verdict=cast(form.Verdict, part.verdict),
+        verdict=form.VERDICTS[part.verdict],
     )
 
 
@@ -150,7 +148,7 @@ def _excess(change: Change, over: Excess) -> form.ExcessForm:
     )
 
 
-def _figure(estimate: Estimate, formula: str) -> form.FigureForm:
+def _figure(estimate: AnyEstimate, formula: str) -> form.FigureForm:
     return form.FigureForm(value=rounded(estimate.mean), interval_95=interval(estimate), formula=formula)
 
 
@@ -163,7 +161,7 @@ def _levels(change: Change) -> tuple[form.LevelForm, ...]:
             height_mm=rounded(height),
             girth_change_mm=rounded(girth),
             girth_change_mm_95=interval(Estimate(girth, girth_sd)),
-            verdict=cast(form.Verdict, verdict),
+            verdict=form.VERDICTS[verdict],
             area_change_mm2=rounded(area),
             area_change_mm2_95=interval(Estimate(area, area_sd)),
         )

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitise.care.change.compare import Change
-from digitise.care.change.motion import Alignment
+from digitise.care.change.motion import InverseAlignment
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.output.figures.render import Window
-from digitise.output.model.cameras import camera_from_form
-from digitise.output.model.form import AxisForm, ModelForm, PhotoForm
+from digitise.output.model.form import AxisForm, ModelForm, PhotoForm, camera_from_form
 from digitise.shape.limb import Limb
 
 # A stand of the second visit is drawn when it looks from another direction than all that are: less than this
@@ -57,49 +56,6 @@ class Viewpoint:
     def moved(self, points: Array) -> Array:
         """Return points (..., 3) of the first model's world in the camera's world."""
         return points if self.back is None else self.back.apply(points)
-
-
-@dataclass(frozen=True)
-class InverseAlignment:
-    """The motion from the first model's world to the second's: what brought the second limb here, undone.
-
-    With R the turn, c the pivot and s(z) the shift at a height, the limb came by
-    ``x' = R (x - c) + c + s(z)``, heights kept, between the two axis frames.
-
-    Attributes
-    ----------
-    first_axis, second_axis
-        axis_from_world of both models.
-    alignment
-        Of the comparison.
-    """
-
-    first_axis: Pose
-    second_axis: Pose
-    alignment: Alignment
-
-    def apply(self, points: Array) -> Array:
-        """Move points (..., 3) of the first model's world to the second's."""
-        own = self.first_axis.apply(points)
-        turn, shift = self._motion(own[..., 2])
-        pivot = self.alignment.pivot_mm[:2]
-        flat = (own[..., :2] - pivot - shift) @ turn + pivot
-        return self.second_axis.inverse().apply(np.concatenate([flat, own[..., 2:]], axis=-1))
-
-    def undo(self, points: Array) -> Array:
-        """Move points (..., 3) of the second model's world to the first's."""
-        own = self.second_axis.apply(points)
-        turn, shift = self._motion(own[..., 2])
-        pivot = self.alignment.pivot_mm[:2]
-        flat = (own[..., :2] - pivot) @ turn.T + pivot + shift
-        return self.first_axis.inverse().apply(np.concatenate([flat, own[..., 2:]], axis=-1))
-
-    def _motion(self, z: Array) -> tuple[Array, Array]:
-        """Return R (2, 2), and the shift (..., 2) at heights (...)."""
-        found = self.alignment
-        c, s = np.cos(found.turn), np.sin(found.turn)
-        shift = found.shift_mm + np.asarray(z - found.pivot_mm[2])[..., None] * found.lean
-        return np.array([[c, -s], [s, c]]), shift
 
 
 def all_stands(change: Change, first: ModelForm, second: ModelForm) -> tuple[Viewpoint, ...]:

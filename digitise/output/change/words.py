@@ -3,27 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
-from digitise.care.change.compare import LARGER, NO_CLEAR_CHANGE, SMALLER, Change
+from digitise.care.change.compare import Change, ChangeVerdict
 from digitise.care.change.motion import limb_name
 from digitise.care.excess import Excess
 from digitise.care.surface.place_words import direction_words
-from digitise.output.model.form import WarningForm
-from digitise.shape.limb import Estimate
+from digitise.output.change.form import VERDICTS, ChangeForm
+from digitise.output.forms import WarningForm
+from digitise.output.plain_text import page, section
+from digitise.shape.limb import AnyEstimate, Estimate
 
+_FILES = (
+    "change-views.png: the limb from four sides, coloured by change; look at this first",
+    "change-map.png, change-sections.png: the change unrolled, and sections laid over one another",
+    "mesh-change.ply (mm), mesh-change.glb (metres): the surface in the same colours",
+    "change.json, change.csv, chart.csv: all figures with their intervals",
+)
 # A person turns on the same footprints by some 6 degrees; beyond 15 the views saw other parts of the limb.
 _MUCH_TURN_DEGREES = 15.0
 # A direction is named by eighths of a turn: half of one.
 _UNSURE_TURN_DEGREES = 22.5
 _SAME_MM = 1.0
 # what a verdict on the second limb says of the first
-_OF_FIRST = {SMALLER: "larger", LARGER: "smaller", NO_CLEAR_CHANGE: "no clear difference"}
+_OF_FIRST = {
+    ChangeVerdict.SMALLER: "larger",
+    ChangeVerdict.LARGER: "smaller",
+    ChangeVerdict.UNCLEAR: "no clear difference",
+}
 
 
 def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
-    """Return the change in plain words: whole limb, stretches, girth, place.
+    """Return the change in plain words: whole limb, segments, girth, place.
 
     Parameters
     ----------
@@ -43,7 +56,7 @@ def sides(change: Change) -> tuple[str, str]:
     return f"{side} {kind}", f"{'right' if side == 'left' else 'left'} {kind}"
 
 
-def with_interval(estimate: Estimate, unit: str, digits: int = 0) -> str:
+def with_interval(estimate: AnyEstimate, unit: str, digits: int = 0) -> str:
     """Return for instance ``-12 mL (95 % interval -20 to -4)``."""
     low, high = (float(end) for end in estimate.interval_95)
     return (
@@ -53,10 +66,10 @@ def with_interval(estimate: Estimate, unit: str, digits: int = 0) -> str:
 
 def _whole(change: Change) -> str:
     whole = change.whole
-    heights = f"Between {whole.stretch.low:.0f} and {whole.stretch.high:.0f} mm the {limb_name(change.first)}"
-    if whole.verdict == NO_CLEAR_CHANGE:
+    heights = f"Between {whole.segment.low:.0f} and {whole.segment.high:.0f} mm the {limb_name(change.first)}"
+    if whole.verdict == ChangeVerdict.UNCLEAR:
         return f"{heights} shows no clear change: {with_interval(whole.change_ml, 'mL')}."
-    verb = "lost" if whole.verdict == SMALLER else "gained"
+    verb = "lost" if whole.verdict == ChangeVerdict.SMALLER else "gained"
     return (
         f"{heights} {verb} {abs(float(whole.change_ml.mean)):.0f} mL or "
         f"{abs(float(whole.percent.mean)):.1f} % of its volume: {with_interval(whole.change_ml, 'mL')}."
@@ -66,11 +79,11 @@ def _whole(change: Change) -> str:
 def _excess(change: Change, excess: Excess) -> Iterator[str]:
     affected, reference = sides(change)
     whole, over = change.whole, excess.excess_ml
-    heights = f"Between {whole.stretch.low:.0f} and {whole.stretch.high:.0f} mm"
-    if whole.verdict == NO_CLEAR_CHANGE:
+    heights = f"Between {whole.segment.low:.0f} and {whole.segment.high:.0f} mm"
+    if whole.verdict == ChangeVerdict.UNCLEAR:
         said = f"there is no clear difference between {affected} and {reference}"
     else:
-        word = "larger" if whole.verdict == SMALLER else "smaller"
+        word = "larger" if whole.verdict == ChangeVerdict.SMALLER else "smaller"
         said = f"the {affected} is {word} than the {reference}"
     yield f"{heights} {said}: {with_interval(over, 'mL')}."
     if excess.percent is not None:
@@ -81,19 +94,19 @@ def _excess(change: Change, excess: Excess) -> Iterator[str]:
 
 def _parts(change: Change) -> Iterator[str]:
     for part in change.parts:
-        name, low, high = part.stretch
+        name, low, high = part.segment
         head = f"{name[0].upper()}{name[1:]}, {low:.0f} to {high:.0f} mm"
         if change.mirrored:
             over = Estimate(-part.change_ml.mean, part.change_ml.sd)
             yield f"{head}: {_OF_FIRST[part.verdict]}, {with_interval(over, 'mL')}."
         else:
             percent = f"{float(part.percent.mean):+.1f} %"
-            yield f"{head}: {part.verdict}, {with_interval(part.change_ml, 'mL')}, {percent}."
+            yield f"{head}: {VERDICTS[part.verdict]}, {with_interval(part.change_ml, 'mL')}, {percent}."
 
 
 def _girth(change: Change) -> str:
     girths = change.girths
-    clear = np.array([verdict != NO_CLEAR_CHANGE for verdict in girths.verdict])
+    clear = np.array([verdict != ChangeVerdict.UNCLEAR for verdict in girths.verdict])
     if not clear.any():
         return "No girth has clearly changed."
     most = int(np.argmax(np.where(clear, np.abs(girths.change_mm.mean), -np.inf)))
@@ -151,3 +164,22 @@ def _warnings(
             "heights",
             f"The models cover {a:.0f} to {b:.0f} mm and {c:.0f} to {d:.0f} mm; compared is what both cover.",
         )
+
+
+def change_text(summary: ChangeForm, folder: str | Path) -> str:
+    """Return sentences, warnings, files and the caution as lines of plain text."""
+    first, second = summary.first, summary.second
+    if summary.mirrored:
+        title = f"{first.side.capitalize()} {summary.limb} against {second.side} {summary.limb}"
+    else:
+        title = f"{first.side.capitalize()} {summary.limb}, second visit against first"
+    seen = ", ".join(overlay.file for overlay in summary.overlays)
+    overlays = (f"{seen}: the same as the photographs saw it, the first limb as a line",) if seen else ()
+    colours = f"Colours end at {summary.colours.reach_mm:.0f} mm of change; grey is no clear change."
+    return page(
+        section(title, summary.sentences),
+        section("Warnings", (warning.text for warning in summary.warnings)),
+        section("Not included", summary.not_included),
+        section(f"Files in {folder}", (_FILES[0], *overlays, *_FILES[1:], colours)),
+        section("Caution", summary.caution),
+    )

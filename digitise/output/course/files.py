@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from digitise.care.course.course import Course, CoursePoint
-from digitise.care.course.visits import Reading
 from digitise.files import new_folder
 from digitise.output.course.form import COURSE_FILE, CourseForm
 from digitise.output.figures.course import course_figure
@@ -14,6 +13,7 @@ from digitise.output.figures.style import png
 from digitise.output.forms import rounded
 from digitise.output.plain_text import CAUTION_FILE, page, section, write_caution
 from digitise.output.tables import Cell, csv_text
+from digitise.shape.limb import Estimate
 
 TABLE_FILE, PICTURE_FILE = "course.csv", "course.png"
 COURSE_FILES = frozenset({COURSE_FILE, TABLE_FILE, PICTURE_FILE, CAUTION_FILE})
@@ -73,7 +73,7 @@ def _row(point: CoursePoint) -> tuple[Cell, ...]:
         point.since_first,
         point.since_last,
         point.limb_change_percent,
-        excess.ml if excess else None,
+        excess.excess_ml if excess else None,
         excess.percent if excess else None,
         reduction.current_reference if reduction else None,
         reduction.baseline_reference if reduction else None,
@@ -82,11 +82,11 @@ def _row(point: CoursePoint) -> tuple[Cell, ...]:
     return (visit.taken.isoformat(), visit.from_mm, visit.to_mm, *cells, visit.measured_by, visit.posture)
 
 
-def _cells(figure: Reading | None) -> Iterator[Cell]:
+def _cells(figure: Estimate[float] | None) -> Iterator[Cell]:
     if figure is None:
         yield from (None, None, None)
     else:
-        yield from map(rounded, (figure.value, *figure.interval_95))
+        yield from map(rounded, (figure.mean, *figure.interval_95))
 
 
 def course_text(course: Course, summary: CourseForm, out: Path | None) -> str:
@@ -106,11 +106,11 @@ def course_text(course: Course, summary: CourseForm, out: Path | None) -> str:
 def _line(point: CoursePoint) -> str:
     visit = point.visit
     low, high = visit.volume.interval_95
-    text = f"{visit.taken:%Y-%m-%d %H:%M}: {visit.volume.value:.0f} mL ({low:.0f} to {high:.0f})"
+    text = f"{visit.taken:%Y-%m-%d %H:%M}: {visit.volume.mean:.0f} mL ({low:.0f} to {high:.0f})"
     if point.since_first is not None:
         low, high = point.since_first.interval_95
-        text += f", since the first visit {point.since_first.value:+.0f} mL ({low:+.0f} to {high:+.0f})"
+        text += f", since the first visit {point.since_first.mean:+.0f} mL ({low:+.0f} to {high:+.0f})"
         text += "" if point.since_first.clear else ", no clear change"
     if point.excess is not None:
-        text += f", over the other limb {point.excess.ml.value:+.0f} mL"
+        text += f", over the other limb {point.excess.excess_ml.mean:+.0f} mL"
     return text

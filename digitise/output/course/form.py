@@ -2,32 +2,29 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal
 
-from pydantic import AwareDatetime, ValidationError
+from pydantic import AliasChoices, AwareDatetime, Field, ValidationError
 
-from digitise.care.course.course import Course
+from digitise.care.course.course import Course, CoursePoint
 from digitise.errors import CourseError
 from digitise.output.cautions import caution, left_out
-from digitise.output.course.words import course_dict
-from digitise.output.forms import now, software
-from digitise.output.model.form import Form, SoftwareForm, Text
+from digitise.output.course.words import VERDICTS, course_sentences
+from digitise.output.forms import Form, Pair, SoftwareForm, Text, now, software
 
 FORMAT: Final = "limb-course/1"
 COURSE_FILE = "course.json"
 _LARGEST_BYTES = 20_000_000
-_STABLE = {"levelled off (rule of this project)": True, "still shrinking": False, "growing": False}
-Pair = tuple[float, float]
+_VERDICTS = {words: verdict for verdict, words in VERDICTS.items()}
 
 
-class ReadingForm(Form):
+class EstimateForm(Form):
     """A figure; ``clear`` tells whether its interval leaves out 0."""
 
-    value: float
+    value: float = Field(validation_alias=AliasChoices("value", "mean"))
     sd: float
     interval_95: Pair
     clear: bool
@@ -36,8 +33,8 @@ class ReadingForm(Form):
 class ReductionForm(Form):
     """Percent reduction of excess since the first visit, against the other limb now, and as it was then."""
 
-    current_reference: ReadingForm | None
-    baseline_reference: ReadingForm | None
+    current_reference: EstimateForm | None
+    baseline_reference: EstimateForm | None
 
 
 class VisitForm(Form):
@@ -48,21 +45,21 @@ class VisitForm(Form):
     to_mm: float
     measured_by: Text
     posture: Text
-    volume_ml: ReadingForm
-    reference_ml: ReadingForm | None
-    since_first_ml: ReadingForm | None
-    since_last_ml: ReadingForm | None
-    limb_change_percent: ReadingForm | None
-    excess_ml: ReadingForm | None
-    excess_percent: ReadingForm | None
+    volume_ml: EstimateForm
+    reference_ml: EstimateForm | None
+    since_first_ml: EstimateForm | None
+    since_last_ml: EstimateForm | None
+    limb_change_percent: EstimateForm | None
+    excess_ml: EstimateForm | None
+    excess_percent: EstimateForm | None
     excess_reduction_percent: ReductionForm | None
 
 
 class RateForm(Form):
     """Straight line through the volumes of the last visits."""
 
-    ml_per_week: ReadingForm
-    percent_per_week: ReadingForm
+    ml_per_week: EstimateForm
+    percent_per_week: EstimateForm
     visits: int
     since: AwareDatetime
     until: AwareDatetime
@@ -142,22 +139,57 @@ def course_form(
     created
         When; now when None.
     """
-    visit = course.points[-1].visit
-    facts = {
-        "format": FORMAT,
-        "client": client,
-        "limb": limb,
-        "side": side,
-        "from_mm": visit.from_mm,
-        "to_mm": visit.to_mm,
-        **course_dict(course),
-        "remarks": list(remarks),
-        "not_included": list(left_out(limb, visit.from_mm, visit.to_mm)),
-        "caution": list(caution(limb)),
-        "created": (created or now()).isoformat(),
-        "software": software().model_dump(),
-    }
-    return CourseForm.model_validate_json(json.dumps(facts))
+    visit, plateau = course.points[-1].visit, course.plateau
+    return CourseForm.model_validate(
+        {
+            "format": FORMAT,
+            "client": client,
+            "limb": limb,
+            "side": side,
+            "from_mm": visit.from_mm,
+            "to_mm": visit.to_mm,
+            "visits": tuple(map(_visit, course.points)),
+            "rate": plateau.rate,
+            "plateau": {
+                "verdict": VERDICTS[plateau.verdict],
+                "rule": plateau.rule,
+                "conditions": plateau.conditions,
+                "missing": plateau.missing,
+            },
+            "repeat_sem_percent": course.error.sem_percent,
+            "repeat_sem_measured": course.error.measured,
+            "mdc95_percent": course.error.mdc95_percent,
+            "reminders": course.reminders,
+            "notes": course.notes,
+            "sentences": course_sentences(course),
+            "remarks": tuple(remarks),
+            "not_included": left_out(limb, visit.from_mm, visit.to_mm),
+            "caution": caution(limb),
+            "created": created or now(),
+            "software": software(),
+        }
+    )
+
+
+def _visit(point: CoursePoint) -> VisitForm:
+    visit, excess = point.visit, point.excess
+    return VisitForm.model_validate(
+        {
+            "taken": visit.taken,
+            "from_mm": visit.from_mm,
+            "to_mm": visit.to_mm,
+            "measured_by": visit.measured_by,
+            "posture": visit.posture,
+            "volume_ml": visit.volume,
+            "reference_ml": visit.reference,
+            "since_first_ml": point.since_first,
+            "since_last_ml": point.since_last,
+            "limb_change_percent": point.limb_change_percent,
+            "excess_ml": excess and excess.excess_ml,
+            "excess_percent": excess and excess.percent,
+            "excess_reduction_percent": point.reduction,
+        }
+    )
 
 
 def read_stable(path: Path, limb: str, side: str) -> bool | None:
@@ -184,4 +216,5 @@ def read_stable(path: Path, limb: str, side: str) -> bool | None:
             where=str(path),
             do="Give the course of this limb.",
         )
-    return _STABLE.get(found.plateau.verdict)
+    verdict = _VERDICTS.get(found.plateau.verdict)
+    return None if verdict is None else verdict.stable

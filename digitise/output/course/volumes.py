@@ -5,15 +5,14 @@ from __future__ import annotations
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from digitise.care.course.visits import Reading
 from digitise.output.model.form import ModelForm
-from digitise.shape.limb import MM3_PER_ML, Z95
+from digitise.shape.limb import MM3_PER_ML, Z95, Estimate
 
 GIRTH_STEP_MM = 40.0
 _SAME_MM = 0.01
 
 
-def stored_volume(model: ModelForm, low: float, high: float) -> Reading:
+def stored_volume(model: ModelForm, low: float, high: float) -> Estimate[float]:
     """Return the volume between two heights within the model's, mL.
 
     The stated areas are integrated as a cubic spline of height.  The sd is that part of the whole volume's
@@ -21,18 +20,18 @@ def stored_volume(model: ModelForm, low: float, high: float) -> Reading:
     """
     sd = (model.volume_ml_95[1] - model.volume_ml_95[0]) / (2 * Z95)
     if abs(low - model.from_mm) < _SAME_MM and abs(high - model.to_mm) < _SAME_MM:
-        return Reading(model.volume_ml, sd)
+        return Estimate(model.volume_ml, sd)
     z = np.array([section.height_mm for section in model.sections])
     area = CubicSpline(z, [section.area_mm2 for section in model.sections])
     spread = CubicSpline(z, [end - start for start, end in (s.area_mm2_95 for s in model.sections)])
     share = float(spread.integrate(low, high)) / float(spread.integrate(z[0], z[-1]))
-    return Reading(float(area.integrate(low, high)) / MM3_PER_ML, sd * max(share, 0.0))
+    return Estimate(float(area.integrate(low, high)) / MM3_PER_ML, sd * max(share, 0.0))
 
 
-def stored_girths(model: ModelForm, low: float, high: float) -> dict[float, Reading]:
+def stored_girths(model: ModelForm, low: float, high: float) -> dict[float, Estimate[float]]:
     """Return girths, mm, by height at the multiples of 40 mm between two heights."""
     return {
-        section.height_mm: Reading(
+        section.height_mm: Estimate(
             section.girth_mm, (section.girth_mm_95[1] - section.girth_mm_95[0]) / (2 * Z95)
         )
         for section in model.sections

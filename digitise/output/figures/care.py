@@ -10,15 +10,15 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.care.surface.chart import columns, rows_of
 from digitise.care.surface.place_words import direction_words
 from digitise.care.wrap.pressure import RELATIVE_ONLY
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
-from digitise.output.figures.place_colours import KIND_INKS
 from digitise.output.figures.render import vertex_normals
+from digitise.output.figures.style import KIND_INKS
 from digitise.output.figures.surface import mask_on_mesh
 from digitise.output.figures.views import SIDES, four_sides
 from digitise.shape.limb import Limb

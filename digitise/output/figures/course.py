@@ -13,9 +13,9 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from digitise.care.course.course import Course
-from digitise.care.course.visits import Reading, RepeatError
+from digitise.care.course.visits import RepeatError
 from digitise.output.figures import style
-from digitise.shape.limb import Z95
+from digitise.shape.limb import Z95, Estimate
 
 
 def course_figure(course: Course, size_mm: tuple[float, float] = (180, 66)) -> Figure:
@@ -27,7 +27,7 @@ def course_figure(course: Course, size_mm: tuple[float, float] = (180, 66)) -> F
     figure = style.blank(*size_mm)
     times = [point.visit.taken for point in course.points]
     volumes = [point.visit.volume for point in course.points]
-    over = [(point.visit.taken, point.excess.ml) for point in course.points if point.excess]
+    over = [(point.visit.taken, point.excess.excess_ml) for point in course.points if point.excess]
     panels = figure.subplots(1, 2 if over else 1, squeeze=False)[0]
     _panel(panels[0], times, volumes, course.error, style.NOW, "o")
     panels[0].set_ylabel("volume, mL")
@@ -53,12 +53,12 @@ def _bars(error: RepeatError) -> str:
 def _panel(
     axes: Axes,
     times: Sequence[datetime],
-    readings: Sequence[Reading],
+    readings: Sequence[Estimate[float]],
     error: RepeatError | None,
     ink: str,
     marker: str,
 ) -> None:
-    values = [reading.value for reading in readings]
+    values = [reading.mean for reading in readings]
     low, high = zip(*(reading.interval_95 for reading in readings), strict=True)
     when = np.array([time.replace(tzinfo=None) for time in times], dtype="datetime64[s]")
     axes.fill_between(when, low, high, color=ink, alpha=0.22, linewidth=0)

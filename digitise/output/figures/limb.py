@@ -229,13 +229,13 @@ def _chart_axes(axes: Axes, change: Change) -> None:
     axes.set_ylabel(_height_label(change.first))
     axes.set_xlabel("direction, seen from outside")
     for part in change.parts[1:]:
-        axes.axhline(part.stretch.low, color=style.TEXT, linewidth=0.6, linestyle=(0, (2, 2)), zorder=3)
+        axes.axhline(part.segment.low, color=style.TEXT, linewidth=0.6, linestyle=(0, (2, 2)), zorder=3)
     for part in change.parts:
-        middle = (part.stretch.low + part.stretch.high) / 2
+        middle = (part.segment.low + part.segment.high) / 2
         axes.text(
             places[0] + 4,
             middle,
-            part.stretch.name,
+            part.segment.name,
             fontsize=7,
             va="center",
             zorder=4,

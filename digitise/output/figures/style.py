@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 from matplotlib import font_manager
@@ -21,6 +21,9 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 from digitise import fonts
+
+if TYPE_CHECKING:
+    from digitise.care.padding.maps import Kind
 
 TEXT, FAINT, GRID = "#1D2733", "#6B727A", "#DAD8D0"
 NOW, EARLIER = "#0A6A6E", "#A4561B"
@@ -35,6 +38,15 @@ TAPE = {
     "differs": ("^", "#B8620A"),
     "suspect": ("X", "#8E1B5B"),
     "not seen": ("s", FAINT),
+}
+# told apart by all kinds of colour vision (Okabe and Ito's set); the number on a place says the same again
+KIND_INKS: dict[Kind, str] = {
+    "bulge": "#D55E00",
+    "hollow": "#0072B2",
+    "ridge": "#CC79A7",
+    "crease": "#5B3A8E",
+    "inverted taper": "#E0A800",
+    "step": "#009E73",
 }
 MM_PER_INCH = 25.4
 DOTS_PER_INCH = 220

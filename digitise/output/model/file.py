@@ -1,29 +1,24 @@
-"""model.json and limb.npz: a measured limb in figures, and the limb itself; written and read back."""
+"""model.json and limb.npz, a measured limb in figures and the limb itself, read back."""
 
 from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails, from_json
 
-from digitise.errors import DigitiseError, ModelError
+from digitise.errors import ModelError
+from digitise.output.model.agreement import check_same, seal_of
 from digitise.output.model.form import FORMAT, ModelForm
-from digitise.output.model.limb_file import LARGEST_FILE, limb_from_bytes, limb_to_bytes
-from digitise.output.model.measured import Measured
-from digitise.output.model.summarise import summarise
-from digitise.shape.limb import Limb, girth, volume
+from digitise.output.model.limb_file import LARGEST_FILE, limb_from_bytes
+from digitise.shape.limb import Limb
 
 MODEL_FILE = "model.json"
 LIMB_FILE = "limb.npz"
 _LARGEST_JSON = 4 * 2**20
-# Figures in model.json are rounded to a thousandth.
-_ROUNDED = 0.002
 _AGAIN = "Measure the visit again from its photographs, or restore the folder from a backup."
 
 
@@ -43,31 +38,6 @@ class StoredModel:
     summary: ModelForm
 
 
-def write_model_file(folder: Path, measured: Measured, created: datetime | None = None) -> ModelForm:
-    """Write model.json and limb.npz into a folder that exists, and return what model.json says.
-
-    Parameters
-    ----------
-    folder
-        Where to.
-    measured
-        What was measured.
-    created
-        When, with its time zone; now when not given.
-
-    Raises
-    ------
-    OSError
-        The files cannot be written.
-    """
-    data = limb_to_bytes(measured.fit.limb)
-    when = datetime.now(UTC).replace(microsecond=0) if created is None else created.astimezone(UTC)
-    summary = summarise(measured, when, hashlib.sha256(data).hexdigest())
-    (folder / LIMB_FILE).write_bytes(data)
-    (folder / MODEL_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
-    return summary
-
-
 def read_model(folder: str | Path) -> StoredModel:
     """Read a model from the folder it was written into.
 
@@ -77,16 +47,34 @@ def read_model(folder: str | Path) -> StoredModel:
         When a file is missing, damaged, of another format, or the two do not belong together.
     """
     folder = Path(folder)
-    summary = _read_summary(folder / MODEL_FILE)
-    path = folder / LIMB_FILE
-    data = _read_bytes(path, LARGEST_FILE)
-    if hashlib.sha256(data).hexdigest() != summary.limb_sha256:
+    text = _read_bytes(folder / MODEL_FILE, _LARGEST_JSON)
+    return model_from_bytes(text, _read_bytes(folder / LIMB_FILE, LARGEST_FILE), folder)
+
+
+def model_from_bytes(text: str | bytes, limb: bytes, folder: Path) -> StoredModel:
+    """Return the model that the content of its two files holds.
+
+    Parameters
+    ----------
+    text, limb
+        Content of model.json and limb.npz.
+    folder
+        Where they are from, for messages.
+
+    Raises
+    ------
+    ModelError
+        When one is damaged, of another format, or the two do not belong together.
+    """
+    summary = summary_from_json(text, str(folder / MODEL_FILE))
+    path = str(folder / LIMB_FILE)
+    if hashlib.sha256(limb).hexdigest() != summary.limb_sha256:
         raise ModelError(
-            "The file was changed or cut short, or belongs to another model.json.", where=str(path), do=_AGAIN
+            "The file was changed or cut short, or belongs to another model.json.", where=path, do=_AGAIN
         )
-    limb = limb_from_bytes(data, summary.limb, summary.side, str(path))
-    _check_same(limb, summary, str(folder))
-    return StoredModel(limb, summary)
+    found = limb_from_bytes(limb, summary.limb, summary.side, path)
+    check_same(found, summary, str(folder))
+    return StoredModel(found, summary)
 
 
 def _read_bytes(path: Path, most: int) -> bytes:
@@ -113,10 +101,6 @@ def _read_bytes(path: Path, most: int) -> bytes:
     return data
 
 
-def _read_summary(path: Path) -> ModelForm:
-    return summary_from_json(_read_bytes(path, _LARGEST_JSON), str(path))
-
-
 def summary_from_json(data: str | bytes, where: str) -> ModelForm:
     """Return the content of a model.json; ``where`` names it in messages.
 
@@ -126,13 +110,21 @@ def summary_from_json(data: str | bytes, where: str) -> ModelForm:
         When it is damaged or of another format.
     """
     try:
-        _check_format(from_json(data), where)
-        return ModelForm.model_validate_json(data)
+        content = from_json(data)
+        _check_format(content, where)
+        summary = ModelForm.model_validate_json(data)
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         raise ModelError(_complaint(first), where=where, do=_AGAIN) from error
     except ValueError as error:
         raise ModelError(f"The file is not JSON ({error}).", where=where, do=_AGAIN) from error
+    if summary.seal not in (None, seal_of(content)):
+        raise ModelError(
+            "The file was changed after it was written: its figures cannot be trusted.",
+            where=where,
+            do=_AGAIN,
+        )
+    return summary
 
 
 def _check_format(content: Any, where: str) -> None:
@@ -153,28 +145,3 @@ def _complaint(error: ErrorDetails) -> str:
     place = ", ".join(f"number {part + 1}" if isinstance(part, int) else str(part) for part in error["loc"])
     message = error["msg"].removeprefix("Value error, ")
     return f"{place or 'The content'} is wrong: {message[:1].lower()}{message[1:]}."
-
-
-def _check_same(limb: Limb, summary: ModelForm, where: str) -> None:
-    """Refuse figures that are not those of the limb."""
-    heights = np.array([section.height_mm for section in summary.sections])
-    stated = np.array([section.girth_mm for section in summary.sections])
-    levels = np.array([summary.from_mm, summary.to_mm, heights[0], heights[-1]])
-    own = np.array([limb.from_mm, limb.to_mm, limb.from_mm, limb.to_mm])
-    try:
-        same = (
-            np.allclose(levels, own, rtol=0.0, atol=_ROUNDED)
-            and np.allclose(girth(limb, np.clip(heights, *own[:2])).mean, stated, rtol=1e-6, atol=_ROUNDED)
-            and np.isclose(
-                float(volume(limb, limb.from_mm, limb.to_mm).mean),
-                summary.volume_ml,
-                rtol=1e-6,
-                atol=_ROUNDED,
-            )
-        )
-    except DigitiseError as error:
-        raise ModelError(error.what, where=where, do=_AGAIN) from error
-    if not same:
-        raise ModelError(
-            f"The figures in {MODEL_FILE} are not those of the limb in {LIMB_FILE}.", where=where, do=_AGAIN
-        )

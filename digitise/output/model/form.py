@@ -13,12 +13,13 @@ import numpy as np
 from pydantic import (
     AfterValidator,
     AwareDatetime,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
     Field,
     model_validator,
 )
+
+from digitise.geometry.camera import Camera, Lens
+from digitise.geometry.rigid import Pose
+from digitise.output.forms import Digest, Form, Name, SoftwareForm, Text, WarningForm
 
 FORMAT: Final = "limb-model/1"
 _SQUARE = 1e-6
@@ -30,13 +31,6 @@ def _rising(interval: tuple[float, float]) -> tuple[float, float]:
     return interval
 
 
-def _printable(text: object) -> object:
-    """Replace what cannot be printed or encoded: file names may hold any byte."""
-    return "".join(c if c.isprintable() else "?" for c in text) if isinstance(text, str) else text
-
-
-Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
-Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
@@ -45,13 +39,6 @@ Millilitres = Annotated[float, Field(gt=0, le=200_000)]
 Interval = Annotated[tuple[Offset, Offset], AfterValidator(_rising)]
 _Wide = Annotated[float, Field(ge=-10_000_000, le=10_000_000)]
 WideInterval = Annotated[tuple[_Wide, _Wide], AfterValidator(_rising)]
-Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-
-
-class Form(BaseModel):
-    """Strict and frozen; fields that this version does not know are left aside."""
-
-    model_config = ConfigDict(strict=True, frozen=True, allow_inf_nan=False, extra="ignore")
 
 
 class SectionForm(Form):
@@ -125,6 +112,30 @@ class CameraForm(Form):
         return self
 
 
+def camera_form(camera: Camera) -> CameraForm:
+    """Return a camera's figures, none of them rounded."""
+    lens, pose = camera.lens, camera.camera_from_world
+    x, y, z = (tuple(map(float, row)) for row in pose.rotation)
+    return CameraForm(
+        size_px=camera.size,
+        fx_px=float(lens.focal_px),
+        fy_px=float(lens.focal_px),
+        cx_px=float(lens.centre_px[0]),
+        cy_px=float(lens.centre_px[1]),
+        k1=float(lens.k1),
+        k2=float(lens.k2),
+        rotation=(x, y, z),  # type: ignore[arg-type]
+        translation_mm=tuple(map(float, pose.translation)),  # type: ignore[arg-type]
+    )
+
+
+def camera_from_form(form: CameraForm) -> Camera:
+    """Return the camera, the same to the last bit."""
+    lens = Lens(form.fx_px, np.array([form.cx_px, form.cy_px]), form.k1, form.k2)
+    pose = Pose(np.array(form.rotation), np.array(form.translation_mm))
+    return Camera(lens, pose, form.size_px)
+
+
 class DrawnForm(Form):
     """What a person changed in an outline: length of each edge that was drawn, and how many strokes."""
 
@@ -137,8 +148,9 @@ class DrawnForm(Form):
 class PhotoForm(Form):
     """A photograph: its file, how well its markers fit, how many were used, where it was taken from.
 
-    ``file`` is a name of ours, never that of the photograph as it was given.  ``camera`` is null in files of
-    earlier versions, ``drawn`` where nothing was corrected by hand.
+    ``file`` is a name of ours, never that of the photograph as it was given.  ``sha256`` is of its file, and
+    ``kept_sha256`` of what is kept of it in records, without place, time and serial numbers.  ``camera`` is
+    null in files of earlier versions, ``drawn`` where nothing was corrected by hand.
     """
 
     file: Name
@@ -149,15 +161,9 @@ class PhotoForm(Form):
     markers_by_board: dict[str, int]
     sha256: Digest
     outline: Name
+    kept_sha256: Digest | None = None
     camera: CameraForm | None = None
     drawn: DrawnForm | None = None
-
-
-class WarningForm(Form):
-    """Something a person should know: a stable code and a sentence."""
-
-    code: Name
-    text: Text
 
 
 class FindingForm(Form):
@@ -170,13 +176,6 @@ class FindingForm(Form):
     do: Text = ""
 
 
-class SoftwareForm(Form):
-    """What wrote the file."""
-
-    name: Name
-    version: Name
-
-
 class AxisForm(Form):
     """Pose axis_from_world: ``x_axis = rotation @ x_world + translation_mm``."""
 
@@ -185,7 +184,11 @@ class AxisForm(Form):
 
 
 class ModelForm(Form):
-    """A measured limb in figures; the limb itself is in limb.npz beside it."""
+    """A measured limb in figures; the limb itself is in limb.npz beside it.
+
+    ``field_sha256`` is of the content of the sheets.  ``seal`` is the SHA-256 of everything else in the file,
+    as JSON with sorted names and no spaces; null, like the former, in files of earlier versions.
+    """
 
     format: Literal["limb-model/1"]
     limb: Literal["leg", "arm"]
@@ -210,6 +213,8 @@ class ModelForm(Form):
     limb_sha256: Digest
     created: AwareDatetime
     software: SoftwareForm
+    field_sha256: Digest | None = None
+    seal: Digest | None = None
 
     @model_validator(mode="after")
     def _in_order(self) -> ModelForm:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array, Pose
 from digitise.shape.basis import Basis
-from digitise.shape.limb import Limb
+from digitise.shape.limb import SHARED_ERRORS, Limb, SharedErrors
 
 LARGEST_FILE = 128 * 2**20
 """Bytes; a leg of 800 mm takes 4 MB."""
@@ -25,7 +25,12 @@ Arrays = dict[str, NDArray[np.float64]]
 
 def limb_to_bytes(limb: Limb) -> bytes:
     """Return the content of a limb.npz; kind and side are in model.json."""
-    basis, axis = limb.basis, limb.axis_from_world
+    basis, axis, shared = limb.basis, limb.axis_from_world, limb.shared
+    errors = (
+        {}
+        if shared is None
+        else dict(zip(_SHARED, (shared.mean, shared.covariance, shared.with_shape), strict=True))
+    )
     stream = io.BytesIO()
     np.savez(
         stream,
@@ -40,6 +45,7 @@ def limb_to_bytes(limb: Limb) -> bytes:
         axis_rotation=axis.rotation,
         axis_translation=axis.translation,
         levels=np.array([limb.from_mm, limb.to_mm]),
+        **errors,
     )
     return stream.getvalue()
 
@@ -79,6 +85,7 @@ def limb_from_bytes(data: bytes, kind: str, side: str, where: str) -> Limb:
         arrays["covariance"],
         arrays["prior_mean"],
         arrays["prior_precision"],
+        _shared(arrays, basis, where),
     )
 
 
@@ -86,6 +93,8 @@ def _damaged(what: str, where: str) -> ModelError:
     return ModelError(what, where=where, do=_AGAIN)
 
 
+# a limb written before they were kept goes without
+_SHARED = ("shared_mean", "shared_covariance", "shared_with_shape")
 _NDIM = {
     "mean": 1,
     "covariance": 2,
@@ -108,7 +117,8 @@ def _arrays(data: bytes, where: str) -> Arrays:
             if sum(item.file_size for item in archive.infolist()) > LARGEST_FILE:
                 raise ValueError("too large")
         with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-            arrays = {name: np.asarray(stored[name]) for name in _NDIM if name in stored.files}
+            wanted = (*_NDIM, *_SHARED)
+            arrays = {name: np.asarray(stored[name]) for name in wanted if name in stored.files}
     except Exception as error:  # readers of damaged archives raise almost anything
         raise _damaged(f"The file is not a limb's data ({_short(error)}).", where) from error
     for name, ndim in _NDIM.items():
@@ -151,6 +161,24 @@ def _axis(arrays: Arrays, where: str) -> Pose:
     if not proper or np.linalg.det(rotation) < 0 or np.any(np.abs(translation) > 10 * _LARGEST_MM):
         raise _damaged("The limb's axis is not a frame.", where)
     return Pose(rotation, translation)
+
+
+def _shared(arrays: Arrays, basis: Basis, where: str) -> SharedErrors | None:
+    """Return the errors that another limb may share, checked; None where the file holds none of them."""
+    if not any(name in arrays for name in _SHARED):
+        return None
+    count = len(SHARED_ERRORS)
+    shapes = ((count,), (count, count), (basis.size, count))
+    for name, shape in zip(_SHARED, shapes, strict=True):
+        if name not in arrays:
+            raise _damaged(f'The array "{name}" is missing.', where)
+        _check_array(name, arrays[name], len(shape), where)
+        if arrays[name].shape != shape:
+            raise _damaged(f'The array "{name}" does not belong to a limb of {basis.size} parameters.', where)
+    mean, covariance, beside = (arrays[name] for name in _SHARED)
+    if not _is_covariance(np.block([[arrays["covariance"], beside], [beside.T, covariance]])):
+        raise _damaged("The shared errors are not ones of this limb.", where)
+    return SharedErrors(mean, covariance, beside)
 
 
 def _check_belief(arrays: Arrays, basis: Basis, where: str) -> None:

@@ -44,6 +44,8 @@ class Measured:
         Of the photographs.
     axis_from_world
         Frame of the limb's axis; heights are counted along it.
+    field_sha256
+        Digest of the sheets' content; None when it is not known.
     """
 
     photos: tuple[Photograph, ...]
@@ -54,6 +56,7 @@ class Measured:
     findings: tuple[Finding, ...]
     facts: tuple[PhotoFacts, ...]
     axis_from_world: Pose
+    field_sha256: str | None = None
 
     @property
     def file_names(self) -> tuple[str, ...]:

@@ -5,27 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 from pydantic import ValidationError
 
-from digitise import __version__
-from digitise.capture.outline.find import ByHand
 from digitise.errors import ShapeError, TapeError
 from digitise.geometry.rigid import Pose
 from digitise.output import cautions
+from digitise.output.forms import WarningForm, interval, rounded, software
 from digitise.output.model import form
-from digitise.output.model.cameras import camera_form
-from digitise.output.model.measured import Measured
+from digitise.output.model.form import camera_form
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
 
+if TYPE_CHECKING:
+    from digitise.capture.outline.find import ByHand
+    from digitise.output.model.measured import Measured
+
 CONE_REACH_MM = 150.0
 """How far the end girths may be carried on for the sum of cones; the note says how far they were."""
 STRETCH_MM = 100.0
-_DIGITS = 3
 
 
 def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
@@ -65,14 +67,14 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         format=form.FORMAT,
         limb="arm" if limb.kind == "arm" else "leg",
         side="right" if limb.side == "right" else "left",
-        from_mm=_round(limb.from_mm),
-        to_mm=_round(limb.to_mm),
-        volume_ml=_round(whole.mean),
-        volume_ml_95=_interval(whole),
+        from_mm=rounded(limb.from_mm),
+        to_mm=rounded(limb.to_mm),
+        volume_ml=rounded(whole.mean),
+        volume_ml_95=interval(whole),
         cone_volume_ml=cone,
         cone_note=cone_note,
         sections=tuple(_section(section) for section in sections(limb)),
-        stretches=_stretches(limb),
+        stretches=_segments(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
         warnings=tuple(_warnings(measured, findings, cone, cone_note)),
@@ -84,7 +86,8 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         axis_from_world=_axis(limb.axis_from_world),
         limb_sha256=limb_sha256,
         created=created,
-        software=form.SoftwareForm(name="digitise", version=__version__),
+        software=software(),
+        field_sha256=measured.field_sha256,
     )
 
 
@@ -106,43 +109,33 @@ def cone_beside(
         notes.append(f"The end girths are carried on {' and '.join(reach)} row.")
     if any(check.verdict == "suspect" for check in checks):
         notes.append("A suspect row is among them.")
-    return _round(cone), " ".join(notes)
-
-
-def _round(value: object) -> float:
-    # adding zero turns -0.0 into 0.0
-    return round(float(np.float64(value)), _DIGITS) + 0.0  # type: ignore[arg-type]
-
-
-def _interval(estimate: Estimate) -> tuple[float, float]:
-    low, high = estimate.interval_95
-    return _round(low), _round(high)
+    return rounded(cone), " ".join(notes)
 
 
 def _section(section: Section) -> form.SectionForm:
     return form.SectionForm(
-        height_mm=_round(section.height_mm),
-        area_mm2=_round(section.area.mean),
-        area_mm2_95=_interval(section.area),
-        girth_mm=_round(section.girth.mean),
-        girth_mm_95=_interval(section.girth),
-        width_mm=_round(section.width.mean),
-        depth_mm=_round(section.depth.mean),
-        centre_mm=(_round(section.centre_mm[0]), _round(section.centre_mm[1])),
+        height_mm=rounded(section.height_mm),
+        area_mm2=rounded(section.area.mean),
+        area_mm2_95=interval(section.area),
+        girth_mm=rounded(section.girth.mean),
+        girth_mm_95=interval(section.girth),
+        width_mm=rounded(section.width.mean),
+        depth_mm=rounded(section.depth.mean),
+        centre_mm=(rounded(section.centre_mm[0]), rounded(section.centre_mm[1])),
     )
 
 
-def _stretches(limb: Limb) -> tuple[form.StretchForm, ...]:
+def _segments(limb: Limb) -> tuple[form.StretchForm, ...]:
     """Return the volumes between the multiples of 100 mm, the ends included."""
     found = []
     for low, high in pairwise(levels(limb, STRETCH_MM).tolist()):
         part = volume(limb, low, high)
         found.append(
             form.StretchForm(
-                from_mm=_round(low),
-                to_mm=_round(high),
-                volume_ml=_round(part.mean),
-                volume_ml_95=_interval(part),
+                from_mm=rounded(low),
+                to_mm=rounded(high),
+                volume_ml=rounded(part.mean),
+                volume_ml_95=interval(part),
             )
         )
     return tuple(found)
@@ -152,11 +145,11 @@ def _tape_check(check: TapeCheck) -> form.TapeCheckForm:
     seen = check.verdict != "not seen"
     photo = Estimate(np.asarray(check.photo_mm), np.asarray(check.photo_sd_mm))
     return form.TapeCheckForm(
-        height_mm=_round(check.row.height_mm),
-        tape_mm=_round(check.row.girth_mm),
-        photo_mm=_round(check.photo_mm) if seen else None,
-        photo_mm_95=_interval(photo) if seen else None,
-        difference_mm=_round(check.difference_mm) if seen else None,
+        height_mm=rounded(check.row.height_mm),
+        tape_mm=rounded(check.row.girth_mm),
+        photo_mm=rounded(check.photo_mm) if seen else None,
+        photo_mm_95=interval(photo) if seen else None,
+        difference_mm=rounded(check.difference_mm) if seen else None,
         verdict=check.verdict,  # type: ignore[arg-type]  # one of the four by TapeCheck's own rule
         point=check.row.point,
     )
@@ -173,12 +166,13 @@ def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
     return tuple(
         form.PhotoForm(
             file=name,
-            rms_px=_round(calibration.rms_px[n]),
+            rms_px=rounded(calibration.rms_px[n]),
             markers=len(calibration.used[n]),
-            focal_px=_round(calibration.cameras[n].lens.focal_px),
-            distance_mm=_round(np.linalg.norm(calibration.cameras[n].centre[:2])),
+            focal_px=rounded(calibration.cameras[n].lens.focal_px),
+            distance_mm=rounded(np.linalg.norm(calibration.cameras[n].centre[:2])),
             markers_by_board=dict(facts.markers),
             sha256=photo.sha256,
+            kept_sha256=photo.kept_sha256 or None,
             outline=outline_name(n + 1),
             camera=camera_form(calibration.cameras[n]),
             drawn=_drawn(outline.by_hand),
@@ -192,9 +186,9 @@ def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
         return None
     left, right = by_hand.drawn_mm
     return form.DrawnForm(
-        left_mm=_round(left),
-        right_mm=_round(right),
-        percent=_round(100 * by_hand.share),
+        left_mm=rounded(left),
+        right_mm=rounded(right),
+        percent=rounded(100 * by_hand.share),
         strokes=by_hand.strokes,
     )
 
@@ -213,16 +207,16 @@ def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
 
 def _warnings(
     measured: Measured, findings: tuple[form.FindingForm, ...], cone: float | None, cone_note: str
-) -> Iterator[form.WarningForm]:
+) -> Iterator[WarningForm]:
     for warning in measured.fit.warnings:
-        yield form.WarningForm(code=warning.code, text=warning.text)
+        yield WarningForm(code=warning.code, text=warning.text)
     for finding in findings:
         if finding.severity == "note":
             continue
         place = f"{finding.photo}: " if finding.photo else ""
-        yield form.WarningForm(code=finding.code, text=f"{place}{finding.text} {finding.do}".strip())
+        yield WarningForm(code=finding.code, text=f"{place}{finding.text} {finding.do}".strip())
     if cone is None:
-        yield form.WarningForm(code="no-cones", text=cone_note)
+        yield WarningForm(code="no-cones", text=cone_note)
 
 
 def _axis(pose: Pose) -> form.AxisForm:

@@ -61,7 +61,7 @@ def _tape_line(check: TapeCheckForm) -> str:
     place = f"{check.point} at" if check.point else "at"
     row = f"{place} {check.height_mm:.0f} mm: tape {check.tape_mm:.0f} mm"
     if check.photo_mm is None or check.difference_mm is None:
-        return f"{row}; outside the measured stretch, not used"
+        return f"{row}; outside the measured segment, not used"
     words = {
         "agrees": "agrees",
         "differs": "differs more than expected; both are used",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from digitise.care.padding.foam_selection import Foam
-from digitise.care.padding.regions import Region
+from digitise.care.padding.region import Region
 from digitise.files import new_folder
 from digitise.output.figures.care import places_map, places_views
 from digitise.output.figures.style import png
@@ -60,6 +60,8 @@ class Padding:
         The pieces.
     against
         What the limb was held against; None for the limb by itself.
+    safety, more
+        What is open about the client, the most urgent first; how many places are not listed.
     paper, code
         ``a4`` or ``letter``; the client's code to print on the foam, or empty.
     """
@@ -70,6 +72,8 @@ class Padding:
     against: AgainstForm | None = None
     paper: str = "a4"
     code: str = ""
+    safety: tuple[str, ...] = ()
+    more: int = 0
 
 
 def is_pad_file(name: str) -> bool:
@@ -90,15 +94,26 @@ def write_padding(out: str | Path, padding: Padding) -> PadForm:
         The paper is unknown.
     """
     limb, foam = padding.model.limb, padding.foam
-    summary = pad_form(padding.model.summary, padding.regions, foam.of_place, padding.against)
+    summary = pad_form(
+        padding.model.summary,
+        padding.regions,
+        foam.of_place,
+        padding.against,
+        safety=padding.safety,
+        more=padding.more,
+    )
     with new_folder(out, is_pad_file, "places for padding") as folder:
-        write_caution(folder, (*summary.caution, *summary.notes))
+        write_caution(folder, (*summary.safety, *summary.caution, *summary.notes))
         (folder / PAD_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         (folder / TABLE_FILE).write_text(csv_text(_TABLE, _rows(summary)), encoding="utf-8", newline="")
-        (folder / VIEWS_FILE).write_bytes(png(lambda: places_views(limb, padding.regions)))
+        views = png(lambda: places_views(limb, padding.regions))
+        (folder / VIEWS_FILE).write_bytes(views)
         (folder / MAP_FILE).write_bytes(png(lambda: places_map(limb, padding.regions)))
         if foam.pieces:
-            pdf = foam_pdf(foam.pieces, limb.kind, paper=padding.paper, code=padding.code)
+            day = f"{padding.model.summary.created:%Y-%m-%d}"
+            pdf = foam_pdf(
+                foam.pieces, limb.kind, paper=padding.paper, code=padding.code, day=day, overview=views
+            )
             (folder / FOAM_FILE).write_bytes(pdf)
         for number, piece in enumerate(foam.pieces, start=1):
             svg = foam_svg(piece, limb.kind, code=padding.code)
@@ -121,7 +136,10 @@ def pad_text(summary: PadForm, folder: str | Path) -> str:
     files = ["places.png, places-map.png: where they are", "pad.json, places.csv: all figures"]
     if pieces:
         files.insert(1, f"foam.pdf: {pieces} piece(s) to print at full size and cut; foam-N.svg for a cutter")
+    if summary.more_places:
+        places.append(f"{summary.more_places} more, less certain: list them with --all.")
     return page(
+        section("Before any wrap", summary.safety),
         section(title, places or ["None stands out beyond its threshold and its uncertainty."]),
         section("How far to trust it", summary.notes),
         section(f"Files in {folder}", files),
@@ -138,5 +156,10 @@ def _line(place: PlaceForm) -> str:
         f"{place.number}. {place.kind.capitalize()}, {place.place} ({place.confidence}), "
         f"{place.area_cm2:.0f} cm²{volume}. {place.why} "
         f"95 % interval {low:.{digits}f} to {high:.{digits}f} mm. {_MOST[place.kind]}: {place.peak_place}. "
-        f"{place.advice[0].upper()}{place.advice[1:]}.{foam}"
+        f"{place.effect} Feel: {' '.join(place.feel)} {_by_feel(place)}{foam}"
     )
+
+
+def _by_feel(place: PlaceForm) -> str:
+    told = "; ".join(f"{felt}: {do}" for felt, do in place.by_feel)
+    return f"{told[0].upper()}{told[1:]}."

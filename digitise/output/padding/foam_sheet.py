@@ -5,43 +5,50 @@ The sheet is laid on the foam as it is: what is printed is the side that will li
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from xml.etree import ElementTree
 
 import numpy as np
 from fpdf import FPDF
-from shapely import Polygon, box, maximum_inscribed_circle
+from shapely import Polygon, maximum_inscribed_circle
 
-from digitise.capture.sheets.printing import AT_FULL_SIZE, FONT, new_document
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.output.cautions import caution
+from digitise.output.padding.overview import add_overview
+from digitise.output.padding.tiles import (
+    CUT_MM,
+    EDGE_MM,
+    FOOT_MM,
+    HEAD_MM,
+    OVERLAP_MM,
+    Tile,
+    area_mm,
+    tiles_of,
+)
+from digitise.paper import PAGE_MM
+from digitise.pdf import AT_FULL_SIZE, FONT, true_size_document
 
-PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 RULER_MM = 100.0
-OVERLAP_MM = 10.0
-CUT_MM, BEVEL_LINE_MM = 0.5, 0.3
+BEVEL_LINE_MM = 0.3
 SKIN = "This side to the skin"
 TRUNK = "to the trunk"
-_EDGE_MM, _HEAD_MM, _FOOT_MM = 10.0, 24.0, 28.0
+CUT = "Cut on the full line, thin out from the dashed line to the edge."
 _CROSS_MM = 4.0
 _ARROW_MM = 22.0
 _SVG = "http://www.w3.org/2000/svg"
 
 
-@dataclass(frozen=True)
-class _Tile:
-    """One page's share of a piece: its lower left corner in the piece's frame, and its place in the grid."""
-
-    column: int
-    row: int
-    left: float
-    bottom: float
-
-
-def foam_pdf(pieces: Sequence[FoamPiece], limb: str, *, paper: str = "a4", code: str = "") -> bytes:
+def foam_pdf(
+    pieces: Sequence[FoamPiece],
+    limb: str,
+    *,
+    paper: str = "a4",
+    code: str = "",
+    day: str = "",
+    overview: bytes = b"",
+) -> bytes:
     """Return a true-size PDF: a page per piece, or several overlapping ones where it is larger.
 
     Parameters
@@ -54,82 +61,71 @@ def foam_pdf(pieces: Sequence[FoamPiece], limb: str, *, paper: str = "a4", code:
         ``a4`` or ``letter``.
     code
         The client's code, printed when given.
+    day
+        Of the measurement, printed when given.
+    overview
+        A picture (PNG) of the limb with its places; with it the first page shows where each piece goes.
 
     Raises
     ------
     PlanError
         When there is no piece or the paper is unknown.
     """
-    if paper not in PAPER_MM:
+    if paper not in PAGE_MM:
         raise PlanError(f"Foam is drawn on a4 or letter, not on {paper!r}.", do="Choose one of the two.")
     if not pieces:
         raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
-    document = new_document("Pieces of foam")
+    document = true_size_document("Pieces of foam")
+    if overview:
+        facts = [" ".join(_facts(piece, limb, "", "")[:2]) for piece in pieces]
+        add_overview(document, PAGE_MM[paper], overview, facts, f"{code}  {day}".strip())
     for number, piece in enumerate(pieces, start=1):
-        tiles = tuple(_tiles(piece, PAPER_MM[paper]))
+        tiles = tuple(tiles_of(piece, PAGE_MM[paper]))
         for tile in tiles:
-            document.add_page(format=PAPER_MM[paper])
-            page = _Page(document, piece, tile, PAPER_MM[paper])
+            document.add_page(format=PAGE_MM[paper])
+            page = _Page(document, piece, tile, PAGE_MM[paper])
             page.draw(len(tiles) > 1)
-            page.words(_title(number, len(pieces), tile, len(tiles)), _facts(piece, limb, code), limb)
+            page.words(_title(number, len(pieces), tile, len(tiles)), _facts(piece, limb, code, day), limb)
     return bytes(document.output())
 
 
-def _area_mm(paper: tuple[float, float]) -> tuple[float, float]:
-    return paper[0] - 2 * _EDGE_MM, paper[1] - 2 * _EDGE_MM - _HEAD_MM - _FOOT_MM
-
-
-def _tiles(piece: FoamPiece, paper: tuple[float, float]) -> Iterator[_Tile]:
-    """Share a piece out on pages from the top left, neighbours overlapping by 10 mm."""
-    area = _area_mm(paper)
-    size = piece.outline.max(axis=0) + 2 * CUT_MM
-    step = [length - OVERLAP_MM for length in area]
-    whole = Polygon(piece.outline)
-    across, along = (
-        max(1, int(np.ceil((size[axis] - OVERLAP_MM) / step[axis]))) if size[axis] > area[axis] else 1
-        for axis in (0, 1)
-    )
-    for row in range(along):
-        for column in range(across):
-            bottom = (along - 1 - row) * step[1]
-            tile = _Tile(column, row, column * step[0] - CUT_MM, bottom - CUT_MM)
-            if whole.intersects(box(tile.left, tile.bottom, tile.left + area[0], tile.bottom + area[1])):
-                yield tile
-
-
-def _title(number: int, pieces: int, tile: _Tile, tiles: int) -> str:
+def _title(number: int, pieces: int, tile: Tile, tiles: int) -> str:
     part = f", sheet {'ABCDEFGHIJKLMNOP'[tile.row]}{tile.column + 1} of {tiles}" if tiles > 1 else ""
     return f"Foam {number} of {pieces}{part}"
 
 
-def _facts(piece: FoamPiece, limb: str, code: str) -> tuple[str, ...]:
+def _facts(piece: FoamPiece, limb: str, code: str, day: str = "") -> tuple[str, ...]:
     floor = "the floor" if limb == "leg" else "the mat"
     ends = " Its ends meet round the limb." if piece.goes_round else ""
-    who = f"Client {code}.  " if code else ""
+    who = "  ".join(part for part in (f"Client {code}." if code else "", f"{day}." if day else "") if part)
+    side = f"{piece.side.capitalize()} {limb}: " if piece.side else ""
+    place = piece.place if side else f"{piece.place[0].upper()}{piece.place[1:]}"
+    edges = f" Left edge {piece.left_is}, right edge {piece.right_is}." if piece.left_is else ""
     return (
-        f"{who}{piece.place[0].upper()}{piece.place[1:]}.",
-        f"Lowest edge about {piece.lowest_mm:.0f} mm above {floor}. {piece.area_cm2:.0f} cm².{ends} "
-        "Cut on the full line, thin out from the dashed line to the edge.",
+        f"{who}  {side}{place}.".strip(),
+        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². Lowest edge about "
+        f"{piece.lowest_mm / 10:.1f} cm above {floor}.{edges}{ends}",
+        f"{CUT} {SKIN}, arrow {TRUNK}.",
     )
 
 
 class _Page:
     """Draws one tile of one piece; page coordinates are mm from the top left, y down."""
 
-    def __init__(self, document: FPDF, piece: FoamPiece, tile: _Tile, paper: tuple[float, float]) -> None:
+    def __init__(self, document: FPDF, piece: FoamPiece, tile: Tile, paper: tuple[float, float]) -> None:
         self.pdf, self.piece, self.tile, self.paper = document, piece, tile, paper
-        self.width, self.height = _area_mm(paper)
-        self.top = _EDGE_MM + _HEAD_MM
+        self.width, self.height = area_mm(paper)
+        self.top = EDGE_MM + HEAD_MM
 
     def on_page(self, points: Array) -> list[tuple[float, float]]:
-        x = _EDGE_MM + points[:, 0] - self.tile.left
+        x = EDGE_MM + points[:, 0] - self.tile.left
         y = self.top + self.height - (points[:, 1] - self.tile.bottom)
         return [(float(a), float(b)) for a, b in zip(x, y, strict=True)]
 
     def draw(self, tiled: bool) -> None:
         pdf = self.pdf
         pdf.set_draw_color(0)
-        with pdf.rect_clip(_EDGE_MM, self.top, self.width, self.height):
+        with pdf.rect_clip(EDGE_MM, self.top, self.width, self.height):
             pdf.set_line_width(CUT_MM)
             pdf.polygon(self.on_page(self.piece.outline), style="D")
             pdf.set_line_width(BEVEL_LINE_MM)
@@ -138,6 +134,7 @@ class _Page:
                 pdf.polygon(self.on_page(line), style="D")
             pdf.set_dash_pattern()
             self._orientation()
+            self._middle()
         if tiled:
             self._overlap_marks()
 
@@ -149,6 +146,21 @@ class _Page:
         arrow = np.array(_arrow(x, y))
         pdf.polygon(self.on_page(arrow), style="F")
         self._centred(TRUNK, x, y + _ARROW_MM + 1.5, 8)
+
+    def _middle(self) -> None:
+        """Draw the line that lies on the middle of the place, and towards which side its edges lie."""
+        pdf, outline = self.pdf, self.piece.outline
+        ends = np.array([(self.piece.axis_x_mm, y) for y in (outline[:, 1].min(), outline[:, 1].max())])
+        pdf.set_dash_pattern(dash=1, gap=3)
+        pdf.line(*self.on_page(ends)[0], *self.on_page(ends)[1])
+        pdf.set_dash_pattern()
+        spot = maximum_inscribed_circle(Polygon(outline), tolerance=1.0)
+        x, y = spot.coords[0]
+        pdf.set_font(FONT, "", 7)
+        for words, way in ((self.piece.left_is, -1), (self.piece.right_is, 1)):
+            room = spot.length - pdf.get_string_width(words) / 2 - 2.0
+            if words and room > pdf.get_string_width(words) / 2:
+                self._centred(words, x + way * room, y - _ARROW_MM / 2 - 8.0, 7)
 
     def _centred(self, words: str, x: float, y: float, points: float, style: str = "") -> None:
         self.pdf.set_font(FONT, style, points)
@@ -165,15 +177,17 @@ class _Page:
             self.pdf.line(x, y - _CROSS_MM, x, y + _CROSS_MM)
 
     def words(self, title: str, facts: tuple[str, ...], limb: str) -> None:
-        pdf, y = self.pdf, _EDGE_MM + 4.0
+        pdf, y = self.pdf, EDGE_MM + 4.0
         pdf.set_font(FONT, "B", 13)
-        pdf.text(_EDGE_MM, y, title)
+        pdf.text(EDGE_MM, y, title)
         pdf.set_font(FONT, "", 9)
-        for number, line in enumerate((*facts, f"{SKIN}, arrow {TRUNK}. {AT_FULL_SIZE}"), start=1):
-            pdf.text(_EDGE_MM, y + 5.5 * number, line)
-        self._ruler(_EDGE_MM, self.paper[1] - _EDGE_MM - _FOOT_MM + 10.0)
+        for number, line in enumerate(facts, start=1):
+            pdf.set_font(FONT, "", min(9.0, 9.0 * self.width / pdf.get_string_width(line)))
+            pdf.text(EDGE_MM, y + 5.5 * number, line)
+            pdf.set_font(FONT, "", 9)
+        self._ruler(EDGE_MM, self.paper[1] - EDGE_MM - FOOT_MM + 10.0)
         pdf.set_font(FONT, "", 7)
-        pdf.set_xy(_EDGE_MM, self.paper[1] - _EDGE_MM - _FOOT_MM + 14.0)
+        pdf.set_xy(EDGE_MM, self.paper[1] - EDGE_MM - FOOT_MM + 14.0)
         pdf.multi_cell(self.width, 3.1, " ".join(caution(limb)), align="L")
 
     def _ruler(self, x: float, y: float) -> None:
@@ -184,7 +198,7 @@ class _Page:
             tall = 5.0 if step in (0, 10) else 3.5 if step == 5 else 2.0
             pdf.line(x + 10.0 * step, y, x + 10.0 * step, y - tall)
         pdf.set_font(FONT, "", 8)
-        pdf.text(x + RULER_MM + 4.0, y, "From end to end: 100 mm on paper")
+        pdf.text(x + RULER_MM + 4.0, y, f"100 mm on paper. {AT_FULL_SIZE}")
 
 
 def _arrow_foot(piece: FoamPiece) -> tuple[float, float]:

@@ -9,10 +9,12 @@ from typing import Final, Literal
 import numpy as np
 from pydantic import AwareDatetime
 
-from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS, Region
+from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.output.cautions import caution
-from digitise.output.forms import interval, now, rounded, software
-from digitise.output.model.form import Digest, Form, ModelForm, SoftwareForm, Text
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, interval, now, rounded, software
+from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Estimate
 
 FORMAT: Final = "limb-pad/1"
@@ -20,13 +22,13 @@ SHAPE_ONLY = (
     "The places come from shape alone, which shows no fluid, fat, muscle, vein or lump: padding is a "
     "suggestion for a trained person."
 )
-Pair = tuple[float, float]
 
 
 class PlaceForm(Form):
     """One place; ``direction_deg`` is counted from x towards y of the limb's axis frame.
 
-    ``foam`` names the pieces in foam.pdf by their number; ``foam_note`` tells why there is none.
+    ``effect`` is what a bandage would do, ``by_feel`` what follows from what the hand feels.  ``foam``
+    names the pieces in foam.pdf by their number; ``foam_note`` tells why there is none.
     """
 
     number: int
@@ -48,6 +50,9 @@ class PlaceForm(Form):
     confidence: str
     why: Text
     advice: Text
+    effect: Text = ""
+    feel: tuple[Text, ...] = ()
+    by_feel: tuple[tuple[Text, Text], ...] = ()
     foam: tuple[int, ...]
     foam_note: Text
 
@@ -62,7 +67,7 @@ class AgainstForm(Form):
 
 
 class PadForm(Form):
-    """All that pad.json holds."""
+    """All that pad.json holds; ``safety`` is what is open about the client, the most urgent first."""
 
     format: Literal["limb-pad/1"]
     limb: Literal["leg", "arm"]
@@ -71,6 +76,8 @@ class PadForm(Form):
     to_mm: float
     limb_sha256: Digest
     against: AgainstForm | None
+    safety: tuple[Text, ...] = ()
+    more_places: int = 0
     places: tuple[PlaceForm, ...]
     notes: tuple[Text, ...]
     caution: tuple[Text, ...]
@@ -84,6 +91,8 @@ def pad_form(
     foam: Mapping[int, tuple[int, ...] | str],
     against: AgainstForm | None,
     created: datetime | None = None,
+    safety: tuple[str, ...] = (),
+    more: int = 0,
 ) -> PadForm:
     """Return what pad.json holds.
 
@@ -99,6 +108,10 @@ def pad_form(
         What the limb was held against; None for the limb by itself.
     created
         When; now when None.
+    safety
+        What is open about the client.
+    more
+        How many places were found beyond those listed.
     """
     return PadForm(
         format=FORMAT,
@@ -108,6 +121,8 @@ def pad_form(
         to_mm=model.to_mm,
         limb_sha256=model.limb_sha256,
         against=against,
+        safety=safety,
+        more_places=more,
         places=tuple(_place(n, region, foam.get(n, "")) for n, region in enumerate(regions, start=1)),
         notes=(SHAPE_ONLY, HIDDEN),
         caution=caution(model.limb),
@@ -124,7 +139,7 @@ def _place(number: int, region: Region, foam: tuple[int, ...] | str) -> PlaceFor
         number=number,
         kind=region.kind,
         place=region.place,
-        stretch=region.stretch,
+        stretch=region.segment,
         peak_place=region.peak_place,
         height_mm=rounded(region.height_mm),
         direction_deg=rounded(np.degrees(region.theta) % 360.0),
@@ -140,6 +155,9 @@ def _place(number: int, region: Region, foam: tuple[int, ...] | str) -> PlaceFor
         confidence=region.confidence,
         why=region.why,
         advice=ADVICE[region.kind],
+        effect=effect(region),
+        feel=FEEL[region.kind],
+        by_feel=ADVICE_BY_FEEL[region.kind],
         foam=() if isinstance(foam, str) else foam,
         foam_note=foam if isinstance(foam, str) else "",
     )

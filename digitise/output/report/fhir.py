@@ -14,9 +14,9 @@ from datetime import UTC, datetime
 from typing import Any
 
 from digitise import __version__
+from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
 from digitise.output.report.content import Report, ReportVisit
-from digitise.output.report.form import FigureForm
 
 UCUM = "http://unitsofmeasure.org"
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
@@ -59,7 +59,7 @@ def fhir_text(bundle: Resource) -> str:
 
 
 def _observations(
-    visit: ReportVisit, client: str, excess: FigureForm | None, stretch: tuple[float, float]
+    visit: ReportVisit, client: str, excess: FigureForm | None, segment: tuple[float, float]
 ) -> Iterator[Resource]:
     summary = visit.model.summary
     place = _place(summary, summary.from_mm, summary.to_mm)
@@ -73,7 +73,7 @@ def _observations(
         yield valued
     if excess is not None:
         over = _observation(
-            visit, client, "Volume of the limb minus that of the other limb", _place(summary, *stretch)
+            visit, client, "Volume of the limb minus that of the other limb", _place(summary, *segment)
         )
         yield _valued(over, excess.value, excess.interval_95, "mL")
 

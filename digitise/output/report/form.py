@@ -9,18 +9,10 @@ from typing import Final, Literal
 
 from pydantic import AwareDatetime
 
-from digitise.output.model.form import Digest, Form, SoftwareForm, Text
+from digitise.output.change.form import Verdict
+from digitise.output.forms import Digest, FigureForm, Form, Pair, SoftwareForm, Text
 
 FORMAT: Final = "limb-report/1"
-Verdict = Literal["smaller", "larger", "no clear change"]
-Pair = tuple[float, float]
-
-
-class FigureForm(Form):
-    """A figure with its 95 % interval, in the unit that its field's name ends in."""
-
-    value: float
-    interval_95: Pair
 
 
 class ReportVisitForm(Form):
@@ -60,7 +52,7 @@ class GirthRowForm(Form):
 
 
 class PartForm(Form):
-    """Change of volume over one stretch of the limb."""
+    """Change of volume over one segment of the limb."""
 
     name: str
     from_mm: float
@@ -120,10 +112,11 @@ class LayerForm(Form):
 
 
 class WrapForm(Form):
-    """A wrap worked out for the last visit."""
+    """A wrap worked out for the last visit; rolls are (width, count), of bandages and of padding."""
 
     layers: tuple[LayerForm, ...]
     rolls: tuple[tuple[float, int], ...]
+    padding_rolls: tuple[tuple[float, int], ...] = ()
     relative_pressure: tuple[Pair, ...]
     warnings: tuple[Text, ...]
     note: Text

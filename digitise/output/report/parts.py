@@ -1,38 +1,46 @@
-"""Girths, change and course as a report states them, rounded as they are printed."""
+"""Girths, change, course, places, wrap and garment as a report states them, rounded as printed."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import cast
 
 import numpy as np
 
-from digitise.care.change.compare import Change, VolumeChange, girth_change
+from digitise.care.change.compare import Change, ChangeVerdict, VolumeChange, girth_change
 from digitise.care.course.course import Course
-from digitise.care.course.visits import Reading
+from digitise.care.padding.region import Region
+from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
+from digitise.care.wrap.garment import GirthList
+from digitise.care.wrap.plan import LayerKind
+from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.geometry.rigid import Array
+from digitise.output.change.form import VERDICTS
+from digitise.output.course.words import VERDICTS as COURSE_VERDICTS
+from digitise.output.forms import FigureForm, rounded
 from digitise.output.model.file import StoredModel
 from digitise.output.model.form import TapeCheckForm
 from digitise.output.report import form
-from digitise.shape.limb import Estimate, girth
+from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
 
 GIRTH_STEP_MM = 40.0
 _SAME_MM = 0.5
+PRESSURE_STEP_MM = 100.0
+PRESSURE = (
+    "Relative pressure is the mean Laplace pressure under the planned tensions over that at the lowest "
+    "pressed height. It is an estimate: it leaves out padding, movement and the hand that wraps, and sensors "
+    "have read up to 42 % less (Garrigues-Ramón et al. 2021, J Wound Care 30(4):276-282)."
+)
+PLACES = f"The places are a suggestion from shape alone for a trained person. {HIDDEN}"
 
 
-def figure(reading: Reading | Estimate, digits: int = 0) -> form.FigureForm:
+def figure(estimate: AnyEstimate, digits: int = 0) -> FigureForm:
     """Return a figure rounded as it is printed."""
-    low, high = reading.interval_95
-    return form.FigureForm(
-        value=rounded(float(reading[0]), digits),
+    low, high = estimate.interval_95
+    return FigureForm(
+        value=rounded(float(estimate.mean), digits),
         interval_95=(rounded(float(low), digits), rounded(float(high), digits)),
     )
-
-
-def rounded(value: float, digits: int) -> float:
-    """Round for people."""
-    # adding zero turns -0.0 into 0.0
-    return round(value, digits) + 0.0
 
 
 def multiples(low: float, high: float) -> Array:
@@ -59,7 +67,7 @@ def girth_rows(model: StoredModel, change: Change | None) -> tuple[form.GirthRow
     )
 
 
-def _girth_changes(change: Change | None, z: Array) -> dict[float, tuple[Estimate, str]]:
+def _girth_changes(change: Change | None, z: Array) -> dict[float, tuple[Estimate, ChangeVerdict]]:
     if change is None:
         return {}
     inside = z[(z >= change.joint.low) & (z <= change.joint.high)]
@@ -69,7 +77,7 @@ def _girth_changes(change: Change | None, z: Array) -> dict[float, tuple[Estimat
 
 
 def _girth_row(
-    height: float, value: Estimate, tape: TapeCheckForm | None, change: tuple[Estimate, str] | None
+    height: float, value: Estimate, tape: TapeCheckForm | None, change: tuple[Estimate, ChangeVerdict] | None
 ) -> form.GirthRowForm:
     difference = None if tape is None else tape.difference_mm
     return form.GirthRowForm(
@@ -79,16 +87,12 @@ def _girth_row(
         tape_minus_photographs_mm=None if difference is None else rounded(difference, 0),
         tape_verdict=None if tape is None else tape.verdict,
         change_mm=None if change is None else figure(change[0]),
-        change_verdict=None if change is None else _said(change[1]),
+        change_verdict=None if change is None else VERDICTS[change[1]],
     )
 
 
-def _said(verdict: str) -> form.Verdict:
-    return cast(form.Verdict, verdict)
-
-
 def change_form(change: Change, since: datetime, until: datetime) -> form.ChangeForm:
-    """Return the change of volume in all and by stretch."""
+    """Return the change of volume in all and by segment."""
     return form.ChangeForm(
         since=since,
         until=until,
@@ -99,12 +103,12 @@ def change_form(change: Change, since: datetime, until: datetime) -> form.Change
 
 def _part(part: VolumeChange) -> form.PartForm:
     return form.PartForm(
-        name=part.stretch.name,
-        from_mm=round(part.stretch.low),
-        to_mm=round(part.stretch.high),
+        name=part.segment.name,
+        from_mm=round(part.segment.low),
+        to_mm=round(part.segment.high),
         change_ml=figure(part.change_ml),
         change_percent=figure(part.percent, 1),
-        verdict=_said(part.verdict),
+        verdict=VERDICTS[part.verdict],
     )
 
 
@@ -113,10 +117,102 @@ def course_form(found: Course) -> form.CourseForm:
     rate = found.plateau.rate
     remarks = (*found.plateau.missing, *found.notes, *(reminder.text for reminder in found.reminders))
     return form.CourseForm(
-        verdict=found.plateau.verdict,
+        verdict=COURSE_VERDICTS[found.plateau.verdict],
         rule=found.plateau.rule,
         percent_per_week=None if rate is None else figure(rate.percent_per_week, 1),
         repeat_error_percent=rounded(found.error.sem_percent, 1),
         smallest_clear_change_percent=rounded(found.error.mdc95_percent, 1),
         remarks=remarks,
+    )
+
+
+# ---- places, wrap, garment ---------------------------------------------------------------------------
+
+
+def place_forms(regions: Sequence[Region]) -> tuple[form.PlaceForm, ...]:
+    """Return places of a limb as a report states them, in their order."""
+    return tuple(_place(region) for region in regions)
+
+
+def _figure(value: float, sd: float) -> FigureForm:
+    low, high = value - Z95 * sd, value + Z95 * sd
+    return FigureForm(value=round(value) + 0.0, interval_95=(round(low) + 0.0, round(high) + 0.0))
+
+
+def _place(region: Region) -> form.PlaceForm:
+    sd = region.volume_sd_ml
+    known = region.volume_ml is not None and sd is not None
+    return form.PlaceForm(
+        kind=region.kind,
+        place=region.place,
+        from_mm=round(region.from_mm),
+        to_mm=round(region.to_mm),
+        area_cm2=round(region.area_cm2),
+        peak_mm=_figure(region.peak_mm, region.peak_sd_mm),
+        peak_means=PEAK_MEANS[region.kind],
+        volume_ml=_figure(region.volume_ml, sd) if known else None,  # type: ignore[arg-type]
+        confidence=region.confidence,
+        advice=ADVICE[region.kind],
+    )
+
+
+def wrap_form(sheet: WrapSheet) -> form.WrapForm:
+    """Return a wrap worked out for a limb, as a report states it."""
+    return form.WrapForm(
+        layers=tuple(_layer(need) for need in sheet.needs),
+        rolls=_rolls(sheet, "bandage"),
+        padding_rolls=_rolls(sheet, "padding"),
+        relative_pressure=_pressures(sheet),
+        warnings=tuple(warning.text for warning in sheet.warnings),
+        note=sheet.plan.note,
+    )
+
+
+def _rolls(sheet: WrapSheet, kind: LayerKind) -> tuple[tuple[float, int], ...]:
+    return tuple((round(rolls.width_mm), rolls.rolls) for rolls in sheet.rolls if rolls.kind == kind)
+
+
+def _layer(need: LayerNeed) -> form.LayerForm:
+    layer = need.layer
+    return form.LayerForm(
+        name=layer.name or layer.kind,
+        width_mm=round(layer.width_mm),
+        from_mm=round(layer.from_mm),
+        to_mm=round(layer.to_mm),
+        overlap_percent=round(100 * layer.overlap),
+        turns=round(need.turns, 1),
+        stretched_mm=round(need.stretched_mm, -1),
+        rest_mm=round(need.rest_mm, -1),
+        rolls=need.rolls,
+    )
+
+
+def _pressures(sheet: WrapSheet) -> tuple[tuple[float, float], ...]:
+    heights = PRESSURE_STEP_MM * np.arange(
+        np.ceil(sheet.z[0] / PRESSURE_STEP_MM), np.floor(sheet.z[-1] / PRESSURE_STEP_MM) + 1
+    )
+    return tuple(
+        (float(at), round(float(value), 2))
+        for at, value in zip(heights, np.interp(heights, sheet.z, sheet.relative), strict=True)
+    )
+
+
+def garment_form(found: GirthList) -> form.GarmentForm:
+    """Return a girth list as a report states it."""
+    return form.GarmentForm(
+        rows=tuple(
+            form.GarmentRowForm(
+                letter=entry.letter,
+                place=entry.place,
+                height_mm=round(entry.height_mm),
+                girth_mm=FigureForm(
+                    value=round(entry.girth_mm) + 0.0,
+                    interval_95=(round(entry.girth_95[0]) + 0.0, round(entry.girth_95[1]) + 0.0),
+                ),
+                note=entry.note,
+            )
+            for entry in found.entries
+        ),
+        missing=found.missing,
+        notes=found.notes,
     )

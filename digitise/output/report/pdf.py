@@ -83,12 +83,12 @@ def _first_page(pages: Pages, report: Report) -> None:
     visits = f"{day(last.taken)}"
     if len(words.visits) > 1:
         visits += f", visit {len(words.visits)} since {day(words.visits[0].taken)}"
-    stretch = f"{words.from_mm:.0f} to {words.to_mm:.0f} mm from the mat."
+    segment = f"{words.from_mm:.0f} to {words.to_mm:.0f} mm from the mat."
     pages.facts(
         [
             ("Client", words.client or "not stated"),
             ("Visit", visits),
-            ("Measured", " ".join((stretch, *words.not_included))),
+            ("Measured", " ".join((segment, *words.not_included))),
             ("How", f"{last.photographs} photographs on a printed mat and {last.tape_rows} girths by tape."),
         ]
     )
@@ -131,7 +131,7 @@ def _sentences(words: form.ReportForm, course: form.CourseForm) -> list[str]:
     if words.change is not None:
         clear = [part for part in words.change.parts if part.verdict != "no clear change"]
         named = ", ".join(f"{part.name} ({part.change_ml.value:{SIGNED}} mL)" for part in clear)
-        found.append(f"By stretch, clearly changed: {named}." if clear else "No stretch has clearly changed.")
+        found.append(f"By segment, clearly changed: {named}." if clear else "No segment has clearly changed.")
     if course.percent_per_week is not None:
         rate = course.percent_per_week
         found.append(
@@ -223,7 +223,7 @@ def _change(pages: Pages, report: Report) -> None:
     chart = figures_style.png(lambda: figures.change_chart(change, (88, 86)))
     pages.picture(chart, "The change unrolled.", 88.0, 86.0, beside=True)
     pages.rows(
-        ["stretch", "from-to, mm", "mL (95 %)", "% (95 %)"],
+        ["segment", "from-to, mm", "mL (95 %)", "% (95 %)"],
         [
             [
                 part.name,
@@ -289,8 +289,8 @@ def _course(pages: Pages, report: Report) -> None:
 def _visit_cells(visit: form.ReportVisitForm) -> list[str]:
     unclear = " *" if visit.since_first_verdict == "no clear change" else ""
     since = f"{with_interval(visit.since_first_ml, SIGNED)}{unclear}"
-    stretch = f"{visit.from_mm:.0f}-{visit.to_mm:.0f}"
-    return [day(visit.taken), stretch, with_interval(visit.volume_ml), since]
+    segment = f"{visit.from_mm:.0f}-{visit.to_mm:.0f}"
+    return [day(visit.taken), segment, with_interval(visit.volume_ml), since]
 
 
 def _excess_cells(visit: form.ReportVisitForm) -> list[str]:

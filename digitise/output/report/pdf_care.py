@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from digitise.output.figures import style as figures_style
 from digitise.output.figures.care import places_views
 from digitise.output.report import form
-from digitise.output.report.care import PLACES, PRESSURE
 from digitise.output.report.content import Report
 from digitise.output.report.layout import Pages
+from digitise.output.report.parts import PLACES, PRESSURE
 from digitise.output.report.words import with_interval
 
 
@@ -77,7 +77,8 @@ def wrap_section(pages: Pages, wrap: form.WrapForm) -> None:
         align="LRRRRRRR",
         points=7.5,
     )
-    rolls = ", ".join(f"{count} of {width:.0f} mm" for width, count in wrap.rolls)
+    kinds = (("bandage", wrap.rolls), ("padding", wrap.padding_rolls))
+    rolls = ", ".join(f"{kind} {count} of {width:.0f} mm" for kind, found in kinds for width, count in found)
     pressure = ", ".join(f"{height:.0f} mm {value:.2f}" for height, value in wrap.relative_pressure)
     pages.paragraph(f"Rolls: {rolls}. Relative pressure by height: {pressure}.")
     for warning in wrap.warnings:
@@ -101,6 +102,6 @@ def garment_section(pages: Pages, garment: form.GarmentForm) -> None:
         points=7.5,
     )
     if garment.missing:
-        pages.paragraph(f"Not placed on the measured stretch: {', '.join(garment.missing)}.", 8.0)
+        pages.paragraph(f"Not placed on the measured segment: {', '.join(garment.missing)}.", 8.0)
     for note in garment.notes:
         pages.paragraph(note, 8.0, bullet=True)

@@ -18,8 +18,10 @@ from digitise.output.model.form import ModelForm
 from digitise.output.plain_text import CAUTION_FILE, write_caution
 from digitise.output.tables import Cell, csv_text
 from digitise.output.wrap.form import WrapForm, wrap_form
+from digitise.output.wrap.home_card import home_card
 
 WRAP_FILE, PLAN_FILE = "wrap.json", "plan.toml"
+HOME_FILE = "home-card.pdf"
 LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE = (
     "wrap.csv",
     "pressure.csv",
@@ -27,7 +29,7 @@ LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE = (
     "pressure.png",
 )
 WRAP_FILES = frozenset(
-    {WRAP_FILE, PLAN_FILE, LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, CAUTION_FILE}
+    {WRAP_FILE, PLAN_FILE, LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, CAUTION_FILE, HOME_FILE}
 )
 _LAYERS = ("layer", "name", "width_mm", "from_mm", "to_mm", "turns", "stretched_mm", "rest_mm", "rolls")
 _PRESSURE = ("height_mm", "layers", "relative_pressure", "estimate_mmhg")
@@ -48,7 +50,13 @@ _GARMENT = (
 
 
 def write_wrap(
-    out: str | Path, model: ModelForm, sheet: WrapSheet, garment: GirthList | None = None, *, suggested: bool
+    out: str | Path,
+    model: ModelForm,
+    sheet: WrapSheet,
+    garment: GirthList | None = None,
+    *,
+    suggested: bool,
+    safety: tuple[str, ...] = (),
 ) -> WrapForm:
     """Write a wrap into the folder ``out``, and return what wrap.json says.
 
@@ -67,6 +75,8 @@ def write_wrap(
         The girth list, when it was asked for.
     suggested
         Whether the plan is our suggestion.
+    safety
+        What is open about the client, the most urgent first.
 
     Raises
     ------
@@ -74,15 +84,16 @@ def write_wrap(
         The folder cannot be written to, or holds an edited plan or other files; it is left as it was.
     """
     _refuse_edited(Path(out), sheet.plan)
-    summary = wrap_form(model, sheet, garment, suggested=suggested)
+    summary = wrap_form(model, sheet, garment, suggested=suggested, safety=safety)
     with new_folder(out, WRAP_FILES.__contains__, "wrap") as folder:
-        write_caution(folder, (*summary.caution, *summary.notes))
+        write_caution(folder, (*summary.safety, *summary.caution, *summary.notes))
         (folder / WRAP_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         (folder / PLAN_FILE).write_text(plan_to_toml(sheet.plan), encoding="utf-8")
         _write_table(folder / LAYERS_FILE, _LAYERS, _layer_rows(summary))
         _write_table(folder / PRESSURE_FILE, _PRESSURE, _pressure_rows(summary))
         if summary.garment is not None:
             _write_table(folder / GARMENT_FILE, _GARMENT, _garment_rows(summary))
+        (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.limb))
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
     return summary
 

@@ -7,16 +7,16 @@ from typing import Final, Literal
 
 from pydantic import AwareDatetime
 
+from digitise.care.wrap.follow import WrapStep
 from digitise.care.wrap.garment import GirthEntry, GirthList
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
-from digitise.output.forms import now, rounded, software
-from digitise.output.model.form import Digest, Form, ModelForm, SoftwareForm, Text, WarningForm
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm, now, rounded, software
+from digitise.output.model.form import ModelForm
 
 FORMAT: Final = "limb-wrap/1"
-Pair = tuple[float, float]
 
 
 class NeedForm(Form):
@@ -30,6 +30,10 @@ class NeedForm(Form):
     stretched_mm: float
     rest_mm: float
     rolls: int
+    begins: Text = ""
+    ends: Text = ""
+    overlap: str = ""
+    extension: str = ""
 
 
 class RollsForm(Form):
@@ -73,7 +77,7 @@ class GarmentForm(Form):
 
 
 class WrapForm(Form):
-    """All that wrap.json holds; ``plan`` is what plan.toml holds."""
+    """All that wrap.json holds; ``plan`` is plan.toml, ``safety`` what is open about the client."""
 
     format: Literal["limb-wrap/1"]
     limb: Literal["leg", "arm"]
@@ -81,6 +85,7 @@ class WrapForm(Form):
     from_mm: float
     to_mm: float
     limb_sha256: Digest
+    safety: tuple[Text, ...] = ()
     suggested: bool
     plan: Plan
     needs: tuple[NeedForm, ...]
@@ -101,6 +106,7 @@ def wrap_form(
     *,
     suggested: bool,
     created: datetime | None = None,
+    safety: tuple[str, ...] = (),
 ) -> WrapForm:
     """Return what wrap.json holds.
 
@@ -116,6 +122,8 @@ def wrap_form(
         Whether the plan is our suggestion.
     created
         When; now when None.
+    safety
+        What is open about the client.
     """
     heights = zip(sheet.z, sheet.layers, sheet.relative, sheet.estimate_mmhg, strict=True)
     return WrapForm(
@@ -125,10 +133,11 @@ def wrap_form(
         from_mm=model.from_mm,
         to_mm=model.to_mm,
         limb_sha256=model.limb_sha256,
+        safety=safety,
         suggested=suggested,
         plan=sheet.plan,
-        needs=tuple(_need(need) for need in sheet.needs),
-        rolls=_rolls(sheet),
+        needs=tuple(map(_need, sheet.needs, sheet.steps)),
+        rolls=tuple(map(RollsForm.model_validate, sheet.rolls)),
         profile=tuple(
             HeightForm(
                 height_mm=rounded(z),
@@ -147,20 +156,7 @@ def wrap_form(
     )
 
 
-def _rolls(sheet: WrapSheet) -> tuple[RollsForm, ...]:
-    """Return the rolls by kind and width: a padding roll is no bandage of the same width."""
-    kinds = sorted({(need.layer.kind, need.layer.width_mm) for need in sheet.needs})
-    return tuple(
-        RollsForm(
-            kind=kind,
-            width_mm=width,
-            rolls=sum(n.rolls for n in sheet.needs if (n.layer.kind, n.layer.width_mm) == (kind, width)),
-        )
-        for kind, width in kinds
-    )
-
-
-def _need(need: LayerNeed) -> NeedForm:
+def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
     layer = need.layer
     return NeedForm(
         name=layer.name,
@@ -171,6 +167,10 @@ def _need(need: LayerNeed) -> NeedForm:
         stretched_mm=rounded(need.stretched_mm),
         rest_mm=rounded(need.rest_mm),
         rolls=need.rolls,
+        begins=step.begins,
+        ends=step.ends,
+        overlap=step.overlap,
+        extension=step.extension,
     )
 
 

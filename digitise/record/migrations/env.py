@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from digitise.record.schema import VERSION_TABLE
+from digitise.record.migrations.schema import VERSION_TABLE
 
 context.configure(connection=context.config.attributes["connection"], version_table=VERSION_TABLE)
 with context.begin_transaction():

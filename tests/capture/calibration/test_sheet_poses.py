@@ -7,9 +7,10 @@ import pytest
 from digitise.capture.calibration.calibrate import calibrate
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.calibration.observations import MarkedPhoto
-from digitise.capture.sheets.layout import PAGE_MM, sheet_field, sheet_set
+from digitise.capture.sheets.layout import sheet_field, sheet_set
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
+from digitise.paper import PAGE_MM
 
 SIZE = (3024, 4032)
 CORNER_SD_PX = 0.1

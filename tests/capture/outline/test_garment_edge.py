@@ -5,7 +5,7 @@ import pytest
 from strips import SKIN, limb_sides, made_strip
 
 from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.segmentation import Region
+from digitise.capture.outline.region import Region
 
 CLOTH = (70, 80, 110)
 
@@ -15,7 +15,7 @@ def true_region(made) -> Region:
     rows = np.flatnonzero(made.strip.heights < 880)
     nothing = np.zeros(made.limb.shape, np.float32)
     doubt = np.zeros(len(rows), bool)
-    return Region(rows, made.left[rows], made.right[rows], (nothing, nothing), (doubt, doubt))
+    return Region(rows, made.left[rows], made.right[rows], (nothing, nothing), *[(doubt, doubt)] * 3)
 
 
 def hem_of(made) -> tuple[int, float | None]:

@@ -2,18 +2,21 @@
 
 import numpy as np
 import pytest
-from strips import PANEL, SKIN, made_strip, panel_area
+from strips import PANEL, SKIN, limb_sides, made_strip, panel_area, photograph
 
 from digitise.capture.outline.backdrop import Panel, find_panel
 from digitise.capture.outline.rectified import STEP_MM
-from digitise.capture.outline.segmentation import Region, find_region
+from digitise.capture.outline.region import Region
+from digitise.capture.outline.segmentation import find_region
 from digitise.errors import OutlineError
 
 ANKLE_MM = 110.0  # the panel begins at 90; the floor shows below
 
 
 def region_of(made, painted=None) -> Region:
-    return find_region(made.strip, find_panel(made.strip, [made.area]), "photo-1.jpg", painted)
+    return find_region(
+        photograph(made), made.strip, find_panel(made.strip, [made.area]), "photo-1.jpg", painted
+    )
 
 
 def errors(made, region: Region, low=ANKLE_MM, high=860.0) -> np.ndarray:
@@ -83,13 +86,13 @@ def test_strokes_outvote_the_colours(rng, kind):
     if kind == "limb":
 
         def patch(x, z):
-            return (x > 30) & (x < 72) & (np.abs(z - 400) < 40)
+            return (x > 30) & (x < 72) & (np.abs(z - 400) < 80)
 
         made = made_strip(rng, edits=[(patch, PANEL)])
     else:
 
         def patch(x, z):
-            return (x > 64) & (x < 100) & (np.abs(z - 400) < 40)
+            return (x > 64) & (x < 100) & (np.abs(z - 400) < 80)
 
         made = made_strip(rng, edits=[(patch, SKIN)])
     rows = made.strip.heights
@@ -113,11 +116,42 @@ def test_nothing_painted_changes_nothing(rng):
 # --------------------------------------------------------------------------------------- refusals
 
 
-def test_without_a_panel_there_is_no_limb(rng):
+def no_panel(made) -> Panel:
+    return Panel(np.zeros(made.limb.shape, bool), np.zeros(made.limb.shape, np.float32))
+
+
+def test_without_a_panel_clear_steps_of_light_tell_the_limb(rng):
     made = made_strip(rng)
-    nothing = Panel(np.zeros(made.limb.shape, bool), np.zeros(made.limb.shape, np.float32))
+    region = find_region(photograph(made), made.strip, no_panel(made), "photo-1.jpg")
+    # steps are told in cells of 4 mm
+    assert np.abs(errors(made, region)).max() <= 4.0
+    assert all(touched.all() for touched in region.touched)
+
+
+def test_without_a_panel_nor_steps_of_light_there_is_no_limb(rng):
+    made = made_strip(rng, skin=PANEL, floor=PANEL)
     with pytest.raises(OutlineError, match=r"photo-1\.jpg: no plain backdrop"):
-        find_region(made.strip, nothing, "photo-1.jpg")
+        find_region(photograph(made), made.strip, no_panel(made), "photo-1.jpg")
+
+
+def seam(x, z):
+    """What shows of a second leg to the right of the limb."""
+    _, right = limb_sides(z[:, 0])
+    return (x > right[:, None]) & (x < 130) & (z > 90)
+
+
+@pytest.mark.parametrize("shade", [0.8, 0.9])
+def test_a_second_leg_behind_is_not_the_limb(rng, shade):
+    """Skin before skin: only the shade tells where the limb ends; the other leg's far edge is clearer."""
+    other = tuple(int(shade * value) for value in SKIN)
+    made = made_strip(rng, edits=[(seam, other)])
+    region = region_of(made)
+    off = errors(made, region, 130.0, 800.0)
+    # 4 mm cells of the table of steps, and the row's own 2 mm
+    assert np.abs(off).max() <= 6.0
+    heights = made.strip.heights[region.rows]
+    assert region.touched[1][(heights > 130) & (heights < 800)].mean() > 0.9
+    assert not region.touched[0][(heights > 130) & (heights < 800)].any()
 
 
 def cleared(made, where) -> None:

@@ -1,16 +1,26 @@
 """Photographs read the right way up, refused with a reason, and copied without what identifies."""
 
 import functools
+import hashlib
 import io
 import struct
 import zlib
 
 import numpy as np
 import pytest
+from heic import heic_bytes
 from PIL import Image, ImageOps
 
+from digitise.capture.photo import jpeg as segmented
 from digitise.capture.photo.exif import read_facts
-from digitise.capture.photo.photograph import MOST_PIXELS, linear_light, read_photo, remove_metadata
+from digitise.capture.photo.idle import has_idle_bytes
+from digitise.capture.photo.photograph import (
+    MOST_PIXELS,
+    linear_light,
+    read_photo,
+    remove_metadata,
+    remove_metadata_from,
+)
 from digitise.errors import PhotoError
 
 SIZE = (640, 480)
@@ -120,9 +130,8 @@ def test_orientation_is_obeyed(rng, write, coder, orientation):
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_heic_orientation_is_obeyed(rng, write, orientation):
     image = smooth(rng)
-    file = io.BytesIO()
-    image.save(file, "HEIF", quality=95, exif=exif(x0112=orientation).tobytes())
-    photo = read_photo(write(file.getvalue(), "front.heic"))
+    data = heic_bytes(image, exif(x0112=orientation).tobytes(), quality=95)
+    photo = read_photo(write(data, "front.heic"))
     tagged = image.copy()
     tagged.getexif()[0x0112] = orientation
     expected = np.asarray(ImageOps.exif_transpose(tagged))
@@ -238,7 +247,7 @@ def saved(image: Image.Image, kind: str) -> bytes:
 @functools.cache
 def bad_files() -> dict[str, tuple[bytes, str]]:
     image = smooth(np.random.default_rng(7))
-    heic = saved(image, "HEIF")
+    heic = heic_bytes(image)
     whole, deep = jpeg(image), Image.fromarray(np.full((480, 640), 4000, np.uint16))
     return {
         "empty": (b"", "empty"),
@@ -364,6 +373,72 @@ def assert_only_facts(stripped: bytes) -> None:
     assert stripped.count(b"\xff\xd8\xff") == 1
 
 
+HIDDEN = b"NAME-OF-A-PERSON 48.052 N"
+HIDING = {
+    "plain": {},
+    "progressive": {"progressive": True},
+    "restarts by rows": {"restart_marker_rows": 1},
+    "restarts by blocks": {"restart_marker_blocks": 7},
+    "grey": {},
+    "sampled": {"subsampling": 2},
+}
+
+
+def hiding(rng, name) -> bytes:
+    image = smooth(rng)
+    return jpeg(image.convert("L") if name == "grey" else image, **HIDING[name])
+
+
+def with_scans(data: bytes, change) -> bytes:
+    """The file with the coded bytes of each scan changed, one scan at a time: one file for each."""
+    parts = list(segmented.segments(data))
+    return [
+        segmented.join(
+            [*parts[:at], segmented.Segment(part.marker, part.payload, change(part.coded)), *parts[at + 1 :]]
+        )
+        for at, part in enumerate(parts)
+        if part.coded
+    ]
+
+
+@pytest.mark.parametrize("name", HIDING)
+def test_bytes_hidden_among_the_coded_ones_are_left_out(rng, write, name):
+    data = hiding(rng, name)
+    assert not has_idle_bytes(data)  # else it would be coded anew for nothing
+    files = with_scans(data, lambda coded: coded + HIDDEN)
+    if name.startswith("restarts"):
+        middle = [mark for mark in (b"\xff\xd0", b"\xff\xd3", b"\xff\xd7") if mark in data]
+        files += [data.replace(mark, HIDDEN + mark, 1) for mark in middle]
+    for hidden in files:
+        before = read_photo(write(hidden))
+        stripped = remove_metadata(write(hidden))
+        assert HIDDEN not in stripped
+        after = read_photo(write(stripped)).pixels
+        assert np.abs(after.astype(int) - before.pixels).mean() < 1.5
+
+
+@pytest.mark.parametrize("marker", [0xDC, 0xDE, 0xDF, 0xC8, 0xF0, 0xFD])
+def test_segments_that_no_decoder_reads_are_left_out(rng, write, marker):
+    data = jpeg(smooth(rng))
+    end = len(data) - 2
+    for at in (2, end) if marker != 0xC8 else (2,):
+        hidden = data[:at] + segment(marker, HIDDEN) + data[at:]
+        try:
+            read_photo(write(hidden))
+        except PhotoError:
+            continue  # the decoder refuses it there
+        assert HIDDEN not in remove_metadata(write(hidden))
+
+
+def test_what_is_kept_is_kept_again_byte_by_byte(case, rng, write):
+    for data in (case.photos[0].read_bytes(), *(hiding(rng, name) for name in HIDING)):
+        photo = read_photo(write(data))
+        stripped = remove_metadata(write(data))
+        assert hashlib.sha256(stripped).hexdigest() == photo.kept_sha256
+        assert remove_metadata(write(stripped)) == stripped
+        assert remove_metadata_from(data, "front.jpg") == stripped
+
+
 def test_thumbnails_are_dropped(rng, write):
     small = smooth(rng).resize((16, 12))
     thumbnail = segment(0xE0, b"JFIF\0\1\1\0\0\1\0\1\x10\x0c" + small.tobytes())
@@ -392,11 +467,10 @@ def test_samples_lose_their_location(case, write):
     assert after.lens_key == before.lens_key
 
 
-@pytest.mark.parametrize("kind", ["PNG", "HEIF"])
+@pytest.mark.parametrize("kind", ["PNG", "HEIC"])
 def test_other_types_become_an_upright_jpeg(rng, write, kind):
-    file = io.BytesIO()
-    smooth(rng).save(file, kind, exif=exif(x0112=6).tobytes())
-    path = write(file.getvalue(), "front.heic")
+    image, block = smooth(rng), exif(x0112=6).tobytes()
+    path = write(png(image, exif=block) if kind == "PNG" else heic_bytes(image, block), "front.heic")
     before = read_photo(path)
     stripped = remove_metadata(path)
     after = read_photo(write(stripped))

@@ -11,10 +11,11 @@ from numpy.testing import assert_allclose
 
 from digitise.care.change.align import align, align_and_solve, mirror
 from digitise.care.change.compare import volume_change
-from digitise.care.change.joint_posterior import SAME_LIMB, SeparatePosteriors
+from digitise.care.change.joint_posterior import SeparatePosteriors
+from digitise.care.change.likeness import SAME_LIMB
 from digitise.care.change.motion import Alignment, common_range, moved
 from digitise.care.change.turn_evidence import gauss_rule
-from digitise.care.surface.segments import Stretch
+from digitise.care.surface.segments import Segment
 from digitise.errors import ModelError
 from digitise.shape.limb import girth, radius, volume
 
@@ -199,5 +200,5 @@ def test_three_turns_give_the_average_over_all():
 
 
 def change_ml(joint):
-    change = volume_change(joint, Stretch("whole", joint.low, joint.high)).change_ml
+    change = volume_change(joint, Segment("whole", joint.low, joint.high)).change_ml
     return np.array([change.mean, change.sd])

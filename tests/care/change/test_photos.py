@@ -5,7 +5,7 @@ import pytest
 from conftest import CASES, Case
 
 from digitise.capture.sheets.field import read_field
-from digitise.care.change.compare import SMALLER, GirthChange, compare, greatest_change_height
+from digitise.care.change.compare import ChangeVerdict, GirthChange, compare, greatest_change_height
 from digitise.shape.limb import Estimate
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
@@ -40,14 +40,14 @@ def test_change_of_volume(weeks):
     assert abs(float(change.whole.change_ml.mean) - true) < 0.007 * change.whole.volumes.mean[0]
     low, high = change.whole.change_ml.interval_95
     assert low < true < high
-    assert change.whole.verdict == SMALLER
+    assert change.whole.verdict == ChangeVerdict.SMALLER
 
 
 @pytest.mark.slow
-def test_change_of_every_stretch(weeks):
+def test_change_of_every_segment(weeks):
     change, sections = weeks
     for part in change.parts:
-        z = np.linspace(part.stretch.low, part.stretch.high, 401)
+        z = np.linspace(part.segment.low, part.segment.high, 401)
         low, high = part.change_ml.interval_95
         assert low < np.trapezoid(true_change(sections, "area", z), z) / 1000 < high
 

@@ -97,8 +97,8 @@ def test_course_decides(leg):
     [
         ({"Q": 200.0}, "'Q' is no girth point of a leg"),
         ({"C1": 200.0}, "no girth point of a leg"),
-        ({"F": 900.0}, "outside the measured stretch, 100 to 500 mm"),
-        ({"B": float("nan")}, "outside the measured stretch"),
+        ({"F": 900.0}, "outside the measured segment, 100 to 500 mm"),
+        ({"B": float("nan")}, "outside the measured segment"),
         ({"B": 300.0, "C": 200.0}, "do not rise"),
     ],
 )
@@ -121,7 +121,7 @@ def test_arm_letters_are_all_from_memory(leg):
 
 
 def test_narrow_place_at_the_end_says_so():
-    # narrowest at the lower end of the stretch
+    # narrowest at the lower end of the segment
     def shape(theta, z):
         return 38 + 18 * np.exp(-(((z - 330) / 90) ** 2)) + 0.01 * (z - 100) + 0 * theta
 

@@ -14,16 +14,14 @@ from numpy.testing import assert_allclose
 from PIL import Image
 from solid_limbs import cone_with, limb
 
-from digitise.care.change.compare import compare
-from digitise.care.change.levels import area_change
+from digitise.care.change.compare import area_change, compare
 from digitise.errors import OutputError
 from digitise.output.cautions import caution
 from digitise.output.change.files import CHANGE_FILES, is_change_file, section_heights, write_change
 from digitise.output.change.form import ChangeForm
 from digitise.output.change.meshes import vertex_colours
 from digitise.output.change.summarise import Compared, change_form
-from digitise.output.change.text import change_text
-from digitise.output.change.words import change_warnings
+from digitise.output.change.words import change_text, change_warnings
 from digitise.output.figures import style
 from digitise.output.model.file import read_model
 from digitise.shape.limb import area

@@ -15,14 +15,14 @@ from scipy.spatial.transform import Rotation
 from solid_limbs import cone_with, limb
 
 from digitise.care.change.compare import compare
-from digitise.care.change.motion import Alignment, moved
+from digitise.care.change.motion import Alignment, InverseAlignment, moved
 from digitise.geometry.rigid import Pose
 from digitise.output.change.overlays import draw_overlay, find_overlays, surfaces
-from digitise.output.change.viewpoints import InverseAlignment, all_stands, window
+from digitise.output.change.viewpoints import all_stands, window
 from digitise.output.figures import style
 from digitise.output.figures.render import Window, camera_view
-from digitise.output.model.cameras import camera_from_form
 from digitise.output.model.file import read_model
+from digitise.output.model.form import camera_from_form
 from digitise.shape.mesh import limb_mesh
 
 # the second limb is 6 mm slimmer all round, and has a heap of 14 mm at its back

@@ -13,14 +13,14 @@ from solid_limbs import cone_radius, cone_with, limb
 
 from digitise.care.change.compare import compare
 from digitise.care.course.course import course
-from digitise.care.course.visits import Reading, VisitVolume
+from digitise.care.course.visits import VisitVolume
 from digitise.output.figures import course as figures_course
 from digitise.output.figures import limb as figures
 from digitise.output.figures import render
 from digitise.output.figures import style as figures_style
 from digitise.output.figures import views as figures_views
 from digitise.output.model.form import TapeCheckForm
-from digitise.shape.limb import girth
+from digitise.shape.limb import Estimate, girth
 from digitise.shape.mesh import Mesh, limb_mesh, stack_faces
 
 LIMB = limb(cone_with((6.0, 0.5, 300.0)))
@@ -38,7 +38,7 @@ def visits():
     start = datetime(2026, 3, 2, 9, tzinfo=UTC)
     return course(
         VisitVolume(
-            start + timedelta(days=4 * n), Reading(9000.0 - 50 * n, 60.0), 100, 500, Reading(8000.0, 60.0)
+            start + timedelta(days=4 * n), Estimate(9000.0 - 50 * n, 60.0), 100, 500, Estimate(8000.0, 60.0)
         )
         for n in range(5)
     )

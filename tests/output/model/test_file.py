@@ -12,7 +12,8 @@ from output_support import ROWS, changed, measure
 from digitise import __version__
 from digitise.errors import ShapeError
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import read_model, write_model_file
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model_file
 from digitise.output.model.form import ModelForm
 from digitise.shape import limb as read
 from digitise.tape.rows import TapeRow
@@ -67,12 +68,12 @@ def test_volumes_are_those_of_the_limb(content, measured):
     assert_allclose(content["volume_ml"], whole.mean, atol=ROUNDED)
     assert_allclose(content["volume_ml_95"], whole.interval_95, atol=ROUNDED)
     assert [s["from_mm"] for s in content["stretches"]] == [100.123, 200, 300]
-    for stretch in content["stretches"]:
-        low, high = max(stretch["from_mm"], limb.from_mm), stretch["to_mm"]
+    for segment in content["stretches"]:
+        low, high = max(segment["from_mm"], limb.from_mm), segment["to_mm"]
         part = read.volume(limb, low, high)
-        assert_allclose(stretch["volume_ml"], part.mean, atol=ROUNDED)
-        assert_allclose(stretch["volume_ml_95"], part.interval_95, atol=ROUNDED)
-    total = sum(stretch["volume_ml"] for stretch in content["stretches"])
+        assert_allclose(segment["volume_ml"], part.mean, atol=ROUNDED)
+        assert_allclose(segment["volume_ml_95"], part.interval_95, atol=ROUNDED)
+    total = sum(segment["volume_ml"] for segment in content["stretches"])
     assert_allclose(total, content["volume_ml"], atol=4 * ROUNDED)
 
 
@@ -122,6 +123,7 @@ def test_photographs(content, measured):
         "outline": "outline-1.jpg",
         "camera": front["camera"],
         "drawn": None,
+        "kept_sha256": None,
     }
     assert (side["markers"], side["outline"]) == (3, "outline-2.jpg")
 
@@ -246,5 +248,5 @@ def test_schema_names_the_contract():
 
 def test_fields_of_later_versions_are_left_aside(written, tmp_path, content):
     (tmp_path / "limb.npz").write_bytes((written / "limb.npz").read_bytes())
-    (tmp_path / "model.json").write_text(json.dumps({**content, "shoe_size": 42}))
+    (tmp_path / "model.json").write_text(json.dumps({**content, "shoe_size": 42, "seal": None}))
     assert read_model(tmp_path).summary.volume_ml == content["volume_ml"]

@@ -13,9 +13,8 @@ from output_support import measure
 from shapely import Polygon
 
 from digitise.geometry.support import axis_from_points
-from digitise.output.model.file import write_model_file
+from digitise.output.model.files import write_model_file, write_sections
 from digitise.output.model.meshes import MESH_FILES, write_meshes
-from digitise.output.tables import write_sections
 from digitise.shape import limb as read
 
 # the bar is 0.05 %; 32-bit numbers of up to 1 m have steps of 6e-5 mm

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitise.output.model.file import write_model_file
-from digitise.output.tables import csv_text, write_sections
+from digitise.output.model.files import write_model_file, write_sections
+from digitise.output.tables import csv_text
 
 
 def test_sections_are_those_of_the_figures(measured, tmp_path):

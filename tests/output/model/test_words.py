@@ -6,7 +6,8 @@ import pytest
 
 from digitise.capture.outline.find import ByHand
 from digitise.output.cautions import caution
-from digitise.output.model.file import read_model, write_model_file
+from digitise.output.model.file import read_model
+from digitise.output.model.files import write_model_file
 from digitise.output.model.words import summary_text
 
 

@@ -11,7 +11,9 @@ from shapely import Polygon
 
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
-from digitise.output.padding.foam_sheet import CUT_MM, OVERLAP_MM, PAPER_MM, foam_pdf, foam_svg
+from digitise.output.padding.foam_sheet import foam_pdf, foam_svg
+from digitise.output.padding.tiles import CUT_MM, OVERLAP_MM
+from digitise.paper import PAGE_MM
 
 PER_MM = 5
 EDGE, HEAD, FOOT = 10, 24, 28
@@ -57,7 +59,7 @@ def drawing(page):
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_printed_piece_has_its_true_size(paper, tmp_path):
     (page,) = pages(foam_pdf([piece(UNEVEN)], "leg", paper=paper, code="C-7"), tmp_path)
-    assert page.shape[::-1] == pytest.approx(np.array(PAPER_MM[paper]) * PER_MM, abs=1.5)
+    assert page.shape[::-1] == pytest.approx(np.array(PAGE_MM[paper]) * PER_MM, abs=1.5)
     filled = ndimage.binary_fill_holes(drawing(page))
     labels, _ = ndimage.label(filled)
     body = labels == np.argmax(np.bincount(labels.ravel())[1:]) + 1
@@ -113,7 +115,7 @@ def test_words_are_on_the_page(tmp_path):
         "This side to the skin",
         "to the trunk",
         "Client C-7",
-        "about 312 mm above the mat",
+        "about 31.2 cm above the mat",
         "not a diagnosis",
         "100 mm on paper",
     ):

@@ -11,8 +11,9 @@ from output_support import changed
 from digitise.care.change.align import mirror
 from digitise.output.model.file import StoredModel, read_model
 from digitise.output.model.files import write_model
-from digitise.output.report.content import ReportVisit, make_report
+from digitise.output.report.content import ReportVisit
 from digitise.output.report.fhir import HEIGHT, LOWER, UPPER, fhir_bundle, fhir_text
+from digitise.workflow.report import make_report
 
 # noon of a place two hours east of Greenwich
 START = datetime(2026, 3, 2, 12, tzinfo=timezone(timedelta(hours=2)))

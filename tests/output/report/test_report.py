@@ -10,20 +10,24 @@ from datetime import UTC, datetime, timedelta
 import commands
 import numpy as np
 import pytest
+from model_folders import model_folder
 from numpy.testing import assert_allclose
 from output_support import changed
 
 from digitise.capture.outline.find import ByHand
 from digitise.care.change.align import mirror
+from digitise.care.change.motion import LEAST_OVERLAP_MM
+from digitise.care.course.plateau import CourseVerdict
 from digitise.care.wrap.plan import Layer, Plan
 from digitise.cli import main
 from digitise.errors import CourseError, OutputError, PlanError
-from digitise.output.model.file import StoredModel, read_model
+from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
-from digitise.output.report.content import ReportOptions, ReportVisit, make_report
-from digitise.output.report.layout import PAPER_MM
+from digitise.output.report.content import ReportVisit
 from digitise.output.report.pdf import report_figures, report_pdf
+from digitise.paper import PAGE_MM
 from digitise.shape.limb import girth, volume
+from digitise.workflow.report import ReportOptions, make_report
 
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -45,22 +49,21 @@ def folders(measured, tmp_path_factory):
     return [root / f"visit-{n}" for n in range(5)]
 
 
-def opposite(model):
-    """The other limb: mirrored, 5 % narrower."""
-    limb = mirror(model.limb)
-    summary = model.summary.model_copy(update={"side": limb.side})
-    return StoredModel(replace(limb, mean=0.95 * limb.mean), summary)
-
-
 @pytest.fixture(scope="module")
-def visits(folders):
-    models = [read_model(folder) for folder in folders]
-    return [ReportVisit(model, model.summary.created, opposite(model)) for model in models]
+def visits(folders, tmp_path_factory):
+    """The visits, each with the other limb: mirrored, 5 % narrower."""
+    root, found = tmp_path_factory.mktemp("others"), []
+    for folder in folders:
+        model = read_model(folder)
+        limb = mirror(model.limb)
+        other = model_folder(root / folder.name, replace(limb, mean=0.95 * limb.mean))
+        found.append(ReportVisit(model, model.summary.created, read_model(other), str(folder)))
+    return found
 
 
 @pytest.fixture(scope="module")
 def full(visits):
-    return make_report(visits, client="K-017", wishes=ALL, created=START + timedelta(days=17))
+    return make_report(visits, client="K-017", options=ALL, created=START + timedelta(days=17))
 
 
 @pytest.fixture(scope="module")
@@ -117,7 +120,7 @@ def test_excess_is_the_difference_of_the_two_volumes(full):
     assert last.reduction_now_percent.value == pytest.approx(current, abs=0.5)
 
 
-def test_change_by_stretch_adds_up(full):
+def test_change_by_segment_adds_up(full):
     change = full.form.change
     assert change.whole.verdict == "smaller"
     assert sum(part.change_ml.value for part in change.parts) == pytest.approx(
@@ -131,7 +134,7 @@ def test_visits_are_put_in_order(visits):
 
 
 def test_percentages_of_excess_are_hidden_when_both_limbs_are_swollen(visits):
-    form = make_report(visits, wishes=ReportOptions(bilateral=True)).form
+    form = make_report(visits, options=ReportOptions(bilateral=True)).form
     for visit in form.visits:
         assert visit.excess_ml is not None
         assert visit.excess_percent is visit.reduction_now_percent is visit.reduction_baseline_percent is None
@@ -146,28 +149,36 @@ def test_the_form_is_written_and_read_back(full):
     [
         (lambda _: [], "no visit"),
         (lambda visits: [visits[0], replace(visits[1], model=visits[1].other, other=None)], "--reference"),
-        (lambda visits: [replace(visits[0], other=visits[1].model)], "not the other limb"),
-        (lambda visits: [visits[0], visits[0]], "same time"),
+        (lambda visits: [replace(visits[0], other=visits[1].model)], "not the other side"),
+        (lambda visits: [visits[0], visits[0]], "given twice"),
+        (lambda visits: [visits[0], replace(visits[1], taken=visits[0].taken)], "same time"),
     ],
-    ids=["none", "two sides", "other of the same side", "twice"],
+    ids=["none", "two sides", "other of the same side", "twice", "at one time"],
 )
 def test_visits_that_do_not_belong_together_are_refused(visits, make, words):
     with pytest.raises(CourseError, match=words):
         make_report(make(visits))
 
 
-def test_visits_without_a_common_stretch_are_refused(visits):
+@pytest.mark.parametrize("share", [49.0, 51.0])
+def test_visits_need_fifty_millimetres_in_common(visits, share, tmp_path):
     limb = visits[1].model.limb
-    high = StoredModel(replace(limb, from_mm=370.0), visits[1].model.summary)
-    low = StoredModel(replace(limb, to_mm=380.0), visits[0].model.summary)
-    with pytest.raises(CourseError, match="share no stretch"):
-        make_report([ReportVisit(low, START), ReportVisit(high, START + timedelta(days=1))])
+    low, high = (
+        read_model(model_folder(tmp_path / name, replace(limb, from_mm=start, to_mm=end)))
+        for name, start, end in (("low", limb.from_mm, 300.0), ("high", 300.0 - share, limb.to_mm))
+    )
+    both = [ReportVisit(low, START), ReportVisit(high, START + timedelta(days=1))]
+    if share < LEAST_OVERLAP_MM:
+        with pytest.raises(CourseError, match="share less than 50 mm"):
+            make_report(both)
+    else:
+        assert make_report(both).form.to_mm - make_report(both).form.from_mm == share
 
 
 def test_garment_list_waits_for_a_limb_that_has_levelled_off(full, visits):
-    assert full.course.plateau.verdict == "still shrinking"
+    assert full.course.plateau.verdict is CourseVerdict.SHRINKING
     with pytest.raises(PlanError, match="still changes"):
-        make_report(visits, wishes=ReportOptions(garment=True))
+        make_report(visits, options=ReportOptions(garment=True))
 
 
 # ---- the PDF -------------------------------------------------------------------------------------------
@@ -220,9 +231,9 @@ def test_every_visit_has_its_row(full, printed):
     text = " ".join(poppler("pdftotext", printed, "-layout").split())
     for visit in full.form.visits:
         low, high = visit.volume_ml.interval_95
-        stretch = f"{visit.from_mm:.0f}-{visit.to_mm:.0f}"
+        segment = f"{visit.from_mm:.0f}-{visit.to_mm:.0f}"
         assert (
-            f"{visit.taken:%Y-%m-%d} {stretch} {visit.volume_ml.value:.0f} ({low:.0f} to {high:.0f})" in text
+            f"{visit.taken:%Y-%m-%d} {segment} {visit.volume_ml.value:.0f} ({low:.0f} to {high:.0f})" in text
         )
 
 
@@ -237,7 +248,7 @@ def test_cautions_method_and_what_was_left_out_are_told(full, printed):
 
 @needs_poppler
 @pytest.mark.slow
-@pytest.mark.parametrize("paper", sorted(PAPER_MM))
+@pytest.mark.parametrize("paper", sorted(PAGE_MM))
 @pytest.mark.parametrize(("which", "pages"), [("single", (2, 2)), ("plain", (4, 4)), ("full", (5, 6))])
 def test_pages(paper, which, pages, request, tmp_path):
     path = tmp_path / "r.pdf"
@@ -247,7 +258,7 @@ def test_pages(paper, which, pages, request, tmp_path):
     count = int(re.search(r"Pages:\s+(\d+)", info).group(1))
     assert pages[0] <= count <= pages[1]
     size = [float(length) for length in re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", info).groups()]
-    assert_allclose(np.array(size) * 25.4 / 72, PAPER_MM[paper], atol=0.1)
+    assert_allclose(np.array(size) * 25.4 / 72, PAGE_MM[paper], atol=0.1)
     text = poppler("pdftotext", path).split("\f")
     for number, page in enumerate(text[:count], start=1):
         assert f"page {number} of {count}" in page
@@ -266,7 +277,7 @@ def test_no_word_leaves_the_page(printed):
     page = poppler("pdftotext", printed, "-bbox")
     boxes = re.findall(r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)"', page)
     edges = np.array(boxes, float) * 25.4 / 72
-    width, height = PAPER_MM["a4"]
+    width, height = PAGE_MM["a4"]
     assert edges[:, :2].min() > 9.0
     assert edges[:, 2].max() < width - 14.0
     assert edges[:, 3].max() < height - 5.0

@@ -1,0 +1,174 @@
+"""A second edge just within the first: a sliver of another leg, or a stick, shows beside the limb.
+
+The sliver is too narrow for the table of steps; seen along the edge that was found, the limb's own end is a
+second line of steps beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
+from scipy.special import ndtr
+
+from digitise.capture.outline.inner_edges import along_lines
+from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light
+from digitise.capture.outline.rectified import STEP_MM
+from digitise.capture.outline.sheet_colour import Mask
+from digitise.geometry.rigid import Array
+
+_DEEPEST_MM = 22.0
+_OWN_PX = 3.5  # the edge's own blur reaches that far
+_LEAST_PX = 5.0  # a sliver narrower than that is one with the edge
+_SLOPES = np.linspace(-0.4, 0.4, 9)  # a limb and what is behind it part at small angles
+_HALF_PX = 6  # a shade that changes over a longer way is no end of a body
+_COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
+_LEAST = 0.06  # of the light: veins and hairs are fainter along 50 mm
+_BY_GRAIN = 2.7  # times what the skin at that depth shows where no second edge is,
+_PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least
+_CLEAR = 0.5  # of the light: no grain of skin reaches it
+_LONG_MM = 44.0
+_FILLED = 0.7  # of a line's rows
+_CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
+_GAP_ROWS = 15
+_BODY_MM = 60.0  # a line that long is another body's, and does not end within the limb
+_WAVER_PX = 3
+_FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
+_LAST = 4  # samples at the end, where shading explains every step
+_ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
+
+
+@dataclass(frozen=True)
+class SecondEdge:
+    """Where the limb ends within the edge that was found.
+
+    Attributes
+    ----------
+    depth_px
+        (n,) how far within, pixels along the normal; zero where there is no second edge.
+    near
+        (n,) True close to its ends, where the two run into each other.
+    """
+
+    depth_px: Array
+    near: Mask
+
+
+def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_mm: float) -> SecondEdge:
+    """Look for a second edge within one that was found.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) photograph.
+    points, normals
+        (n, 2) points of the edge, ``STEP_MM`` apart along the limb, and their normals out of it, pixels.
+    pixel_mm
+        Size of a pixel at the limb, mm.
+    """
+    depth = np.arange(_OWN_PX, _DEEPEST_MM / pixel_mm)
+    smooth = gaussian_filter1d(
+        median_filter(points, size=(9, 1), mode="nearest"), 2.0, axis=0, mode="nearest"
+    )
+    light = sample_light(pixels, smooth[:, None] - depth[None, :, None] * normals[:, None])
+    first = round(_LEAST_PX - _OWN_PX)
+    steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
+    least = np.clip(_BY_GRAIN * np.quantile(steps, _PLAIN_SHARE, axis=0), _LEAST, _CLEAR)
+    ridge = (steps >= maximum_filter1d(steps, 5, axis=1)) & (steps > least)
+    long = _long_lines(ridge, steps / least)
+    strength = np.where(long, steps, 0.0)
+    found = strength.max(axis=1) > 0.0
+    if not found.any():
+        return SecondEdge(np.zeros(len(points)), found)
+    rows = np.arange(len(points))
+    deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
+    gap = np.ones((_GAP_ROWS, 1), np.uint8)
+    joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
+    return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep, steps / least))
+
+
+def _long_lines(ridge: Mask, clearness: Array) -> Mask:
+    """Keep those ridges that make long unbroken lines, clear on the whole; noise makes short broken ones."""
+    joined = cv2.dilate(ridge.astype(np.uint8), np.ones((5, 3), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    rows = np.maximum(stats[:, cv2.CC_STAT_HEIGHT], 1)
+    where = labels[ridge]
+    filled = np.bincount(where, minlength=count) / rows
+    mean = np.bincount(where, clearness[ridge], minlength=count) / np.maximum(filled * rows, 1.0)
+    keep = (rows * STEP_MM >= _LONG_MM) & (filled > _FILLED) & (mean > _CLEAR_MEAN)
+    keep[0] = False
+    return np.asarray(keep[labels] & ridge)
+
+
+def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.float32]:
+    """Measure at every depth the step that the shading of a round limb leaves unexplained.
+
+    A round body's shade is linear in the cosine and the sine of the angle by which it turns away: at a small
+    depth d within its rim, in d and the root of d.
+
+    Parameters
+    ----------
+    light
+        (n, m, 3) light along n lines into the limb.
+    depth
+        (m,) of the samples, pixels.
+
+    Returns
+    -------
+    (n, m, 3) signed steps by the light around, colour counted less.
+    """
+    answer = np.zeros((len(depth), len(depth)))
+    for k, place in enumerate(depth[:-_LAST]):
+        window = slice(max(k - _HALF_PX, 0), k + _HALF_PX + 1)
+        d = depth[window]
+        shading = np.linalg.qr(np.stack([np.ones_like(d), np.sqrt(d), d], axis=1))[0]
+        step = ndtr((d - place) / USUAL_BLUR_PX)
+        rest = step - shading @ (shading.T @ step)
+        answer[window, k] = rest / max(float(rest @ rest), 1e-2)
+    weights = np.array([1.0, _COLOUR_WEIGHT, _COLOUR_WEIGHT])
+    relative = light * weights / np.maximum(light[..., :1].mean(axis=1, keepdims=True), 1e-3)
+    return np.asarray(np.einsum("nmc,mk->nkc", relative, answer), np.float32)
+
+
+def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
+    """Tell rows beyond a second edge's ends on which it may still go on, too near the first or too faint.
+
+    Parameters
+    ----------
+    joint, deep
+        (n,) where there is a second edge, and its depth, pixels.
+    clearness
+        (n, m) steps by the least that counts, from ``_LEAST_PX`` on.
+    """
+    near = np.zeros(len(joint), bool)
+    tail = round(_LONG_MM / STEP_MM)
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(-1, 2)
+    for first, last in runs:
+        for end, inner, way in (
+            (first, min(first + tail, last) - 1, -1),
+            (last - 1, max(last - tail, first), 1),
+        ):
+            slope = (deep[end] - deep[inner]) / max(abs(inner - end), 1)
+            rows = end + way * np.arange(1, int(_FAR_MM / STEP_MM) + 1)
+            rows = rows[(rows >= 0) & (rows < len(joint))]
+            course = deep[end] + slope * np.abs(rows - end)
+            # fingers' lines reach the region's top
+            long = (last - first) * STEP_MM >= _BODY_MM and first > 0
+            near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
+    return near & ~joint
+
+
+def _goes_on(course: Array, clearness: Array) -> int:
+    """Count rows on which a line goes on beyond its end, given where it would run: (n,) pixels."""
+    at = np.round(course - _LEAST_PX).astype(int)
+    window = at[:, None] + np.arange(-_WAVER_PX, _WAVER_PX + 1)
+    known = (window >= 0) & (window < clearness.shape[1])
+    columns = np.clip(window, 0, clearness.shape[1] - 1)
+    seen = np.where(known, clearness[np.arange(len(at))[:, None], columns], 0.0).max(axis=1, initial=0.0)
+    faint = uniform_filter1d(seen, _GAP_ROWS, mode="nearest") > _FAINT if len(seen) else seen > 0
+    goes_on = faint | ((course < _LEAST_PX) & (course > 1.0))
+    goes_on[: int(_ENDS_MM / STEP_MM)] = True
+    return int(np.argmin(goes_on)) if not goes_on.all() else len(goes_on)

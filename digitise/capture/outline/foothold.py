@@ -1,0 +1,103 @@
+"""Whether what is seen over the mat stands on its middle, or before it: then it hides the limb.
+
+A body before the limb hides the mat's near part, where the limb's own foot does not reach.  The mat is paper
+and print, grey whatever its brightness; skin, wood and most cloth are not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.outline.rectified import Strip
+from digitise.capture.outline.sheet_colour import Mask
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.sheets.field import Board
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array, Pose
+
+_PITCH_MM = 5.0
+_TOES_MM, _HEEL_MM, _HALF_MM = 200.0, 150.0, 70.0  # how far a foot reaches from the mat's middle
+_MARGIN_MM = 15.0
+_COLOURED = 0.2  # log units of hue off the paper's
+_DARKEST = -4.0  # log brightness: below, hue is noise
+_MOST_HIDDEN = 0.5
+_LEAST_CELLS = 40  # 10 cm2
+
+
+@dataclass(frozen=True)
+class NearMat:
+    """What is seen of the mat's part that lies nearer than the limb's foot.
+
+    Attributes
+    ----------
+    offsets
+        (n,) where the rays to its points pass the limb's axis, mm.
+    covered
+        (n,) True where something other than paper is seen.
+    """
+
+    offsets: Array
+    covered: Mask
+
+    def is_covered(self, first_mm: float, last_mm: float) -> bool:
+        """Tell whether a body between two offsets stands there; False where it cannot be told."""
+        here = (self.offsets > first_mm) & (self.offsets < last_mm)
+        return bool(np.count_nonzero(here) >= _LEAST_CELLS and self.covered[here].mean() > _MOST_HIDDEN)
+
+
+def look_at_mat(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> NearMat:
+    """Look at the part of the mats before the limb's foot.
+
+    Parameters
+    ----------
+    pixels, strip
+        The photograph and its strip.
+    boards
+        All boards, with their poses world_from_board; the mats among them count.
+    """
+    mats = [_cells(board, pose) for board, pose in boards if board.role == "mat"]
+    points = np.concatenate(mats) if mats else np.zeros((0, 3))
+    if not len(points):
+        return NearMat(np.zeros(0), np.zeros(0, bool))
+    hue = _hue_off_paper(pixels, strip.camera, points)
+    offsets = strip.plane_from_world(points)[:, 0]
+    told = _before_foot(points, strip.camera) & np.isfinite(hue) & np.isfinite(offsets)
+    return NearMat(offsets[told], hue[told] > _COLOURED)
+
+
+def _cells(board: Board, world_from_board: Pose) -> Array:
+    x, y = (np.arange(-half + _MARGIN_MM, half - _MARGIN_MM, _PITCH_MM) for half in board.size / 2.0)
+    grid = np.stack([*np.meshgrid(x, y), np.zeros((len(y), len(x)))], axis=-1)
+    return world_from_board.apply(grid.reshape(-1, 3))
+
+
+def _before_foot(points: Array, camera: Camera) -> Mask:
+    """Tell which points of the mat lie nearer to the camera than a foot in its middle reaches."""
+    towards = camera.centre[:2] / np.linalg.norm(camera.centre[:2])
+    reach = _HALF_MM * abs(towards[0]) + towards[1] * (_TOES_MM if towards[1] > 0 else -_HEEL_MM)
+    return np.asarray(points[:, :2] @ towards > reach)
+
+
+def _hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array) -> Array:
+    """Return how far the hue at points (n, 3) is from the paper's: (n,), NaN where it cannot be told."""
+    at = camera.project(points)
+    size = np.array(camera.size)
+    with np.errstate(invalid="ignore"):
+        seen = np.all((at > 2) & (at < size - 3), axis=1)
+    values = np.full((len(points), 3), np.nan)
+    if not seen.any():
+        return values[:, 0]
+    low = np.floor(at[seen].min(axis=0)).astype(int) - 2
+    high = np.ceil(at[seen].max(axis=0)).astype(int) + 3
+    crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (3, 3))
+    column, row = np.round(at[seen] - low).astype(int).T
+    values[seen] = brightness_and_hue(np.asarray(crop, np.uint8)[row, column])
+    bright = values[:, 0] > np.nanquantile(values[:, 0], 0.6)
+    paper = np.median(values[bright], axis=0)
+    off = np.linalg.norm(values[:, 1:] - paper[1:], axis=1)
+    return np.where(values[:, 0] > _DARKEST, off, np.nan)

@@ -1,0 +1,61 @@
+"""What hides an edge of the limb, in words for a person."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.outline.foothold import NearMat
+from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.region import Region
+from digitise.capture.photo.colour import brightness_and_hue
+
+BEFORE = "something that stands before the limb"
+SKIN = "the other leg or a hand"
+OTHER = "something beside the limb"
+_ANKLE_MM = (80.0, 160.0)
+_WITHIN_MM = 8.0  # of a body's edges
+_NEIGHBOUR_MM = 60.0  # of a body beside the limb
+_BESIDE_MM = np.array([6.0, 10.0, 14.0])
+_ALIKE = 0.25  # log units of hue: skin of one person
+
+
+def hiding(strip: Strip, region: Region, mat: NearMat, index: int) -> NDArray[np.str_]:
+    """Tell for each row of a region what hides one of its boundaries.
+
+    Parameters
+    ----------
+    strip, region
+        The photograph's strip and the limb in it.
+    mat
+        What is seen of the mat before the limb's foot.
+    index
+        0 for the left boundary, 1 for the right.
+
+    Returns
+    -------
+    (n,) words, empty where the boundary is seen.
+    """
+    outward = (-1, 1)[index]
+    ankle = (strip.heights[region.rows] > _ANKLE_MM[0]) & (strip.heights[region.rows] < _ANKLE_MM[1])
+    if not ankle.any():
+        ankle[-1:] = True
+    foot = [float(np.median(side[ankle])) for side in (region.left, region.right)]
+    if mat.is_covered(foot[0] + _WITHIN_MM, foot[1] - _WITHIN_MM):
+        return np.full(len(region.rows), BEFORE)
+    beyond = sorted((foot[index], foot[index] + outward * _NEIGHBOUR_MM))
+    before = region.touched[index] & mat.is_covered(beyond[0], beyond[1])
+    words = np.where(_skin_beyond(strip, region, index), SKIN, OTHER)
+    return np.where(before, BEFORE, np.where(region.hidden[index], words, ""))
+
+
+def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:
+    """Tell on which rows the colour beyond a boundary is that of the limb within."""
+    outward = (-1, 1)[index]
+    edge = (region.left, region.right)[index]
+    hues = []
+    for way in (outward, -outward):
+        columns = np.round((edge[:, None] + way * _BESIDE_MM - strip.offsets[0]) / STEP_MM).astype(int)
+        columns = np.clip(columns, 0, len(strip.offsets) - 1)
+        hues.append(brightness_and_hue(strip.pixels[region.rows[:, None], columns])[..., 1:].mean(axis=1))
+    return np.asarray(np.linalg.norm(hues[0] - hues[1], axis=1) < _ALIKE)

@@ -1,0 +1,33 @@
+"""Linear light read along lines across a photograph: brightness and two colour differences."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.photo.photograph import linear_light
+from digitise.capture.photo.resample import read_between
+from digitise.geometry.rigid import Array
+
+USUAL_BLUR_PX = 0.85  # a phone's point spread, standard deviation
+# brightness (Rec. 709 luminance) and two colour differences: photographs keep colour at half resolution
+_LUMA = np.array([0.2126, 0.7152, 0.0722])
+_CHANNELS = np.stack([_LUMA, [1, 0, 0] - _LUMA, [0, 0, 1] - _LUMA], axis=1).astype(np.float32)
+_LEAST_NOISE = np.array([0.002, 0.008, 0.008])  # compressed colour is flat, with steps between blocks
+
+
+def sample_light(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
+    """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
+    size = np.array(pixels.shape[1::-1])
+    known = np.nan_to_num(at.reshape(-1, 2), nan=0.0)
+    low = np.clip(np.floor(known.min(axis=0)).astype(int) - 2, 0, size - 1)
+    high = np.clip(np.ceil(known.max(axis=0)).astype(int) + 3, low + 1, size)
+    crop = linear_light(pixels[low[1] : high[1], low[0] : high[0]])
+    return np.asarray(read_between(crop, at - low) @ _CHANNELS, np.float32)
+
+
+def sample_noise(light: NDArray[np.float32]) -> Array:
+    """Noise of each channel from second differences over two pixels, which share little."""
+    second = light[:, 4:] - 2.0 * light[:, 2:-2] + light[:, :-4]
+    size = 1.4826 * np.median(np.abs(second), axis=(0, 1)) / np.sqrt(6.0)
+    return np.asarray(size + _LEAST_NOISE[: len(size)])

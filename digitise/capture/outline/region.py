@@ -1,0 +1,41 @@
+"""The limb as rows of a strip: what segmentation finds, and what the finer steps start from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.outline.sheet_colour import Mask, Values
+from digitise.geometry.rigid import Array
+
+
+@dataclass(frozen=True)
+class Region:
+    """The limb in a strip, row by row.
+
+    Attributes
+    ----------
+    rows
+        (n,) consecutive strip rows that show the limb, from the trunk down.
+    left, right
+        (n,) boundary offsets from the axis, mm, as seen.
+    evidence
+        For the left and for the right boundary, (H, W) log-likelihood ratio limb : surroundings of
+        each cell, bounded.
+    doubtful
+        For each boundary (n,) True where the colours on its two sides hardly differ.
+    touched
+        For each boundary (n,) True where something other than a known backdrop lies beyond it.
+    hidden
+        For each boundary (n,) True where it cannot be made out at all.
+    """
+
+    rows: NDArray[np.intp]
+    left: Array
+    right: Array
+    evidence: tuple[Values, Values]
+    doubtful: tuple[Mask, Mask]
+    touched: tuple[Mask, Mask]
+    hidden: tuple[Mask, Mask]

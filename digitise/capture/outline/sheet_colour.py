@@ -1,0 +1,120 @@
+"""The colour of a plain sheet under slowly changing light, with limbs and other things before it.
+
+Skin may fill more of the picture of a panel than the panel itself, and stand in its rim as well.  What makes
+the sheet known is that one smooth course of colour explains much of it, and little of the limb's own place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.geometry.rigid import Array
+
+Values = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+# Brightness and the two hues, log units: no paper is flatter.
+LEAST_SD = np.array([0.03, 0.015, 0.015], np.float32)
+_FIRST_SD = np.array([0.06, 0.015, 0.015])  # the quadratic does not follow a soft shadow: let it in
+_BLOCK = 4  # cells: averages out the grain, smaller than any limb
+_WHOLE_BLOCK = 0.9  # of a block's cells in the area
+_MODE_BIN = np.array([0.25, 0.12, 0.12])  # log units: a sheet's light seldom varies by more within a mode
+_MOST_MODES = 8
+_FIRST_TOLERANCE = np.array([0.45, 0.12, 0.12])
+_TOLERANCES = ((0.3, 0.08, 0.08), (0.25, 0.06, 0.06), (0.22, 0.06, 0.06))  # with a soft shadow's rim
+_SHADOW = 0.5  # log units
+_ONE_HUE = 0.04
+_RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
+_CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
+_LEAST_BLOCKS = 12
+
+
+@dataclass(frozen=True)
+class _Blocks:
+    """Averages of small squares: values (n, 3), terms (n, 6), weights (n,)."""
+
+    values: Array
+    terms: Array
+    weights: Array
+
+
+def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Values, NDArray[np.float32]]:
+    """Fit the sheet's colour as a quadratic of place, and tell the spread about it.
+
+    Parameters
+    ----------
+    values
+        (H, W, 3) brightness and hues.
+    whole, rim, core
+        (H, W) the sheet's area; its rim; and the limb's own place, where the sheet is least likely seen.
+
+    Returns
+    -------
+    (H, W, 3) colour of the sheet everywhere, and (3,) standard deviation, for a first comparison.
+    """
+    blocks = _blocks(values, whole, rim, core)
+    fits = [_grown(blocks, colour) for colour in _modes(blocks)]
+    _, coefficients = max(fits, key=lambda fit: fit[0])
+    rows, columns = (np.linspace(-1.0, 1.0, n) for n in whole.shape)
+    y, x = np.meshgrid(rows, columns, indexing="ij")
+    colour = np.asarray(_terms(x, y) @ coefficients, np.float32)
+    off = np.abs(values - colour).reshape(-1, 3)[np.flatnonzero(whole)[::5]]
+    near = np.all(off < 2.0 * np.array(_TOLERANCES[-1]), axis=1)
+    spread = np.quantile(off[near], 0.8, axis=0) / 1.28 if near.sum() > _LEAST_BLOCKS else LEAST_SD
+    return colour, np.asarray(np.maximum(spread, _FIRST_SD), np.float32)
+
+
+def _terms(x: Array, y: Array) -> Array:
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+
+
+def _blocks(values: Values, whole: Mask, rim: Mask, core: Mask) -> _Blocks:
+    height, width = whole.shape
+    size = (max(1, width // _BLOCK), max(1, height // _BLOCK))
+    cells = (values * whole[..., None], np.dstack([whole, rim, core]).astype(np.float32))
+    means = np.dstack([cv2.resize(part, size, interpolation=cv2.INTER_AREA) for part in cells])
+    rows, columns = (np.linspace(-1.0, 1.0, n) for n in (size[1], size[0]))
+    y, x = np.meshgrid(rows, columns, indexing="ij")
+    keep = means[..., 3] > _WHOLE_BLOCK
+    if np.count_nonzero(keep) < _LEAST_BLOCKS:
+        keep = means[..., 3] > 0.0
+    kept = means[keep]
+    weights = np.where(kept[:, 5] > 0.5, _CORE_WEIGHT, 1.0 + (_RIM_WEIGHT - 1.0) * kept[:, 4])
+    return _Blocks(np.asarray(kept[:, :3] / kept[:, 3:4], float), _terms(x, y)[keep], weights)
+
+
+def _modes(blocks: _Blocks) -> Array:
+    """Return the commonest colours, (m, 3)."""
+    bins = np.floor(blocks.values / _MODE_BIN).astype(int)
+    _, which, counts = np.unique(bins, axis=0, return_inverse=True, return_counts=True)
+    commonest = np.argsort(counts)[::-1][:_MOST_MODES]
+    which = which.reshape(-1)
+    return np.array([np.median(blocks.values[which == n], axis=0) for n in commonest])
+
+
+def _grown(blocks: _Blocks, colour: Array) -> tuple[float, Array]:
+    """Grow a sheet from one colour: how much it explains, and its coefficients (6, 3)."""
+    inliers = np.all(np.abs(blocks.values - colour) < _FIRST_TOLERANCE, axis=1)
+    coefficients = np.zeros((6, 3))
+    coefficients[0] = colour
+    off = blocks.values - colour
+    for tolerance in _TOLERANCES:
+        if np.count_nonzero(inliers) < _LEAST_BLOCKS:
+            break
+        coefficients = np.asarray(
+            np.linalg.lstsq(blocks.terms[inliers], blocks.values[inliers], rcond=None)[0], float
+        )
+        off = blocks.values - blocks.terms @ coefficients
+        inliers = np.all(np.abs(off) < tolerance, axis=1)
+    gain = float(blocks.weights[inliers].sum())
+    # the last fit follows soft shadows: darker, but of one hue
+    shaded = inliers | (
+        (off[:, 0] < 0.0) & (off[:, 0] > -_SHADOW) & (np.abs(off[:, 1:]) < _ONE_HUE).all(axis=1)
+    )
+    if np.count_nonzero(shaded) >= _LEAST_BLOCKS:
+        coefficients = np.linalg.lstsq(blocks.terms[shaded], blocks.values[shaded], rcond=None)[0]
+    return gain, np.asarray(coefficients, float)

@@ -1,0 +1,148 @@
+"""From a region of the strip to sub-pixel edges, each point with what it knows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+
+from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
+from digitise.capture.outline.double_edge import SecondEdge, second_edge
+from digitise.capture.outline.foothold import NearMat
+from digitise.capture.outline.garment_edge import skin_rows
+from digitise.capture.outline.hiding import hiding
+from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.outline.region import Region
+from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
+from digitise.capture.outline.subpixel import (
+    UNSURE_PX,
+    inside_picture,
+    near_edge,
+    picture_blur,
+    right_normals,
+    sub_pixel_edge,
+)
+from digitise.geometry.rigid import Array
+from digitise.geometry.view import Edge
+
+_AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
+_LOWEST_MM = 40.0
+_SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
+_NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
+
+
+@dataclass(frozen=True)
+class Traced:
+    """An outline, and how much of it a backdrop that is known told.
+
+    Attributes
+    ----------
+    outline
+        The outline.
+    told
+        Share of sure points among those with nothing but backdrop beyond, of the worse edge.
+    """
+
+    outline: Outline
+    told: float
+
+
+def trace_edges(
+    pixels: NDArray[np.uint8], strip: Strip, region: Region, mat: NearMat, correction: Correction | None
+) -> Traced:
+    """Refine both boundaries of a region.
+
+    Parameters
+    ----------
+    pixels, strip, region
+        (H, W, 3) photograph, its strip and the limb in it.
+    mat
+        What is seen of the mat before the limb's foot.
+    correction
+        What a person drew; it replaces what is found.
+    """
+    skin, hem_mm = skin_rows(strip, region)
+    heights = strip.heights[region.rows][skin]
+    near = [
+        strip.photo_from_plane(near_edge(pixels, strip, region, index, offsets)[skin], heights)
+        for index, offsets in enumerate((region.left, region.right))
+    ]
+    blur = picture_blur(pixels, near)
+    above = heights > _LOWEST_MM
+    edges, drawn, reasons, told = [], [], [], []
+    for index, points in enumerate(near):
+        edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur)
+        edge = _doubted(edge, region.doubtful[index][skin])
+        edge = _within(edge, second_edge(pixels, edge.points, edge.normals, strip.pixel_mm()))
+        reason = hiding(strip, region, mat, index)[skin]
+        edge = replace(edge, seen=reason == "")
+        plain = ~region.touched[index][skin]
+        told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
+        if correction is not None:
+            offsets = drawn_offsets(correction, strip, SIDES[index], heights)
+            at = strip.photo_from_plane(offsets, heights)
+            drawn.append(inside_picture(at, pixels))
+            edge = _redrawn(edge, at, drawn[-1], (-1, 1)[index])
+        edges.append(_upwards(edge, above))
+        reasons.append(np.where(edge.seen, "", reason)[above][::-1])
+    heights = heights[above][::-1]
+    by_hand = None if correction is None else _by_hand(correction, [each[above] for each in drawn])
+    outline = Outline((edges[0], edges[1]), (heights, heights), hem_mm, by_hand, _hidden(reasons, heights))
+    return Traced(outline, min(told))
+
+
+def _hidden(reasons: list[NDArray[np.str_]], heights: Array) -> tuple[Hidden, ...]:
+    return tuple(
+        Hidden(part.side, part.from_mm, part.to_mm, str(what))
+        for side, reason in zip(SIDES, reasons, strict=True)
+        for what in np.unique(reason[reason != ""])
+        for part in stretches(side, reason == what, heights)
+    )
+
+
+def _within(edge: Edge, second: SecondEdge) -> Edge:
+    """Put an edge on the second one within it where there is one: what was found belongs to another body."""
+    inner = second.depth_px > 0.0
+    if not inner.any():
+        return edge
+    depth = gaussian_filter1d(second.depth_px, 2.0) / np.maximum(
+        gaussian_filter1d(inner.astype(float), 2.0), 1e-6
+    )
+    points = np.where(inner[:, None], edge.points - depth[:, None] * edge.normals, edge.points)
+    least = np.where(inner, _SECOND_SD_PX, np.where(second.near, _NEAR_SD_PX, 0.0))
+    return replace(
+        edge, points=points, sd_px=np.maximum(edge.sd_px, least), sure=edge.sure & ~inner & ~second.near
+    )
+
+
+def _by_hand(correction: Correction, drawn: list[NDArray[np.bool_]]) -> ByHand:
+    left, right = (int(np.count_nonzero(each)) for each in drawn)
+    share = (left + right) / max(1, 2 * len(drawn[0]))
+    return ByHand((STEP_MM * left, STEP_MM * right), share, len(correction.strokes))
+
+
+def _redrawn(edge: Edge, at: Array, drawn: NDArray[np.bool_], outward: int) -> Edge:
+    """Put points (n, 2) px in place of an edge's points where ``drawn`` (n,) says so."""
+    if not drawn.any():
+        return edge
+    points = np.where(drawn[:, None], at, edge.points)
+    return Edge(
+        points,
+        np.where(drawn[:, None], outward * right_normals(points), edge.normals),
+        np.where(drawn, DRAWN_SD_PX, edge.sd_px),
+        edge.sure | drawn,
+        edge.seen | drawn,
+    )
+
+
+def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
+    sure = edge.sure & ~doubt
+    sure &= uniform_filter1d(sure.astype(float), _AMID_ROWS, mode="nearest") >= 0.5
+    return replace(edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * UNSURE_PX)))
+
+
+def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
+    back = np.flatnonzero(keep)[::-1]
+    return Edge(edge.points[back], edge.normals[back], edge.sd_px[back], edge.sure[back], edge.seen[back])

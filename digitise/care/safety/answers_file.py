@@ -1,0 +1,134 @@
+"""Answers about a client's safety as a file, answers.toml.
+
+For instance:
+
+    clearance = "yes"
+    clearance_by = "AB"
+
+    [signs]
+    infection = false
+
+    [conditions]
+    bypass = false
+
+    [[arterial]]
+    kind = "ankle-brachial"
+    value = 1.02
+    when = 2026-03-02
+
+``conditions_asked`` is the day on which the conditions were asked for.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+
+from digitise.care.safety.answers import Answer, ArterialCheck, CheckKind, SafetyAnswers
+from digitise.errors import SafetyError
+
+_LARGEST_BYTES = 50_000
+# Codes as the records take them.
+Code = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]{1,30}$")]
+Initials = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9-]{0,20}$")]
+# mmHg, or an index; beyond this it is a slip of the pen.
+_VALUE_RANGES: dict[CheckKind, tuple[float, float]] = {
+    "ankle-brachial": (0.0, 3.0),
+    "ankle-pressure": (0.0, 350.0),
+    "toe-pressure": (0.0, 350.0),
+    "skin-oxygen": (0.0, 150.0),
+    "pulses": (0.0, 1.0),
+}
+
+
+class _CheckForm(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    kind: CheckKind
+    value: float
+    when: date
+    side: Literal["left", "right", "both"] = "both"
+    by: Initials = ""
+
+
+class _AnswersForm(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    clearance: Answer = "not-asked"
+    clearance_by: Initials = ""
+    signs: dict[Code, bool] = Field(default_factory=dict, max_length=100)
+    conditions: dict[Code, bool] = Field(default_factory=dict, max_length=100)
+    conditions_asked: date | None = None
+    arterial: tuple[_CheckForm, ...] = Field(default=(), max_length=100)
+
+
+def read_answers(path: str | Path) -> SafetyAnswers:
+    """Read an answers.toml.
+
+    Raises
+    ------
+    SafetyError
+        The file is missing, no TOML, or an answer in it is unknown or out of range.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(_LARGEST_BYTES + 1)
+    except OSError as error:
+        raise SafetyError(
+            f"The answers cannot be read: {error.strerror or error}.", where=path.name, do="Check the name."
+        ) from error
+    if len(data) > _LARGEST_BYTES:
+        raise SafetyError("The file is too large for answers.", where=path.name, do="Give an answers.toml.")
+    return answers_from_toml(data, path.name)
+
+
+def answers_from_toml(data: bytes, where: str = "answers.toml") -> SafetyAnswers:
+    """Read the content of an answers.toml; see :func:`read_answers`.
+
+    Examples
+    --------
+    >>> answers_from_toml(b'clearance = "yes"').clearance
+    'yes'
+    """
+    try:
+        form = _AnswersForm.model_validate(tomllib.loads(data.decode("utf-8-sig")))
+    # deep nesting runs out of stack before it is found wrong
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise SafetyError(
+            f"The answers are not readable as TOML: {error}.", where=where, do="Correct that line."
+        ) from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ", ".join(str(part) for part in first["loc"])
+        raise SafetyError(f"{place}: {first['msg']}.", where=where, do="Correct that answer.") from error
+    return SafetyAnswers(
+        form.clearance,
+        form.clearance_by,
+        tuple(form.signs.items()),
+        tuple(form.conditions.items()),
+        form.conditions_asked,
+        tuple(check_arterial(ArterialCheck(**check.model_dump()), where) for check in form.arterial),
+    )
+
+
+def check_arterial(check: ArterialCheck, where: str = "") -> ArterialCheck:
+    """Return a check as it is when its result can be one.
+
+    Raises
+    ------
+    SafetyError
+        The result is out of range for its kind, such as an index typed as a percentage.
+    """
+    low, high = _VALUE_RANGES[check.kind]
+    if not low <= check.value <= high:
+        raise SafetyError(
+            f"{check.value:g} is no result of a check of kind {check.kind}: {low:g} to {high:g}.",
+            where=where,
+            do="Correct the value.",
+        )
+    return check

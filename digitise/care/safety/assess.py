@@ -1,0 +1,213 @@
+"""What a client's answers come to: how urgent it is, what is open, what is withheld till then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final, Literal
+
+from digitise.care.safety.answers import SafetyAnswers
+from digitise.care.safety.arteries import ArterialLimits, judge_arteries
+from digitise.care.safety.signs import (
+    CONDITION_OF,
+    SIGN_OF,
+    STEP_MARKS,
+    STEP_TITLES,
+    STEP_WORDS,
+    STEPS,
+    TAKE_OFF,
+    Sign,
+    Step,
+    Weight,
+)
+
+Output = Literal["pad", "wrap", "garment"]
+OUTPUTS: Final[tuple[Output, ...]] = ("pad", "wrap", "garment")
+
+_WITHHELD: Final[dict[Weight, frozenset[Output]]] = {
+    "stop": frozenset(OUTPUTS),
+    # places for padding tell of the limb; a wrap and a garment press on it
+    "hold": frozenset({"wrap", "garment"}),
+    "warn": frozenset(),
+}
+_WEIGHT_OF_STEP: Final[dict[Step, Weight]] = {
+    "emergency": "stop",
+    "today": "stop",
+    "ask": "stop",
+    "none": "warn",
+}
+# Conditions change slowly; a client is asked for them again as often as for the arteries (ours).
+CONDITIONS_OLDEST_DAYS = 180
+_DEFAULT_LIMITS = ArterialLimits()
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that is open.
+
+    Attributes
+    ----------
+    code
+        Of the sign or condition; ``arteries``, ``clearance`` or ``conditions``.
+    step
+        How urgent it is.
+    weight
+        What it withholds.
+    words, do
+        What it is, and what to do about it.
+    """
+
+    code: str
+    step: Step
+    weight: Weight
+    words: str
+    do: str
+
+
+@dataclass(frozen=True)
+class Safety:
+    """What the answers come to.
+
+    Attributes
+    ----------
+    step
+        The most urgent of all findings.
+    take_off
+        A wrap that is on comes off at once.
+    findings
+        The most urgent first.
+    withheld
+        Outputs that are not made.
+    """
+
+    step: Step
+    take_off: bool
+    findings: tuple[Finding, ...]
+    withheld: frozenset[Output]
+
+    @property
+    def headline(self) -> str:
+        """What to do first, in a sentence or two with its mark; empty when nothing is urgent.
+
+        Examples
+        --------
+        >>> answers = SafetyAnswers("yes", signs=(("clot", True),))
+        >>> assess(answers, "arm", "left", date(2026, 3, 2)).headline
+        '!! A doctor today. Do not wrap. A doctor sees the client today.'
+        """
+        if self.step == "none":
+            return ""
+        # in an emergency help decides about the wrap: moving the client comes second
+        off = f" {TAKE_OFF}" if self.take_off and self.step != "emergency" else ""
+        return f"{STEP_MARKS[self.step]} {STEP_TITLES[self.step]}.{off} {STEP_WORDS[self.step]}"
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The headline and every finding, one line each: what stands on top of every output."""
+        found = [f"{finding.words} {finding.do}".strip() for finding in self.findings]
+        return tuple(line for line in (self.headline, *found) if line)
+
+    @property
+    def short(self) -> str:
+        """One line for where the whole was shown before; empty when nothing is open."""
+        if not self.findings:
+            return ""
+        more = len(self.findings) - 1
+        first = self.findings[0].words
+        title = f"{STEP_MARKS[self.step]} {STEP_TITLES[self.step]}: " if self.step != "none" else ""
+        return f"{title}{first}{f' And {more} more.' if more else ''}"
+
+
+def assess(
+    answers: SafetyAnswers,
+    limb: Literal["leg", "arm"],
+    side: Literal["left", "right"],
+    on: date,
+    limits: ArterialLimits = _DEFAULT_LIMITS,
+) -> Safety:
+    """Return what a client's answers come to for one limb on a day.
+
+    Parameters
+    ----------
+    answers
+        All that was answered so far, the last answer to each question.
+    limb, side
+        The limb that is to be wrapped: a leg needs a check of its arteries.
+    on
+        The day, from which the age of answers counts.
+    limits
+        From which results on a check speaks against compression, and when it is too old.
+    """
+    found = [*_signs(answers), *_clearance(answers), *_conditions(answers, on)]
+    if limb == "leg":
+        found += _arteries(answers, side, on, limits)
+    order: dict[Weight, int] = {"stop": 0, "hold": 1, "warn": 2}
+    found.sort(key=lambda finding: (STEPS.index(finding.step), order[finding.weight]))
+    withheld = frozenset[Output]().union(*(_WITHHELD[finding.weight] for finding in found))
+    off = any(_sign(code).take_off for code, there in answers.signs if there)
+    return Safety(found[0].step if found else "none", off, tuple(found), withheld)
+
+
+def _sign(code: str) -> Sign:
+    """Return a sign; one that is not on the list was written down by a person, so it is taken seriously."""
+    return SIGN_OF.get(code, Sign(code, "today", f"“{code}”, noted as a warning sign"))
+
+
+def _signs(answers: SafetyAnswers) -> list[Finding]:
+    signs = [_sign(code) for code, there in answers.signs if there]
+    found = [
+        Finding(sign.code, sign.step, _WEIGHT_OF_STEP[sign.step], f"{sign.words}.", "") for sign in signs
+    ]
+    if not answers.signs:
+        found.append(
+            Finding("signs", "none", "hold", "Warning signs were not asked for.", "Ask before any wrap.")
+        )
+    return found
+
+
+def _clearance(answers: SafetyAnswers) -> list[Finding]:
+    if answers.clearance == "yes":
+        return []
+    if answers.clearance == "no":
+        return [
+            Finding(
+                "clearance",
+                "ask",
+                "stop",
+                "Compression is not cleared.",
+                "A licensed practitioner decides before any wrap.",
+            )
+        ]
+    words = "Nobody noted whether a licensed practitioner cleared compression."
+    return [Finding("clearance", "none", "hold", words, "Ask before any wrap.")]
+
+
+def _conditions(answers: SafetyAnswers, on: date) -> list[Finding]:
+    found = []
+    for code, there in answers.conditions:
+        if not there:
+            continue
+        known = CONDITION_OF.get(code)
+        words = known.words if known else f"“{code}”, noted as a condition"
+        weight: Weight = known.weight if known else "stop"
+        do = known.do if known else "Ask the treating doctor."
+        found.append(Finding(code, "ask" if weight == "stop" else "none", weight, f"{words}.", do))
+    if not answers.conditions or answers.conditions_asked is None:
+        words = "Conditions that speak against compression were not asked for."
+        found.append(Finding("conditions", "none", "hold", words, "Ask for them once, before any wrap."))
+    elif (on - answers.conditions_asked).days > CONDITIONS_OLDEST_DAYS:
+        words = f"Conditions were last asked for on {answers.conditions_asked:%Y-%m-%d}."
+        found.append(Finding("conditions", "none", "warn", words, "Ask again whether anything has changed."))
+    return found
+
+
+def _arteries(
+    answers: SafetyAnswers, side: Literal["left", "right"], on: date, limits: ArterialLimits
+) -> list[Finding]:
+    arteries = judge_arteries(answers, side, on, limits)
+    if arteries.verdict == "passes":
+        return []
+    if arteries.verdict in ("contraindicated", "specialist"):
+        return [Finding("arteries", "ask", "stop", arteries.words, arteries.do)]
+    weight: Weight = "warn" if arteries.verdict == "unsure" else "hold"
+    return [Finding("arteries", "none", weight, arteries.words, arteries.do)]

@@ -1,0 +1,60 @@
+"""Withholding an output, and what it takes to have it all the same."""
+
+from __future__ import annotations
+
+from digitise.care.safety.assess import Output, Safety
+from digitise.errors import SafetyError
+
+OUTPUT_WORDS: dict[Output, str] = {"pad": "The padding", "wrap": "The wrap", "garment": "The girth list"}
+UNKNOWN = "No answers about safety were given. Ask for warning signs and conditions before any wrap."
+# Long enough to say something, short enough for one line of a print (ours).
+_REASON_LENGTH = (10, 200)
+
+
+def release(safety: Safety | None, output: Output, despite: str = "") -> tuple[str, ...]:
+    """Return the lines that stand on top of an output, or refuse to make it.
+
+    Parameters
+    ----------
+    safety
+        What the client's answers come to; None when no answers were given.
+    output
+        What is to be made.
+    despite
+        Why it is to be made although it is withheld; it is printed on the output.
+
+    Raises
+    ------
+    SafetyError
+        It is withheld and there is no reason, or the reason says nothing.
+
+    Examples
+    --------
+    >>> release(None, "wrap")
+    ('No answers about safety were given. Ask for warning signs and conditions before any wrap.',)
+    """
+    reason = _reason(despite)
+    if safety is None:
+        return (UNKNOWN,)
+    if output not in safety.withheld:
+        return safety.lines
+    if not reason:
+        raise SafetyError(
+            f"{OUTPUT_WORDS[output]} is withheld. {' '.join(safety.lines)}",
+            do='Settle this first; who answers for it gives a reason with --despite "reason".',
+        )
+    return (
+        f"{OUTPUT_WORDS[output]} was made despite what is open here. Reason given: {reason}",
+        *safety.lines,
+    )
+
+
+def _reason(words: str) -> str:
+    reason = " ".join(words.split())
+    if words and not (_REASON_LENGTH[0] <= len(reason) <= _REASON_LENGTH[1] and reason.isprintable()):
+        raise SafetyError(
+            f"The reason has {len(reason)} characters or such that cannot be printed.",
+            where="--despite",
+            do=f"Write {_REASON_LENGTH[0]} to {_REASON_LENGTH[1]} characters, without names.",
+        )
+    return reason

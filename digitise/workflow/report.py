@@ -1,0 +1,138 @@
+"""Visits of one limb become a report; the command line and the page make it here alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from digitise.care.change.compare import compare
+from digitise.care.course.course import Course
+from digitise.care.padding.regions import find_regions
+from digitise.care.wrap.garment import girth_list
+from digitise.care.wrap.plan import Plan
+from digitise.care.wrap.sheet import wrap_sheet
+from digitise.errors import CourseError
+from digitise.output.model.file import read_model
+from digitise.output.report.content import Report, ReportVisit, report_content
+from digitise.workflow.course import VisitMeasurement, follow, refuse_doubles, with_others
+
+
+@dataclass(frozen=True)
+class ReportOptions:
+    """What a report shall hold besides measurements, and how its course is judged.
+
+    Attributes
+    ----------
+    places, wrap, garment
+        Places for padding, a wrap sheet, the girth list for a garment.
+    plan
+        Of the wrap; suggested from the shape when None.
+    bilateral
+        Both limbs are swollen, so percentages of excess are hidden.
+    sem_percent
+        Repeat error as a study of repeats found it; the project's aim when None.
+    """
+
+    places: bool = False
+    wrap: bool = False
+    garment: bool = False
+    plan: Plan | None = None
+    bilateral: bool = False
+    sem_percent: float | None = None
+
+
+_NOTHING_MORE = ReportOptions()
+
+
+def read_visits(
+    folders: Sequence[Path], times: Sequence[datetime] = (), others: Sequence[Path | None] = ()
+) -> tuple[ReportVisit, ...]:
+    """Read models, each with the time of its visit and the other limb at that visit.
+
+    Parameters
+    ----------
+    folders
+        As ``digitise model`` wrote them.
+    times
+        One for each folder; without them, the time at which each model was made.
+    others
+        One for each folder, None where the other limb was not measured; may be left out.
+
+    Raises
+    ------
+    ModelError
+        A model cannot be read.
+    """
+    models = [read_model(folder) for folder in folders]
+    whens = times or [model.summary.created for model in models]
+    across = [None if folder is None else read_model(folder) for folder in others] or [None] * len(models)
+    each = zip(models, whens, across, folders, strict=True)
+    return tuple(
+        ReportVisit(model, when, other, str(folder), bool(times)) for model, when, other, folder in each
+    )
+
+
+def make_report(
+    visits: Sequence[ReportVisit],
+    options: ReportOptions = _NOTHING_MORE,
+    *,
+    client: str = "",
+    created: datetime | None = None,
+) -> Report:
+    """Follow and compare the visits of one limb, and return what a report says of them.
+
+    Parameters
+    ----------
+    visits
+        Of one limb, in any order.
+    options
+        What else to report.
+    client
+        The client's code; empty when it shall not be told.
+    created
+        When the report is made; now when None.
+
+    Raises
+    ------
+    CourseError, ModelError
+        The visits are not of one limb, share too little of it, or it is not known when they were.
+    PlanError
+        The wrap or the girth list cannot be made.
+    """
+    ordered = sorted(visits, key=lambda visit: visit.taken)
+    course = _followed(ordered, options)
+    limb = ordered[-1].model.limb
+    change = compare(ordered[0].model.limb, limb) if len(ordered) > 1 else None
+    return report_content(
+        ordered,
+        course,
+        change,
+        regions=find_regions(limb) if options.places else None,
+        sheet=wrap_sheet(limb, options.plan) if options.wrap or options.plan else None,
+        garment=girth_list(limb, stable=course.plateau.verdict.stable) if options.garment else None,
+        client=client,
+        created=created,
+    )
+
+
+def _followed(visits: Sequence[ReportVisit], options: ReportOptions) -> Course:
+    """Follow the visits as the course command does: a report must state the visits' own times."""
+    if not visits:
+        raise CourseError("There is no visit to report.", do="Give the folder of a measured limb.")
+    measured = [
+        VisitMeasurement(visit.model.summary, visit.taken, visit.place, timed=visit.timed) for visit in visits
+    ]
+    refuse_doubles(measured)
+    others = [
+        None if visit.other is None else VisitMeasurement(visit.other.summary, visit.taken, visit.place)
+        for visit in visits
+    ]
+    series = with_others(measured, others)
+    if len(visits) > 1 and not series.has_times:
+        raise CourseError(
+            "The models were made within hours of each other, so when the visits were is not known.",
+            do="Give the time of each visit with --when.",
+        )
+    return follow(series, bilateral=options.bilateral, sem_percent=options.sem_percent)

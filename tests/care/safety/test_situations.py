@@ -1,0 +1,134 @@
+"""Forty clients: how urgent it is, what is withheld, and what is said."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from situations import ALL, PRESSING, SITUATIONS, TODAY, answers, check
+
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers, latest_signs
+from digitise.care.safety.answers_file import answers_from_toml
+from digitise.care.safety.arteries import ArterialLimits
+from digitise.care.safety.assess import assess
+from digitise.care.safety.release import release
+from digitise.care.safety.signs import SIGNS, STEP_MARKS
+from digitise.errors import SafetyError
+
+
+def test_there_are_forty():
+    assert len(SITUATIONS) >= 40
+    asked = {code for given, *_ in SITUATIONS.values() for code, there in given.signs if there}
+    assert {sign.code for sign in SIGNS} <= asked
+
+
+@pytest.mark.parametrize("name", SITUATIONS)
+def test_situation(name):
+    given, limb, step, withheld, codes, take_off = SITUATIONS[name]
+    found = assess(given, limb, "left", TODAY)
+    assert (found.step, found.withheld, found.take_off) == (step, withheld, take_off)
+    assert [finding.code for finding in found.findings] == codes
+    assert found.headline.startswith(STEP_MARKS[step])
+    for output in ALL:
+        if output in withheld:
+            with pytest.raises(SafetyError, match="withheld") as refused:
+                release(found, output)
+            assert found.findings[0].words in str(refused.value)
+            top = release(found, output, "the vascular surgeon agreed by phone")
+            assert "the vascular surgeon agreed by phone" in top[0]
+            assert top[1:] == found.lines
+        else:
+            assert release(found, output) == found.lines
+
+
+def test_urgency_is_told_in_the_right_words():
+    emergency = assess(answers("chest-pain", "cold"), "leg", "left", TODAY).headline
+    assert "emergency number" in emergency
+    assert "only if help tells you to" in emergency
+    assert "take it off now" not in emergency
+    assert "take it off now" in assess(answers("cold"), "leg", "left", TODAY).headline
+    assert "today" in assess(answers("clot"), "leg", "left", TODAY).headline
+    assert "treating doctor" in assess(answers("lump"), "arm", "left", TODAY).headline
+
+
+def test_limits_can_be_changed():
+    given = answers(arterial=(check(value=0.75, days_ago=100),))
+    local = ArterialLimits(index_specialist=0.7, oldest_days=365)
+    assert assess(given, "leg", "left", TODAY, local).findings == ()
+    strict = ArterialLimits(index_specialist=0.7, oldest_days=90)
+    assert assess(given, "leg", "left", TODAY, strict).withheld == PRESSING
+
+
+def test_a_sign_stays_open_until_it_was_asked_again():
+    first = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    visits = [(first + timedelta(days=7), ()), (first, (("infection", True),))]
+    assert latest_signs(visits) == (("infection", True),)
+    visits.append((first + timedelta(days=14), (("infection", False),)))
+    assert latest_signs(visits) == (("infection", False),)
+
+
+def test_a_check_of_tomorrow_does_not_count():
+    found = assess(answers(arterial=(check(days_ago=-1),)), "leg", "left", TODAY)
+    assert found.withheld == PRESSING
+
+
+@pytest.mark.parametrize("reason", ["short", "x" * 201, "because\x07 of the bell"])
+def test_a_reason_that_says_nothing_is_refused(reason):
+    with pytest.raises(SafetyError, match="reason"):
+        release(assess(answers("lump"), "arm", "left", TODAY), "wrap", reason)
+
+
+def test_one_line_names_the_first_and_counts_the_rest():
+    assert assess(answers("infection", "heart-3"), "arm", "left", TODAY).short == (
+        "!! A doctor today: Spreading redness with heat, fever or shivering. And 1 more."
+    )
+    assert assess(answers(), "arm", "left", TODAY).short == ""
+
+
+# ---- the file ----------------------------------------------------------------------------------------
+
+FILE = b"""
+clearance = "yes"
+clearance_by = "AB"
+conditions_asked = 2026-03-02
+
+[signs]
+infection = false
+
+[conditions]
+bypass = true
+
+[[arterial]]
+kind = "toe-pressure"
+value = 75
+when = 2026-03-02
+side = "left"
+by = "CD"
+"""
+
+
+def test_answers_from_a_file():
+    assert answers_from_toml(FILE) == SafetyAnswers(
+        "yes",
+        "AB",
+        (("infection", False),),
+        (("bypass", True),),
+        date(2026, 3, 2),
+        (ArterialCheck("toe-pressure", 75.0, date(2026, 3, 2), "left", "CD"),),
+    )
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        (b'clearance = "perhaps"', "clearance"),
+        (b"surprise = 1", "surprise"),
+        (b'[signs]\nInfection = true\n', "signs"),
+        (b'[signs]\ninfection = "a bit"', "infection"),
+        (b'[[arterial]]\nkind = "ankle-brachial"\nvalue = 95\nwhen = 2026-03-02', "0 to 3"),
+        (b'[[arterial]]\nkind = "guess"\nvalue = 1\nwhen = 2026-03-02', "kind"),
+        (b"clearance = ", "TOML"),
+        (b"\xff\xfe", "TOML"),
+    ],
+)  # fmt: skip
+def test_a_wrong_answer_is_named(line, words):
+    with pytest.raises(SafetyError, match=words):
+        answers_from_toml(line)

@@ -1,0 +1,241 @@
+"""From photographs to the limb: outlines, the measurement, its pictures; made once and remembered."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from digitise.capture.outline.correction import Correction, correction_from_json
+from digitise.capture.outline.find import Outline
+from digitise.capture.photo.photograph import Photograph
+from digitise.capture.sheets.field import MarkerField
+from digitise.errors import OutlineError, PhotoError
+from digitise.geometry.rigid import Pose
+from digitise.output.model.files import model_text
+from digitise.output.model.form import ModelForm
+from digitise.output.model.measured import Measured
+from digitise.output.model.pictures import draw_outline
+from digitise.record.values import ModelFiles
+from digitise.shape.limb import Limb
+from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.section import SectionOutline, section_outline
+from digitise.tape.rows import TapeRow
+from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.measure import Outlined, find_outlines, fit_outlines
+from ui import text
+from ui.memo import Memo
+from ui.work import Inspected, Progress, opened, take_turn, without_pixels
+
+_JPEG_QUALITY = 85
+
+
+MESH_STEP_MM, MESH_RAYS = 8.0, 72
+
+
+# round the limb's axis, for the editor: a swollen thigh is 250 mm thick, a groin 900 mm high
+_LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
+
+
+_outlined = Memo(24)
+
+
+_measured = Memo(24)
+
+
+_meshes = Memo(24)
+
+
+_pictures = Memo(80)
+
+
+_summaries = Memo(24)
+
+
+_sections = Memo(400)
+
+
+@dataclass(frozen=True)
+class Sight:
+    """A photograph without its pixels, and left, top, right, bottom of the part where a limb can be, px."""
+
+    photo: Photograph
+    part: tuple[int, int, int, int]
+
+
+def sight_of(source: Measured | Inspected, number: int) -> Sight:
+    """Return where a limb can be in a photograph (from 0) whose camera is solved."""
+    if isinstance(source, Measured):
+        photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
+    else:
+        photo, axis = source.seen[number].photo, Pose.identity()
+        found = source.inspection.calibration
+        if found is None:
+            raise PhotoError(text.NO_CAMERA, where=photo.name)
+        calibration = found
+    height, width = photo.pixels.shape[:2]
+    sides = np.array([-_LIMB_BOX_MM, _LIMB_BOX_MM])
+    corners = np.stack(np.meshgrid(sides, sides, [0.0, _LIMB_TOP_MM]), axis=-1).reshape(-1, 3)
+    points = calibration.cameras[number].project(axis.inverse().apply(corners))
+    points = points[np.isfinite(points).all(axis=1)]
+    if len(points) < 2:
+        return Sight(photo, (0, 0, width, height))
+    x0, y0 = np.clip(np.floor(points.min(axis=0)), 0, [width - 2, height - 2]).astype(int)
+    x1, y1 = np.clip(np.ceil(points.max(axis=0)), [x0 + 2, y0 + 2], [width, height]).astype(int)
+    return Sight(photo, (int(x0), int(y0), int(x1), int(y1)))
+
+
+def outlines_alone(
+    paths: Sequence[Path],
+    inspected: Inspected,
+    field: MarkerField,
+    corrections: Mapping[str, str],
+    tell: Progress,
+    axis: Pose | None = None,
+) -> list[Outline | OutlineError]:
+    """Return the outline of each photograph, or why it has none.
+
+    Raises
+    ------
+    DigitiseError
+        A photograph cannot be read, or a correction is damaged.
+    """
+    if inspected.inspection.calibration is None:
+        return []
+    calibration = inspected.inspection.calibration
+    drawn = {name: correction_from_json(words, name) for name, words in corrections.items()}
+
+    def find() -> list[Outline | OutlineError]:
+        tell(text.STEP_OUTLINES)
+        with take_turn(tell):
+            return [
+                outline_or_reason(
+                    opened(path), number, calibration, field, axis or Pose.identity(), drawn.get(path.name)
+                )
+                for number, path in enumerate(paths)
+            ]
+
+    key = ("alone", inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
+    return _outlined.get(key, find)
+
+
+def _axis_key(axis: Pose | None) -> Hashable:
+    return None if axis is None else (axis.rotation.tobytes(), axis.translation.tobytes())
+
+
+def measure(
+    paths: Sequence[Path],
+    inspected: Inspected,
+    field: MarkerField,
+    tape: tuple[TapeRow, ...],
+    limb: str,
+    side: str,
+    corrections: Mapping[str, str],
+    tell: Progress,
+    axis: Pose | None = None,
+) -> Measured:
+    """Find the outlines, then the limb; only what has changed is done again.
+
+    Raises
+    ------
+    DigitiseError
+        The photographs, a correction or the tape do not give a limb.
+    """
+    drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
+    drawn: dict[str, Correction] = {
+        name: correction_from_json(words, name) for name, words in corrections.items()
+    }
+
+    def outline() -> Outlined:
+        tell(text.STEP_OUTLINES)
+        with take_turn(tell):
+            photos = tuple(opened(path) for path in paths)
+            found = find_outlines(
+                photos,
+                inspected.inspection,
+                field,
+                axis_from_world=axis,
+                corrections=drawn,
+                detections=[seen.detections for seen in inspected.seen],
+                same_visit=inspected.same_visit,
+            )
+        return replace(found, photos=tuple(map(without_pixels, photos)))
+
+    def fit() -> Measured:
+        outlined = _outlined.get(drawn_key, outline)
+        tell(text.STEP_LIMB)
+        ends = drawn_bounds(outlined.outlines, [drawn.get(path.name) for path in paths]) or (None, None)
+        return fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
+
+    return _measured.get((drawn_key, tape, limb, side), fit)
+
+
+def mesh_of(limb: Limb) -> Mesh:
+    """Return a light surface for the screen."""
+    return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
+
+
+def outline_at(limb: Limb, height_mm: float) -> SectionOutline:
+    """Return the outline of a section with its band."""
+    return _sections.get((limb_key(limb), height_mm), lambda: section_outline(limb, height_mm))
+
+
+def limb_key(limb: Limb) -> str:
+    """Return a digest of a limb."""
+    return hashlib.sha256(
+        limb.mean.tobytes() + f"{limb.from_mm}-{limb.to_mm}-{limb.side}".encode()
+    ).hexdigest()
+
+
+def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
+    """Return the photograph of that path, ``number`` (from 0), with its edge drawn, as a JPEG file."""
+
+    def draw() -> bytes:
+        picture = draw_outline(
+            opened(path),
+            measured.outlines[number],
+            measured.calibration.cameras[number],
+            measured.fit.limb,
+        )
+        return jpeg(picture.pixels)
+
+    return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
+
+
+def jpeg(pixels: NDArray[np.uint8]) -> bytes:
+    """Return pixels as a JPEG file."""
+    stream = io.BytesIO()
+    Image.fromarray(pixels).save(stream, "JPEG", quality=_JPEG_QUALITY)
+    return stream.getvalue()
+
+
+def remembered_picture(key: Hashable, draw: Callable[[], bytes]) -> bytes:
+    """Return a picture, drawn once."""
+    return _pictures.get(key, draw)
+
+
+def model_files(measured: Measured) -> ModelFiles:
+    """Return the two files of a measured limb as the records keep them."""
+    model = model_text(measured)
+    return ModelFiles(model.json, model.limb)
+
+
+def summary_of(measured: Measured) -> ModelForm:
+    """Return the figures of a measured limb, as model.json has them."""
+
+    def make() -> ModelForm:
+        return model_text(measured).summary
+
+    return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
+
+
+def forget_remembered() -> None:
+    """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
+    for memo in (_outlined, _measured, _meshes, _pictures, _summaries, _sections):
+        memo.forget()
