@@ -4,10 +4,10 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 from prior_limbs import draw_limb
 from scipy.spatial.transform import Rotation
 
-from digitise import synthetic
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.shape.fit import fit_limb
