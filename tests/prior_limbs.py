@@ -1,8 +1,8 @@
 """Lower legs drawn from the stated prior of sections, on the knots of a fit between 90 and 410 mm."""
 
 import numpy as np
+import synthetic
 
-from digitise import synthetic
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.priors import HARMONICS, KNOT_SPACING_MM, LEG

@@ -181,10 +181,11 @@ def _fit(
     solid = prior is None and is_solid(basis, belief, usual)
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
-    alone = swaying(basis, belief.prior, belief.edges, belief.posterior)
+    # a made thing stands still
+    alone = belief.posterior if solid else swaying(basis, belief.prior, belief.edges, belief.posterior)
     cross = cross_check(tape, basis, alone, belief.edges)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
-    final = swaying(basis, belief.prior, belief.edges, final, cross.girths)
+    final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(
@@ -203,11 +204,13 @@ def _fit(
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
     found, names = as_limb(final), scene.names
+    cones: tuple[FitWarning, ...] = ()
     if prior is None and not solid:
         require_limb(found, names)
+        cones = cone_warnings(found, cross.checks, names)
     require_known(found, names)
     warnings = (
-        *cone_warnings(found, cross.checks, names),
+        *cones,
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
     )
     return LimbFit(found, as_limb(alone), levels, cross.checks, residuals, warnings)

@@ -81,7 +81,7 @@ def settle(
         edges = _edge_data(scene, basis, touched, members, belief)
         prior = _prior(basis, mean, sections)
         belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
-        if _change(basis, belief.posterior.mean, mean) < _SETTLED:
+        if number + 1 >= _JOIN_ROUNDS and _change(basis, belief.posterior.mean, mean) < _SETTLED:
             return belief
         if number > _CALM_FROM:
             belief = replace(belief, posterior=_between(last, belief.posterior))

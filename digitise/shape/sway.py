@@ -16,17 +16,14 @@ from digitise.geometry.rigid import Pose
 SHIFT_SD_MM = 3.0
 LEAN_SD_DEG = 1.5
 TURN_SD_DEG = 1.5
-# Three photographs contradict each other as soon as the limb moves, which is tested (its sections flatten):
-# what may go unseen between them is less.
-UNSEEN_SHARE = 1 / 3
 
 
 def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tuple[Camera, ...], ...]:
     """Return what small movements of the limb between the photographs look like, as moved cameras.
 
     A limb that has moved before a camera is a camera that has moved, the other way, round the limb. The first
-    photograph defines where the limb is; in each other one it may have been shifted across its axis, leant
-    either way and turned.
+    photograph defines where the limb is; in the second it may have been shifted across its axis, leant either
+    way and turned.
 
     Parameters
     ----------
@@ -37,7 +34,8 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
 
     Returns
     -------
-    Five modes for each photograph but the first: all cameras, one of them moved by one sd.
+    Five modes of two photographs: the first camera, and the second moved by one sd. None of three or more:
+    they contradict each other as soon as the limb moves, and that is tested on the sections they make.
 
     Examples
     --------
@@ -57,18 +55,17 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     >>> sway_modes(cameras[:1], Pose.identity())
     ()
     """
-    share = 1.0 if len(cameras) == 2 else UNSEEN_SHARE
-    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps(share)]
-    modes = []
-    for n in range(1, len(cameras)):
-        for step in steps:
-            moved = replace(cameras[n], camera_from_world=cameras[n].camera_from_world @ step)
-            modes.append((*cameras[:n], moved, *cameras[n + 1 :]))
-    return tuple(modes)
+    if len(cameras) != 2:
+        return ()
+    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps()]
+    first, second = cameras
+    return tuple(
+        (first, replace(second, camera_from_world=second.camera_from_world @ step)) for step in steps
+    )
 
 
-def _steps(share: float) -> list[Pose]:
+def _steps() -> list[Pose]:
     still, here, along = np.eye(3), np.zeros(3), np.eye(3)
-    shifts = [Pose(still, share * SHIFT_SD_MM * along[k]) for k in range(2)]
-    turns = share * np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
+    shifts = [Pose(still, SHIFT_SD_MM * along[k]) for k in range(2)]
+    turns = np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
     return [*shifts, *(Pose(Rotation.from_rotvec(turns[k] * along[k]).as_matrix(), here) for k in range(3))]

@@ -4,10 +4,10 @@ import dataclasses
 
 import numpy as np
 import pytest
+import synthetic
 from prior_limbs import draw_limb
 from scipy.spatial.transform import Rotation
 
-from digitise import synthetic
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.shape.fit import fit_limb
@@ -77,8 +77,8 @@ def test_what_a_limb_may_sway_widens_the_interval(rng, monkeypatch):
         monkeypatch.setattr(f"digitise.shape.sway.{name}", 0.0)
     still = volume(fit_limb(views, from_mm=LEVELS[0], to_mm=LEVELS[1]).limb, *LEVELS)
     assert allowed.sd > 1.02 * still.sd
-    # considered, not estimated: the volume itself stays
-    assert allowed.mean == pytest.approx(still.mean, rel=0.002)
+    # considered, not estimated: the volume moves by the doubt's square alone, 1 % of it at most
+    assert allowed.mean == pytest.approx(still.mean, rel=0.01)
 
 
 def test_a_flat_thing_is_no_limb():
