@@ -36,13 +36,13 @@ def test_a_hidden_sheet_stands_where_another_photograph_saw_it():
         ({"mat": mat, "upper": upper, "lower": lower}, {"mat": mat, "upper": upper}),
         {"mat": ((0, 1),), "upper": ((0, 1),), "lower": ((0,),)},
     )
-    placed = dict((board.name, pose) for board, pose in placed_boards(found, FIELD, 1))
+    placed = {board.name: pose for board, pose in placed_boards(found, FIELD, 1)}
     assert set(placed) == {"mat", "upper", "lower"}
     np.testing.assert_array_equal(placed["lower"].translation, lower.translation)
 
 
 def test_pages_of_one_panel_move_together():
-    """The limb turned by a quarter with its mat, so the panel stands elsewhere; its pages keep their places."""
+    """The limb turned by a quarter with its mat: the panel stands elsewhere, its pages where they were on it."""
     upper, lower = panel(900.0, 700.0), panel(900.0, 200.0)
     turn = Pose(Rotation.from_euler("z", 90, degrees=True).as_matrix(), np.zeros(3))
     mat = Pose.identity()
@@ -50,7 +50,7 @@ def test_pages_of_one_panel_move_together():
         ({"mat": mat, "upper": upper, "lower": lower}, {"mat": mat, "upper": turn @ upper}),
         {"mat": ((0, 1),), "upper": ((0,), (1,)), "lower": ((0,),)},
     )
-    placed = dict((board.name, pose) for board, pose in placed_boards(found, FIELD, 1))
+    placed = {board.name: pose for board, pose in placed_boards(found, FIELD, 1)}
     np.testing.assert_allclose(placed["lower"].translation, (turn @ lower).translation, atol=1e-9)
     np.testing.assert_allclose(placed["lower"].rotation, (turn @ lower).rotation, atol=1e-12)
 
