@@ -42,7 +42,7 @@ def test_a_hidden_sheet_stands_where_another_photograph_saw_it():
 
 
 def test_pages_of_one_panel_move_together():
-    """The limb turned by a quarter with its mat: the panel stands elsewhere, its pages where they were on it."""
+    """The limb turned by a quarter with its mat: the panel stands elsewhere, its pages as before on it."""
     upper, lower = panel(900.0, 700.0), panel(900.0, 200.0)
     turn = Pose(Rotation.from_euler("z", 90, degrees=True).as_matrix(), np.zeros(3))
     mat = Pose.identity()
