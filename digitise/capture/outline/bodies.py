@@ -37,6 +37,7 @@ _STEEP = 3  # cells in a row of 45 degrees: a jump
 _UNSUPPORTED = 0.3  # of a clear edge, on average: nothing leads there
 _SINGLE_MM, _BACK_MM = 100.0, 200.0  # beyond a jump, and up to the one back, the edge is another body's
 _ROUND_MM = 20.0
+_END_MM = 100.0
 _SMOOTH_CELLS = 1.5  # takes the staircase of whole cells off
 
 
@@ -138,7 +139,9 @@ def _astray(outward: Array, step: Array) -> Array:
         # rows fall: the outer side is below a jump outward and above one back in, up to the jump that ends it
         if way > 0:
             ends = [n for n, _, back in jumps if last <= n < last + far and back < 0]
-            lost[first : min(ends, default=last + single)] = 1.0
+            # at the very top both edges close in over the end of the limb, or of its garment
+            alone = last + (single if first * CELL_MM > _END_MM else 0)
+            lost[first : min(ends, default=alone)] = 1.0
         else:
             starts = [n for _, n, back in jumps if first - far < n <= first and back > 0]
             lost[max(starts, default=max(first - single, 0)) : last] = 1.0
