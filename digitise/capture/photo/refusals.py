@@ -20,7 +20,7 @@ RETAKE = "Use the photograph as the phone saved it: JPEG, PNG or HEIC."
 
 
 def unreadable(data: bytes, name: str) -> PhotoError:
-    """Return the error of a file that no decoder opens; tells other kinds of pictures by their first bytes."""
+    """Return the error of a file that no decoder opens; tells other kinds by their first bytes."""
     if data.startswith(_OUR_TYPES) or data.startswith(_OUR_HEIF_BRANDS, 4):
         return damaged(name)
     for offset, magic, kind in _OTHER_TYPES:
