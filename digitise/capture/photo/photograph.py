@@ -18,6 +18,7 @@ from PIL import Image
 from digitise.capture.photo import jpeg
 from digitise.capture.photo.exif import ExifFacts, facts_block, read_facts
 from digitise.capture.photo.idle import has_idle_bytes
+from digitise.capture.photo.refusals import RETAKE, damaged, too_many_pixels, unreadable
 from digitise.capture.photo.taken import time_taken
 from digitise.errors import PhotoError
 
@@ -32,20 +33,6 @@ _TURN = {
     6: cv2.ROTATE_90_CLOCKWISE,
     8: cv2.ROTATE_90_COUNTERCLOCKWISE,
 }
-_OUR_TYPES = (b"\xff\xd8", b"\x89PNG")
-_OUR_HEIF_BRANDS = (b"ftyphei", b"ftyphev", b"ftypmif1", b"ftypmsf1")
-_OTHER_TYPES = (
-    (0, b"%PDF", "a PDF document"),
-    (0, b"GIF8", "a GIF picture"),
-    (0, b"BM", "a BMP picture"),
-    (0, b"II*\0", "a TIFF or raw picture"),
-    (0, b"MM\0*", "a TIFF or raw picture"),
-    (8, b"WEBP", "a WebP picture"),
-    (4, b"ftypavif", "an AVIF picture"),
-    (4, b"ftyp", "a film clip"),
-)
-_RETAKE = "Use the photograph as the phone saved it: JPEG, PNG or HEIC."
-
 pi_heif.register_heif_opener()
 
 
@@ -220,7 +207,7 @@ def _check_size(size: int, name: str) -> None:
         raise PhotoError(
             f"The file has {size / 2**20:.0f} MB; at most {LARGEST_FILE // 2**20} MB can be read.",
             where=name,
-            do=_RETAKE,
+            do=RETAKE,
         )
 
 
@@ -231,16 +218,16 @@ def _decode(data: bytes, name: str) -> tuple[NDArray[np.uint8], ExifFacts]:
         try:
             image = Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "HEIF"))
         except Image.DecompressionBombError as error:
-            raise _too_many_pixels("far more", name) from error
+            raise too_many_pixels("far more", name, MOST_PIXELS) from error
         except Exception as error:  # decoders raise almost anything on damaged headers
-            raise _unreadable(data, name) from error
+            raise unreadable(data, name) from error
         _check_header(image, data, name)
         try:
             pixels = _decode_jpeg(data) if _is_jpeg(image) else _decode_other(image)
         except Exception as error:
-            raise _damaged(name) from error
+            raise damaged(name) from error
         if pixels.shape[:2] != image.size[::-1]:
-            raise _damaged(name)
+            raise damaged(name)
         return pixels, read_facts(image)
 
 
@@ -252,7 +239,7 @@ def _is_jpeg(image: Image.Image) -> bool:
 def _check_header(image: Image.Image, data: bytes, name: str) -> None:
     width, height = image.size
     if width * height > MOST_PIXELS:
-        raise _too_many_pixels(f"{width} x {height} pixels, more", name)
+        raise too_many_pixels(f"{width} x {height} pixels, more", name, MOST_PIXELS)
     if width * height < FEWEST_PIXELS:
         raise PhotoError(
             f"The picture has only {width} x {height} pixels.",
@@ -260,7 +247,7 @@ def _check_header(image: Image.Image, data: bytes, name: str) -> None:
             do="Use the original photograph, not a preview or a copy from a chat.",
         )
     if image.format == "PNG" and getattr(image, "is_animated", False):
-        raise PhotoError("The picture is animated.", where=name, do=_RETAKE)
+        raise PhotoError("The picture is animated.", where=name, do=RETAKE)
     if image.mode in ("CMYK", "YCCK"):
         raise PhotoError("The picture is in print colours (CMYK).", where=name, do="Save it as RGB.")
     if image.format == "PNG" and data[24] == 16:  # IHDR: width, height, then bit depth
@@ -305,28 +292,3 @@ def _encode(pixels: NDArray[np.uint8], facts: ExifFacts) -> bytes:
     file = io.BytesIO()
     Image.fromarray(pixels).save(file, "JPEG", quality=_JPEG_QUALITY, subsampling=0, exif=facts_block(facts))
     return file.getvalue()
-
-
-def _unreadable(data: bytes, name: str) -> PhotoError:
-    if data.startswith(_OUR_TYPES) or data.startswith(_OUR_HEIF_BRANDS, 4):
-        return _damaged(name)
-    for offset, magic, kind in _OTHER_TYPES:
-        if data.startswith(magic, offset):
-            return PhotoError(f"This is {kind}, which cannot be measured.", where=name, do=_RETAKE)
-    return PhotoError("This file is not a photograph.", where=name, do=_RETAKE)
-
-
-def _too_many_pixels(how_many: str, name: str) -> PhotoError:
-    return PhotoError(
-        f"The picture has {how_many} than {MOST_PIXELS // 10**6} megapixels.",
-        where=name,
-        do="Set the phone's camera to 12 megapixels.",
-    )
-
-
-def _damaged(name: str) -> PhotoError:
-    return PhotoError(
-        "The photograph is damaged or was cut short.",
-        where=name,
-        do="Copy it from the phone again, or retake it.",
-    )
