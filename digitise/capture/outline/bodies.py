@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from digitise.capture.outline.backdrop import Panel
-from digitise.capture.outline.inner_edges import CELL_MM, StepTable, step_table
-from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.sheet_colour import Mask
+from digitise.capture.light_steps.inner_edges import CELL_MM, StepTable, step_table
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
 
 _LEAST_CELLS = 7  # 28 mm: a thin wrist seen from the side

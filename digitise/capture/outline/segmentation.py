@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
-from digitise.capture.outline.backdrop import Panel
+from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.bodies import Pair, limb_pair
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
-from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.sheet_colour import Mask, Values
 from digitise.capture.outline.steps_alone import region_of_steps
-from digitise.capture.outline.viterbi import best_path
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from digitise.capture.outline.backdrop import Panel
 from digitise.capture.outline.bodies import limb_pair
 from digitise.capture.outline.evidence import CLIP
-from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
 
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps

@@ -4,8 +4,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from digitise.capture.calibration.calibrate import Calibration
-from digitise.capture.outline.scene import placed_boards
 from digitise.capture.sheets.field import Board, MarkerField
+from digitise.capture.surroundings.scene import placed_boards
 from digitise.geometry.rigid import Pose
 
 SQUARE = np.array([[[-20.0, 20.0], [20.0, 20.0], [20.0, -20.0], [-20.0, -20.0]]])

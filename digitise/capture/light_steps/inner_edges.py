@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.special import ndtr
 
-from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light
-from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.sheet_colour import Values
+from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.sheet_colour import Values
 from digitise.geometry.rigid import Array
 
 CELL_MM = 4.0  # of the table: finer than any limb's bend
