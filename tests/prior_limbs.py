@@ -22,5 +22,5 @@ def draw_limb(rng):
     root = np.linalg.cholesky(np.linalg.inv(BASIS.matern_precision(LEG.length_mm)))
     scale = np.array([sd for pair in LEG.amplitude for sd in pair])
     terms[3:] = scale[:, None] * terms[0] * (rng.standard_normal((len(scale), BASIS.n_splines)) @ root.T)
-    terms += priors.mean(BASIS, terms.ravel()).reshape(terms.shape)
+    terms += priors.mean(LEG, BASIS, terms.ravel()).reshape(terms.shape)
     return synthetic.HarmonicSolid.through(HEIGHTS, BASIS.splines(HEIGHTS) @ terms.T)

@@ -15,9 +15,9 @@ from digitise.capture.photo.photograph import Photograph, linear_light
 from digitise.capture.sheets.field import MarkerField
 from digitise.geometry.rigid import Array
 
-# Differences of log light over that of white paper: what is odd, and what is not of one limb. One limb from
-# two sides differed by up to 0.35 in brightness and 0.14 in tint over six made visits, in a window's light from
-# one side by 1.4 in brightness. The tones of dark and light skin lie 1.6-2.5 apart.
+# Differences of log light over that of white paper: what is odd, and what is not of one limb. Over six made
+# visits one limb from two sides differed by up to 0.35 in brightness and 0.14 in tint, in light from one
+# window by 1.4 in brightness. The tones of dark and light skin lie 1.6-2.5 apart.
 _BRIGHTNESS = (1.5, 2.2)
 _TINT = (0.25, 0.5)
 # A hem hangs lower behind than in front by a few centimetres; mm.
