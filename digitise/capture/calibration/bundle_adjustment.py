@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from digitise.capture.calibration.lens import LensPrior
 from digitise.errors import PoseError
-from digitise.geometry.rigid import Array, Pose, left_jacobians
+from digitise.geometry.rigid import Array, Pose, cross_matrices, left_jacobians
 
 IntArray = NDArray[np.intp]
 LENS = 5  # parameters of a lens
