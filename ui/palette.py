@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 AGREES, DIFFERS, SUSPECT, NOT_SEEN = "#0072B2", "#B8620A", "#B0307A", "#7A7A7A"
 CHANGE = ((0.0, "#0B3C6F"), (0.25, "#6C9CCB"), (0.5, "#D8D6CF"), (0.75, "#DE9C5A"), (1.0, "#7A3B05"))
-HOW_MUCH = "cividis"
 LIMB = "#D8CAB8"
 LIMB_EARLIER = "#8F8B82"  # grey: blue and brown tell of change
 

@@ -187,7 +187,6 @@ VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top}
 ALONG = {"leg": "above the mat", "arm": "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
-SHAPE = "Shape"
 SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"
 SHAPE_HINT = "Drag to turn."
 LIMB_VIEW = {
@@ -381,7 +380,6 @@ CHANGE_SENTENCE = (
 CHANGE_COLUMNS = ("Where", "Heights, {}", "Change, mL", "95 % sure", "Verdict")
 BOTH_SECTIONS_ALT = "Both visits' outlines at one height"
 EARLIER_SHORT, LATER_SHORT, CHANGE_LABEL = "Earlier", "Later", "Change"
-TURN_BOTH = "turn all: "
 
 # ---- padding -----------------------------------------------------------------------------------------
 PADDING_TITLE = "Padding and wrap"
@@ -493,7 +491,6 @@ FORGET_LEAD = "Removes all visits and photographs for good. Backups made earlier
 FORGET_CONFIRM = "Type the code again to confirm"
 FORGET_DO = "Forget {} for good"
 FORGOTTEN = "{}: {} visits and {} photographs removed; counted again, nothing is left."
-YES, NO = "yes", "no"
 
 # ---- passphrase --------------------------------------------------------------------------------------
 GATE_TITLE = "Passphrase"

@@ -74,7 +74,7 @@ def test_what_a_limb_may_sway_widens_the_interval(rng, monkeypatch):
     views = seen(solid, (Pose.identity(), Pose.identity()))
     allowed = volume(fit_limb(views, from_mm=LEVELS[0], to_mm=LEVELS[1]).limb, *LEVELS)
     for name in ("SHIFT_SD_MM", "LEAN_SD_DEG", "TURN_SD_DEG"):
-        monkeypatch.setattr(f"digitise.shape.sway.{name}", 0.0)
+        monkeypatch.setattr(f"digitise.shape.scene.{name}", 0.0)
     still = volume(fit_limb(views, from_mm=LEVELS[0], to_mm=LEVELS[1]).limb, *LEVELS)
     assert allowed.sd > 1.02 * still.sd
     # considered, not estimated: the volume moves by the doubt's square alone, 1 % of it at most
