@@ -123,9 +123,9 @@ def sections(kit, mesh, low, high):
 
 
 def swelling(rng):
-    layers = [
-        rng.uniform(0, most) * (rng.random() < share)
-        for most, share in ((8, 1), (9, 0.7), (8, 0.6), (8, 0.5))
+    layers = [rng.uniform(0, 8)]
+    layers += [
+        rng.uniform(0, most) * (rng.random() < share) for most, share in ((9, 0.7), (8, 0.6), (8, 0.5))
     ]
     one_sided = [
         (
@@ -149,6 +149,8 @@ def pair(kit, model, number):
     rng, side = np.random.default_rng(14000 + number), ("left", "right")[number % 2]
     leg, wanted = Leg(kit, model, rng, side), WANTED[number % len(WANTED)]
     layers, one_sided = swelling(rng)
+    if wanted not in (-1.0, -2.0):
+        wanted *= rng.uniform(0.95, 1.05)
     flex, pace, own_pace = (
         rng.uniform(0, 4, 2),
         rng.uniform(0.2, 1.0, 4),
