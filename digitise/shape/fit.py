@@ -200,6 +200,7 @@ def _fit(
             belief.prior.mean,
             belief.prior.precision,
             posterior.shared,
+            posterior.sway,
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)

@@ -104,6 +104,10 @@ class Limb:
         (p,), (p, p) what the priors alone said; two visits share it when they are solved together.
     shared
         Errors within ``covariance`` that another limb may share; None when they were not kept apart.
+    sway
+        (p, S) by how much each movement of the limb between the photographs, of one sd, would have moved the
+        parameters, mm.  Its outer product is part of ``covariance``, but nothing may be learnt from it; None
+        when it was not kept apart.
     """
 
     kind: str
@@ -117,6 +121,7 @@ class Limb:
     prior_mean: Array
     prior_precision: Array
     shared: SharedErrors | None = None
+    sway: Array | None = None
 
 
 @dataclass(frozen=True)

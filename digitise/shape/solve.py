@@ -107,12 +107,15 @@ class Posterior:
         (J,) estimate of each mode, in its sd.
     shared
         What is known of the first modes, those of ``SHARED_ERRORS``.
+    sway
+        (p, S) response of the parameters to movements that are considered, or None.
     """
 
     mean: Array
     covariance: Array
     modes: Array
     shared: SharedErrors
+    sway: Array | None = None
 
 
 def edge_covariance(data: EdgeData) -> Array:
@@ -232,7 +235,7 @@ def swaying(
         taped = _taped_rows(basis, girths, len(matrix))
         matrix += taped.T @ (taped / girths.sd[:, None] ** 2)
     response = cho_solve((_cholesky(matrix), True), right)[:p]
-    return replace(posterior, covariance=posterior.covariance + response @ response.T)
+    return replace(posterior, covariance=posterior.covariance + response @ response.T, sway=response)
 
 
 def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:

@@ -54,6 +54,9 @@ def mirror(limb: Limb) -> Limb:
     shared = limb.shared
     if shared is not None:
         shared = replace(shared, with_shape=sign[:, None] * shared.with_shape)
+    sway = limb.sway
+    if sway is not None:
+        sway = sign[:, None] * sway
     return replace(
         limb,
         side="right" if limb.side == "left" else "left",
@@ -62,6 +65,7 @@ def mirror(limb: Limb) -> Limb:
         prior_mean=sign * limb.prior_mean,
         prior_precision=both * limb.prior_precision,
         shared=shared,
+        sway=sway,
     )
 
 

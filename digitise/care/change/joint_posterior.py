@@ -30,7 +30,14 @@ from digitise.care.change.gaussian_factors import (
     shared_factors,
 )
 from digitise.care.change.likeness import Likeness
-from digitise.care.change.motion import Alignment, common_range, moved, offsets, turned, turned_square
+from digitise.care.change.motion import (
+    Alignment,
+    common_range,
+    moved,
+    offsets,
+    turned,
+    turned_square,
+)
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
 from digitise.shape.basis import Basis
@@ -131,15 +138,27 @@ class SeparatePosteriors:
         precision = block_diag(
             self.precision_a, _turned_start(b.basis, turn, self.precision_b), np.diag(STAND_SD**-2)
         )
-        there = moved(alignment, b, a).mean
-        mean = np.concatenate([a.mean, _errors(a), there, _errors(b), np.zeros(len(STAND_SD))])
+        place_b = moved(alignment, b, a).mean
+        mean = np.concatenate([a.mean, _errors(a), place_b, _errors(b), np.zeros(len(STAND_SD))])
         belief = condition(precision, mean, links)
         wanted = np.concatenate([np.arange(size_a), start_b + np.arange(size_b), stand])
-        return _in_place(
-            belief.mean[wanted],
-            belief.covariance()[np.ix_(wanted, wanted)],
-            offsets(alignment, b.basis),
-        )
+        covariance = belief.covariance()[np.ix_(wanted, wanted)]
+        covariance[:size_a, :size_a] += _sway(a, 0.0)
+        there = slice(size_a, size_a + size_b)
+        covariance[there, there] += _sway(b, turn)
+        return _in_place(belief.mean[wanted], covariance, offsets(alignment, b.basis))
+
+
+def _sway(limb: Limb, turn: float) -> Array:
+    """Return what movements between the photographs add to a limb's covariance, (size, size).
+
+    They are considered, not estimated, as in the limb's own solve: were the doubt they leave given to the
+    joint solve, it would take a difference in shape for a movement.
+    """
+    if limb.sway is None:
+        return np.zeros((limb.basis.size, limb.basis.size))
+    response = turned(limb.basis, turn, limb.sway)
+    return np.asarray(response @ response.T)
 
 
 def _errors(limb: Limb) -> Array:
@@ -147,11 +166,14 @@ def _errors(limb: Limb) -> Array:
 
 
 def _with_errors(limb: Limb) -> Array:
-    """Return the covariance of the parameters and of the errors that another limb may share."""
+    """Return the covariance of the parameters and of the errors that another limb may share, without sway."""
+    own = limb.covariance
+    if limb.sway is not None:
+        own = own - limb.sway @ limb.sway.T
     if limb.shared is None:
-        return limb.covariance
+        return own
     beside = limb.shared.with_shape
-    return np.block([[limb.covariance, beside], [beside.T, limb.shared.covariance]])
+    return np.block([[own, beside], [beside.T, limb.shared.covariance]])
 
 
 def _turned_start(basis: Basis, turn: float, precision: Array) -> Array:

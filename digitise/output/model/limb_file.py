@@ -46,6 +46,7 @@ def limb_to_bytes(limb: Limb) -> bytes:
         axis_translation=axis.translation,
         levels=np.array([limb.from_mm, limb.to_mm]),
         **errors,
+        **({} if limb.sway is None else {_SWAY: limb.sway}),
     )
     return stream.getvalue()
 
@@ -86,6 +87,7 @@ def limb_from_bytes(data: bytes, kind: str, side: str, where: str) -> Limb:
         arrays["prior_mean"],
         arrays["prior_precision"],
         _shared(arrays, basis, where),
+        _sway(arrays, basis, where),
     )
 
 
@@ -95,6 +97,8 @@ def _damaged(what: str, where: str) -> ModelError:
 
 # a limb written before they were kept goes without
 _SHARED = ("shared_mean", "shared_covariance", "shared_with_shape")
+_SWAY = "sway"
+_MOST_MOVEMENTS = 100
 _NDIM = {
     "mean": 1,
     "covariance": 2,
@@ -117,7 +121,7 @@ def _arrays(data: bytes, where: str) -> Arrays:
             if sum(item.file_size for item in archive.infolist()) > LARGEST_FILE:
                 raise ValueError("too large")
         with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-            wanted = (*_NDIM, *_SHARED)
+            wanted = (*_NDIM, *_SHARED, _SWAY)
             arrays = {name: np.asarray(stored[name]) for name in wanted if name in stored.files}
     except Exception as error:  # readers of damaged archives raise almost anything
         raise _damaged(f"The file is not a limb's data ({_short(error)}).", where) from error
@@ -179,6 +183,20 @@ def _shared(arrays: Arrays, basis: Basis, where: str) -> SharedErrors | None:
     if not _is_covariance(np.block([[arrays["covariance"], beside], [beside.T, covariance]])):
         raise _damaged("The shared errors are not ones of this limb.", where)
     return SharedErrors(mean, covariance, beside)
+
+
+def _sway(arrays: Arrays, basis: Basis, where: str) -> Array | None:
+    """Return the response to movements between the photographs, checked; None where the file holds none."""
+    if _SWAY not in arrays:
+        return None
+    _check_array(_SWAY, arrays[_SWAY], 2, where)
+    response = arrays[_SWAY]
+    rows, movements = response.shape
+    if rows != basis.size or movements > _MOST_MOVEMENTS:
+        raise _damaged(f'The array "{_SWAY}" does not belong to a limb of {basis.size} parameters.', where)
+    if not _is_covariance(arrays["covariance"] - response @ response.T):
+        raise _damaged("The movements between the photographs are not ones of this limb.", where)
+    return response
 
 
 def _check_belief(arrays: Arrays, basis: Basis, where: str) -> None:
