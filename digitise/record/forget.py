@@ -1,8 +1,8 @@
 """Removing a client, and counting that nothing is left.
 
 Visits that are still being entered on the page are found here too.  The page keeps each in a folder of its
-own, with ``draft.json`` in it, which tells the client's code, and stripped photographs.  A page that was killed
-may have left files that are half written.
+own, with ``draft.json`` in it, which tells the client's code, and stripped photographs.  A page that was
+killed may have left files that are half written.
 """
 
 from __future__ import annotations
