@@ -60,6 +60,10 @@ class ShapeError(DigitiseError):
     """Edges and girths that do not determine a limb between the wanted heights."""
 
 
+class ContradictionError(ShapeError):
+    """Edges that cannot all be of one limb that stood still."""
+
+
 class ModelError(DigitiseError):
     """A stored limb model that is missing, damaged or of another format."""
 

@@ -1,4 +1,4 @@
-"""Make the pictures of the page from the sample visit: ``PYTHONPATH=tests python docs/make_page_pictures.py``.
+"""Make the pictures of the page from the sample: ``PYTHONPATH=tests python docs/make_page_pictures.py``.
 
 Needs Chromium.  Whoever changes the page runs it again.
 """

@@ -57,11 +57,11 @@ def judged(limb: BodyLimb, errors: Errors, spread: float) -> dict:
     apart = [volume(one, limb.low, limb.high) for one in (first, second)]
     parts = []
     for part in change.parts:
-        own_ml, own = volume_change(limb, part.stretch.low, part.stretch.high)
-        each = [float(volume(one, part.stretch.low, part.stretch.high).mean) for one in (first, second)]
+        own_ml, own = volume_change(limb, part.segment.low, part.segment.high)
+        each = [float(volume(one, part.segment.low, part.segment.high).mean) for one in (first, second)]
         parts.append(
             {
-                "name": part.stretch.name,
+                "name": part.segment.name,
                 "error": _percent(float(part.change_ml.mean) - own, own_ml),
                 "half": _percent(1.96 * float(part.change_ml.sd), own_ml),
                 "subtracted": _percent(each[1] - each[0] - own, own_ml),

@@ -9,8 +9,8 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
-from digitise.capture.outline.backdrop import Area
-from digitise.capture.outline.rectified import LOWEST_MM, STEP_MM, Strip, facing_plane
+from digitise.capture.photo.rectified import LOWEST_MM, STEP_MM, Strip, facing_plane
+from digitise.capture.surroundings.backdrop import Area
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 

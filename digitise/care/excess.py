@@ -56,13 +56,31 @@ def _estimate(value: float, slope: list[float], volumes: Volumes) -> Estimate[fl
 
 
 def excess_volume(volumes: Volumes) -> Estimate[float]:
-    """Return ``EV = V_aff - V_ref``, mL, of (affected, reference)."""
+    """Return ``EV = V_aff - V_ref``, mL, of (affected, reference).
+
+    Examples
+    --------
+    >>> limbs = Volumes.apart(Estimate(2300.0, 20.0), Estimate(2000.0, 15.0))
+    >>> excess_volume(limbs)
+    Estimate(mean=300.0, sd=25.0)
+    """
     affected, reference = _checked(volumes, 2)
     return _estimate(affected - reference, [1.0, -1.0], volumes)
 
 
 def percent_excess(volumes: Volumes) -> Estimate[float]:
-    """Return ``PEV = 100 EV / V_ref``, %, of (affected, reference)."""
+    """Return ``PEV = 100 EV / V_ref``, %, of (affected, reference).
+
+    Examples
+    --------
+    >>> found = percent_excess(Volumes.apart(Estimate(2300.0, 20.0), Estimate(2000.0, 15.0)))
+    >>> round(found.mean, 1), round(found.sd, 2)
+    (15.0, 1.32)
+    >>> percent_excess(Volumes.apart(Estimate(2300.0, 20.0), Estimate(0.0, 15.0)))
+    Traceback (most recent call last):
+    ...
+    digitise.errors.ModelError: A volume or weight of zero or less cannot be compared. ...
+    """
     affected, reference = _checked(volumes, 2)
     slope = [100 / reference, -100 * affected / reference**2]
     return _estimate(100 * (affected / reference - 1), slope, volumes)
@@ -82,6 +100,12 @@ def percent_reduction_current_reference(volumes: Volumes) -> Estimate[float]:
     ------
     ModelError
         When the excess at baseline is not surely above zero.
+
+    Examples
+    --------
+    >>> four = [Estimate(volume, 10.0) for volume in (2300.0, 2000.0, 2150.0, 2000.0)]
+    >>> round(percent_reduction_current_reference(Volumes.apart(*four)).mean, 1)
+    50.0
     """
     _, _, later, now = _checked(volumes, 4)
     excess = _sure_excess(volumes)
@@ -103,6 +127,12 @@ def percent_reduction_fixed_reference(volumes: Volumes) -> Estimate[float]:
     ------
     ModelError
         When the excess at baseline is not surely above zero.
+
+    Examples
+    --------
+    >>> three = [Estimate(volume, 10.0) for volume in (2300.0, 2000.0, 2225.0)]
+    >>> round(percent_reduction_fixed_reference(Volumes.apart(*three)).mean, 1)
+    25.0
     """
     _, reference, later = _checked(volumes, 3)
     excess = _sure_excess(volumes)
@@ -125,24 +155,15 @@ def _sure_excess(volumes: Volumes) -> float:
 
 
 def percent_limb_change(volumes: Volumes) -> Estimate[float]:
-    """Return ``100 (V_t - V_0) / V_0``, %, of (limb at baseline, limb now)."""
+    """Return ``100 (V_t - V_0) / V_0``, %, of (limb at baseline, limb now).
+
+    Examples
+    --------
+    >>> round(percent_limb_change(Volumes.apart(Estimate(2000.0, 10.0), Estimate(1900.0, 10.0))).mean, 1)
+    -5.0
+    """
     first, later = _checked(volumes, 2)
     return _estimate(100 * (later / first - 1), [-100 * later / first**2, 100 / first], volumes)
-
-
-def relative_volume_change(volumes: Volumes) -> Estimate[float]:
-    """Return ``RVC = A2 U1 / (U2 A1) - 1`` (a fraction).
-
-    Source: Ancukiewicz et al. 2011, Int J Radiat Oncol Biol Phys 79(5):1436-1443.
-
-    Parameters
-    ----------
-    volumes
-        (affected A1, unaffected U1 at baseline, affected A2, unaffected U2 now).
-    """
-    a1, u1, a2, u2 = _checked(volumes, 4)
-    ratio = a2 * u1 / (u2 * a1)
-    return _estimate(ratio - 1, [-ratio / a1, ratio / u1, ratio / a2, -ratio / u2], volumes)
 
 
 def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate[float]:
@@ -184,7 +205,14 @@ class Excess:
 
 
 def excess(volumes: Volumes, *, bilateral: bool) -> Excess:
-    """Return the excess of (affected, reference), its percentage hidden where both limbs are swollen."""
+    """Return the excess of (affected, reference), its percentage hidden where both limbs are swollen.
+
+    Examples
+    --------
+    >>> both = Volumes.apart(Estimate(2300.0, 20.0), Estimate(2000.0, 15.0))
+    >>> excess(both, bilateral=True).percent is None
+    True
+    """
     if bilateral:
         return Excess(excess_volume(volumes), None, BILATERAL)
     return Excess(excess_volume(volumes), percent_excess(volumes), "")

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.values import read_only
 
 _UNDISTORT_ROUNDS = 20
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lens:
     """Intrinsics of a camera with square pixels.
 
@@ -32,6 +33,10 @@ class Lens:
     centre_px: Array
     k1: float = 0.0
     k2: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Keep the arrays as they are."""
+        read_only(self)
 
     def pixels_from_plane(self, plane: Array) -> Array:
         """Map ideal image-plane points (..., 2) in focal units to distorted pixels."""
@@ -56,7 +61,7 @@ class Lens:
         return np.asarray(distorted * np.divide(r, target, out=np.ones_like(r), where=target > 0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Camera:
     """A lens at a place.
 

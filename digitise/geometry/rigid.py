@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.geometry.values import read_only
+
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Pose:
     """A rigid motion ``x_target = rotation @ x_source + translation``.
 
@@ -24,6 +26,10 @@ class Pose:
 
     rotation: Array
     translation: Array
+
+    def __post_init__(self) -> None:
+        """Keep the arrays as they are."""
+        read_only(self)
 
     @classmethod
     def identity(cls) -> Pose:
@@ -54,3 +60,24 @@ def rotation_angle(rotation: Array) -> float:
         ]
     )
     return float(np.arctan2(np.linalg.norm(skew), np.trace(rotation) - 1.0))
+
+
+def cross_matrices(vectors: Array) -> Array:
+    """Return (n, 3, 3) matrices C with ``C b = a x b`` of vectors (n, 3)."""
+    x, y, z = np.moveaxis(vectors, -1, 0)
+    zero = np.zeros_like(x)
+    return np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=-1).reshape(*x.shape, 3, 3)
+
+
+def left_jacobians(vectors: Array) -> Array:
+    """Return (n, 3, 3) J with ``exp(w + d) = exp(J d) exp(w)`` to first order.
+
+    Source: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics", 2018, appendix B
+    (from memory; a test compares with finite differences).
+    """
+    angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
+    cross = cross_matrices(vectors)
+    safe = np.where(angle < 1e-4, 1.0, angle)
+    second = np.where(angle < 1e-4, 1 / 6, (safe - np.sin(safe)) / safe**3)
+    first = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    return np.asarray(np.eye(3) + first * cross + second * cross @ cross)

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
+from digitise.geometry.values import read_only
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Edge:
     """One side of the limb's outline in one photograph, ordered from the foot (hand) to the trunk.
 
@@ -35,8 +36,12 @@ class Edge:
     sure: NDArray[np.bool_]
     seen: NDArray[np.bool_]
 
+    def __post_init__(self) -> None:
+        """Keep the arrays as they are."""
+        read_only(self)
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False)
 class View:
     """A photograph reduced to what the shape needs.
 

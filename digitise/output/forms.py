@@ -22,6 +22,7 @@ def _printable(text: object) -> object:
 
 Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
 Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
+Pair = tuple[float, float]
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
 
@@ -32,6 +33,13 @@ class Form(BaseModel):
     model_config = ConfigDict(
         defer_build=True, strict=True, frozen=True, allow_inf_nan=False, extra="ignore", from_attributes=True
     )
+
+
+class FigureForm(Form):
+    """A figure with its 95 % interval, in the unit that its field's name ends in."""
+
+    value: float
+    interval_95: Pair
 
 
 class WarningForm(Form):

@@ -14,7 +14,7 @@ from digitise.geometry.support import fourier
 _GAUSS_POINTS = 4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Basis:
     """Support functions ``h(theta, z)``: harmonics in theta, each with spline coefficients in z.
 

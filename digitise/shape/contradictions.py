@@ -1,11 +1,11 @@
-"""Does the solved limb make sense? Its sections, its volume beside cones, and its interval, after each solve."""
+"""Does the solved limb make sense? Its sections, its volume beside cones and its interval are tested."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.errors import ShapeError
+from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
@@ -15,14 +15,16 @@ from digitise.shape.warn import FitWarning
 # Area over that of a circle of the same girth. Sections of nine made legs lie at 0.88-1.00 above the foot (a
 # thigh that is 1.6 times as wide as deep would be at 0.92); a limb's are never below this.
 LEAST_ROUNDNESS = 0.85
-# So long a stretch below it is no single wild level, mm.
-_STRETCH_MM = 30.0
+# The same over all of a limb: 0.96-0.99 on those legs, for only ankle and groin are far from round.
+MEAN_ROUNDNESS = 0.93
+# So long a stretch below it is neither a wild level nor an ankle, mm.
+_STRETCH_MM = 100.0
 # A foot's sections are long by nature, so nothing is tested lower than this, mm.
 _ABOVE_FOOT_MM = 100.0
 # A section curves outward all round: its radius of curvature, over the mean radius, may come out slightly
 # negative where six harmonics follow a shin's crest. More than this is no section of a limb.
 _LEAST_CURVATURE = -0.5
-# Cones over rows at most 200 mm apart read up to 10 % high against a leg's true volume, and less than 5 % low.
+# Cones over rows at most 200 mm apart read up to 10 % high against a leg's true volume, less than 5 % low.
 _CONE_APART_MM = 200.0
 _CONE_ROWS = 4
 _CONE_NOTED = (0.86, 1.08)
@@ -32,27 +34,29 @@ _CONE_REFUSED = (0.78, 1.20)
 LEAST_KNOWN = 0.06
 
 
-def require_limb(limb: Limb, names: str) -> None:
-    """Refuse sections that no limb has.
+def require_limb(limb: Limb, names: tuple[str, ...]) -> None:
+    """Refuse sections that no limb has; parameters as for :func:`require_known`.
 
     Raises
     ------
-    ShapeError
-        Where over 30 mm or more the sections are far flatter than a limb's, or cave in.
+    ContradictionError
+        Where over 100 mm or more the sections are far flatter than a limb's, or cave in, or all are flat.
     """
     z = levels(limb)
     z = z[z >= _ABOVE_FOOT_MM] if limb.kind == "leg" else z
     if not len(z):
         return
-    flat = area(limb, z).mean / (girth(limb, z).mean ** 2 / (4 * np.pi)) < LEAST_ROUNDNESS
+    roundness = area(limb, z).mean / (girth(limb, z).mean ** 2 / (4 * np.pi))
     caved = _least_curvature(limb, z) < _LEAST_CURVATURE
-    low, high = _longest(z, flat | caved)
-    if high - low < _STRETCH_MM:
+    low, high = _longest(z, (roundness < LEAST_ROUNDNESS) | caved)
+    if high - low < _STRETCH_MM and roundness.mean() >= MEAN_ROUNDNESS:
         return
-    raise ShapeError(
+    if high - low < _STRETCH_MM:
+        low, high = float(z[0]), float(z[-1])
+    raise ContradictionError(
         f"From {low:.0f} to {high:.0f} mm the photographs contradict each other: together they make sections "
         "that no limb has.",
-        where=names,
+        where=", ".join(names),
         do="The limb moved between them, or they are not of one limb or visit: check, or take them again.",
     )
 
@@ -75,12 +79,14 @@ def _longest(z: Array, wrong: NDArray[np.bool_]) -> tuple[float, float]:
     return best
 
 
-def cone_warnings(limb: Limb, checks: tuple[TapeCheck, ...], names: str) -> tuple[FitWarning, ...]:
+def cone_warnings(
+    limb: Limb, checks: tuple[TapeCheck, ...], names: tuple[str, ...]
+) -> tuple[FitWarning, ...]:
     """Compare the volume with the cone sum of the tape, between its first and last row.
 
     Raises
     ------
-    ShapeError
+    ContradictionError
         When they differ by more than any limb's shape makes them.
     """
     rows = [check.row for check in checks if check.verdict in ("agrees", "differs")]
@@ -93,11 +99,12 @@ def cone_warnings(limb: Limb, checks: tuple[TapeCheck, ...], names: str) -> tupl
     )
     measured = float(volume(limb, float(z[0]), float(z[-1])).mean)
     ratio = measured / cones
-    text = f"From {z[0]:.0f} to {z[-1]:.0f} mm the photographs make {measured:.0f} mL, the tape's cones {cones:.0f} mL"
+    stretch = f"from {z[0]:.0f} to {z[-1]:.0f} mm"
+    text = f"The photographs make {measured:.0f} mL {stretch}, the tape's cones {cones:.0f} mL"
     if not _CONE_REFUSED[0] < ratio < _CONE_REFUSED[1]:
-        raise ShapeError(
+        raise ContradictionError(
             f"{text}: they are not of one limb.",
-            where=names,
+            where=", ".join(names),
             do="Check that photographs and tape belong to one limb and visit.",
         )
     if _CONE_NOTED[0] < ratio < _CONE_NOTED[1]:
@@ -105,8 +112,15 @@ def cone_warnings(limb: Limb, checks: tuple[TapeCheck, ...], names: str) -> tupl
     return (FitWarning("cones", f"{text}: check that both belong to one limb and visit."),)
 
 
-def require_known(limb: Limb, names: str) -> None:
+def require_known(limb: Limb, names: tuple[str, ...]) -> None:
     """Refuse a volume whose interval is too wide to be of use.
+
+    Parameters
+    ----------
+    limb
+        The solved limb.
+    names
+        Of the photographs.
 
     Raises
     ------
@@ -118,11 +132,10 @@ def require_known(limb: Limb, names: str) -> None:
     if share <= LEAST_KNOWN:
         return
     z = levels(limb)
-    doubt = area(limb, z).sd
-    worst = float(z[int(np.argmax(doubt))])
+    worst = float(z[int(np.argmax(area(limb, z).sd))])
     raise ShapeError(
         f"The volume from {limb.from_mm:.0f} to {limb.to_mm:.0f} mm would be known to ±{100 * share:.0f} % "
         f"only (more than ±{100 * LEAST_KNOWN:.0f} % is of no use), least so near {worst:.0f} mm.",
-        where=names,
+        where=", ".join(names),
         do="Measure a girth there with the tape, or choose heights where more of the limb's edges is seen.",
     )

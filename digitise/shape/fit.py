@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitise.errors import ShapeError
+from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
@@ -24,9 +24,12 @@ from digitise.tape.rows import TapeRow
 
 # Evidence this far beyond the reported segment steadies its ends.
 MARGIN_MM = 20.0
+# By how much the sum of the tape rows' squared misfits must differ to tell which photograph is the odd one: a
+# log odds of 4.5, 90 to 1.
+_CLEARLY_BETTER = 9.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LimbFit:
     """A limb and how well it agrees with what was measured.
 
@@ -93,12 +96,71 @@ def fit_limb(
 
     Raises
     ------
+    ContradictionError
+        When the edges cannot be of one limb; of three photographs or more the one that does not fit is named.
     ShapeError
-        When the edges do not determine a limb between the wanted levels.
+        When the edges do not determine a limb between the wanted levels, or too badly to be of use.
     """
     if limb not in priors.BY_LIMB:
         raise ShapeError(f"A limb is a leg or an arm, not {limb!r}.", do="Choose leg or arm.")
     axis = Pose.identity() if axis_from_world is None else axis_from_world
+    wanted = Wanted(limb, side, axis, from_mm, to_mm, prior)
+    try:
+        return _fit(views, tape, wanted, camera_modes)
+    except ContradictionError:
+        odd = _odd_view(views, tape, wanted, camera_modes)
+        if odd is None:
+            raise
+        raise ContradictionError(
+            f"Photograph {odd + 1} does not agree with the others: the limb moved or it is another visit.",
+            where=views[odd].name,
+            do="Leave that photograph out, or take them all again.",
+        ) from None
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is asked of a fit; see :func:`fit_limb`."""
+
+    limb: str
+    side: str
+    axis: Pose
+    from_mm: float | None
+    to_mm: float | None
+    prior: priors.SectionPrior | None
+
+
+def _odd_view(
+    views: tuple[View, ...],
+    tape: tuple[TapeRow, ...],
+    wanted: Wanted,
+    camera_modes: tuple[tuple[Camera, ...], ...],
+) -> int | None:
+    """Return the view without which the others agree best with each other and the tape, None without one.
+
+    Two views alone hardly contradict each other, so of three the tape decides.
+    """
+    misfit = np.full(len(views), np.inf)
+    for n in range(len(views) if len(views) > 2 else 0):
+        rest = tuple(view for k, view in enumerate(views) if k != n)
+        modes = tuple(tuple(camera for k, camera in enumerate(mode) if k != n) for mode in camera_modes)
+        try:
+            fit = _fit(rest, tape, wanted, modes)
+        except ShapeError:
+            continue
+        misfit[n] = sum(check.z**2 for check in fit.tape_checks if check.verdict != "not seen")
+    best, second = np.sort(misfit)[:2]
+    told = second == np.inf or second > best + _CLEARLY_BETTER
+    return int(np.argmin(misfit)) if best < np.inf and told else None
+
+
+def _fit(
+    views: tuple[View, ...],
+    tape: tuple[TapeRow, ...],
+    wanted: Wanted,
+    camera_modes: tuple[tuple[Camera, ...], ...],
+) -> LimbFit:
+    limb, axis, prior = wanted.limb, wanted.axis, wanted.prior
     scene = make_scene(views, axis, camera_modes)
     start = tuple(tuple(touch_centre(planes, scene.centre) for planes in view) for view in scene.nominal)
     levels = find_levels(
@@ -106,28 +168,29 @@ def fit_limb(
         views,
         is_leg=limb == "leg",
         taped=tuple(row.height_mm for row in tape),
-        from_mm=from_mm,
-        to_mm=to_mm,
+        from_mm=wanted.from_mm,
+        to_mm=wanted.to_mm,
     )
     beyond = MARGIN_MM + DRIFT_MM
     basis = Basis.uniform(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
     stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
-    usual = priors.of_limb(limb, side, standing=stands)
+    usual = priors.of_limb(limb, wanted.side, standing=stands)
     belief = settle(scene, basis, start, usual if prior is None else prior)
     solid = prior is None and is_solid(basis, belief, usual)
     if solid:
         belief = settle(scene, basis, start, priors.SOLID)
-    alone = swaying(basis, belief.prior, belief.edges, belief.posterior)
-    cross = cross_check(tape, basis, alone)
+    # a made thing stands still
+    alone = belief.posterior if solid else swaying(basis, belief.prior, belief.edges, belief.posterior)
+    cross = cross_check(tape, basis, alone, belief.edges)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
-    final = swaying(basis, belief.prior, belief.edges, final, cross.girths)
+    final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(
             limb,
-            side,
+            wanted.side,
             axis,
             levels.from_mm,
             levels.to_mm,
@@ -140,12 +203,14 @@ def fit_limb(
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
-    found, names = as_limb(final), ", ".join(scene.names)
+    found, names = as_limb(final), scene.names
+    cones: tuple[FitWarning, ...] = ()
     if prior is None and not solid:
         require_limb(found, names)
+        cones = cone_warnings(found, cross.checks, names)
     require_known(found, names)
     warnings = (
-        *cone_warnings(found, cross.checks, names),
+        *cones,
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
     )
     return LimbFit(found, as_limb(alone), levels, cross.checks, residuals, warnings)

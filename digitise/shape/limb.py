@@ -80,7 +80,7 @@ class SharedErrors:
     with_shape: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Limb:
     """Belief about a limb's shape.
 

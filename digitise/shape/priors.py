@@ -4,8 +4,8 @@ A section is an ellipse with small corrections.  For legs their sizes, their mea
 they are alike along it were fitted to 38 legs of a parametric body model with open data (both sexes, several
 builds, swollen and not; ``tests/data/limbs/README.md``), none of which is a test case.  Each leg left out in
 turn, orders 3 and 4 and the sine of order 2 lie off these means by 0.5 to 0.75 of what they lie off zero.
-Real legs differ from those of one model, so the sizes are taken a fifth larger.  For arms the sizes come from
-the look of adult sections, from memory.
+Real legs differ from those of one model, so what is left beside the means is taken a fifth larger.  For arms
+the sizes come from the look of adult sections, from memory.
 """
 
 from __future__ import annotations

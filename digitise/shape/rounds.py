@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.errors import ShapeError
+from digitise.errors import ContradictionError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import area_weights
 from digitise.shape import priors
@@ -47,7 +47,7 @@ _SOLID_LEAST_MM = 300.0
 Members = tuple[tuple[NDArray[np.bool_], ...], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Belief:
     """The current estimate within the rounds."""
 
@@ -63,7 +63,7 @@ def settle(
 
     Raises
     ------
-    ShapeError
+    ContradictionError
         When the rounds do not settle.
     """
     level = float(np.median(np.concatenate([edge.h for view in start for edge in view])))
@@ -81,11 +81,11 @@ def settle(
         edges = _edge_data(scene, basis, touched, members, belief)
         prior = _prior(basis, mean, sections)
         belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
-        if _change(basis, belief.posterior.mean, mean) < _SETTLED:
+        if number + 1 >= _JOIN_ROUNDS and _change(basis, belief.posterior.mean, mean) < _SETTLED:
             return belief
         if number > _CALM_FROM:
             belief = replace(belief, posterior=_between(last, belief.posterior))
-    raise ShapeError(
+    raise ContradictionError(
         "The outlines do not settle on one shape.",
         where=", ".join(scene.names),
         do="Check the outlines, and whether the limb moved between the photographs.",

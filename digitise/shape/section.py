@@ -13,7 +13,7 @@ from digitise.shape.limb import Z95, Limb, coefficients, radius
 _TANGENTS = 360
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SectionOutline:
     """Closed lines round a section, (N, 2) mm in x and y of the axis frame; the last point is the first.
 

@@ -32,7 +32,7 @@ OUTLIER_Z = 2.5
 _LOOKS = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EdgeData:
     """The samples of one edge that enter the solve.
 
@@ -59,7 +59,7 @@ class EdgeData:
     weight: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GirthData:
     """Girths that enter the solve.
 
@@ -77,7 +77,7 @@ class GirthData:
     hand_sd: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Prior:
     """Gaussian belief before the photographs.
 
@@ -93,7 +93,7 @@ class Prior:
     precision: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Posterior:
     """Gaussian belief about the parameters (modes of error integrated out).
 

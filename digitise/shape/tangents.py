@@ -25,7 +25,7 @@ _LEAST_POINTS = 8
 _LEAST_ALONG = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Planes:
     """The tangent planes of one edge, before it is known where on them the limb touches.
 
@@ -53,7 +53,7 @@ class Planes:
     sure: NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Samples:
     """Samples of the support function from one edge.
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from digitise.geometry.rigid import Array
 from digitise.shape.basis import Basis
-from digitise.shape.solve import GirthData, Posterior, girth_rows
+from digitise.shape.solve import EdgeData, GirthData, Posterior, girth_rows
 from digitise.tape.rows import TapeRow
 
 # A taut tape on soft tissue repeats within 2-3 mm; its height is set to about 3 mm (common practice).  Of the
@@ -24,6 +24,11 @@ DIFFERS_Z = 2.0
 RATIO_Z = 3.0
 RATIO_LEAST = 0.015
 _ROWS_FOR_RATIO = 3
+# An edge is in doubt at a row where less than half of its points within 20 mm are sure, or hardly any is
+# there: a block of edge is some 4 mm long.
+NEAR_MM = 20.0
+_LEAST_NEAR = 3
+_SURE_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,7 @@ class TapeCheck:
     verdict: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TapeCross:
     """The whole cross-check.
 
@@ -87,8 +92,10 @@ def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
     return (inverse @ difference) / np.diag(inverse), np.diag(inverse) ** -0.5
 
 
-def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], Array, Array]:
-    """Find rows that contradict the rest, worst first, at most half of them.
+def _suspects(
+    difference: Array, covariance: Array, trusted: NDArray[np.bool_] | None = None
+) -> tuple[NDArray[np.bool_], Array, Array]:
+    """Find rows that contradict the rest, worst first, at most half of them; ``trusted`` rows are none.
 
     Returns
     -------
@@ -103,7 +110,8 @@ def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], 
     excess, z = np.zeros(len(difference)), np.zeros(len(difference))
     for _ in range(len(difference) // 2):
         misfit, sd = _left_out(difference, covariance + np.diag(excess**2))
-        score = np.where(suspect, 0.0, np.abs(misfit) / sd)
+        spared = suspect if trusted is None else suspect | trusted
+        score = np.where(spared, 0.0, np.abs(misfit) / sd)
         worst = int(np.argmax(score))
         if score[worst] <= SUSPECT_Z:
             break
@@ -111,7 +119,7 @@ def _suspects(difference: Array, covariance: Array) -> tuple[NDArray[np.bool_], 
     return suspect, excess, z
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Comparison:
     """Tape rows within the segment beside their prediction: (T,) values, (T, T) covariances, mm."""
 
@@ -143,8 +151,12 @@ def _compare(rows: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> _
     )
 
 
-def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> TapeCross:
+def cross_check(
+    tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior, edges: tuple[EdgeData, ...] = ()
+) -> TapeCross:
     """Compare tape rows with the girths predicted from photographs alone.
+
+    A row beside an edge that is in doubt is never suspect: where one of the two is wrong, it is the edge.
 
     A suspect row keeps its value; its sd in the final fit grows to the size of its misfit, which leaves it
     next to no pull.  A ratio common to all rows is set aside first, so that a wrong print scale does not make
@@ -157,7 +169,8 @@ def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -
     rows = _compare(inside, basis, posterior)
     ratio, ratio_sd = _robust_ratio(rows)
     shared = ratio if len(inside) >= _ROWS_FOR_RATIO and abs(ratio) > RATIO_Z * ratio_sd else 0.0
-    suspect, excess, misfit = _suspects(rows.difference - shared * rows.predicted, rows.covariance)
+    doubt = np.array([_in_doubt(row.height_mm, edges) for row in inside])
+    suspect, excess, misfit = _suspects(rows.difference - shared * rows.predicted, rows.covariance, doubt)
     plain = rows.difference / np.sqrt(np.diag(rows.covariance))
     verdict = np.where(suspect, "suspect", np.where(np.abs(plain) > DIFFERS_Z, "differs", "agrees"))
     sd = np.hypot(rows.tape_sd, excess)
@@ -166,6 +179,15 @@ def cross_check(tape: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -
     found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
     checks = tuple(_check(row, *next(found)) if row in inside else _unseen(row) for row in tape)
     return TapeCross(checks, GirthData(rows.z, rows.measured, sd, HAND_SD_MM), ratio, ratio_sd)
+
+
+def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
+    """Whether an edge is unsure or hidden near a height."""
+    for data in edges:
+        near = np.abs(data.samples.z - height) < NEAR_MM
+        if np.count_nonzero(near) < _LEAST_NEAR or np.mean(data.samples.sure[near]) < _SURE_SHARE:
+            return True
+    return False
 
 
 def _robust_ratio(rows: _Comparison) -> tuple[float, float]:

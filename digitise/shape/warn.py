@@ -8,7 +8,7 @@ import numpy as np
 
 from digitise.shape.levels import Levels
 from digitise.shape.solve import EdgeData
-from digitise.shape.taped import TapeCheck, TapeCross
+from digitise.shape.taped import SUSPECT_Z, TapeCheck, TapeCross
 
 # Shorter unsure segments are bridged by the rest without harm.
 _UNSURE_GAP_MM = 8.0
@@ -111,6 +111,12 @@ def _row(check: TapeCheck) -> list[FitWarning]:
             f"{check.photo_mm:.0f} mm: check the reading and the outline there."
         )
         return [FitWarning("tape-row", text)]
+    if check.verdict == "differs" and abs(check.z) > SUSPECT_Z:
+        text = (
+            f"The tape at {row.height_mm:.0f} mm reads {row.girth_mm:.0f} mm where the photographs say "
+            f"{check.photo_mm:.0f} mm, with an edge in doubt: the tape was followed there."
+        )
+        return [FitWarning("tape-followed", text)]
     if check.verdict == "not seen":
         text = f"The tape at {row.height_mm:.0f} mm lies outside the segment used and has no say."
         return [FitWarning("tape-unseen", text)]

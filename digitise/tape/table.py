@@ -64,7 +64,7 @@ def read_tape(path: Path | str, at_least: int = 1) -> tuple[TapeRow, ...]:
 
 
 def tape_from_csv(text: str, where: str = "tape", at_least: int = 1) -> tuple[TapeRow, ...]:
-    """Return the rows of a tape table, lowest first.
+    r"""Return the rows of a tape table, lowest first.
 
     The header names the columns, in any order: ``height_mm`` or ``height_cm``, ``girth_mm`` or
     ``girth_cm``, and optionally ``point`` (a letter of the girth list).  Text after ``#`` and blank
@@ -85,6 +85,15 @@ def tape_from_csv(text: str, where: str = "tape", at_least: int = 1) -> tuple[Ta
     TapeError
         With the line number, when the header or a row cannot be used: not a number, not positive, two
         rows at one height, a girth outside 50 to 1500 mm, an unknown letter; or with too few rows.
+
+    Examples
+    --------
+    >>> [row.girth_mm for row in tape_from_csv("height_cm,girth_cm\n10,22.5\n30,31")]
+    [225.0, 310.0]
+    >>> tape_from_csv("height_mm,girth_mm\n100,22")
+    Traceback (most recent call last):
+    ...
+    digitise.errors.TapeError: tape, line 2: The girth 22 mm is outside 50 to 1500 mm. ...
     """
     lines = _meaningful_lines(text)
     first = next(lines, None)

@@ -21,7 +21,17 @@ LONGEST_REACH_MM = 40.0
 
 
 def cone_sum_ml(heights: Array, girths: Array) -> float:
-    """Sum of truncated cones: h / (12 pi) (C1² + C1 C2 + C2²) each."""
+    """Sum of truncated cones: h / (12 pi) (C1² + C1 C2 + C2²) each.
+
+    Examples
+    --------
+    Two girths of 20 cm, 10 cm apart, are a cylinder of ``10 * 20**2 / (4 pi)`` mL:
+
+    >>> round(cone_sum_ml(np.array([0.0, 100.0]), np.array([200.0, 200.0])), 1)
+    318.3
+    >>> cone_sum_ml(np.array([0.0]), np.array([200.0]))
+    0.0
+    """
     low, high = girths[:-1], girths[1:]
     areas = (low**2 + low * high + high**2) / (12 * np.pi)
     return float(np.sum(np.diff(heights) * areas)) / _MM3_PER_ML
@@ -40,6 +50,16 @@ def cone_volume_ml(
     TapeError
         When there are no rows, ``to_mm`` is not above ``from_mm``, or a height lies further than
         ``reach_mm`` beyond the rows.
+
+    Examples
+    --------
+    >>> rows = (TapeRow(100.0, 220.0), TapeRow(140.0, 240.0))
+    >>> round(cone_volume_ml(rows, 100.0, 140.0), 1)
+    168.5
+    >>> cone_volume_ml(rows, 100.0, 400.0)
+    Traceback (most recent call last):
+    ...
+    digitise.errors.TapeError: The height 400 mm lies 260 mm beyond the tape rows (100 to 140 mm); ...
     """
     heights, weights = _clipped(rows, from_mm, to_mm, reach_mm)
     return cone_sum_ml(heights, weights @ _girths(rows))

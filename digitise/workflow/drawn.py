@@ -10,9 +10,9 @@ import numpy as np
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline, find_outline
-from digitise.capture.outline.scene import placed_boards
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
+from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array, Pose
 

@@ -8,8 +8,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-import numpy as np
-
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
@@ -21,17 +19,16 @@ from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.errors import OutlineError, PhotoError, ShapeError
+from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import outline_or_reason
+from digitise.workflow.left_out import inspection_of, useful_outlines
 
 MOST_PHOTOS = 12
-# Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
-_LEAST_SEEN = 40
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -166,7 +163,7 @@ def find_outlines(
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    outlines, left_out = _useful(tried, names)
+    outlines, left_out = useful_outlines(tried, names)
     kept = tuple(outlines)
     tones = [
         skin_tone(photos[n], detections[n], outline, field) if detections else None
@@ -185,7 +182,7 @@ def find_outlines(
     return Outlined(
         tuple(photos[n] for n in kept),
         tuple(outlines.values()),
-        _inspection_of(inspection, [names[n] for n in kept]),
+        inspection_of(inspection, [names[n] for n in kept]),
         calibration.only(kept),
         axis,
         field_digest(field),
@@ -225,7 +222,7 @@ def fit_outlines(
         )
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
-        raise ShapeError(error.what, where=where, do=error.do) from error
+        raise ShapeError(error.what, where=where, do=_cure(sighted.outlines) or error.do) from error
     return Measured(
         photos=sighted.photos,
         calibration=sighted.calibration,
@@ -236,6 +233,19 @@ def fit_outlines(
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
         field_sha256=sighted.field_sha256,
+    )
+
+
+def _cure(outlines: Sequence[Outline]) -> str:
+    """Name the longest stretch of an edge that something hides, and what to do; empty where all is seen."""
+    hidden = [(part, n) for n, outline in enumerate(outlines, start=1) for part in outline.hidden]
+    if not hidden:
+        return ""
+    part, number = max(hidden, key=lambda each: each[0].to_mm - each[0].from_mm)
+    stretch = f"from {part.from_mm:.0f} to {part.to_mm:.0f} mm"
+    return (
+        f"In photograph {number} the {part.side} edge is hidden by {part.what} {stretch}: move that out of "
+        "the way and take the photograph again, or give heights that leave it out."
     )
 
 
@@ -272,47 +282,3 @@ def _refuse(findings: Iterable[Finding]) -> None:
     first = next((finding for finding in findings if finding.severity == "refuse"), None)
     if first is not None:
         raise PhotoError(first.text, where=first.photo, do=first.do)
-
-
-def _inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
-    """Return what was said of the photographs called ``names``, and of all together."""
-    return replace(
-        inspection,
-        photos=tuple(facts for facts in inspection.photos if facts.file in names),
-        findings=tuple(finding for finding in inspection.findings if finding.photo in ("", *names)),
-    )
-
-
-def _useful(
-    tried: Sequence[Outline | OutlineError], names: Sequence[str]
-) -> tuple[dict[int, Outline], tuple[Finding, ...]]:
-    """Return the outlines that tell of the limb, by photograph, and of each other photograph why it does not.
-
-    Raises
-    ------
-    OutlineError
-        When fewer than two do; the first reason.
-    """
-    why = (_why_not(*each) for each in zip(tried, names, strict=True))
-    reasons = {n: reason for n, reason in enumerate(why) if reason is not None}
-    if len(tried) - len(reasons) < 2:
-        raise next(iter(reasons.values()))
-    useful = {n: found for n, found in enumerate(tried) if isinstance(found, Outline) and n not in reasons}
-    told = (
-        Finding("", "left-out", "warning", f"Photograph {n + 1} was left out: {reason.what}", reason.do)
-        for n, reason in reasons.items()
-    )
-    return useful, tuple(told)
-
-
-def _why_not(found: Outline | OutlineError, name: str) -> OutlineError | None:
-    if isinstance(found, OutlineError):
-        return found
-    if max(np.count_nonzero(edge.seen) for edge in found.edges) >= _LEAST_SEEN:
-        return None
-    what = found.hidden[0].what if found.hidden else "something that stands before it"
-    return OutlineError(
-        f"nothing of the limb's edges is seen in it: the limb is hidden by {what}.",
-        where=name,
-        do="Take it from where nothing stands before the limb.",
-    )

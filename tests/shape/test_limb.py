@@ -1,4 +1,5 @@
 import dataclasses
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ SOLID = synthetic.EllipticFrustum(0, 800, (40, 50), (70, 60))
 @pytest.fixture(scope="module")
 def limb():
     views = synthetic.exact_views(SOLID, synthetic.walking_cameras(), 100, 500, step=2)
-    return fit_limb(views, prior=LEG).limb
+    return fit_limb(views, prior=replace(LEG, means=())).limb
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +40,9 @@ def test_area_is_the_expectation(limb, draws):
     assert_allclose(found.mean, areas.mean(axis=0), atol=4 * found.sd.max() / 63)
     assert_allclose(found.sd, areas.std(axis=0), rtol=0.05)
     plug_in = area_weights(limb.basis.harmonics) @ (limb.mean.reshape(13, -1) @ limb.basis.splines(z).T) ** 2
-    assert np.all(found.mean < 0.995 * plug_in)
+    # unseen orders take away half of sum (k^2 - 1) of their squared sizes over the radius: 0.3 % for those of
+    # orders 3 to 6 of the prior, a little of which is seen
+    assert np.all(found.mean < 0.998 * plug_in)
 
 
 def test_volume_is_the_expectation(limb, draws):

@@ -136,5 +136,5 @@ def test_stretches_across_the_axis_are_left_out():
 def test_edges_across_the_whole_axis_are_refused():
     views = synthetic.exact_views(OVAL, synthetic.walking_cameras(), 100, 700, step=5)
     axis = axis_from_points(np.zeros(3), np.array([300.0, 0.0, 0.0]))
-    with pytest.raises(ShapeError, match=r"view-1: The limb's edges are hidden, or do not run along its axis\."):
+    with pytest.raises(ShapeError, match="view-1: The limb's edges are hidden, or do not run along"):
         tangents.usable_edges(views, axis)

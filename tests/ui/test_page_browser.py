@@ -161,9 +161,7 @@ def test_a_finger_scrolls_over_the_limb_and_turns_it_about_its_axis_only(opened,
     box = scene.bounding_box()
     middle = (box["x"] + box["width"] / 2, min(box["y"] + box["height"] / 2, 650))
     before, top = page.evaluate(CAMERA), box["y"]
-    gesture = {"x": middle[0], "y": middle[1], "yDistance": -200, "gestureSourceType": "touch", "speed": 600}
-    page.context.new_cdp_session(page).send("Input.synthesizeScrollGesture", gesture)
-    page.wait_for_timeout(500)
+    swipe(page, middle, (middle[0], middle[1] - 220))
     assert scene.bounding_box()["y"] < top - 100
     assert page.evaluate(CAMERA) == before
     scene.evaluate("e => e.scrollIntoView({block: 'center'})")

@@ -433,7 +433,7 @@ def test_axis_and_lens_profile_reach_the_same_functions_as_on_the_command_line(h
         given.update(options)
         raise PhotoError("no limb", where="photo-1")
 
-    def inspections(photos, detections, field, profile):
+    def inspections(photos, detections, field, profile, **_):
         given["profile"] = profile
         return inspection
 

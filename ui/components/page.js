@@ -95,7 +95,10 @@ function prepare(gd, words) {
   gd.limbBar = buttons(gd, words);
   gd.appendChild(gd.limbBar);
   let last = null;
-  const inside = (event) => event.target.closest && event.target.closest(".gl-container, canvas");
+  const inside = (event) => {
+    if (!event.target.closest || event.target.closest(".limb-view")) return false;
+    return event.pointerType === "touch" || event.target.closest(".gl-container, canvas");
+  };
   const stop = (event) => { event.stopPropagation(); };
   // before the library hears of it: it would tumble the limb, and swallow a finger's scrolling
   for (const name of ["mousedown", "mousemove", "mouseup", "touchstart", "touchmove", "touchend", "wheel"]) {

@@ -15,7 +15,8 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from digitise.capture.calibration.lens import LensPrior
-from digitise.geometry.rigid import Array, Pose
+from digitise.errors import PoseError
+from digitise.geometry.rigid import Array, Pose, cross_matrices, left_jacobians
 
 IntArray = NDArray[np.intp]
 LENS = 5  # parameters of a lens
@@ -29,7 +30,7 @@ _ROUGH = 1e-4
 _CLEARLY = 1.1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Points:
     """Known points and where they were seen.
 
@@ -52,7 +53,7 @@ class Points:
     body: IntArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class State:
     """The unknowns.
 
@@ -99,34 +100,13 @@ class State:
         return replace(self, lenses=lenses, views=new[: len(self.views)], bodies=new[len(self.views) :])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solution:
     """A solved state with the covariance (size, size) of its unknowns and the residuals (N, 2) in px."""
 
     state: State
     covariance: Array
     residuals: Array
-
-
-def _cross_matrices(vectors: Array) -> Array:
-    """Return (n, 3, 3) matrices C with ``C b = a x b`` of vectors (n, 3)."""
-    x, y, z = np.moveaxis(vectors, -1, 0)
-    zero = np.zeros_like(x)
-    return np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=-1).reshape(*x.shape, 3, 3)
-
-
-def _left_jacobians(vectors: Array) -> Array:
-    """Return (n, 3, 3) J with ``exp(w + d) = exp(J d) exp(w)`` to first order.
-
-    Source: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics", 2018, appendix B
-    (from memory; a test compares with finite differences).
-    """
-    angle = np.linalg.norm(vectors, axis=-1)[:, None, None]
-    cross = _cross_matrices(vectors)
-    safe = np.where(angle < 1e-4, 1.0, angle)
-    second = np.where(angle < 1e-4, 1 / 6, (safe - np.sin(safe)) / safe**3)
-    first = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
-    return np.asarray(np.eye(3) + first * cross + second * cross @ cross)
 
 
 def predict(state: State, points: Points) -> Array:
@@ -178,7 +158,7 @@ def jacobian(state: State, points: Points, step: Array | None = None) -> Array:
     left = _step_jacobians(state, step)
     views, bodies = left[: len(state.views)], left[len(state.views) :]
     turn = np.stack([pose.rotation for pose in state.views])[points.view]
-    swing = -_cross_matrices(np.einsum("nij,nj->ni", turn, world)) @ views[points.view]
+    swing = -cross_matrices(np.einsum("nij,nj->ni", turn, world)) @ views[points.view]
     first = LENS * len(state.lenses)
     _put(out, rows, first + POSE * points.view, np.concatenate([by_local @ swing, by_local], axis=2))
     on = rows[points.body >= 0]
@@ -186,7 +166,7 @@ def jacobian(state: State, points: Points, step: Array | None = None) -> Array:
         body = points.body[on]
         about = world[on] - np.stack([pose.translation for pose in state.bodies])[body]
         by_world = by_local[on] @ turn[on]
-        swing = -_cross_matrices(about) @ bodies[body]
+        swing = -cross_matrices(about) @ bodies[body]
         start = first + POSE * (len(state.views) + body)
         _put(out, on, start, np.concatenate([by_world @ swing, by_world], axis=2))
     return out.reshape(2 * n, state.size)
@@ -208,7 +188,7 @@ def _step_jacobians(state: State, step: Array | None) -> Array:
     count = len(state.views) + len(state.bodies)
     if step is None:
         return np.broadcast_to(np.eye(3), (count, 3, 3))
-    return _left_jacobians(step[LENS * len(state.lenses) :].reshape(-1, POSE)[:, :3])
+    return left_jacobians(step[LENS * len(state.lenses) :].reshape(-1, POSE)[:, :3])
 
 
 def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: bool = False) -> Solution:
@@ -228,6 +208,11 @@ def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: 
         One per lens.
     robust
         Let residuals beyond three sd count linearly (Huber), against wrong points.
+
+    Raises
+    ------
+    PoseError
+        When the solve does not settle.
     """
     state = _optimum(start, points, priors, robust)
     level = float(np.sqrt(_reduced_chi2(state, points)))
@@ -277,6 +262,12 @@ def _optimum(start: State, points: Points, priors: Sequence[LensPrior], robust: 
         gtol=tolerance,
         max_nfev=_MAX_EVALUATIONS,
     )
+    # 0: evaluations ran out; a rough solve only starts the final one, and may stop short
+    if found.status <= 0 and not robust:
+        raise PoseError(
+            "The cameras do not settle on one place each.",
+            do="Check that the sheets lie flat and belong to field.json, and take the photographs again.",
+        )
     return start.moved(found.x)
 
 

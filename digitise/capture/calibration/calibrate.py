@@ -41,7 +41,7 @@ _NEGLIGIBLE_MODE = 0.01  # of the strongest mode's effect in the pictures
 _REFERENCE_HEIGHTS_MM = (50.0, 250.0, 450.0, 650.0, 850.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Calibration:
     """Solved cameras and boards; the world is the frame of the mat, mm.
 

@@ -20,7 +20,7 @@ _Hit = tuple[int, Array]
 _BLURRED_PX = 1.2  # up to here stored values show every marker that light shows
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Detection:
     """One marker in one photograph.
 

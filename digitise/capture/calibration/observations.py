@@ -17,7 +17,7 @@ from digitise.geometry.rigid import Array
 FEWEST_MARKERS = 2  # of one board in one photograph; a single small square leaves its tilt ambiguous
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MarkedPhoto:
     """A photograph reduced to what poses need.
 
@@ -46,7 +46,7 @@ class MarkedPhoto:
         return cls(photo.name, (width, height), photo.focal_35mm, photo.lens_key, detections)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sightings:
     """All markers of all photographs, one row each.
 

@@ -15,14 +15,14 @@ from digitise.capture.photo.photograph import Photograph, linear_light
 from digitise.capture.sheets.field import MarkerField
 from digitise.geometry.rigid import Array
 
-# Differences of log light over that of white paper. One limb from two sides, in a window's light or a lamp's,
-# differed by up to 0.35 in brightness and 0.14 in tint over six made visits; a limb in half the light that
-# falls on the sheets would by 0.7. The tones of dark and light skin lie 1.6-2.5 apart.
-_BRIGHTNESS = (0.7, 1.2)
+# Differences of log light over that of white paper: what is odd, and what is not of one limb. Over six made
+# visits one limb from two sides differed by up to 0.35 in brightness and 0.14 in tint, in light from one
+# window by 1.4 in brightness. The tones of dark and light skin lie 1.6-2.5 apart.
+_BRIGHTNESS = (1.5, 2.2)
 _TINT = (0.25, 0.5)
 # A hem hangs lower behind than in front by a few centimetres; mm.
 _HEM_MM = 80.0
-# Where a limb ends in a picture may be the rim of panel or picture; both differ by less from side to side; mm.
+# A limb may end at the rim of panel or picture; these differ by less than this from side to side.
 _TOP_MM = 150.0
 # Share of the width left out on either side, where the skin turns away from the light, and at either end.
 _RIM = 0.25

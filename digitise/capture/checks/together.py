@@ -110,8 +110,8 @@ def as_findings(
 def _causes(clashes: Sequence[Clash]) -> set[str]:
     """Return what may be behind clashes that are not grave, each cause once.
 
-    Clocks that differ before sheets that nobody touched are wrong clocks.  What hides the top of a limb in one
-    picture, such as the other leg, moves its hem and its upper end alike.
+    Clocks that differ before sheets that nobody touched are wrong clocks.  What hides the top of a limb in
+    one picture, such as the other leg, moves its hem and its upper end alike.
     """
     return {_SAME_CAUSE.get(clash.code, clash.code) for clash in clashes} - {"visit-times"}
 

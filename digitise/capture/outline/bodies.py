@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from digitise.capture.outline.backdrop import Panel
-from digitise.capture.outline.inner_edges import CELL_MM, StepTable, step_table
-from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.sheet_colour import Mask
+from digitise.capture.light_steps.inner_edges import CELL_MM, StepTable, step_table
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
 
 _LEAST_CELLS = 7  # 28 mm: a thin wrist seen from the side
@@ -35,8 +35,9 @@ _HEEL_MM = -80.0  # a foot in the mat's middle has its ankle that far back
 _FOOT_MM = 15.0  # how far off the mat's middle people stand
 _STEEP = 3  # cells in a row of 45 degrees: a jump
 _UNSUPPORTED = 0.3  # of a clear edge, on average: nothing leads there
-_BACK_MM = 200.0  # a jump that comes back within that followed another body
+_SINGLE_MM, _BACK_MM = 100.0, 200.0  # beyond a jump, and up to the one back, the edge is another body's
 _ROUND_MM = 20.0
+_END_MM = 100.0
 _SMOOTH_CELLS = 1.5  # takes the staircase of whole cells off
 
 
@@ -99,7 +100,7 @@ def limb_pair(
     for side, outward in zip(columns, (-1, 1), strict=True):
         beside = np.clip(side.astype(int)[:, None] + np.arange(-1, 2), 0, width - 1)
         step = table.strength[level[:, None], beside].max(axis=1)
-        lost = _astray(outward * side, step)
+        lost = _astray(outward * side, table.strength[level, side.astype(int)])
         middle = first + CELL_MM * (gaussian_filter1d(side, _SMOOTH_CELLS, mode="nearest") + 0.5)
         offsets.append(np.interp(fine, level, middle))
         strength.append(np.interp(fine, level, step))
@@ -132,13 +133,18 @@ def _astray(outward: Array, step: Array) -> Array:
     for run in np.split(np.arange(len(moves)), np.flatnonzero(np.diff(moves)) + 1):
         if moves[run[0]] and len(run) >= _STEEP and clear[run[0] : run[-1] + 2].mean() < _UNSUPPORTED:
             jumps.append((int(run[0]), int(run[-1]) + 1, int(moves[run[0]])))
-    around = int(_ROUND_MM / CELL_MM)
-    for n, (first, last, way) in enumerate(jumps):
+    around, single, far = (int(mm / CELL_MM) for mm in (_ROUND_MM, _SINGLE_MM, _BACK_MM))
+    for first, last, way in jumps:
         lost[max(first - around, 0) : last + around] = 1.0
-        # rows fall: outside between a jump outward and the one back in
-        back = [other for other in jumps[n + 1 :] if other[2] == -way]
-        if way > 0 and back and (back[0][0] - last) * CELL_MM < _BACK_MM:
-            lost[first : back[0][1]] = 1.0
+        # rows fall: the outer side is below a jump outward and above one back in, up to the jump that ends it
+        if way > 0:
+            ends = [n for n, _, back in jumps if last <= n < last + far and back < 0]
+            # at the very top both edges close in over the end of the limb, or of its garment
+            alone = last + (single if first * CELL_MM > _END_MM else 0)
+            lost[first : min(ends, default=alone)] = 1.0
+        else:
+            starts = [n for _, n, back in jumps if first - far < n <= first and back > 0]
+            lost[max(starts, default=max(first - single, 0)) : last] = 1.0
     return lost
 
 

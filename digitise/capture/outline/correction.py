@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
-from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
 from scipy.special import ndtr
 
-from digitise.capture.outline.inner_edges import along_lines
-from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light
-from digitise.capture.outline.rectified import STEP_MM
-from digitise.capture.outline.sheet_colour import Mask
+from digitise.capture.light_steps.inner_edges import along_lines
+from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light
+from digitise.capture.photo.rectified import STEP_MM
+from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
 
 _DEEPEST_MM = 22.0
@@ -155,7 +155,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
             rows = end + way * np.arange(1, int(_FAR_MM / STEP_MM) + 1)
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
-            long = (last - first) * STEP_MM >= _BODY_MM
+            # fingers' lines reach the region's top
+            long = (last - first) * STEP_MM >= _BODY_MM and first > 0
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 

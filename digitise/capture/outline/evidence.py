@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, gaussian_filter1d
 
-from digitise.capture.outline.backdrop import Panel, squared_distance
-from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.sheet_colour import Mask, Values
 from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel, squared_distance
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 
 CLIP = 4.0  # no single cell may outvote its neighbours: log-likelihood ratio bound
 CLIP_BELOW = 0.5  # a floor is less well known than the panel

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.outline.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
 from digitise.capture.outline.correction import Correction, paint
-from digitise.capture.outline.foothold import NearMat, look_at_mat
-from digitise.capture.outline.rectified import Strip, rectify
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
 from digitise.capture.outline.segmentation import find_region
 from digitise.capture.outline.subpixel import inside_picture
 from digitise.capture.outline.trace import Traced, trace_edges
 from digitise.capture.photo.photograph import Photograph
+from digitise.capture.photo.rectified import Strip, rectify
 from digitise.capture.sheets.field import Board
+from digitise.capture.surroundings.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
+from digitise.capture.surroundings.foothold import NearMat, look_at_mat
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
@@ -47,7 +47,7 @@ def find_outline(
         Its solved camera.
     boards
         The sheets in its room, each with its pose world_from_board, those that it does not show as well
-        (:func:`~digitise.capture.outline.scene.placed_boards`).
+        (:func:`~digitise.capture.surroundings.scene.placed_boards`).
     axis_from_world
         Pose of the axis frame: origin on the mat, z along the limb.
     correction

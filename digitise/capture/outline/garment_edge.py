@@ -5,9 +5,9 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.geometry.rigid import Array
 
 _MARGIN_MM = 6.0  # the hem's rim is seen curved, and its shadow falls on the skin

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.outline.foothold import NearMat
-from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.foothold import NearMat
 
 BEFORE = "something that stands before the limb"
 SKIN = "the other leg or a hand"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.outline.sheet_colour import Mask, Values
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.geometry.rigid import Array
 
 

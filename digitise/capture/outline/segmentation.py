@@ -5,15 +5,16 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
-from digitise.capture.outline.backdrop import Panel
+from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.bodies import Pair, limb_pair
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
-from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.sheet_colour import Mask, Values
-from digitise.capture.outline.viterbi import best_path
+from digitise.capture.outline.steps_alone import region_of_steps
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 
@@ -30,13 +31,10 @@ _SEARCH_MM = 24.0
 _APART_MM = 8.0  # within the region's boundary by more: another body widens the region
 _BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
-_CLEAR_STEP = 0.03  # of the light: a clear edge between two bodies
+_FADE_ROWS = 12
+_CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
 _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _LEAST_STEP = 0.01  # less is no edge at all
-_ALONE_MM = 160.0  # about the axis, where no backdrop tells the limb
-_CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
-_LEAST_ALONE_MM = 250.0
-_LEAST_CLEAR = 0.75  # of the rows
 _STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
 _AGREE_BELOW_MM = 5.0
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
@@ -75,7 +73,7 @@ def find_region(
     try:
         rows, left, right = _track(strip, panel, name)
     except OutlineError:
-        alone = _region_of_steps(pixels, strip, panel, painted)
+        alone = region_of_steps(pixels, strip, panel, painted)
         if alone is None:
             raise
         return alone
@@ -92,45 +90,6 @@ def find_region(
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
     return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched)
-
-
-def _region_of_steps(
-    pixels: NDArray[np.uint8], strip: Strip, panel: Panel, painted: NDArray[np.int8]
-) -> Region | None:
-    """Find a limb with no backdrop behind it, where steps of light alone tell it; None where they do not."""
-    every = np.arange(len(strip.heights))
-    pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM))
-    clear = np.minimum(*pair.strength) > _CLEAR_ALONE
-    gap = int(_JUMP_MM / STEP_MM)
-    broken = np.flatnonzero(uniform_filter1d(clear.astype(float), 2 * gap) < 0.5)
-    broken = broken[strip.heights[broken] > _FOOT_TOP_MM]
-    top = int(broken[-1]) + gap if len(broken) else 0
-    rows = every[top:]
-    if len(rows) * STEP_MM < _LEAST_ALONE_MM or clear[rows].mean() < _LEAST_CLEAR:
-        return None
-    left, right = (offsets[top:] for offsets in pair.offsets)
-    inside = (strip.offsets > left[:, None]) & (strip.offsets < right[:, None])
-    evidence = np.full((len(every), len(strip.offsets)), -CLIP, np.float32)
-    evidence[rows] = np.where(inside, CLIP, -CLIP)
-    told = []
-    for side in (left, right):
-        map_ = evidence.copy()
-        here = map_[rows]
-        here[np.abs(strip.offsets - side[:, None]) <= _TOUCH_MM] = 0.0
-        map_[rows] = here
-        told.append(map_)
-    doubtful = [strength[top:] < _CLEAR_ALONE for strength in pair.strength]
-    hidden = [astray[top:] & (strip.heights[rows] > _FOOT_TOP_MM) for astray in pair.astray]
-    touched = np.ones(len(rows), bool)
-    return Region(
-        rows,
-        left,
-        right,
-        (told[0], told[1]),
-        (doubtful[0], doubtful[1]),
-        (touched, touched),
-        (hidden[0], hidden[1]),
-    )
 
 
 def _joined(
@@ -301,9 +260,11 @@ def _refine(
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
         agreement = _agreement(map_, every, path, outward)
         least = np.where(before_panel, _LEAST_AGREEMENT * CLIP, _LEAST_AGREEMENT_BELOW * CLIP_BELOW)
+        # a step is told along 48 mm: near where it fades it tells less of its place
+        steady = minimum_filter1d(pair.strength[index], 2 * _FADE_ROWS + 1, mode="nearest")
         apart = np.abs(offsets[-1] - pair.offsets[index]) > _AGREE_BELOW_MM
         agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
-        doubtful.append(np.where(touched[index], pair.strength[index] < _CLEAR_STEP, agreement < least))
+        doubtful.append(np.where(touched[index], steady < _CLEAR_STEP, agreement < least))
     above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [
         (pair.astray[index] & above_foot) | (touched[index] & (pair.strength[index] < _LEAST_STEP))

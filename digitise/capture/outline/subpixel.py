@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
 
-from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light, sample_noise
-from digitise.capture.outline.rectified import STEP_MM, Strip
+from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light, sample_noise
+from digitise.capture.light_steps.step_model import StepFit, estimate_blur, explained_by_step, fit_steps
+from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.sheet_colour import Values
-from digitise.capture.outline.step_model import StepFit, estimate_blur, explained_by_step, fit_steps
-from digitise.capture.outline.viterbi import best_path
+from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.photo.resample import read_between
+from digitise.capture.surroundings.sheet_colour import Values
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 

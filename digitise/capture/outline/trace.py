@@ -10,10 +10,8 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
 from digitise.capture.outline.double_edge import SecondEdge, second_edge
-from digitise.capture.outline.foothold import NearMat
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import hiding
-from digitise.capture.outline.rectified import STEP_MM, Strip
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
 from digitise.capture.outline.subpixel import (
@@ -24,6 +22,8 @@ from digitise.capture.outline.subpixel import (
     right_normals,
     sub_pixel_edge,
 )
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.foothold import NearMat
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 

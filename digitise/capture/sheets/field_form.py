@@ -71,7 +71,7 @@ def printable(label: object) -> str:
 
 
 @dataclass(frozen=True)
-class Problem:
+class Contradiction:
     """A contradiction: what is wrong, in which place of the file, and what to do."""
 
     what: str
@@ -79,11 +79,11 @@ class Problem:
     do: str = PRINT_AGAIN
 
 
-def contradictions(form: FieldForm) -> Iterator[Problem]:
+def contradictions(form: FieldForm) -> Iterator[Contradiction]:
     """Find what the form alone cannot exclude, in the order of the file."""
     known = dictionary_size(form.dictionary)
     if known is None:
-        yield Problem(
+        yield Contradiction(
             f'The marker dictionary "{printable(form.dictionary)}" is not one of OpenCV\'s.',
             do='Write its name as OpenCV does, such as "DICT_APRILTAG_36h11".',
         )
@@ -94,9 +94,9 @@ def contradictions(form: FieldForm) -> Iterator[Problem]:
         for marker in board.markers:
             place = f", board {board.name}, marker {marker.id}"
             if marker.id >= known:
-                yield Problem(f"The dictionary {form.dictionary} has only ids 0 to {known - 1}.", place)
+                yield Contradiction(f"The dictionary {form.dictionary} has only ids 0 to {known - 1}.", place)
             if marker.id in owner:
-                yield Problem(
+                yield Contradiction(
                     f"The same id is already used on board {owner[marker.id]}.",
                     place,
                     "Give every marker of the field its own id and print the sheets anew.",
@@ -104,21 +104,23 @@ def contradictions(form: FieldForm) -> Iterator[Problem]:
             owner[marker.id] = board.name
             complaint = _corner_problem(np.array(marker.corners), np.array(board.size))
             if complaint:
-                yield Problem(complaint, place)
+                yield Contradiction(complaint, place)
         yield from _overlaps(board)
 
 
-def _name_problems(form: FieldForm) -> Iterator[Problem]:
+def _name_problems(form: FieldForm) -> Iterator[Contradiction]:
     names = [board.name for board in form.boards]
     for number, name in enumerate(names):
         if not name.isprintable() or not name.strip():
-            yield Problem(
+            yield Contradiction(
                 "The board's name has characters that cannot be printed.", f", board number {number + 1}"
             )
         if name in names[:number]:
-            yield Problem("Two boards have this name.", f", board {name}", "Give every board its own name.")
+            yield Contradiction(
+                "Two boards have this name.", f", board {name}", "Give every board its own name."
+            )
     if all(board.role != "mat" for board in form.boards):
-        yield Problem(
+        yield Contradiction(
             "No board has the role mat, so heights have no zero.",
             do='Give the sheet under the foot "role": "mat".',
         )
@@ -146,7 +148,7 @@ def _corner_problem(corners: Array, size: Array) -> str:
     return ""
 
 
-def _overlaps(board: BoardForm) -> Iterator[Problem]:
+def _overlaps(board: BoardForm) -> Iterator[Contradiction]:
     corners = np.array([marker.corners for marker in board.markers])
     centres = corners.mean(axis=1)
     side = np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)
@@ -156,7 +158,7 @@ def _overlaps(board: BoardForm) -> Iterator[Problem]:
         close = np.flatnonzero(gaps < 0.45 * (side[first + 1 :] + side[first]))
         if close.size:
             other = board.markers[first + 1 + int(close[0])].id
-            yield Problem(
+            yield Contradiction(
                 f"The marker lies on marker {other}.",
                 f", board {board.name}, marker {board.markers[first].id}",
             )

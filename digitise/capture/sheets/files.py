@@ -9,9 +9,10 @@ from pathlib import Path
 from digitise.capture.sheets.field import write_field
 from digitise.capture.sheets.instructions import add_instructions
 from digitise.capture.sheets.layout import Sheet, sheet_field, sheet_set
-from digitise.capture.sheets.printing import add_sheets, new_document
+from digitise.capture.sheets.printing import add_sheets
 from digitise.files import new_folder
 from digitise.paper import Paper
+from digitise.pdf import true_size_document
 
 FIELD_FILE = "field.json"
 _ROLL_FILES = ("instructions.pdf", "mat.pdf", "backdrop-a.pdf", "backdrop-b.pdf")
@@ -61,16 +62,16 @@ def save_sheets(out: str | Path, paper: Paper, print_scale: float = 1.0) -> Shee
 def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[str, ...]:
     if paper != "roll":
         name = f"sheets-{paper}.pdf"
-        document = new_document("Sheets for measuring a limb")
+        document = true_size_document("Sheets for measuring a limb")
         add_instructions(document, paper)
         add_sheets(document, sheets)
         document.output(str(folder / name))
         return (name,)
-    document = new_document("Setting up and taking the two photographs")
+    document = true_size_document("Setting up and taking the two photographs")
     add_instructions(document, paper)
     document.output(str(folder / _ROLL_FILES[0]))
     for name, sheet in zip(_ROLL_FILES[1:], sheets, strict=True):
-        document = new_document(f"{sheet.title} for measuring a limb")
+        document = true_size_document(f"{sheet.title} for measuring a limb")
         add_sheets(document, [sheet])
         document.output(str(folder / name))
     return _ROLL_FILES

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from fpdf import FPDF
 
-from digitise.capture.sheets.printing import FONT, foot_outline
+from digitise.capture.sheets.printing import foot_outline
 from digitise.paper import PAGE_MM, Paper
+from digitise.pdf import FONT
 
 _MARGIN = 15.0
 _Point = tuple[float, float]

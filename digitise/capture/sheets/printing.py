@@ -14,16 +14,13 @@ from fpdf import FPDF
 from fpdf.drawing import PaintedPath
 from fpdf.drawing_primitives import DeviceGray
 from fpdf.enums import PathPaintRule
-from fpdf.prefs import ViewerPreferences
 from scipy.interpolate import CubicSpline
 from shapely import Polygon, box, union_all
 
-from digitise import __version__, fonts
 from digitise.capture.sheets.layout import DICTIONARY, MODULES, RULER_MM, Sheet
 from digitise.geometry.rigid import Array
+from digitise.pdf import AT_FULL_SIZE, FONT
 
-FONT = "sheet"
-AT_FULL_SIZE = "Print at 100 % (actual size, no “fit to page”)."
 _POINT_MM = 72 / 25.4
 
 # Half the outline of a sole: (distance from the heel, half width) as fractions of its length, by eye.
@@ -40,21 +37,6 @@ _SOLE = np.array(
     ]
 )
 _FOOT_MM = 250.0
-
-
-def new_document(title: str) -> FPDF:
-    """Return an empty PDF in mm that carries its typeface and asks the printer not to scale."""
-    document = FPDF(unit="mm")
-    document.set_auto_page_break(False)
-    document.set_margin(0)
-    document.c_margin = 0
-    document.add_font(FONT, "", fonts.REGULAR)
-    document.add_font(FONT, "B", fonts.BOLD)
-    document.set_title(title)
-    document.set_lang("en")
-    document.set_creator(f"digitise {__version__}")
-    document.viewer_preferences = ViewerPreferences(print_scaling="None")
-    return document
 
 
 def add_sheets(document: FPDF, sheets: Iterable[Sheet]) -> None:

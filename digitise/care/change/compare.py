@@ -80,7 +80,7 @@ class GirthChange:
 
 
 @dataclass(frozen=True)
-class Chart:
+class RadialChange:
     """Radial change, second minus first, on a grid of directions and heights in the first limb's frame.
 
     Attributes
@@ -136,7 +136,7 @@ class Change:
     whole: VolumeChange
     parts: tuple[VolumeChange, ...]
     girths: GirthChange
-    chart: Chart
+    chart: RadialChange
 
 
 def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | None = None) -> Change:
@@ -250,7 +250,9 @@ def greatest_change_height(girths: GirthChange, low: float, high: float) -> floa
     return float(z[first] + z[last]) / 2
 
 
-def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS) -> Chart:
+def radial_change(
+    joint: Joint, step: float = CHART_STEP_MM, directions: int = CHART_DIRECTIONS
+) -> RadialChange:
     """Return the change of the support distance on a grid; steps in mm, equal steps in direction."""
     theta = 2 * np.pi * np.arange(directions) / directions
     z = np.linspace(joint.low, joint.high, int(np.ceil((joint.high - joint.low) / step)) + 1)
@@ -261,4 +263,4 @@ def radial_change(joint: Joint, step: float = CHART_STEP_MM, directions: int = C
         found = _linear(joint, joint.rows(rows[0], rows[1]))
         means.append(found.mean)
         sds.append(found.sd)
-    return Chart(theta, z, Estimate(np.array(means), np.array(sds)))
+    return RadialChange(theta, z, Estimate(np.array(means), np.array(sds)))

@@ -177,12 +177,13 @@ def kin_factors(
     eye = np.eye(len(first.mean))
     apart = np.linalg.inv(difference) + common / 2
     mean = np.linalg.inv(common) - np.linalg.inv(apart) / 4
+    together = np.asarray(np.linalg.inv((mean + mean.T) / 2), dtype=np.float64)
     return [
         GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
         GaussianFactor(
             columns,
             np.hstack([eye, eye]) / 2 @ rows,
-            np.linalg.inv((mean + mean.T) / 2),
+            together,
             (first.mean + there.mean) / 2,
         ),
         GaussianFactor(columns, np.hstack([-eye, eye]) @ rows, (apart + apart.T) / 2, np.zeros(len(eye))),
@@ -196,7 +197,8 @@ def shared_factors(first: Places, second: Places) -> list[GaussianFactor]:
     """
     columns, eye = np.concatenate([first, second]), np.eye(len(first))
     rho = SHARED_CORRELATION
-    together = np.kron([[1.0, -rho], [-rho, 1.0]], eye) / (1 - rho**2) - np.eye(2 * len(first))
+    joint = np.asarray(np.kron([[1.0, -rho], [-rho, 1.0]], eye) / (1 - rho**2), float)
+    together = joint - np.eye(2 * len(first))
     return [GaussianFactor(columns, np.eye(len(columns)), together, np.zeros(len(columns)))]
 
 

@@ -123,7 +123,7 @@ class SeparatePosteriors:
         links = centre_links(alignment, terms, stand)
         for order in self.prior_a.keys() & self.prior_b.keys():
             first, second = self.prior_a[order], self.prior_b[order]
-            prior = np.linalg.inv(first.common(second))
+            prior = np.asarray(np.linalg.inv(first.common(second)), dtype=np.float64)
             difference = likeness.difference(order, self.level_mm, self.depth_mm, prior)
             links += kin_factors(order, first, second, turn, difference, terms)
         if a.shared is not None and b.shared is not None:

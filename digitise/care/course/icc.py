@@ -92,6 +92,11 @@ def anova(scores: Sequence[Sequence[float]]) -> Anova:
     ------
     CourseError
         When a value is missing, or there are fewer than two rows or columns, or all values are equal.
+
+    Examples
+    --------
+    >>> anova([[1.0, 3.0], [2.0, 4.0], [4.0, 6.0]]).ems
+    0.0
     """
     table = _checked(scores)
     n, k = table.shape

@@ -13,15 +13,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtri, stdtrit
 
 from digitise.care.course.icc import Anova, IccForm, Interval, anova, icc
 from digitise.care.course.visits import mdc95
 from digitise.errors import CourseError
+from digitise.geometry.rigid import Array
 from digitise.shape.limb import Z95
-
-Array = NDArray[np.float64]
 
 _ALPHA = 0.05
 # differences that vary by less than this part of the values are rounding
@@ -45,6 +43,15 @@ def tem(a: Sequence[float], b: Sequence[float]) -> Tem:
     ------
     CourseError
         When the lists do not pair up, or their mean is not positive so that a percentage means nothing.
+
+    Examples
+    --------
+    >>> round(tem([300.0, 320.0], [302.0, 320.0]).tem, 2)
+    1.0
+    >>> tem([300.0, 320.0], [302.0])
+    Traceback (most recent call last):
+    ...
+    digitise.errors.CourseError: 2 and 1 measurements do not pair up. ...
     """
     first, second = _paired(a, b, 1)
     mean = float(np.mean([first, second]))
@@ -97,6 +104,12 @@ def bland_altman(a: Sequence[float], b: Sequence[float], *, width: float = Z95) 
     ------
     CourseError
         When the lists do not pair up or hold something else than numbers.
+
+    Examples
+    --------
+    >>> found = bland_altman([10.0, 12.0, 14.0], [11.0, 12.0, 12.0])
+    >>> round(found.bias.value, 2), round(found.sd, 2)
+    (0.33, 1.53)
     """
     first, second = _paired(a, b, 2)
     difference = first - second

@@ -15,12 +15,10 @@ from itertools import combinations, pairwise
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
 from digitise.errors import CourseError
+from digitise.geometry.rigid import Array
 from digitise.shape.limb import Z95, Estimate
-
-Array = NDArray[np.float64]
 
 REPEAT_SEM_PERCENT: Mapping[str, float] = MappingProxyType({"leg": 1.4, "arm": 1.2})
 """Error of one measurement until a clinic has its own.
@@ -35,7 +33,15 @@ SECONDS_PER_WEEK = 7 * 86400.0
 
 
 def mdc95(sem: float) -> float:
-    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``."""
+    """Return the change that exceeds the error of two measurements with 95 % confidence, unit of ``sem``.
+
+    Examples
+    --------
+    >>> round(mdc95(1.0), 2)
+    2.77
+    >>> mdc95(0.0)
+    0.0
+    """
     return Z95 * math.sqrt(2) * sem
 
 

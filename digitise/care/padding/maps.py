@@ -158,7 +158,8 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
         ("step", GIRTH_NEAR, step_map(chart, girth, girths), limits.step_mm),
     )
     if usual is not None:
-        return _against_usual(usual, moved, whole, limits, share)
+        # the shin's crest and the tendon at the heel are of the usual form: sharper ones stand out as bulges
+        return _against_usual(usual, moved, whole[1:], limits, share)
     maps: tuple[_Map, ...] = (
         ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
         ("hollow", OUTER_TAPER, hollow_map(chart, moved), limits.hollow_mm),

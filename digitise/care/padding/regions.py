@@ -66,9 +66,9 @@ _FOLD_TALL_MM = 45.0
 _ON_RIM, _ECHO = 0.25, 0.7
 # A place changes the girth up to so many rows beyond its own ends: 40 mm.
 _GIRTH_REACH_ROWS = 5
-# Beyond the usual form a place is listed from this certainty on: of four drawn bodies out of thirty that went
-# beyond noise and range, three stayed below it.
-_SURE_BEYOND_USUAL = 1.15
+# Beyond the usual form a place is listed from this certainty on: drawn bodies that had no say in the range go
+# beyond it by less, but for a few (ours).
+_SURE_BEYOND_USUAL = 1.3
 _LEAST_MM = 1e-6
 _WHOLE: tuple[Kind, ...] = ("ridge", "inverted taper")
 
@@ -264,7 +264,7 @@ def _region(one: _Found, chart: Chart, size: Size, words: _Words) -> Region:
 
 def _is_fold(search: Search, chart: Chart, peak: Peak, size: Size) -> bool:
     """Tell whether what lies below the usual form is a fold: short along the limb."""
-    if search.kind != "hollow":
+    if search.kind != "hollow" or search.reference != USUAL:
         return False
     column = round(size.peak_theta / chart.turn_step) % len(chart.theta)
     deep = np.flatnonzero(peak.value[:, column] > size.peak / 2)

@@ -33,7 +33,7 @@ _MODE_SPREAD = 1.0
 # whole form of a leg needs, so that a bulge is not followed.
 USUAL_SLOPE_SD = 0.05
 # A fit that misses more than this in most places is of no leg.
-_POOR_MM = 2.0
+_POOR_MM = 1.5
 # At least this share of the way from ankle to knee must be seen for the range to be placed.
 _LEAST_SHARE = 0.45
 # Where the range leaves a millimetre open, about the knee, places are not to be taken for bulges.
@@ -151,8 +151,8 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
 
 
 def missed_mm(left: Array) -> float:
-    """Return what four in five places of a fit miss by no more, mm: places that stand out have no say."""
-    return float(np.quantile(np.abs(left), 0.8))
+    """Return what half of a fit's places miss by no more, mm: even a large bulge has no say."""
+    return float(np.median(np.abs(left)))
 
 
 def _on_side(shape: UsualShape, limb: Limb) -> UsualShape:

@@ -112,6 +112,10 @@ class Plan(BaseModel):
         Whether that length is of the ``stretched`` roll or at ``rest``.
     anchor_turns
         Whole turns at each end of each layer that fix it.
+    padding_roll_length_mm
+        Of one roll of padding, at rest; such rolls are shorter than bandages (from memory).
+    end_wrapped
+        Foot or hand is wrapped too, from the toes or fingers on, apart from this plan.
     least_layers
         Fewer pressing layers than this are warned of.
     note
@@ -123,6 +127,8 @@ class Plan(BaseModel):
     layers: tuple[Layer, ...] = Field(min_length=1, max_length=40)
     roll_length_mm: float = Field(default=5000.0, ge=200, le=50000)
     roll_measured: Literal["stretched", "rest"] = "stretched"
+    padding_roll_length_mm: float = Field(default=3000.0, ge=200, le=50000)
+    end_wrapped: bool = False
     anchor_turns: float = Field(default=1.0, ge=0, le=5)
     least_layers: float = Field(default=2.0, ge=0, le=20)
     note: Annotated[str, Field(max_length=500)] = ""

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
+from digitise.care.wrap.follow import WrapStep, wrap_steps
 from digitise.care.wrap.plan import Layer, LayerKind, Plan
 from digitise.care.wrap.pressure import layered_mmhg
 from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
@@ -40,7 +41,7 @@ class LayerNeed:
     stretched_mm, rest_mm
         Length of bandage on the limb, and the same at rest; with anchor turns.
     rolls
-        Whole rolls of the plan's length.
+        Whole rolls of the plan's length for its kind.
     """
 
     layer: Layer
@@ -78,9 +79,11 @@ class WrapSheet:
         (N,) mean Laplace pressure under the stated tensions; an estimate, see
         :mod:`digitise.care.wrap.pressure`.
     relative
-        (N,) the same over that at the lowest height with a pressing layer; 0 without one.
+        (N,) the same over that at ankle or wrist, else at the lowest pressed height; 0 without one.
     warnings
         What to look at.
+    steps
+        The layers as hands put them on.
     """
 
     plan: Plan
@@ -91,15 +94,28 @@ class WrapSheet:
     estimate_mmhg: Array
     relative: Array
     warnings: tuple[WrapWarning, ...]
+    steps: tuple[WrapStep, ...]
 
 
 def turns(length: float, width: float, overlap: float) -> float:
-    """Return the number of turns over a length of limb, L / (w (1 - f))."""
+    """Return the number of turns over a length of limb, L / (w (1 - f)).
+
+    Examples
+    --------
+    >>> turns(400.0, 100.0, 0.5)
+    8.0
+    """
     return length / (width * (1 - overlap))
 
 
 def turn_length(girth: Array, advance: float) -> Array:
-    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``."""
+    """Return the length of one turn that advances along the limb, ``sqrt(C^2 + a^2)``.
+
+    Examples
+    --------
+    >>> float(turn_length(np.array(300.0), 40.0)).__round__(1)
+    302.7
+    """
     return np.hypot(girth, advance)
 
 
@@ -114,6 +130,14 @@ def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) 
         How far a turn moves along.
     pitch
         Count the slant of the turns; without it the usual ``int C / a dz``.
+
+    Examples
+    --------
+    >>> z, girth = np.array([100.0, 500.0]), np.array([300.0, 300.0])
+    >>> wound_length(z, girth, 50.0, pitch=False)
+    2400.0
+    >>> wound_length(np.array([100.0]), np.array([300.0]), 50.0)
+    0.0
     """
     length = turn_length(girth, advance) if pitch else np.asarray(girth, float)
     return float(np.trapezoid(length, z) / advance)
@@ -152,7 +176,8 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
             )
             pressure += np.where(covered, pressing, 0.0)
         outside = outside + np.where(covered, 2 * np.pi * layer.thickness_mm * layer.layers, 0.0)
-    relative = _relative(pressure)
+    narrow = None if marks.narrow is None or marks.narrow.at_end else marks.narrow.height_mm
+    relative = _relative(z, pressure, narrow)
     crease = knee_crease(limb, marks)
     found = wrap_warnings(
         plan,
@@ -163,8 +188,11 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
         crease=crease,
         clear=CLEAR_OF_CREASE_MM,
         heel_below=HEEL_BELOW_MM if limb.kind == "leg" else None,
+        kind=limb.kind,
+        narrow=narrow,
     )
-    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found)
+    steps = wrap_steps(needs, limb.kind, marks)
+    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found, steps)
 
 
 def _check_reach(limb: Limb, plan: Plan) -> None:
@@ -185,13 +213,14 @@ def _need(plan: Plan, layer: Layer, z: Array, outside: Array) -> LayerNeed:
     spiral = layer.length_factor * wound_length(own, girths, layer.advance_mm)
     stretched = spiral + plan.anchor_turns * float(girths[0] + girths[-1])
     rest = stretched / (1 + layer.stretch)
-    used = stretched if plan.roll_measured == "stretched" else rest
+    used = stretched if plan.roll_measured == "stretched" and layer.kind == "bandage" else rest
+    roll = plan.roll_length_mm if layer.kind == "bandage" else plan.padding_roll_length_mm
     return LayerNeed(
         layer,
         turns(layer.to_mm - layer.from_mm, layer.width_mm, layer.overlap),
         stretched,
         rest,
-        int(np.ceil(used / plan.roll_length_mm - 1e-9)),
+        int(np.ceil(used / roll - 1e-9)),
     )
 
 
@@ -202,6 +231,10 @@ def _rolls(needs: list[LayerNeed]) -> tuple[Rolls, ...]:
     return tuple(Rolls(kind, width, rolls) for (kind, width), rolls in sorted(count.items()))
 
 
-def _relative(pressure: Array) -> Array:
+def _relative(z: Array, pressure: Array, narrow: float | None) -> Array:
+    """Return pressure over that at ankle or wrist, or else at the lowest pressed height."""
     pressed = np.flatnonzero(pressure > 0)
-    return pressure / pressure[pressed[0]] if len(pressed) else np.zeros_like(pressure)
+    if not len(pressed):
+        return np.zeros_like(pressure)
+    at = pressed[0] if narrow is None else pressed[np.argmin(np.abs(z[pressed] - narrow))]
+    return np.asarray(pressure / pressure[at])

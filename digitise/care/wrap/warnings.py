@@ -11,6 +11,8 @@ from digitise.geometry.rigid import Array
 
 # A rise of pressure below this is within what a hand does (ours).
 RISE = 0.10
+# A rise over less than this is one turn's (ours): half the width of a bandage.
+RISE_LENGTH_MM = 40.0
 # A bandage wider than half the girth gapes at its edges, one below a tenth cords (ours).
 WIDEST, NARROWEST = 0.5, 0.1
 FALL_MM = 15.0
@@ -24,7 +26,8 @@ class WrapWarning:
     Attributes
     ----------
     code
-        ``pressure-rises``, ``few-layers``, ``ends-on-crease``, ``width``, ``gapes`` or ``slides``.
+        ``bare-below``, ``pressure-rises``, ``few-layers``, ``ends-on-crease``, ``width``, ``gapes`` or
+        ``slides``.
     text
         In words.
     """
@@ -43,6 +46,8 @@ def wrap_warnings(
     crease: float | None,
     clear: float,
     heel_below: float | None,
+    kind: str = "leg",
+    narrow: float | None = None,
 ) -> tuple[WrapWarning, ...]:
     """Look through a wrap.
 
@@ -51,16 +56,21 @@ def wrap_warnings(
     plan
         As planned.
     z, girth, layers, relative
-        (N,) heights, bare girths, pressing layers, and pressure relative to the far end.
+        (N,) heights, bare girths, pressing layers, and pressure relative to the ankle or wrist.
     crease
         Height of the crease of the knee, None where there is none.
     clear
         How far from it an end must lie, mm.
     heel_below
         Up to this height a leg's girth may fall because it comes from the heel; None for an arm.
+    kind
+        ``leg`` or ``arm``.
+    narrow
+        Height of ankle or wrist, from which on pressure is not to rise; None where there is none.
     """
     found = [
-        *_rising(z, relative),
+        *_bare_below(plan, kind),
+        *_rising(z, relative, narrow),
         *_few(plan, z, layers),
         *_slides(plan, z, girth, heel_below),
     ]
@@ -71,22 +81,35 @@ def wrap_warnings(
     return tuple(found)
 
 
-def _rising(z: Array, relative: Array) -> list[WrapWarning]:
-    pressed = np.flatnonzero(relative > 0)
+def _bare_below(plan: Plan, kind: str) -> list[WrapWarning]:
+    lowest = min(layer.from_mm for layer in plan.layers)
+    if plan.end_wrapped or lowest <= 0:
+        return []
+    begin = {
+        "leg": "Wrap the foot from behind the toes on, heel closed, and leave the toes' tips to be seen.",
+        "arm": "Wrap from the fingers on, over the hand, and leave the fingers' tips to be seen.",
+    }
+    bare = f"Nothing is planned below {lowest / 10:.0f} cm, and what is left bare swells. {begin[kind]}"
+    return [WrapWarning("bare-below", bare)]
+
+
+def _rising(z: Array, relative: Array, narrow: float | None) -> list[WrapWarning]:
+    pressed = np.flatnonzero((relative > 0) & (z >= (-np.inf if narrow is None else narrow)))
     if len(pressed) < 2:
         return []
     lowest = np.minimum.accumulate(relative[pressed])
     rise = relative[pressed] / lowest - 1
     top = int(np.argmax(rise))
-    if rise[top] <= RISE:
+    over = z[pressed[rise > RISE]]
+    if not len(over) or over[-1] - over[0] < RISE_LENGTH_MM:
         return []
     start = int(np.flatnonzero(relative[pressed][: top + 1] <= lowest[top])[-1])
     low, high = z[pressed[start]], z[pressed[top]]
     return [
         WrapWarning(
             "pressure-rises",
-            f"Pressure rises towards the trunk by {100 * rise[top]:.0f} % from {low:.0f} to {high:.0f} mm: "
-            "build up the narrow part with padding or lay fewer layers above.",
+            f"Pressure rises towards the trunk by {100 * rise[top]:.0f} % from {low / 10:.0f} to "
+            f"{high / 10:.0f} cm: build up the narrow part with padding or lay fewer layers above.",
         )
     ]
 

@@ -10,7 +10,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime
 
 from digitise.care.change.compare import ChangeVerdict
-from digitise.output.forms import Digest, Form, SoftwareForm, Text, WarningForm
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm
 
 FORMAT: Final = "limb-change/1"
 Verdict = Literal["smaller", "larger", "no clear change"]
@@ -20,7 +20,6 @@ VERDICTS: dict[ChangeVerdict, Verdict] = {
     ChangeVerdict.UNCLEAR: "no clear change",
 }
 """How a verdict is said, to people and in change.json."""
-Pair = tuple[float, float]
 
 
 class SourceForm(Form):

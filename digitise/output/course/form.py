@@ -13,13 +13,12 @@ from digitise.care.course.course import Course, CoursePoint
 from digitise.errors import CourseError
 from digitise.output.cautions import caution, left_out
 from digitise.output.course.words import VERDICTS, course_sentences
-from digitise.output.forms import Form, SoftwareForm, Text, now, software
+from digitise.output.forms import Form, Pair, SoftwareForm, Text, now, software
 
 FORMAT: Final = "limb-course/1"
 COURSE_FILE = "course.json"
 _LARGEST_BYTES = 20_000_000
 _VERDICTS = {words: verdict for verdict, words in VERDICTS.items()}
-Pair = tuple[float, float]
 
 
 class EstimateForm(Form):

@@ -12,10 +12,9 @@ from pydantic import AwareDatetime
 from digitise.care.course.icc import FORM_WORDS, Interval
 from digitise.care.course.repeatability import BlandAltman, Repeatability
 from digitise.output.cautions import caution
-from digitise.output.forms import Form, SoftwareForm, Text, now, rounded, software
+from digitise.output.forms import FigureForm, Form, Pair, SoftwareForm, Text, now, rounded, software
 
 FORMAT: Final = "limb-repeat/1"
-Pair = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -49,13 +48,6 @@ class GroupForm(Form):
     from_mm: float
     to_mm: float
     volumes_ml: tuple[float, ...]
-
-
-class FigureForm(Form):
-    """A figure with its 95 % interval."""
-
-    value: float
-    interval_95: Pair
 
 
 class AgreementForm(Form):

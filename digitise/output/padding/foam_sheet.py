@@ -12,7 +12,6 @@ import numpy as np
 from fpdf import FPDF
 from shapely import Polygon, maximum_inscribed_circle
 
-from digitise.capture.sheets.printing import AT_FULL_SIZE, FONT, new_document
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
@@ -29,11 +28,13 @@ from digitise.output.padding.tiles import (
     tiles_of,
 )
 from digitise.paper import PAGE_MM
+from digitise.pdf import AT_FULL_SIZE, FONT, true_size_document
 
 RULER_MM = 100.0
 BEVEL_LINE_MM = 0.3
 SKIN = "This side to the skin"
 TRUNK = "to the trunk"
+CUT = "Cut on the full line, thin out from the dashed line to the edge."
 _CROSS_MM = 4.0
 _ARROW_MM = 22.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -74,9 +75,9 @@ def foam_pdf(
         raise PlanError(f"Foam is drawn on a4 or letter, not on {paper!r}.", do="Choose one of the two.")
     if not pieces:
         raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
-    document = new_document("Pieces of foam")
+    document = true_size_document("Pieces of foam")
     if overview:
-        facts = [" ".join(_facts(piece, limb, "", "")) for piece in pieces]
+        facts = [" ".join(_facts(piece, limb, "", "")[:2]) for piece in pieces]
         add_overview(document, PAGE_MM[paper], overview, facts, f"{code}  {day}".strip())
     for number, piece in enumerate(pieces, start=1):
         tiles = tuple(tiles_of(piece, PAGE_MM[paper]))
@@ -103,8 +104,8 @@ def _facts(piece: FoamPiece, limb: str, code: str, day: str = "") -> tuple[str, 
     return (
         f"{who}  {side}{place}.".strip(),
         f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². Lowest edge about "
-        f"{piece.lowest_mm / 10:.1f} cm above {floor}.{edges}{ends} "
-        "Cut on the full line, thin out from the dashed line to the edge.",
+        f"{piece.lowest_mm / 10:.1f} cm above {floor}.{edges}{ends}",
+        f"{CUT} {SKIN}, arrow {TRUNK}.",
     )
 
 
@@ -180,7 +181,7 @@ class _Page:
         pdf.set_font(FONT, "B", 13)
         pdf.text(EDGE_MM, y, title)
         pdf.set_font(FONT, "", 9)
-        for number, line in enumerate((*facts, f"{SKIN}, arrow {TRUNK}. {AT_FULL_SIZE}"), start=1):
+        for number, line in enumerate(facts, start=1):
             pdf.set_font(FONT, "", min(9.0, 9.0 * self.width / pdf.get_string_width(line)))
             pdf.text(EDGE_MM, y + 5.5 * number, line)
             pdf.set_font(FONT, "", 9)
@@ -197,7 +198,7 @@ class _Page:
             tall = 5.0 if step in (0, 10) else 3.5 if step == 5 else 2.0
             pdf.line(x + 10.0 * step, y, x + 10.0 * step, y - tall)
         pdf.set_font(FONT, "", 8)
-        pdf.text(x + RULER_MM + 4.0, y, "From end to end: 100 mm on paper")
+        pdf.text(x + RULER_MM + 4.0, y, f"100 mm on paper. {AT_FULL_SIZE}")
 
 
 def _arrow_foot(piece: FoamPiece) -> tuple[float, float]:

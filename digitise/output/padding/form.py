@@ -13,7 +13,7 @@ from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.output.cautions import caution
-from digitise.output.forms import Digest, Form, SoftwareForm, Text, interval, now, rounded, software
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, interval, now, rounded, software
 from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Estimate
 
@@ -22,7 +22,6 @@ SHAPE_ONLY = (
     "The places come from shape alone, which shows no fluid, fat, muscle, vein or lump: padding is a "
     "suggestion for a trained person."
 )
-Pair = tuple[float, float]
 
 
 class PlaceForm(Form):

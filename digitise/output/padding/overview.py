@@ -8,7 +8,7 @@ from io import BytesIO
 from fpdf import FPDF
 from PIL import Image
 
-from digitise.capture.sheets.printing import FONT
+from digitise.pdf import FONT
 
 TITLE = "Where the foam goes"
 _EDGE_MM, _LINE_MM, _GAP_MM = 10.0, 5.0, 4.0

@@ -14,9 +14,9 @@ from datetime import UTC, datetime
 from typing import Any
 
 from digitise import __version__
+from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
 from digitise.output.report.content import Report, ReportVisit
-from digitise.output.report.form import FigureForm
 
 UCUM = "http://unitsofmeasure.org"
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"

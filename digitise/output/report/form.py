@@ -10,17 +10,9 @@ from typing import Final, Literal
 from pydantic import AwareDatetime
 
 from digitise.output.change.form import Verdict
-from digitise.output.forms import Digest, Form, SoftwareForm, Text
+from digitise.output.forms import Digest, FigureForm, Form, Pair, SoftwareForm, Text
 
 FORMAT: Final = "limb-report/1"
-Pair = tuple[float, float]
-
-
-class FigureForm(Form):
-    """A figure with its 95 % interval, in the unit that its field's name ends in."""
-
-    value: float
-    interval_95: Pair
 
 
 class ReportVisitForm(Form):

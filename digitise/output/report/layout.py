@@ -9,11 +9,10 @@ from fpdf import FPDF
 from fpdf.enums import TableBordersLayout
 from fpdf.fonts import FontFace
 
-from digitise import __version__, fonts
 from digitise.errors import OutputError
 from digitise.paper import PAGE_MM
+from digitise.pdf import FONT, dress
 
-FONT = "report"
 MARGIN_MM = 15.0
 _BOTTOM_MM = 16.0
 _INK, _FAINT, _RULE, _BOX = (29, 39, 51), (84, 91, 99), (10, 106, 110), (238, 241, 240)
@@ -46,12 +45,7 @@ class Pages(FPDF):
         self.foot = foot
         self.set_margins(MARGIN_MM, MARGIN_MM)
         self.set_auto_page_break(True, _BOTTOM_MM)
-        self.c_margin = 0.0
-        self.add_font(FONT, "", fonts.REGULAR)
-        self.add_font(FONT, "B", fonts.BOLD)
-        self.set_title(title)
-        self.set_lang("en")
-        self.set_creator(f"digitise {__version__}")
+        dress(self, title)
         self.alias_nb_pages("{n}")
         self.add_page()
 

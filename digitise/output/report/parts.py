@@ -17,7 +17,7 @@ from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.geometry.rigid import Array
 from digitise.output.change.form import VERDICTS
 from digitise.output.course.words import VERDICTS as COURSE_VERDICTS
-from digitise.output.forms import rounded
+from digitise.output.forms import FigureForm, rounded
 from digitise.output.model.file import StoredModel
 from digitise.output.model.form import TapeCheckForm
 from digitise.output.report import form
@@ -34,10 +34,10 @@ PRESSURE = (
 PLACES = f"The places are a suggestion from shape alone for a trained person. {HIDDEN}"
 
 
-def figure(estimate: AnyEstimate, digits: int = 0) -> form.FigureForm:
+def figure(estimate: AnyEstimate, digits: int = 0) -> FigureForm:
     """Return a figure rounded as it is printed."""
     low, high = estimate.interval_95
-    return form.FigureForm(
+    return FigureForm(
         value=rounded(float(estimate.mean), digits),
         interval_95=(rounded(float(low), digits), rounded(float(high), digits)),
     )
@@ -134,9 +134,9 @@ def place_forms(regions: Sequence[Region]) -> tuple[form.PlaceForm, ...]:
     return tuple(_place(region) for region in regions)
 
 
-def _figure(value: float, sd: float) -> form.FigureForm:
+def _figure(value: float, sd: float) -> FigureForm:
     low, high = value - Z95 * sd, value + Z95 * sd
-    return form.FigureForm(value=round(value) + 0.0, interval_95=(round(low) + 0.0, round(high) + 0.0))
+    return FigureForm(value=round(value) + 0.0, interval_95=(round(low) + 0.0, round(high) + 0.0))
 
 
 def _place(region: Region) -> form.PlaceForm:
@@ -205,7 +205,7 @@ def garment_form(found: GirthList) -> form.GarmentForm:
                 letter=entry.letter,
                 place=entry.place,
                 height_mm=round(entry.height_mm),
-                girth_mm=form.FigureForm(
+                girth_mm=FigureForm(
                     value=round(entry.girth_mm) + 0.0,
                     interval_95=(round(entry.girth_95[0]) + 0.0, round(entry.girth_95[1]) + 0.0),
                 ),

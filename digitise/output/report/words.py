@@ -9,8 +9,8 @@ from digitise.care.change.compare import Change
 from digitise.care.course.course import Course
 from digitise.care.excess import BILATERAL
 from digitise.output.course.words import SAME_WAY
+from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
-from digitise.output.report.form import FigureForm
 
 SIGNED = "+.0f"
 PRIVACY = "Health data: pass on only with the client's consent."

@@ -18,8 +18,10 @@ from digitise.output.model.form import ModelForm
 from digitise.output.plain_text import CAUTION_FILE, write_caution
 from digitise.output.tables import Cell, csv_text
 from digitise.output.wrap.form import WrapForm, wrap_form
+from digitise.output.wrap.home_card import home_card
 
 WRAP_FILE, PLAN_FILE = "wrap.json", "plan.toml"
+HOME_FILE = "home-card.pdf"
 LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE = (
     "wrap.csv",
     "pressure.csv",
@@ -27,7 +29,7 @@ LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE = (
     "pressure.png",
 )
 WRAP_FILES = frozenset(
-    {WRAP_FILE, PLAN_FILE, LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, CAUTION_FILE}
+    {WRAP_FILE, PLAN_FILE, LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, CAUTION_FILE, HOME_FILE}
 )
 _LAYERS = ("layer", "name", "width_mm", "from_mm", "to_mm", "turns", "stretched_mm", "rest_mm", "rolls")
 _PRESSURE = ("height_mm", "layers", "relative_pressure", "estimate_mmhg")
@@ -91,6 +93,7 @@ def write_wrap(
         _write_table(folder / PRESSURE_FILE, _PRESSURE, _pressure_rows(summary))
         if summary.garment is not None:
             _write_table(folder / GARMENT_FILE, _GARMENT, _garment_rows(summary))
+        (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.limb))
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
     return summary
 

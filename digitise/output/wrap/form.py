@@ -7,16 +7,16 @@ from typing import Final, Literal
 
 from pydantic import AwareDatetime
 
+from digitise.care.wrap.follow import WrapStep
 from digitise.care.wrap.garment import GirthEntry, GirthList
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
-from digitise.output.forms import Digest, Form, SoftwareForm, Text, WarningForm, now, rounded, software
+from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm, now, rounded, software
 from digitise.output.model.form import ModelForm
 
 FORMAT: Final = "limb-wrap/1"
-Pair = tuple[float, float]
 
 
 class NeedForm(Form):
@@ -30,6 +30,10 @@ class NeedForm(Form):
     stretched_mm: float
     rest_mm: float
     rolls: int
+    begins: Text = ""
+    ends: Text = ""
+    overlap: str = ""
+    extension: str = ""
 
 
 class RollsForm(Form):
@@ -132,7 +136,7 @@ def wrap_form(
         safety=safety,
         suggested=suggested,
         plan=sheet.plan,
-        needs=tuple(_need(need) for need in sheet.needs),
+        needs=tuple(map(_need, sheet.needs, sheet.steps)),
         rolls=tuple(map(RollsForm.model_validate, sheet.rolls)),
         profile=tuple(
             HeightForm(
@@ -152,7 +156,7 @@ def wrap_form(
     )
 
 
-def _need(need: LayerNeed) -> NeedForm:
+def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
     layer = need.layer
     return NeedForm(
         name=layer.name,
@@ -163,6 +167,10 @@ def _need(need: LayerNeed) -> NeedForm:
         stretched_mm=rounded(need.stretched_mm),
         rest_mm=rounded(need.rest_mm),
         rolls=need.rolls,
+        begins=step.begins,
+        ends=step.ends,
+        overlap=step.overlap,
+        extension=step.extension,
     )
 
 

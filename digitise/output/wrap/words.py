@@ -15,11 +15,16 @@ def wrap_text(summary: WrapForm, folder: str | Path) -> str:
     """Return layers, rolls, pressure, warnings, girth list, files and the caution as lines of plain text."""
     plan = "a suggestion to edit" if summary.suggested else "the plan given"
     rolls = (f"{roll.kind} {roll.width_mm:.0f} mm: {roll.rolls}" for roll in summary.rolls)
-    length = f"{summary.plan.roll_length_mm / 1000:g} m {summary.plan.roll_measured}"
+    plan_rolls = summary.plan
+    length = (
+        f"{plan_rolls.roll_length_mm / 1000:g} m {plan_rolls.roll_measured} (bandage) and "
+        f"{plan_rolls.padding_roll_length_mm / 1000:g} m (padding)"
+    )
     needs = [_need(number, need) for number, need in enumerate(summary.needs, start=1)]
     files = [
         "plan.toml: the plan; change any number and give it back with --plan",
         "pressure.png, pressure.csv: relative pressure along the limb",
+        "home-card.pdf: for the client to take home",
         "wrap.json, wrap.csv: all figures",
     ]
     return page(
@@ -36,11 +41,13 @@ def wrap_text(summary: WrapForm, folder: str | Path) -> str:
 
 
 def _need(number: int, need: NeedForm) -> str:
-    name = f" {need.name}" if need.name else ""
+    name = f"{need.name}, " if need.name else ""
+    pull = "no pull" if need.extension == "none" else f"{need.extension} pull"
+    rolls = f"{need.rolls} roll{'' if need.rolls == 1 else 's'}"
     return (
-        f"{number}.{name}, {need.width_mm:.0f} mm wide, {need.from_mm:.0f} to {need.to_mm:.0f} mm: "
-        f"{need.turns:.0f} turns, {need.stretched_mm / 1000:.1f} m stretched, "
-        f"{need.rest_mm / 1000:.1f} m at rest"
+        f"{number}. {name}{need.width_mm / 10:.0f} cm wide: begin {need.begins}, end {need.ends} "
+        f"({need.from_mm / 10:.0f} to {need.to_mm / 10:.0f} cm); {need.turns:.0f} turns, "
+        f"overlap {need.overlap}, {pull}; {need.stretched_mm / 1000:.1f} m on the limb, {rolls}"
     )
 
 

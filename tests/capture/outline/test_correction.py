@@ -23,7 +23,7 @@ from digitise.capture.outline.correction import (
     paint,
     read_correction,
 )
-from digitise.capture.outline.rectified import STEP_MM, facing_plane
+from digitise.capture.photo.rectified import STEP_MM, facing_plane
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose

@@ -4,17 +4,19 @@ import numpy as np
 import pytest
 from strips import PANEL, SKIN, limb_sides, made_strip, panel_area, photograph
 
-from digitise.capture.outline.backdrop import Panel, find_panel
-from digitise.capture.outline.rectified import STEP_MM
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.segmentation import find_region
+from digitise.capture.photo.rectified import STEP_MM
+from digitise.capture.surroundings.backdrop import Panel, find_panel
 from digitise.errors import OutlineError
 
 ANKLE_MM = 110.0  # the panel begins at 90; the floor shows below
 
 
 def region_of(made, painted=None) -> Region:
-    return find_region(photograph(made), made.strip, find_panel(made.strip, [made.area]), "photo-1.jpg", painted)
+    return find_region(
+        photograph(made), made.strip, find_panel(made.strip, [made.area]), "photo-1.jpg", painted
+    )
 
 
 def errors(made, region: Region, low=ANKLE_MM, high=860.0) -> np.ndarray:

@@ -115,7 +115,7 @@ def test_words_are_on_the_page(tmp_path):
         "This side to the skin",
         "to the trunk",
         "Client C-7",
-        "about 312 mm above the mat",
+        "about 31.2 cm above the mat",
         "not a diagnosis",
         "100 mm on paper",
     ):

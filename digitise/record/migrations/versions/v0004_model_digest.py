@@ -15,6 +15,6 @@ def upgrade() -> None:
     models = sa.table("models", sa.column("visit_id"), sa.column("model_json"), sa.column("json_sha256"))
     connection = op.get_bind()
     for visit in connection.scalars(sa.select(models.c.visit_id)).all():
-        text = connection.scalars(sa.select(models.c.model_json).where(models.c.visit_id == visit)).one()
+        text = str(connection.scalar(sa.select(models.c.model_json).where(models.c.visit_id == visit)))
         sha256 = hashlib.sha256(text.encode()).hexdigest()
         connection.execute(sa.update(models).where(models.c.visit_id == visit).values(json_sha256=sha256))

@@ -8,9 +8,9 @@ from shapely.geometry import MultiPoint, Polygon
 from silhouettes import true_camera
 from strips import CAMERA, FLOOR, PANEL, made_strip, panel_area
 
-from digitise.capture.outline.backdrop import Area, Panel, find_panel, plain_areas, squared_distance
 from digitise.capture.sheets.field import Board, read_field
 from digitise.capture.sheets.layout import sheet_field, sheet_set
+from digitise.capture.surroundings.backdrop import Area, Panel, find_panel, plain_areas, squared_distance
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strips import looking_at
 
-from digitise.capture.outline.rectified import (
+from digitise.capture.photo.rectified import (
     HALF_WIDTH_MM,
     LOWEST_MM,
     STEP_MM,

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.special import ndtr
 
-from digitise.capture.outline.profiles import USUAL_BLUR_PX, sample_light
-from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.sheet_colour import Values
+from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.sheet_colour import Values
 from digitise.geometry.rigid import Array
 
 CELL_MM = 4.0  # of the table: finer than any limb's bend
@@ -84,7 +84,7 @@ def step_table(
         axis=0,
     )
     strength = _prominence(steps.reshape(height, count, per_cell).max(axis=2))
-    reach = int(np.ceil(max(_STEP_HALVES_PX) * pitch / CELL_MM))
+    reach = max(1, round(min(_STEP_HALVES_PX) * pitch / CELL_MM))
     strength[strength < _FLANK * maximum_filter1d(strength, 2 * reach + 1, axis=1)] = 0.0
     return StepTable(strength, _long_chains(strength), first_mm)
 

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from shapely.geometry import MultiPoint, Polygon
 from shapely.ops import unary_union
 
-from digitise.capture.outline.rectified import STEP_MM, Strip
-from digitise.capture.outline.sheet_colour import LEAST_SD, Mask, Values, fit_sheet
 from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
+from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 

@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d
 from scipy.special import ndtr
 from scipy.stats import norm
 
-from digitise.capture.outline.step_model import estimate_blur, explained_by_step, fit_steps, step_basis
+from digitise.capture.light_steps.step_model import estimate_blur, explained_by_step, fit_steps, step_basis
 
 HALF = 8
 S = np.arange(-HALF - 3, HALF + 4)

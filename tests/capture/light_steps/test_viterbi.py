@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from digitise.capture.outline.viterbi import best_path
+from digitise.capture.light_steps.viterbi import best_path
 
 # quarters add up exactly in single precision, so totals can be compared without a tolerance
 QUARTERS = st.integers(-40, 40).map(lambda n: n / 4)

@@ -26,6 +26,8 @@ _MODE_BIN = np.array([0.25, 0.12, 0.12])  # log units: a sheet's light seldom va
 _MOST_MODES = 8
 _FIRST_TOLERANCE = np.array([0.45, 0.12, 0.12])
 _TOLERANCES = ((0.3, 0.08, 0.08), (0.25, 0.06, 0.06), (0.22, 0.06, 0.06))  # with a soft shadow's rim
+_SHADOW = 0.5  # log units
+_ONE_HUE = 0.04
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
@@ -82,7 +84,7 @@ def _blocks(values: Values, whole: Mask, rim: Mask, core: Mask) -> _Blocks:
         keep = means[..., 3] > 0.0
     kept = means[keep]
     weights = np.where(kept[:, 5] > 0.5, _CORE_WEIGHT, 1.0 + (_RIM_WEIGHT - 1.0) * kept[:, 4])
-    return _Blocks(kept[:, :3] / kept[:, 3:4], _terms(x, y)[keep], weights)
+    return _Blocks(np.asarray(kept[:, :3] / kept[:, 3:4], float), _terms(x, y)[keep], weights)
 
 
 def _modes(blocks: _Blocks) -> Array:
@@ -99,9 +101,20 @@ def _grown(blocks: _Blocks, colour: Array) -> tuple[float, Array]:
     inliers = np.all(np.abs(blocks.values - colour) < _FIRST_TOLERANCE, axis=1)
     coefficients = np.zeros((6, 3))
     coefficients[0] = colour
+    off = blocks.values - colour
     for tolerance in _TOLERANCES:
         if np.count_nonzero(inliers) < _LEAST_BLOCKS:
             break
-        coefficients = np.linalg.lstsq(blocks.terms[inliers], blocks.values[inliers], rcond=None)[0]
-        inliers = np.all(np.abs(blocks.values - blocks.terms @ coefficients) < tolerance, axis=1)
-    return float(blocks.weights[inliers].sum()), coefficients
+        coefficients = np.asarray(
+            np.linalg.lstsq(blocks.terms[inliers], blocks.values[inliers], rcond=None)[0], float
+        )
+        off = blocks.values - blocks.terms @ coefficients
+        inliers = np.all(np.abs(off) < tolerance, axis=1)
+    gain = float(blocks.weights[inliers].sum())
+    # the last fit follows soft shadows: darker, but of one hue
+    shaded = inliers | (
+        (off[:, 0] < 0.0) & (off[:, 0] > -_SHADOW) & (np.abs(off[:, 1:]) < _ONE_HUE).all(axis=1)
+    )
+    if np.count_nonzero(shaded) >= _LEAST_BLOCKS:
+        coefficients = np.linalg.lstsq(blocks.terms[shaded], blocks.values[shaded], rcond=None)[0]
+    return gain, np.asarray(coefficients, float)

@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.outline.rectified import Strip
-from digitise.capture.outline.sheet_colour import Mask
 from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import Strip
 from digitise.capture.sheets.field import Board
+from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 

@@ -1,0 +1,1 @@
+"""What is behind the limb: sheets, panels, the mat, each where it stands and in its colour."""

@@ -1,0 +1,60 @@
+"""Photographs that tell nothing of the limb, left out where two others do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.inspection import Inspection
+from digitise.capture.outline.find import Outline
+from digitise.errors import OutlineError
+
+# Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
+_LEAST_SEEN = 40
+
+
+def inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
+    """Return what was said of the photographs called ``names``, and of all together."""
+    return replace(
+        inspection,
+        photos=tuple(facts for facts in inspection.photos if facts.file in names),
+        findings=tuple(finding for finding in inspection.findings if finding.photo in ("", *names)),
+    )
+
+
+def useful_outlines(
+    tried: Sequence[Outline | OutlineError], names: Sequence[str]
+) -> tuple[dict[int, Outline], tuple[Finding, ...]]:
+    """Return the outlines that tell of the limb, by photograph, and of each other photograph why it does not.
+
+    Raises
+    ------
+    OutlineError
+        When fewer than two do; the first reason.
+    """
+    why = (_why_not(*each) for each in zip(tried, names, strict=True))
+    reasons = {n: reason for n, reason in enumerate(why) if reason is not None}
+    if len(tried) - len(reasons) < 2:
+        raise next(iter(reasons.values()))
+    useful = {n: found for n, found in enumerate(tried) if isinstance(found, Outline) and n not in reasons}
+    told = (
+        Finding("", "left-out", "warning", f"Photograph {n + 1} was left out: {reason.what}", reason.do)
+        for n, reason in reasons.items()
+    )
+    return useful, tuple(told)
+
+
+def _why_not(found: Outline | OutlineError, name: str) -> OutlineError | None:
+    if isinstance(found, OutlineError):
+        return found
+    if max(np.count_nonzero(edge.seen) for edge in found.edges) >= _LEAST_SEEN:
+        return None
+    what = found.hidden[0].what if found.hidden else "something that stands before it"
+    return OutlineError(
+        f"nothing of the limb's edges is seen in it: the limb is hidden by {what}.",
+        where=name,
+        do="Take it from where nothing stands before the limb.",
+    )
