@@ -25,7 +25,7 @@ from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
-from digitise.workflow.drawn import outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.left_out import inspection_of, useful_outlines
 
 MOST_PHOTOS = 12
@@ -63,7 +63,7 @@ def measure_limb(
     limb, side
         ``leg`` or ``arm``; ``left`` or ``right``.
     from_mm, to_mm
-        Heights to report between; without them the evidence decides.
+        Heights to report between; without them a line drawn round the limb decides, or else the evidence.
     axis_from_world
         Frame of the limb's axis; without it the limb stands on the mat.
     profile
@@ -99,7 +99,16 @@ def measure_limb(
         same_visit=same_visit,
     )
     tell("Solving the limb")
-    return fit_outlines(sighted, tape, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
+    drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
+    low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
+    return fit_outlines(
+        sighted,
+        tape,
+        limb=limb,
+        side=side,
+        from_mm=low if from_mm is None else from_mm,
+        to_mm=high if to_mm is None else to_mm,
+    )
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,12 @@ def find_outline(
         _require_same_photo(correction, photo)
     boards = tuple(boards)
     areas = plain_areas([placed for placed in boards if placed[0].role == "backdrop"], camera)
+    if not areas:
+        raise OutlineError(
+            "no plain backdrop was found behind the limb.",
+            where=photo.name,
+            do="Stand a marked backdrop behind the limb so that its markers frame it in the picture.",
+        )
     try:
         strip = rectify(photo.pixels, camera, axis_from_world, _top(areas, axis_from_world))
     except OutlineError as error:

@@ -30,6 +30,8 @@ class Region:
         For each boundary (n,) True where something other than a known backdrop lies beyond it.
     hidden
         For each boundary (n,) True where it cannot be made out at all.
+    below
+        (n,) True below the backdrop, where floor and mat are behind.
     """
 
     rows: NDArray[np.intp]
@@ -39,3 +41,4 @@ class Region:
     doubtful: tuple[Mask, Mask]
     touched: tuple[Mask, Mask]
     hidden: tuple[Mask, Mask]
+    below: Mask

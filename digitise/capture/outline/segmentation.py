@@ -278,6 +278,7 @@ def _refine(
         (doubtful[0], doubtful[1]),
         touched,
         (hidden[0], hidden[1]),
+        ~before_panel,
     )
 
 

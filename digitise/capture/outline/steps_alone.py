@@ -57,4 +57,5 @@ def region_of_steps(
         (doubtful[0], doubtful[1]),
         (touched, touched),
         (hidden[0], hidden[1]),
+        strip.heights[rows] < _FOOT_TOP_MM,
     )

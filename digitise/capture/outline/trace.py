@@ -29,6 +29,9 @@ from digitise.geometry.view import Edge
 
 _AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
 _LOWEST_MM = 40.0
+# Doubtful points before a floor are a heel, an instep, another foot: of 639 in twelve pictures, 68 % lay
+# within 16 px of the limb and 90 % within 50.
+_FLOOR_SD_PX = 16.0
 _SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
@@ -75,6 +78,8 @@ def trace_edges(
     for index, points in enumerate(near):
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur)
         edge = _doubted(edge, region.doubtful[index][skin])
+        lost = ~edge.sure & region.below[skin]
+        edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
         edge = _within(edge, second_edge(pixels, edge.points, edge.normals, strip.pixel_mm()))
         reason = hiding(strip, region, mat, index)[skin]
         edge = replace(edge, seen=reason == "")

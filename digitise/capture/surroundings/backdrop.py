@@ -30,7 +30,7 @@ _ONE_PLANE_MM = 60.0
 SHADOW_WEIGHTS = (0.2, 1.0)
 _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
-_SMOOTH_MM = 40.0
+_SMOOTH_MM = 28.0  # follows a soft shadow that begins at the limb
 _COARSE = 5  # cells: slow changes need no finer grid
 
 
