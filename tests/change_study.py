@@ -1,10 +1,10 @@
 """How far stated changes lie from true ones: ``python tests/change_study.py "as measured"``.
 
 Every pair of body meshes in ``tests/data/limbs`` is seen at two visits (:mod:`mesh_limbs`), fitted and
-compared by the program.  What comes out is kept in ``tests/data/limbs/change.json``, from which
-``tests/accuracy.py`` makes its tables.  The pairs from number 30 on were measured only after the last choice
-had been taken.  It takes some three seconds a pair.  ``python tests/change_study.py NAME [FIRST LAST]``
-measures the pairs of these numbers only; NAME is one of ``HOW``, ``third`` or ``tape``.
+compared by the program. What comes out is kept in ``tests/data/limbs/change.json``, from which
+``tests/accuracy.py`` makes its tables. No choice was taken by the pairs from number 30 on It takes some
+three seconds a pair. ``python tests/change_study.py NAME [FIRST LAST]`` measures the pairs of these numbers
+only; NAME is one of ``HOW``, ``third`` or ``tape``.
 """
 
 from __future__ import annotations
