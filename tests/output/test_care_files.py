@@ -11,6 +11,7 @@ from PIL import Image
 from solid_limbs import cone_with, limb
 
 from digitise.care.change.compare import compare
+from digitise.care.padding.advice import ADVICE_BY_FEEL
 from digitise.care.padding.foam_selection import ALL_ROUND, NOT_ASKED, make_foam
 from digitise.care.padding.maps import standing_out
 from digitise.care.padding.regions import find_regions
@@ -94,7 +95,7 @@ def test_pad_text_names_place_advice_and_caution(padded):
     out, summary, _ = padded
     text = " ".join(pad_text(summary, out).split())
     assert "1. Bulge" in text
-    assert "may need padding round it" in text.lower()
+    assert all(f"{felt}: {do}" in text for felt, do in ADVICE_BY_FEEL["bulge"])
     assert all(line in text for line in caution("leg"))
     assert "hidden behind a convex edge" in text
     assert "Highest: back, 300 mm." in text
