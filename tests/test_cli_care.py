@@ -304,7 +304,6 @@ UNUSABLE = {
     "course of one model twice": (("course", "first", "copy"), "given twice"),
     "reference of the same side": (("course", "first", "--reference", "second"), "not the other side"),
     "course without overlap": (("course", "first", "low"), "share less than 50 mm"),
-    "repeat error": (("course", "first", "--sem", "-1"), "cannot be"),
     "no repeats": (("course", "first", "second", *WHEN, "--repeat"), "twice on one day"),
     "no records": (("course", "--client", "K-017"), "no records here yet"),
 }
@@ -490,6 +489,7 @@ WRONG = {
     "no number from": (*MODEL, "--from", "nan"),
     "endless to": (*MODEL, "--to", "inf"),
     "repeat error of a giant": ("course", "first", "second", "--sem", "1e9"),
+    "repeat error below nothing": ("course", "first", "second", "--sem", "-1"),
     "repeat error of nothing": ("course", "first", "second", "--sem", "0"),
     "repeat error that is none": ("course", "first", "second", "--sem", "nan"),
     "repeat error in a report": ("report", "first", "--out", "a.pdf", "--sem", "1e9"),
