@@ -70,7 +70,8 @@ def rectangle(left: float, right: float, low: float, high: float) -> np.ndarray:
 
 def panel_area(left=-270.0, right=270.0, low=90.0, high=880.0, rim=80.0) -> Area:
     """Return a panel in the plane of the strip, with a rim of ``rim`` mm."""
-    return Area(rectangle(left, right, low, high), rectangle(left + rim, right - rim, low + rim, high - rim))
+    inner = rectangle(left + rim, right - rim, low + rim, high - rim)
+    return Area(rectangle(left, right, low, high), inner, inner[:0])
 
 
 def limb_sides(heights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

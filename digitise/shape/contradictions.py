@@ -9,8 +9,8 @@ from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
-from digitise.shape.taped import TapeCheck
-from digitise.shape.warn import FitWarning
+from digitise.shape.taped import TapeCheck, TapeCross
+from digitise.shape.warn import FAR, FitWarning
 
 # Area over that of a circle of the same girth. Sections of nine made legs lie at 0.88-1.00 above the foot (a
 # thigh that is 1.6 times as wide as deep would be at 0.92); a limb's are never below this.
@@ -29,6 +29,9 @@ _CONE_APART_MM = 200.0
 _CONE_ROWS = 4
 _CONE_NOTED = (0.86, 1.08)
 _CONE_REFUSED = (0.78, 1.20)
+# So many tape rows, and such a share of them, that differ by more than ``FAR`` are no slip and no fold.
+_FAR_ROWS = 2
+_FAR_SHARE = 0.4
 # A volume known no better than this says less than the cones of five tapes do (10 %), and half of what a limb
 # loses in good weeks would pass unseen: half-width of the 95 % interval over the volume.
 LEAST_KNOWN = 0.06
@@ -110,6 +113,58 @@ def cone_warnings(
     if _CONE_NOTED[0] < ratio < _CONE_NOTED[1]:
         return ()
     return (FitWarning("cones", f"{text}: check that both belong to one limb and visit."),)
+
+
+def require_taped(checks: tuple[TapeCheck, ...], names: tuple[str, ...]) -> None:
+    """Refuse photographs that several tape rows contradict.
+
+    One row may be misread, or lie at a fold; of several, the edge that was followed is not the limb's, or
+    photographs and tape are not of one limb or scale.
+
+    Raises
+    ------
+    ContradictionError
+        Naming the row that is furthest off.
+    """
+    seen = [check for check in checks if check.verdict != "not seen"]
+    far = [
+        check
+        for check in seen
+        if check.verdict != "agrees" and abs(check.difference_mm) > FAR * check.row.girth_mm
+    ]
+    # rows that contradict the other rows were set aside as slips
+    beside = [check for check in far if check.verdict == "differs"]
+    if len(beside) < max(_FAR_ROWS, _FAR_SHARE * len(seen)) and len(far) <= len(seen) / 2:
+        return
+    worst = max(far, key=lambda check: abs(check.difference_mm) / check.row.girth_mm)
+    raise ContradictionError(
+        f"{len(far)} of {len(seen)} tape rows contradict the photographs: at {worst.row.height_mm:.0f} mm the "
+        f"tape reads {worst.row.girth_mm:.0f} mm, the photographs say {worst.photo_mm:.0f} mm.",
+        where=", ".join(names),
+        do="Look whether something stands before or beside the limb, whether the tape is in mm and of this "
+        "limb, and whether the sheets were printed at 100 %.",
+    )
+
+
+def require_scale(cross: TapeCross, names: tuple[str, ...]) -> None:
+    """Refuse photographs and tape whose scales are so far apart that the volume is of no use.
+
+    Which of the two is wrong is not known, so the truth may lie at either: one sd is half the way. Areas go
+    with the square of a scale.
+
+    Raises
+    ------
+    ContradictionError
+        Where that alone makes the volume's interval wider than ``LEAST_KNOWN``.
+    """
+    if not cross.ratio_is_off or Z95 * abs(cross.ratio) <= LEAST_KNOWN:
+        return
+    raise ContradictionError(
+        f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs.",
+        where=", ".join(names),
+        do="Look whether an outline follows something else than the limb, whether the sheets were printed at "
+        "100 %, whether the photographs are full and uncropped, and whether the tape is of this limb.",
+    )
 
 
 def require_known(limb: Limb, names: tuple[str, ...]) -> None:

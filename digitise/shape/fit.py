@@ -12,12 +12,18 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape import priors
 from digitise.shape.basis import Basis
-from digitise.shape.contradictions import cone_warnings, require_known, require_limb
+from digitise.shape.contradictions import (
+    cone_warnings,
+    require_known,
+    require_limb,
+    require_scale,
+    require_taped,
+)
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
 from digitise.shape.rounds import DRIFT_MM, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
-from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying
+from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying, unsure_scale
 from digitise.shape.taped import TapeCheck, cross_check
 from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
@@ -186,6 +192,8 @@ def _fit(
     cross = cross_check(tape, basis, alone, belief.edges)
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
     final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
+    require_scale(cross, scene.names)
+    final = unsure_scale(basis, final, cross.ratio / 2 if cross.ratio_is_off else 0.0)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(
@@ -206,6 +214,7 @@ def _fit(
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
     found, names = as_limb(final), scene.names
     cones: tuple[FitWarning, ...] = ()
+    require_taped(cross.checks, names)
     if prior is None and not solid:
         require_limb(found, names)
         cones = cone_warnings(found, cross.checks, names)

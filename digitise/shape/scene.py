@@ -16,9 +16,9 @@ from digitise.shape.tangents import Planes, Samples, common_centre, touch, usabl
 # One standard deviation of what a standing limb moves between two photographs a minute apart, its foot on its
 # mark: the whole limb to the side or forward, mm, and how far it leans or turns about its foot, degrees. From
 # memory: the body's centre sways by 4-7 mm over a minute; a shift of weight leans a leg by some degrees.
-SHIFT_SD_MM = 3.0
-LEAN_SD_DEG = 1.5
-TURN_SD_DEG = 1.5
+SHIFT_SD_MM = 2.0
+LEAN_SD_DEG = 0.75
+TURN_SD_DEG = 0.75
 
 
 @dataclass(frozen=True, eq=False)

@@ -239,6 +239,16 @@ def swaying(
     return replace(posterior, covariance=posterior.covariance + response @ response.T, sway=response)
 
 
+def unsure_scale(basis: Basis, posterior: Posterior, sd: float) -> Posterior:
+    """Return the posterior when all its sections may be larger or smaller by a share of one ``sd``."""
+    if sd == 0.0:
+        return posterior
+    sections = posterior.mean.reshape(basis.n_terms, -1).copy()
+    sections[1:3] = 0.0  # where a section stands is not how large it is
+    step = sd * sections.ravel()
+    return replace(posterior, covariance=posterior.covariance + np.outer(step, step))
+
+
 def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:
     """Return the log probability of the edges under a prior, up to a constant of the edges.
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
+
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
@@ -29,6 +31,7 @@ from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.left_out import inspection_of, useful_outlines
 
 MOST_PHOTOS = 12
+_HEM_SLACK_MM = 15.0  # asked for that little beyond, cloth is not the matter
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -182,12 +185,10 @@ def find_outlines(
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
     ]
-    known = inspection.findings
-    told = as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ()
-    _refuse(told)
+    _refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
     kept_names = ("", *(names[n] for n in kept))
-    new = (finding for finding in told if finding not in known and finding.photo in kept_names)
-    findings = (*left_out, *new)
+    told = as_findings(clashes, names, same_visit=same_visit)
+    findings = (*left_out, *(finding for finding in told if finding.photo in kept_names))
     return Outlined(
         tuple(photos[n] for n in kept),
         tuple(outlines.values()),
@@ -231,7 +232,8 @@ def fit_outlines(
         )
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
-        raise ShapeError(error.what, where=where, do=_cure(sighted.outlines) or error.do) from error
+        cure = _cure(sighted.outlines, from_mm, to_mm)
+        raise ShapeError(error.what, where=where, do=cure or error.do) from error
     return Measured(
         photos=sighted.photos,
         calibration=sighted.calibration,
@@ -245,9 +247,22 @@ def fit_outlines(
     )
 
 
-def _cure(outlines: Sequence[Outline]) -> str:
-    """Name the longest stretch of an edge that something hides, and what to do; empty where all is seen."""
-    hidden = [(part, n) for n, outline in enumerate(outlines, start=1) for part in outline.hidden]
+def _cure(outlines: Sequence[Outline], from_mm: float | None, to_mm: float | None) -> str:
+    """Name what covers or hides the heights that are asked for, and what to do; empty without such."""
+    hems = [(n, outline.hem_mm) for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
+    number, hem = min(hems, key=lambda each: each[1], default=(0, np.inf))
+    if to_mm is not None and hem + _HEM_SLACK_MM < to_mm:
+        return (
+            f"In photograph {number} cloth covers the limb from {hem:.0f} mm upwards: roll it up and take "
+            "the photographs again, or measure up to there."
+        )
+    low, high = (-np.inf if from_mm is None else from_mm), (np.inf if to_mm is None else to_mm)
+    hidden = [
+        (part, n)
+        for n, outline in enumerate(outlines, start=1)
+        for part in outline.hidden
+        if part.to_mm > low and part.from_mm < high
+    ]
     if not hidden:
         return ""
     part, number = max(hidden, key=lambda each: each[0].to_mm - each[0].from_mm)

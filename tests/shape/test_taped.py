@@ -5,8 +5,9 @@ import pytest
 import synthetic
 from numpy.testing import assert_allclose
 
+from digitise.errors import ContradictionError
 from digitise.shape import fit as shape_fit
-from digitise.shape.limb import girth
+from digitise.shape.limb import girth, volume
 from digitise.shape.priors import LEG
 from digitise.tape.rows import TapeRow
 
@@ -82,13 +83,24 @@ def test_two_wrong_rows_are_both_found(views):
     assert verdicts.count("suspect") == 2
 
 
-@pytest.mark.parametrize("ratio", [1.05, 0.95])
+@pytest.mark.parametrize("ratio", [1.025, 0.975])
 def test_a_wrong_scale_is_told_apart_from_wrong_rows(views, ratio):
-    fit = fit_limb(views, tape(lambda girths: girths * ratio))
+    fit, sound = fit_limb(views, tape(lambda girths: girths * ratio)), fit_limb(views, tape())
     codes = [warning.code for warning in fit.warnings]
     assert codes[0] == "scale"
     assert f"{100 * (ratio - 1):+.0f}"[:2] in fit.warnings[0].text
     assert "suspect" not in [check.verdict for check in fit.tape_checks]
+    # either scale may be the wrong one: the interval reaches the volume at both, twice 2.5 % apart
+    found, right = (volume(one.limb, one.limb.from_mm, one.limb.to_mm) for one in (fit, sound))
+    low, high = found.interval_95
+    assert low < right.mean < high
+    assert low < right.mean * ratio**2 < high
+
+
+@pytest.mark.parametrize("ratio", [1.05, 0.95])
+def test_a_scale_that_is_far_off_is_refused(views, ratio):
+    with pytest.raises(ContradictionError, match="All tape rows read"):
+        fit_limb(views, tape(lambda girths: girths * ratio))
 
 
 def test_scale_of_one_percent_is_not_called(views):

@@ -18,27 +18,43 @@ from digitise.geometry.rigid import Array
 # Differences of log light over that of white paper: what is odd, and what is not of one limb. Over six made
 # visits one limb from two sides differed by up to 0.35 in brightness and 0.14 in tint, in light from one
 # window by 1.4 in brightness. The tones of dark and light skin lie 1.6-2.5 apart.
+# Where light from one side makes a limb as different from itself as two limbs are, brightness tells
+# nothing.
 _BRIGHTNESS = (1.5, 2.2)
 _TINT = (0.25, 0.5)
 # A hem hangs lower behind than in front by a few centimetres; mm.
 _HEM_MM = 80.0
 # A limb may end at the rim of panel or picture; these differ by less than this from side to side.
 _TOP_MM = 150.0
-# Share of the width left out on either side, where the skin turns away from the light, and at either end.
-_RIM = 0.25
+# Share of the width left out on either side, where the edge's blur reaches, and at either end.
+_RIM = 0.1
+_MOST_LIGHT = 0.9  # of full light: beyond, a channel may be cut off and its tint is lost
+_RANGE = (5.0, 95.0)  # percent of the skin that lies within its range of brightness
 _ENDS = 6
-_ACROSS = 9
+_ACROSS = 13
 _LEAST_ROWS = 20
 _PAPER_PERCENTILE = 90.0  # of the light within a marker's box: half of it is paper
 
 
 @dataclass(frozen=True)
 class SkinTone:
-    """Colour of a limb over that of white paper beside it: log light, green; log red and blue over green."""
+    """Colour of a limb over that of white paper beside it.
+
+    Attributes
+    ----------
+    brightness
+        Log light, green, of the middle one of all places on the limb.
+    red, blue
+        Log light over green's.
+    darkest, brightest
+        Log light, green, between which nearly all of the limb lies.
+    """
 
     brightness: float
     red: float
     blue: float
+    darkest: float
+    brightest: float
 
 
 def skin_tone(
@@ -49,11 +65,18 @@ def skin_tone(
     paper = _paper_light(photo, detections, field)
     if skin is None or paper is None:
         return None
-    red, green, blue = np.log(np.maximum(skin, 1e-4) / np.maximum(paper, 1e-4))
-    return SkinTone(float(green), float(red - green), float(blue - green))
+    red, green, blue = np.log(np.maximum(skin, 1e-4) / np.maximum(paper, 1e-4)).T
+    darkest, brightest = np.percentile(green, _RANGE)
+    told = np.max(skin, axis=1) < _MOST_LIGHT
+    if np.count_nonzero(told) < len(told) / 2:
+        return None
+    middle = float(np.median(green))
+    tint = [float(np.median((channel - green)[told])) for channel in (red, blue)]
+    return SkinTone(middle, tint[0], tint[1], float(darkest), float(brightest))
 
 
 def _skin_light(photo: Photograph, outline: Outline) -> Array | None:
+    """Return the light (n, 3) at places all over the limb's middle, None where too little of it is sure."""
     left, right = outline.edges
     rows = min(len(left.points), len(right.points))
     keep = left.sure[:rows] & left.seen[:rows] & right.sure[:rows] & right.seen[:rows]
@@ -68,7 +91,7 @@ def _skin_light(photo: Photograph, outline: Outline) -> Array | None:
     at = at[np.all((at >= 0) & (at < [width, height]), axis=1)]
     if len(at) < _LEAST_ROWS:
         return None
-    return np.asarray(np.median(linear_light(photo.pixels[at[:, 1], at[:, 0]]), axis=0), dtype=float)
+    return np.asarray(linear_light(photo.pixels[at[:, 1], at[:, 0]]), dtype=float)
 
 
 def _paper_light(photo: Photograph, detections: Sequence[Detection], field: MarkerField) -> Array | None:
@@ -98,7 +121,8 @@ def _tone_clash(a: int, b: int, tones: Sequence[SkinTone | None]) -> list[Clash]
     first, second = tones[a], tones[b]
     if first is None or second is None:
         return []
-    brightness = abs(first.brightness - second.brightness)
+    apart = max(first.darkest - second.brightest, second.darkest - first.brightest)
+    brightness = abs(first.brightness - second.brightness) if apart > 0.0 else 0.0
     tint = float(np.hypot(first.red - second.red, first.blue - second.blue))
     if brightness < _BRIGHTNESS[0] and tint < _TINT[0]:
         return []

@@ -14,6 +14,7 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.taken import minutes_between
 from digitise.capture.sheets.field import MarkerField
+from digitise.capture.surroundings.scene import one_plane
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose, rotation_angle
 
@@ -152,7 +153,8 @@ def sheet_clash(a: int, b: int, calibration: Calibration, field: MarkerField) ->
     """Compare where the sheets stand in two photographs.
 
     Sheets that all moved alike say that the limb turned with its mat; one that moved by a quarter turn was
-    carried. Two that each stand near their old place, but not on it, were put up anew.
+    carried. Two that each stand near their old place, but not on it, were put up anew. A page of a panel
+    whose other pages stood still was read amiss, or came loose: it tells nothing of another visit.
     """
     first, second = calibration.boards[a], calibration.boards[b]
     mats = [board.name for board in field.boards if board.role == "mat"]
@@ -161,11 +163,13 @@ def sheet_clash(a: int, b: int, calibration: Calibration, field: MarkerField) ->
         far = max(_moved_mm(first[name], second[name]) for name in stirred)
         return Clash(a, b, "sheets-moved", True, f"the pages of the mat lie {far:.0f} mm differently")
     sheets = _both(first, second, [board.name for board in field.boards if board.role == "backdrop"])
-    groups = _moved_alike(sheets, first, second)
+    stood = [name for name in sheets if _alike(first[name], second[name])]
     near = [
         group
-        for group in groups
-        if not _alike(first[group[0]], second[group[0]]) and _turned(first, second, group[0]) < SAME_PLACE_RAD
+        for group in _moved_alike(sheets, first, second)
+        if group[0] not in stood
+        and _turned(first, second, group[0]) < SAME_PLACE_RAD
+        and not any(one_plane(first[still], first[group[0]]) for still in stood)
     ]
     if not near:
         return None

@@ -15,7 +15,6 @@ from scipy.ndimage import gaussian_filter1d
 from digitise.capture.light_steps.inner_edges import CELL_MM, StepTable, step_table
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
-from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
 
 _LEAST_CELLS = 7  # 28 mm: a thin wrist seen from the side
@@ -24,6 +23,7 @@ _CLEAR = (0.01, 0.06)  # strengths from which an edge counts, and counts in full
 _CROSSED = 1.5  # price of a long edge within the limb, by an edge's gain
 _MARGIN_CELLS = 2  # an edge's own line is not within the limb
 _BACKDROP = 0.5  # price of a cell of backdrop within the limb
+_BY_PRINT = 0.8  # of an edge's gain: a step where print is known tells of the print, seldom of the limb
 _BEND = 0.2  # price of a cell sideways between rows
 _BIG = 1e6
 
@@ -51,13 +51,13 @@ class Pair:
         For the left and the right edge (n,) offsets from the axis, mm, one for each row asked for.
     strength
         For each (n,) height of the step there, by the light around it.
-    astray
-        For each (n,) True where the edge was lost and something else followed.
+    strayed_mm
+        For each (n,) by how far the edge jumped where it was lost and something else followed; else zero.
     """
 
     offsets: tuple[Array, Array]
     strength: tuple[Array, Array]
-    astray: tuple[Mask, Mask]
+    strayed_mm: tuple[Array, Array]
 
 
 def limb_pair(
@@ -93,19 +93,20 @@ def limb_pair(
     heights = strip.heights[rows][:: int(CELL_MM / STEP_MM)][:height]
     ankle = np.flatnonzero((heights > _ANKLE_MM[0]) & (heights < _ANKLE_MM[1]))
     at_ankle = slice(int(ankle[0]), int(ankle[-1]) + 1) if len(ankle) else slice(0, 0)
-    columns = find_pair(table, backdrop, _feet(strip), at_ankle)
+    printed = _per_cell(panel.printed[rows[0] :, corner:].astype(np.float32), height, width)
+    columns = find_pair(table, backdrop, printed, standing(strip), at_ankle)
     fine = np.arange(len(rows)) * STEP_MM / CELL_MM - 0.25
     level = np.arange(height)
-    offsets, strength, astray = [], [], []
+    offsets, strength, strayed = [], [], []
     for side, outward in zip(columns, (-1, 1), strict=True):
         beside = np.clip(side.astype(int)[:, None] + np.arange(-1, 2), 0, width - 1)
         step = table.strength[level[:, None], beside].max(axis=1)
-        lost = _astray(outward * side, table.strength[level, side.astype(int)])
+        lost = _strayed(outward * side, table.strength[level, side.astype(int)])
         middle = first + CELL_MM * (gaussian_filter1d(side, _SMOOTH_CELLS, mode="nearest") + 0.5)
         offsets.append(np.interp(fine, level, middle))
         strength.append(np.interp(fine, level, step))
-        astray.append(np.interp(fine, level, lost) > 0.0)
-    return Pair((offsets[0], offsets[1]), (strength[0], strength[1]), (astray[0], astray[1]))
+        strayed.append(CELL_MM * lost[np.clip(np.round(fine).astype(int), 0, height - 1)])
+    return Pair((offsets[0], offsets[1]), (strength[0], strength[1]), (strayed[0], strayed[1]))
 
 
 def _per_cell(cells: NDArray[np.floating], height: int, width: int) -> NDArray[np.float32]:
@@ -117,15 +118,15 @@ def _per_cell(cells: NDArray[np.floating], height: int, width: int) -> NDArray[n
     return np.asarray(whole.reshape(height, n, width, n).mean(axis=(1, 3)))
 
 
-def _feet(strip: Strip) -> tuple[float, float]:
+def standing(strip: Strip) -> tuple[float, float]:
     """Return between which offsets the ankle or wrist stands, mm."""
     level = float(np.mean(_ANKLE_MM))
     at = strip.plane_from_world(np.array([[0.0, 0.0, level], [0.0, _HEEL_MM, level]]))[:, 0]
     return float(at.min()) - _FOOT_MM, float(at.max()) + _FOOT_MM
 
 
-def _astray(outward: Array, step: Array) -> Array:
-    """Tell rows on which an edge (n,) cells, outward positive, has jumped to another body: 1 or 0."""
+def _strayed(outward: Array, step: Array) -> Array:
+    """Tell how far an edge (n,) cells, outward positive, has jumped to what may be another body; else 0."""
     lost = np.zeros(len(outward))
     clear = np.clip((step - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0)
     moves = np.diff(outward)
@@ -135,21 +136,30 @@ def _astray(outward: Array, step: Array) -> Array:
             jumps.append((int(run[0]), int(run[-1]) + 1, int(moves[run[0]])))
     around, single, far = (int(mm / CELL_MM) for mm in (_ROUND_MM, _SINGLE_MM, _BACK_MM))
     for first, last, way in jumps:
-        lost[max(first - around, 0) : last + around] = 1.0
+        size = float(last - first)
+        _raise(lost, max(first - around, 0), last + around, size)
         # rows fall: the outer side is below a jump outward and above one back in, up to the jump that ends it
         if way > 0:
             ends = [n for n, _, back in jumps if last <= n < last + far and back < 0]
             # at the very top both edges close in over the end of the limb, or of its garment
             alone = last + (single if first * CELL_MM > _END_MM else 0)
-            lost[first : min(ends, default=alone)] = 1.0
+            _raise(lost, first, min(ends, default=alone), size)
         else:
             starts = [n for _, n, back in jumps if first - far < n <= first and back > 0]
-            lost[max(starts, default=max(first - single, 0)) : last] = 1.0
+            _raise(lost, max(starts, default=max(first - single, 0)), last, size)
     return lost
 
 
+def _raise(lost: Array, first: int, last: int, size: float) -> None:
+    lost[first:last] = np.maximum(lost[first:last], size)
+
+
 def find_pair(
-    table: StepTable, backdrop: NDArray[np.float32], feet: tuple[float, float], foot_rows: slice
+    table: StepTable,
+    backdrop: NDArray[np.float32],
+    printed: NDArray[np.float32],
+    feet: tuple[float, float],
+    foot_rows: slice,
 ) -> tuple[Array, Array]:
     """Find the limb's two edges among all steps of light.
 
@@ -159,6 +169,8 @@ def find_pair(
         Steps of light; rows fall from the trunk to the foot.
     backdrop
         (h, w) share of each cell known to show backdrop.
+    printed
+        (h, w) share of each cell on a known line of print.
     feet
         Offsets between which the limb stands, mm; it reaches over some of this.
     foot_rows
@@ -173,6 +185,7 @@ def find_pair(
     keep = right - left <= _MOST_CELLS
     left, right = left[keep], right[keep]
     gain = np.clip((table.strength - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0)
+    gain *= 1.0 - _BY_PRINT * printed
     crossed = np.clip((table.chains - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0)
     cost = np.cumsum(_CROSSED * crossed, axis=1)
     plain = np.cumsum(_BACKDROP * backdrop, axis=1)

@@ -81,7 +81,8 @@ def find_outline(
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
     mat = look_at_mat(photo.pixels, strip, boards)
     return _surest(
-        _trace(photo, strip, find_panel(strip, areas, weight), mat, drawn) for weight in SHADOW_WEIGHTS
+        _trace(photo, strip, find_panel(strip, areas, weight, boards), mat, drawn)
+        for weight in SHADOW_WEIGHTS
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
@@ -13,6 +14,7 @@ from digitise.geometry.rigid import Array
 _MARGIN_MM = 6.0  # the hem's rim is seen curved, and its shadow falls on the skin
 _WINDOW_MM = 16.0
 _GAP_MM = 8.0  # the rows a curved rim crosses are left out of the comparison
+_SLANT_MM = 8.0  # a hem hangs a little aslant, either way
 _LEAST_CONTRAST = 5.0  # of the variation along the limb of skin and cloth themselves
 
 
@@ -26,16 +28,18 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
     window, gap = int(_WINDOW_MM / STEP_MM), int(_GAP_MM / STEP_MM)
     reach = window + gap
     half = len(rows) // 2
-    change = np.zeros(half)
+    contrast = np.zeros((half, rows.shape[1]))
     if half > reach:
         # a window that starts at row k is the k-th
         parts = np.lib.stride_tricks.sliding_window_view(rows[: half + reach], window, axis=0)
         mean, variance = parts.mean(axis=-1), parts.var(axis=-1)
         above, below = slice(0, half - reach), slice(reach + gap, half + gap)
-        change[reach:] = _separation(mean[above] - mean[below], variance[above] + variance[below])
-    if change.max(initial=0.0) < _LEAST_CONTRAST:
+        contrast[reach:] = _separation(mean[above] - mean[below], variance[above] + variance[below])
+    slack = 2 * int(_SLANT_MM / STEP_MM) + 1
+    aslant = maximum_filter1d(contrast, slack, axis=0, mode="nearest").min(axis=1)
+    if aslant.max(initial=0.0) < _LEAST_CONTRAST:
         return slice(0, len(rows)), None
-    first = int(np.argmax(change)) + int(_MARGIN_MM / STEP_MM)
+    first = int(np.argmax(contrast.min(axis=1))) + int(_MARGIN_MM / STEP_MM)
     return slice(first, len(rows)), float(strip.heights[region.rows[first]])
 
 
@@ -50,6 +54,6 @@ def _row_colours(strip: Strip, region: Region) -> Array:
 
 
 def _separation(change: Array, variance: Array) -> Array:
-    """Least over the width of changes of colour (n, 5, 3), in units of the variation within both parts."""
+    """Return changes of colour (n, 5, 3) in units of the variation within both parts: (n, 5)."""
     within = np.sqrt(np.sum(variance, axis=-1)) + 0.04
-    return np.asarray(np.min(np.linalg.norm(change, axis=-1) / within, axis=-1))
+    return np.asarray(np.linalg.norm(change, axis=-1) / within)

@@ -20,7 +20,9 @@ _BESIDE_MM = np.array([6.0, 10.0, 14.0])
 _ALIKE = 0.25  # log units of hue: skin of one person
 
 
-def hiding(strip: Strip, region: Region, mat: NearMat, index: int) -> NDArray[np.str_]:
+def hiding(
+    strip: Strip, region: Region, mat: NearMat, index: int, hidden: NDArray[np.bool_]
+) -> NDArray[np.str_]:
     """Tell for each row of a region what hides one of its boundaries.
 
     Parameters
@@ -31,6 +33,8 @@ def hiding(strip: Strip, region: Region, mat: NearMat, index: int) -> NDArray[np
         What is seen of the mat before the limb's foot.
     index
         0 for the left boundary, 1 for the right.
+    hidden
+        (n,) True where that boundary is not seen.
 
     Returns
     -------
@@ -46,7 +50,7 @@ def hiding(strip: Strip, region: Region, mat: NearMat, index: int) -> NDArray[np
     beyond = sorted((foot[index], foot[index] + outward * _NEIGHBOUR_MM))
     before = region.touched[index] & mat.is_covered(beyond[0], beyond[1])
     words = np.where(_skin_beyond(strip, region, index), SKIN, OTHER)
-    return np.where(before, BEFORE, np.where(region.hidden[index], words, ""))
+    return np.where(before, BEFORE, np.where(hidden, words, ""))
 
 
 def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:

@@ -30,6 +30,9 @@ class Region:
         For each boundary (n,) True where something other than a known backdrop lies beyond it.
     hidden
         For each boundary (n,) True where it cannot be made out at all.
+    strayed_mm
+        For each boundary (n,) by how far it jumped sideways where another body, or a fold of the limb
+        itself, begins; zero elsewhere.
     below
         (n,) True below the backdrop, where floor and mat are behind.
     """
@@ -41,4 +44,5 @@ class Region:
     doubtful: tuple[Mask, Mask]
     touched: tuple[Mask, Mask]
     hidden: tuple[Mask, Mask]
+    strayed_mm: tuple[Array, Array]
     below: Mask

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from digitise.capture.light_steps.viterbi import best_path
-from digitise.capture.outline.bodies import Pair, limb_pair
+from digitise.capture.outline.bodies import Pair, limb_pair, standing
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.steps_alone import region_of_steps
@@ -136,7 +136,7 @@ def _keep_apart(
 def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
     certain = np.where(painted > 0, 100.0 * _STANDS_OUT, 0.0)
     distance2 = np.where(painted == 0, panel.distance2, certain).astype(np.float32)
-    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2)
+    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2, panel.printed)
 
 
 def _near_panel(panel: Panel) -> Mask:
@@ -154,7 +154,8 @@ def _track(
             do="Stand a marked backdrop behind the limb so that its markers frame it in the picture.",
         )
     blob = _foot_component(strip, panel, name)
-    row, run = _lowest_run(blob & _tube(strip), blob, len(strip.offsets) // 2)
+    stands = round((float(np.mean(standing(strip))) - float(strip.offsets[0])) / STEP_MM)
+    row, run = _lowest_run(blob & _tube(strip), blob, stands)
     found = []
     while run is not None:
         found.append((row, *run))
@@ -201,7 +202,7 @@ def _runs(row: Mask) -> NDArray[np.int64]:
 
 
 def _lowest_run(foot: Mask, blob: Mask, column: int) -> tuple[int, tuple[int, int] | None]:
-    """Return the lowest row that shows the limb near its foot, and the run nearest to the axis there."""
+    """Return the lowest row that shows the limb near its foot, and the run nearest to where it stands."""
     higher = int(_JUMP_MM / STEP_MM)
     for row in np.flatnonzero(foot.any(axis=1))[::-1]:
         runs, above = _runs(blob[row]), _runs(blob[max(row - higher, 0)])
@@ -266,10 +267,8 @@ def _refine(
         agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
         doubtful.append(np.where(touched[index], steady < _CLEAR_STEP, agreement < least))
     above_foot = strip.heights[every] > _FOOT_TOP_MM
-    hidden = [
-        (pair.astray[index] & above_foot) | (touched[index] & (pair.strength[index] < _LEAST_STEP))
-        for index in (0, 1)
-    ]
+    hidden = [touched[index] & (pair.strength[index] < _LEAST_STEP) for index in (0, 1)]
+    strayed = [np.where(above_foot, each, 0.0) for each in pair.strayed_mm]
     return Region(
         every,
         offsets[0],
@@ -278,6 +277,7 @@ def _refine(
         (doubtful[0], doubtful[1]),
         touched,
         (hidden[0], hidden[1]),
+        (strayed[0], strayed[1]),
         ~before_panel,
     )
 

@@ -47,7 +47,9 @@ def region_of_steps(
         map_[rows] = here
         told.append(map_)
     doubtful = [strength[top:] < _CLEAR_ALONE for strength in pair.strength]
-    hidden = [astray[top:] & (strip.heights[rows] > _FOOT_TOP_MM) for astray in pair.astray]
+    above_foot = strip.heights[rows] > _FOOT_TOP_MM
+    hidden = [(strayed[top:] > 0.0) & above_foot for strayed in pair.strayed_mm]
+    nowhere = np.zeros(len(rows))
     touched = np.ones(len(rows), bool)
     return Region(
         rows,
@@ -57,5 +59,6 @@ def region_of_steps(
         (doubtful[0], doubtful[1]),
         (touched, touched),
         (hidden[0], hidden[1]),
-        strip.heights[rows] < _FOOT_TOP_MM,
+        (nowhere, nowhere),
+        ~above_foot,
     )

@@ -32,6 +32,9 @@ _LOWEST_MM = 40.0
 # Doubtful points before a floor are a heel, an instep, another foot: of 639 in twelve pictures, 68 % lay
 # within 16 px of the limb and 90 % within 50.
 _FLOOR_SD_PX = 16.0
+_ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
+_ISLAND_OFF_MM = 10.0
+_FOLD_MM = 22.0  # as deep as a second edge is sought
 _SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
@@ -80,9 +83,14 @@ def trace_edges(
         edge = _doubted(edge, region.doubtful[index][skin])
         lost = ~edge.sure & region.below[skin]
         edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
-        edge = _within(edge, second_edge(pixels, edge.points, edge.normals, strip.pixel_mm()))
-        reason = hiding(strip, region, mat, index)[skin]
-        edge = replace(edge, seen=reason == "")
+        second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm())
+        edge = _within(edge, second)
+        fold = _folds(region, index, skin, second)
+        hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
+        hidden[skin] &= ~fold
+        reason = hiding(strip, region, mat, index, hidden)[skin]
+        edge = _doubted(edge, fold)
+        edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~region.touched[index][skin]
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
         if correction is not None:
@@ -96,6 +104,16 @@ def trace_edges(
     by_hand = None if correction is None else _by_hand(correction, [each[above] for each in drawn])
     outline = Outline((edges[0], edges[1]), (heights, heights), hem_mm, by_hand, _hidden(reasons, heights))
     return Traced(outline, min(told))
+
+
+def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArray[np.bool_]:
+    """Tell where an edge that jumped is the limb's own, at a fold that hangs over: before plain backdrop.
+
+    Where another body had come out beside the limb, the limb's own end would show as a second edge within.
+    """
+    jump = region.strayed_mm[index][skin]
+    own = (jump > 0.0) & (jump <= _FOLD_MM) & ~region.touched[index][skin]
+    return np.asarray(own & ~(second.depth_px > 0.0) & ~second.near)
 
 
 def _hidden(reasons: list[NDArray[np.str_]], heights: Array) -> tuple[Hidden, ...]:
@@ -146,6 +164,22 @@ def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
     sure = edge.sure & ~doubt
     sure &= uniform_filter1d(sure.astype(float), _AMID_ROWS, mode="nearest") >= 0.5
     return replace(edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * UNSURE_PX)))
+
+
+def _islands(edge: Edge, pixel_mm: float) -> NDArray[np.bool_]:
+    """Tell which sure points (n,) stand alone amid unsure ones, away from the line that their like make.
+
+    A dark patch of skin at the rim looks like the rim itself; the jumps to it and back give it away.
+    """
+    found = np.zeros(len(edge.points), bool)
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], edge.sure.astype(np.int8), [0]]))).reshape(-1, 2)
+    for (_, before), (first, last), (after, _) in zip(runs, runs[1:], runs[2:], strict=False):
+        middle = (first + last) // 2
+        share = (middle - before + 1) / (after - before + 1)
+        line = (1 - share) * edge.points[before - 1] + share * edge.points[after]
+        off_mm = abs((edge.points[middle] - line) @ edge.normals[middle]) * pixel_mm
+        found[first:last] = (last - first) * STEP_MM < _ISLAND_MM and off_mm > _ISLAND_OFF_MM
+    return found
 
 
 def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:

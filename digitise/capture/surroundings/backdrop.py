@@ -8,23 +8,34 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import MultiPoint, Polygon
+from scipy.ndimage import uniform_filter1d
+from shapely.affinity import translate
+from shapely.geometry import MultiPoint, Polygon, box
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
+from digitise.capture.surroundings.printed import printed_lines
+from digitise.capture.surroundings.scene import one_plane
 from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
 _QUIET = 0.3  # of a marker's side: the white zone that is not plain backdrop
+_BELOW_MM = 300.0  # a panel seldom goes on further below its lowest markers
+_UPRIGHT = 0.5  # cosine to the vertical, of a panel or a limb
+_TUBE_MM = 90.0  # about the axis: the limb's own place
+_GOES_ON = 0.6  # of a row beside the limb: another leg and its foot may stand there too
+_LEAST_BESIDE = 20  # cells, 40 mm: fewer tell nothing
+_TOGETHER_ROWS = 5
+_FULL = 0.3  # of a sheet's area: markers that fill a page; those of a whole panel stand round its rim
+_TAPED_MM = 3.0  # a page lies that far from where its markers say, curled or taped askew
 _RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0
 _CORE_MM = 25.0  # half width of the limb's own place round its axis
 _CORE_TOP_MM = 350.0  # an upright forearm ends little above
-_ONE_PLANE_COS = np.cos(np.radians(12.0))
-_ONE_PLANE_MM = 60.0
 # What a darkening counts: a shadow changes brightness far more than hue.  The second is for limbs of the
 # backdrop's hue, which only their shading tells from it.
 SHADOW_WEIGHTS = (0.2, 1.0)
@@ -42,10 +53,14 @@ class Area:
     ----------
     outline, inner
         (n, 3) closed outlines of the area and of its middle, which leaves out the rim; world, mm.
+    below
+        (n, 3) closed outline of what lies below the lowest markers, where the backdrop may go on; empty
+        where nothing does.
     """
 
     outline: Array
     inner: Array
+    below: Array
 
 
 @dataclass(frozen=True)
@@ -59,10 +74,13 @@ class Panel:
     distance2
         (H, W) squared distance from the backdrop's colour in its own standard deviations, shadows
         counted lightly; zero outside ``inside``.
+    printed
+        (H, W) True where known print makes a step of light, unless the limb hides it.
     """
 
     inside: Mask
     distance2: NDArray[np.float32]
+    printed: Mask
 
 
 def plain_areas(boards: Iterable[tuple[Board, Pose]], camera: Camera) -> list[Area]:
@@ -79,13 +97,18 @@ def plain_areas(boards: Iterable[tuple[Board, Pose]], camera: Camera) -> list[Ar
     """
     facing = [(b, pose) for b, pose in boards if pose.rotation[:, 2] @ (camera.centre - pose.translation) > 0]
     return [
-        Area(world_from_plane.apply(_lift(outline)), world_from_plane.apply(_lift(inner)))
-        for world_from_plane, corners in _coplanar(facing)
-        for outline, inner in _enclosed(corners)
+        Area(*(world_from_plane.apply(_lift(ring)) for ring in rings))
+        for world_from_plane, corners, papers in _coplanar(facing)
+        for rings in _enclosed(corners, papers, _downwards(world_from_plane))
     ]
 
 
-def find_panel(strip: Strip, areas: Iterable[Area], shadow_weight: float = SHADOW_WEIGHTS[0]) -> Panel:
+def find_panel(
+    strip: Strip,
+    areas: Iterable[Area],
+    shadow_weight: float = SHADOW_WEIGHTS[0],
+    boards: Iterable[tuple[Board, Pose]] = (),
+) -> Panel:
     """Learn the backdrop's colour from its rim, then measure how far every point is from it.
 
     Parameters
@@ -96,6 +119,8 @@ def find_panel(strip: Strip, areas: Iterable[Area], shadow_weight: float = SHADO
         Plain areas that may be seen in it.
     shadow_weight
         What a darkening within a soft shadow's depth counts, 0 to 1.
+    boards
+        All sheets in the room with their poses world_from_board: their print is no edge of the limb.
     """
     values = brightness_and_hue(strip.pixels)
     inside = np.zeros(values.shape[:2], bool)
@@ -105,41 +130,83 @@ def find_panel(strip: Strip, areas: Iterable[Area], shadow_weight: float = SHADO
         if rim.sum() * STEP_MM**2 < _LEAST_RIM_MM2:
             continue
         core = whole & ((np.abs(strip.offsets) < _CORE_MM) & (strip.heights < _CORE_TOP_MM)[:, None])
-        distance2[whole] = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)[whole]
+        below = _below_in(strip, area) & ~inside & ~whole
+        found = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)
+        if below.any():
+            whole |= _going_on(strip, below, found)
+            found = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)
+        distance2[whole] = found[whole]
         inside |= whole
-    return Panel(inside, distance2)
+    return Panel(inside, distance2, printed_lines(strip, boards))
 
 
 def _lift(points: Array) -> Array:
     return np.concatenate([points, np.zeros_like(points[..., :1])], axis=-1)
 
 
-def _coplanar(boards: list[tuple[Board, Pose]]) -> list[tuple[Pose, Array]]:
-    """Gather boards by plane: (world_from_plane, all marker corners (n, 4, 2) in that plane)."""
-    groups: list[tuple[Pose, list[Array]]] = []
+def _coplanar(boards: list[tuple[Board, Pose]]) -> list[tuple[Pose, Array, list[Polygon]]]:
+    """Gather boards by plane: (world_from_plane, marker corners (n, 4, 2) and pages in that plane)."""
+    groups: list[tuple[Pose, list[Array], list[Polygon]]] = []
     for board, pose in boards:
-        for plane, corners in groups:
-            offset = plane.inverse() @ pose
-            if offset.rotation[2, 2] > _ONE_PLANE_COS and abs(offset.translation[2]) < _ONE_PLANE_MM:
-                corners.append(offset.apply(_lift(board.corners))[..., :2])
-                break
-        else:
-            groups.append((pose, [board.corners]))
-    return [(plane, np.concatenate(corners)) for plane, corners in groups]
+        group = next((each for each in groups if one_plane(each[0], pose)), None)
+        if group is None:
+            groups.append(group := (pose, [], []))
+        plane, corners, papers = group
+        there = plane.inverse() @ pose
+        corners.append(there.apply(_lift(board.corners))[..., :2])
+        papers += _pages(board, there)
+    return [(plane, np.concatenate(corners), papers) for plane, corners, papers in groups]
 
 
-def _enclosed(corners: Array) -> list[tuple[Array, Array]]:
-    """Take the markers (n, 4, 2) and their white zones out of their hull: (outline, inner outline) each."""
+def _pages(board: Board, plane_from_board: Pose) -> list[Polygon]:
+    """Return the sheet itself where it is a page full of markers: beyond its paper the backdrop is plain."""
+    width, height = board.size / 2
+    paper = box(-width, -height, width, height)
+    hull = MultiPoint(board.corners.reshape(-1, 2)).convex_hull
+    squares = unary_union([Polygon(quad) for quad in board.corners])
+    if squares.area < _FULL * paper.area or not paper.buffer(1e-6).contains(hull):
+        return []
+    corners = np.asarray(paper.buffer(_TAPED_MM, join_style="mitre").exterior.coords)[:4]
+    return [Polygon(plane_from_board.apply(_lift(corners))[:, :2])]
+
+
+def _downwards(world_from_plane: Pose) -> Array:
+    """Return the way down in a plane that stands upright, (2,); zero in one that lies."""
+    down = (world_from_plane.rotation.T @ [0.0, 0.0, -1.0])[:2]
+    return np.asarray(down if np.linalg.norm(down) > _UPRIGHT else np.zeros(2))
+
+
+def _enclosed(corners: Array, papers: list[Polygon], down: Array) -> list[tuple[Array, Array, Array]]:
+    """Take pages, or markers (n, 4, 2) and their white zones, out of their hull.
+
+    Returns
+    -------
+    The outline, the inner outline and what lies below of each plain piece; the largest has what lies below.
+    """
     side = float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=-1)))
-    squares = unary_union([Polygon(quad).buffer(_QUIET * side, join_style="mitre") for quad in corners])
-    plain = MultiPoint(corners.reshape(-1, 2)).convex_hull.difference(squares)
-    plain = plain.buffer(-0.5 * side).buffer(0.5 * side)
-    found = []
-    for piece in getattr(plain, "geoms", [plain]):
+    on_page = unary_union(papers)
+    quads = [Polygon(quad) for quad in corners]
+    loose = [quad.buffer(_QUIET * side, join_style="mitre") for quad in quads if not on_page.contains(quad)]
+    print_ = unary_union([on_page, *loose])
+    hull = MultiPoint(corners.reshape(-1, 2)).convex_hull
+    plain = hull.difference(print_).buffer(-0.5 * side).buffer(0.5 * side)
+    pieces = sorted(getattr(plain, "geoms", [plain]), key=lambda piece: -piece.area)
+    found: list[tuple[Array, Array, Array]] = []
+    for piece in pieces:
         inner = piece.buffer(-_RIM * float(np.sqrt(piece.area)))
         if piece.area > (3.0 * side) ** 2 and inner.geom_type == "Polygon" and not inner.is_empty:
-            found.append((_ring_points(piece), _ring_points(inner)))
+            below = np.zeros((0, 2)) if found else _below(hull, piece, print_, down)
+            found.append((_ring_points(piece), _ring_points(inner), below))
     return found
+
+
+def _below(hull: Polygon, piece: Polygon, print_: BaseGeometry, down: Array) -> Array:
+    """Return the ring of what lies below a plain piece of the hull, without pages: (n, 2), maybe empty."""
+    shift = _BELOW_MM * down
+    swept = unary_union([piece, translate(hull, *shift)]).convex_hull.difference(unary_union([piece, print_]))
+    lower = swept.difference(translate(hull, *(-shift)).union(hull).convex_hull)
+    rest = max(getattr(lower, "geoms", [lower]), key=lambda each: each.area)
+    return np.zeros((0, 2)) if rest.is_empty else _ring_points(rest)
 
 
 def _ring_points(polygon: Polygon) -> Array:
@@ -148,15 +215,39 @@ def _ring_points(polygon: Polygon) -> Array:
 
 def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
     """Return the strip's cells in the area, and those in its rim."""
-    layers = []
-    for points in (area.outline, area.inner):
-        cells = strip.cells(strip.plane_from_world(points))
-        layer = np.zeros(taken.shape, np.uint8)
-        if np.isfinite(cells).all():  # otherwise it reaches behind the camera, hence not behind the limb
-            cv2.fillPoly(layer, [np.round(np.clip(cells, -9999, 9999)).astype(np.int32)], 1)
-        layers.append(layer > 0)
-    whole = layers[0] & ~taken
-    return whole, whole & ~layers[1]
+    whole = _filled(strip, area.outline, taken.shape) & ~taken
+    return whole, whole & ~_filled(strip, area.inner, taken.shape)
+
+
+def _filled(strip: Strip, ring: Array, shape: tuple[int, ...]) -> Mask:
+    """Return the strip's cells within a closed outline (n, 3) in the world."""
+    layer = np.zeros(shape, np.uint8)
+    cells = strip.cells(strip.plane_from_world(ring))
+    if len(ring) and np.isfinite(cells).all():  # otherwise it reaches behind the camera, not behind the limb
+        cv2.fillPoly(layer, [np.round(np.clip(cells, -9999, 9999)).astype(np.int32)], 1)
+    return np.asarray(layer > 0)
+
+
+def _below_in(strip: Strip, area: Area) -> Mask:
+    """Return the strip's cells below an area; none of a limb that lies, whose rows are not level."""
+    shape = (len(strip.heights), len(strip.offsets))
+    if strip.world_from_plane.rotation[2, 1] < _UPRIGHT:
+        return np.zeros(shape, bool)
+    return _filled(strip, area.below, shape)
+
+
+def _going_on(strip: Strip, below: Mask, distance2: Values) -> Mask:
+    """Return how far down the backdrop goes on: as long as its colour fills what is seen beside the limb."""
+    beside = below & (np.abs(strip.offsets) > _TUBE_MM)
+    like = beside & (distance2 < _INLIER)
+    rows = np.flatnonzero(np.count_nonzero(beside, axis=1) >= _LEAST_BESIDE)
+    counts = np.stack([np.count_nonzero(each[rows], axis=1) for each in (like, beside)]).astype(float)
+    share = np.divide(*uniform_filter1d(counts, _TOGETHER_ROWS, axis=1, mode="nearest"))
+    other = np.flatnonzero(share < _GOES_ON)
+    last = rows[other[0]] if len(other) else below.shape[0]
+    found = below.copy()
+    found[last:] = False
+    return found
 
 
 def _distance2_from_backdrop(

@@ -55,7 +55,7 @@ def _told_elsewhere(
             yield there[board.name]
             continue
         for name in both:
-            if _one_plane(there[name], there[board.name]):
+            if one_plane(there[name], there[board.name]):
                 yield here[name] @ there[name].inverse() @ there[board.name]
 
 
@@ -63,6 +63,7 @@ def _still(calibration: Calibration, name: str, a: int, b: int) -> bool:
     return any(a in group and b in group for group in calibration.still.get(name, ()))
 
 
-def _one_plane(a: Pose, b: Pose) -> bool:
+def one_plane(a: Pose, b: Pose) -> bool:
+    """Tell whether two sheets, each by its pose world_from_board, are stuck to one panel or wall."""
     offset = a.inverse() @ b
     return bool(offset.rotation[2, 2] > _ONE_PLANE_COS and abs(offset.translation[2]) < _ONE_PLANE_MM)

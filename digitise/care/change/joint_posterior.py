@@ -142,23 +142,26 @@ class SeparatePosteriors:
         mean = np.concatenate([a.mean, _errors(a), place_b, _errors(b), np.zeros(len(STAND_SD))])
         belief = condition(precision, mean, links)
         wanted = np.concatenate([np.arange(size_a), start_b + np.arange(size_b), stand])
-        covariance = belief.covariance()[np.ix_(wanted, wanted)]
-        covariance[:size_a, :size_a] += _sway(a, 0.0)
-        there = slice(size_a, size_a + size_b)
-        covariance[there, there] += _sway(b, turn)
-        return _in_place(belief.mean[wanted], covariance, offsets(alignment, b.basis))
+        every = belief.covariance()
+        swayed = every @ (precision @ _sways(a, b, turn, len(mean), start_b))
+        ways = offsets(alignment, b.basis)
+        found, covariance = _in_place(belief.mean[wanted], every[np.ix_(wanted, wanted)], ways)
+        response = _moved_along(swayed[wanted], ways)
+        return found, covariance + response @ response.T
 
 
-def _sway(limb: Limb, turn: float) -> Array:
-    """Return what movements between the photographs add to a limb's covariance, (size, size).
+def _sways(a: Limb, b: Limb, turn: float, size: int, start_b: int) -> Array:
+    """Return how movements between the photographs displace what each limb is known to be: (size, S).
 
     They are considered, not estimated, as in the limb's own solve: were the doubt they leave given to the
-    joint solve, it would take a difference in shape for a movement.
+    joint solve, it would take a difference in shape for a movement. What the joint solve makes of such a
+    displacement counts: where it is a shift or a lean, the second limb is brought back onto the first.
     """
-    if limb.sway is None:
-        return np.zeros((limb.basis.size, limb.basis.size))
-    response = turned(limb.basis, turn, limb.sway)
-    return np.asarray(response @ response.T)
+    first, second = (np.zeros((each.basis.size, 0)) if each.sway is None else each.sway for each in (a, b))
+    found = np.zeros((size, first.shape[1] + second.shape[1]))
+    found[: len(first), : first.shape[1]] = first
+    found[start_b : start_b + len(second), first.shape[1] :] = turned(b.basis, turn, second)
+    return found
 
 
 def _errors(limb: Limb) -> Array:
@@ -194,13 +197,20 @@ def _in_place(mean: Array, covariance: Array, ways: Array) -> tuple[Array, Array
     """Return the belief about the parameters with b (its last ones) moved the ``ways`` (size of b, 4)."""
     n = len(mean) - ways.shape[1]
     here = slice(n - len(ways), n)
-    found, spread = mean[:n].copy(), covariance[:n, :n].copy()
-    found[here] += ways @ mean[n:]
+    found, spread = _moved_along(mean, ways), covariance[:n, :n].copy()
     with_stand = covariance[:n, n:] @ ways.T
     spread[:, here] += with_stand
     spread[here] += with_stand.T
     spread[here, here] += ways @ covariance[n:, n:] @ ways.T
     return found, spread
+
+
+def _moved_along(values: Array, ways: Array) -> Array:
+    """Return parameters (n, ...) of both with b moved by how it stands, the last of ``values``."""
+    n = len(values) - ways.shape[1]
+    found = values[:n].copy()
+    found[n - len(ways) :] += ways @ values[n:]
+    return found
 
 
 def joint_belief(a: Limb, b: Limb, alignment: Alignment, mean: Array, covariance: Array) -> Joint:

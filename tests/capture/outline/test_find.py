@@ -290,10 +290,10 @@ def test_painting_background_keeps_something_out():
     rgb = given.photo.pixels.copy()
     x, y = np.rint(edge.mean(axis=0)).astype(int)
     box = np.zeros(given.mask.shape, bool)
-    box[y - 45 : y + 45, x - 20 : x + 55] = True
+    box[y - 180 : y + 180, x - 60 : x + 75] = True
     rgb[box & ~given.mask] = np.median(rgb[given.mask], axis=0).astype(np.uint8)
     given = replace(given, photo=as_photo("lump.jpg", rgb))
-    at = np.array([[x + 32, y - 40], [x + 32, y + 40]], float)
+    at = np.array([[x + 38, y - 190], [x + 38, y + 190]], float)
     brush = Correction(None, strokes=(Stroke("background", 60.0, at),))
     errors = []
     for correction in (None, brush):
@@ -305,10 +305,9 @@ def test_painting_background_keeps_something_out():
 
 
 @pytest.mark.slow
-def test_a_polygon_makes_a_refused_photograph_usable():
+def test_a_polygon_makes_a_poor_photograph_usable():
     given = harder("walk-light", 1, "light-on-beige")
-    with pytest.raises(OutlineError):
-        outline_of(given)
+    assert accuracy(outline_of(given), given).sure.mean() < 0.6
     polygon = np.vstack([true_line(given, 0, 60, 735), true_line(given, 1, 60, 735)[::-1]])
     result = accuracy(outline_of(given, Correction(None, polygon=polygon)), given)
     assert result.sure.mean() > 0.9

@@ -15,7 +15,16 @@ def true_region(made) -> Region:
     rows = np.flatnonzero(made.strip.heights < 880)
     nothing = np.zeros(made.limb.shape, np.float32)
     doubt = np.zeros(len(rows), bool)
-    return Region(rows, made.left[rows], made.right[rows], (nothing, nothing), *[(doubt, doubt)] * 3, doubt)
+    still = np.zeros(len(rows))
+    return Region(
+        rows,
+        made.left[rows],
+        made.right[rows],
+        (nothing, nothing),
+        *[(doubt, doubt)] * 3,
+        (still, still),
+        doubt,
+    )
 
 
 def hem_of(made) -> tuple[int, float | None]:

@@ -198,7 +198,7 @@ def test_a_panel_too_narrow_to_learn_from_is_left_out(rng):
 def test_a_panel_that_reaches_behind_the_camera_is_left_out(rng):
     made = made_strip(rng)
     round_us = np.array([[-500.0, -900, 0], [500, -900, 0], [500, 2500, 0], [-500, 2500, 0], [-500, -900, 0]])
-    panel = find_panel(made.strip, [Area(round_us, round_us * 0.9)])
+    panel = find_panel(made.strip, [Area(round_us, round_us * 0.9, round_us[:0])])
     assert not panel.inside.any()
 
 
