@@ -90,3 +90,7 @@ class CourseError(DigitiseError):
 
 class SafetyError(DigitiseError):
     """Answers about safety that cannot be read, or an output that is withheld because of them."""
+
+
+class TableError(DigitiseError):
+    """A table of visits to measure that cannot be used, or a place that its results cannot be written to."""

@@ -38,6 +38,14 @@ COMMANDS = {
         "report",
         "Write a report on a limb: volume, girths, change and course, with intervals and pictures.",
     ),
+    "batch": (
+        "many",
+        "Measure many visits that a table names; what cannot be measured is a row with its reason.",
+    ),
+    "remeasure": (
+        "many",
+        "Measure visits of the records again, beside the old models; keep them only when told to.",
+    ),
     "record": ("record", "Keep visits by a client's code, never by a name."),
     "ui": ("ui", "Open the page in the browser; it runs on this machine only, until Ctrl-C."),
     "demo": (

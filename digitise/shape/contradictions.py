@@ -134,12 +134,13 @@ def require_taped(checks: tuple[TapeCheck, ...], names: tuple[str, ...]) -> None
     ]
     # rows that contradict the other rows were set aside as slips
     beside = [check for check in far if check.verdict == "differs"]
-    if len(beside) < max(_FAR_ROWS, _FAR_SHARE * len(seen)) and len(far) <= len(seen) / 2:
+    many = len(beside) >= _FAR_SHARE * len(seen) or len(far) > len(seen) / 2
+    if len(far) < _FAR_ROWS or not many:
         return
     worst = max(far, key=lambda check: abs(check.difference_mm) / check.row.girth_mm)
     raise ContradictionError(
-        f"{len(far)} of {len(seen)} tape rows contradict the photographs: at {worst.row.height_mm:.0f} mm the "
-        f"tape reads {worst.row.girth_mm:.0f} mm, the photographs say {worst.photo_mm:.0f} mm.",
+        f"{len(far)} of {len(seen)} tape rows contradict the photographs: at {worst.row.height_mm:.0f} mm "
+        f"the tape reads {worst.row.girth_mm:.0f} mm, the photographs say {worst.photo_mm:.0f} mm.",
         where=", ".join(names),
         do="Look whether something stands before or beside the limb, whether the tape is in mm and of this "
         "limb, and whether the sheets were printed at 100 %.",

@@ -29,6 +29,8 @@ _PAINTED = 40.0  # what a person painted outvotes everything nearby
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
 _APART_MM = 8.0  # within the region's boundary by more: another body widens the region
+_PATCH_MM = 150.0  # a dressing with both jumps of a path that goes round it
+_PATCH_OFF_MM = 10.0  # another leg or a stick leaves the limb's course by more
 _BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _FADE_ROWS = 12
@@ -83,13 +85,13 @@ def find_region(
     pair = limb_pair(pixels, strip, panel, painted, every, span)
     free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
     joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
-    first, last = (_extended(rows, side, len(strip.heights)) for side, _ in joined)
-    touched = (joined[0][1], joined[1][1])
+    first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in joined)
+    touched, patch = (joined[0][1], joined[1][1]), (joined[0][2], joined[1][2])
     evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
     told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
-    return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched)
+    return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
 
 
 def _joined(
@@ -100,12 +102,13 @@ def _joined(
     pair: Pair,
     index: int,
     free: Mask,
-) -> tuple[NDArray[np.intp], Mask]:
+) -> tuple[NDArray[np.intp], Mask, Mask]:
     """Put what steps of light tell of an edge where the region's boundary is not the limb's.
 
     Returns
     -------
-    Columns for every row from the region's first one down, and where something touches the limb.
+    Columns for every row from the region's first one down, where something touches the limb, and where
+    something lies on it.
     """
     outward = (-1, 1)[index]
     told = np.round((pair.offsets[index] - strip.offsets[0]) / STEP_MM).astype(np.intp)
@@ -118,7 +121,20 @@ def _joined(
     apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
     apart[len(rows) :] = False
     apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool) & free
-    return np.where(apart, told, found), apart
+    patch = _patches(found, apart)
+    return np.where(apart & ~patch, told, found), apart & ~patch, patch
+
+
+def _patches(found: NDArray[np.intp], apart: Mask) -> Mask:
+    """Tell where what parts the limb from its rim lies on it, like a dressing: the rim goes straight on."""
+    patch = np.zeros(len(apart), bool)
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], apart.astype(np.int8), [0]]))).reshape(-1, 2)
+    for first, last in runs:
+        if first == 0 or last == len(apart) or (last - first) * STEP_MM > _PATCH_MM:
+            continue
+        chord = np.linspace(found[first - 1], found[last], last - first + 2)[1:-1]
+        patch[first:last] = np.abs(found[first:last] - chord).max() * STEP_MM <= _PATCH_OFF_MM
+    return patch
 
 
 def _keep_apart(
@@ -246,6 +262,7 @@ def _refine(
     evidence: tuple[Values, Values],
     pair: Pair,
     touched: tuple[Mask, Mask],
+    patch: tuple[Mask, Mask],
 ) -> Region:
     """Move each boundary to where the evidence changes over, within a window round the first guess."""
     height, width = evidence[0].shape
@@ -265,10 +282,14 @@ def _refine(
         steady = minimum_filter1d(pair.strength[index], 2 * _FADE_ROWS + 1, mode="nearest")
         apart = np.abs(offsets[-1] - pair.offsets[index]) > _AGREE_BELOW_MM
         agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
-        doubtful.append(np.where(touched[index], steady < _CLEAR_STEP, agreement < least))
+        faint = np.where(touched[index], steady < _CLEAR_STEP, agreement < least)
+        doubtful.append(faint | patch[index])
     above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [touched[index] & (pair.strength[index] < _LEAST_STEP) for index in (0, 1)]
-    strayed = [np.where(above_foot, each, 0.0) for each in pair.strayed_mm]
+    strayed = [
+        np.where(above_foot & (np.abs(own - told) < _APART_MM), jump, 0.0)
+        for own, told, jump in zip(offsets, pair.offsets, pair.strayed_mm, strict=True)
+    ]
     return Region(
         every,
         offsets[0],

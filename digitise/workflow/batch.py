@@ -1,0 +1,145 @@
+"""Many visits measured from one table of files, with one row of results for each."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from digitise.capture.calibration.lens import read_lens
+from digitise.capture.outline.correction import read_correction
+from digitise.capture.sheets.field import read_field
+from digitise.errors import DigitiseError, TableError
+from digitise.output.model.files import write_model
+from digitise.tape.table import read_tape
+from digitise.workflow.batch_table import MeasureJob, ResultRow, table_text
+from digitise.workflow.engine import Done, run_jobs
+from digitise.workflow.measure import measure_limb
+
+RESULTS = "results.csv"
+JOURNAL = "done.jsonl"
+
+
+def measure_job(job: MeasureJob) -> ResultRow:
+    """Measure one visit and write its model; what cannot be used becomes a row with its reason."""
+    try:
+        drawn = [read_correction(Path(each)) for each in job.corrections]
+        measured = measure_limb(
+            [Path(each) for each in job.photos],
+            read_field(Path(job.field)),
+            read_tape(Path(job.tape)) if job.tape else (),
+            limb=job.limb,
+            side=job.side,
+            from_mm=job.from_mm,
+            to_mm=job.to_mm,
+            profile=read_lens(Path(job.lens)) if job.lens else None,
+            corrections={each.photo_sha256 or "": each for each in drawn},
+            same_visit=job.same_visit,
+        )
+        summary = write_model(job.out, measured)
+    except DigitiseError as error:
+        return ResultRow(job.name, "refused", reason=str(error))
+    low, high = summary.volume_ml_95
+    numbers = (summary.from_mm, summary.to_mm, summary.volume_ml, low, high)
+    codes = " ".join(sorted({warning.code for warning in summary.warnings}))
+    first, last, volume, least, most = (f"{value:.6g}" for value in numbers)
+    return ResultRow(job.name, "measured", first, last, volume, least, most, codes)
+
+
+def run_batch(
+    jobs: Sequence[MeasureJob],
+    out: Path,
+    *,
+    workers: int = 1,
+    told: Callable[[ResultRow], None] = lambda _row: None,
+) -> tuple[ResultRow, ...]:
+    """Measure all visits, keep what is done at once, and leave out what an earlier run has done.
+
+    Each result goes into ``done.jsonl`` as it comes, with a digest of all that it was made from: a run that
+    was stopped goes on where it was, and a visit whose files changed is measured anew.
+
+    Parameters
+    ----------
+    jobs
+        The visits.
+    out
+        Folder of the results, made where it is missing; ``results.csv`` in it is written at the end.
+    workers
+        Processes to share the work.
+    told
+        Called with each row as it comes.
+
+    Returns
+    -------
+    The rows in the order of the jobs.
+
+    Raises
+    ------
+    TableError
+        The folder cannot be written to.
+    """
+    keys = {job.name: job_key(job) for job in jobs}
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        found = _journal(out / JOURNAL, keys, {job.name: Path(job.out) for job in jobs})
+        left = [job for job in jobs if job.name not in found]
+        with (out / JOURNAL).open("a", encoding="utf-8") as journal:
+            for row in map(_row, run_jobs(left, measure_job, workers=workers)):
+                line = json.dumps({"key": keys[row.name], **asdict(row)})
+                # a line that a killed run left half is ended first
+                journal.write(f"\n{line}\n")
+                journal.flush()
+                found[row.name] = row
+                told(row)
+        rows = tuple(found[job.name] for job in jobs)
+        (out / RESULTS).write_text(table_text(rows), encoding="utf-8", newline="")
+    except OSError as error:
+        raise TableError(
+            "The folder of the results cannot be written to.", where=str(out), do="Choose another folder."
+        ) from error
+    return rows
+
+
+def _row(done: Done[MeasureJob, ResultRow]) -> ResultRow:
+    return ResultRow(done.job.name, "failed", reason=done.reason) if done.result is None else done.result
+
+
+def job_key(job: MeasureJob) -> str:
+    """Return the digest of all that a visit's result is made from: its settings and its files' bytes."""
+    files = (*job.photos, job.field, job.tape, job.lens, *job.corrections)
+    digest = hashlib.sha256(repr((job.limb, job.side, job.from_mm, job.to_mm, job.same_visit)).encode())
+    for path in files:
+        digest.update(_file_digest(path))
+    return digest.hexdigest()
+
+
+def _file_digest(path: str) -> bytes:
+    try:
+        with Path(path).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").digest() if path else b"none"
+    except OSError:
+        return b"missing"
+
+
+def _journal(path: Path, keys: dict[str, str], folders: dict[str, Path]) -> dict[str, ResultRow]:
+    """Read what an earlier run has done of these visits; half a line, and other files' rows, are left out."""
+    found: dict[str, ResultRow] = {}
+    for line in _lines(path):
+        try:
+            content = json.loads(line)
+            key, row = content.pop("key"), ResultRow(**{name: str(value) for name, value in content.items()})
+        except (ValueError, TypeError, AttributeError, KeyError):
+            continue
+        kept = row.status != "measured" or (folders.get(row.name, path) / "model.json").is_file()
+        if keys.get(row.name) == key and row.status != "failed" and kept:
+            found[row.name] = row
+    return found
+
+
+def _lines(path: Path) -> Iterator[str]:
+    try:
+        yield from path.read_text(encoding="utf-8", errors="replace").splitlines()
+    except FileNotFoundError:
+        return

@@ -1,0 +1,163 @@
+import csv
+import json
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+from conftest import CASES
+from hypothesis import given
+from hypothesis import strategies as st
+
+from digitise.errors import TableError
+from digitise.workflow import batch
+from digitise.workflow.batch import JOURNAL, RESULTS, job_key, run_batch
+from digitise.workflow.batch_table import ResultRow, read_table, table_text
+from digitise.workflow.engine import Done
+
+HEADER = "name,photos,field,tape,limb,side,from_mm,to_mm\n"
+
+
+def table(folder, *rows, header=HEADER):
+    path = folder / "visits.csv"
+    path.write_text(header + "".join(f"{row}\n" for row in rows), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def jobs(tmp_path):
+    for n in range(4):
+        (tmp_path / f"p{n}.jpg").write_bytes(bytes([n]))
+    (tmp_path / "field.json").write_text("{}")
+    rows = [f"v{n},p{n}.jpg;p0.jpg,field.json,,leg,left,100," for n in range(4)]
+    return read_table(table(tmp_path, *rows), tmp_path / "out")
+
+
+@pytest.fixture
+def measured(monkeypatch):
+    """Jobs done at once in this process; returns the names of those that were."""
+    names = []
+
+    def instead(left, _work, *, workers):
+        for job in left:
+            names.append(job.name)
+            row = ResultRow(job.name, "refused", reason="too, dark\n") if job.name == "v2" else None
+            yield Done(job, row or ResultRow(job.name, "measured", "100", "700", "9000", "8900", "9100"))
+
+    monkeypatch.setattr(batch, "run_jobs", instead)
+    return names
+
+
+def made(jobs, names):
+    for job in jobs:
+        if job.name in names:
+            folder = batch.Path(job.out)
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / "model.json").write_text("{}")
+
+
+def test_a_table_is_read_with_paths_from_its_own_folder(tmp_path):
+    (tmp_path / "shots").mkdir()
+    for name in ("b.jpg", "a.JPG", "notes.txt"):
+        (tmp_path / "shots" / name).touch()
+    path = table(tmp_path, "k-1,shots,field.json,tape.csv,arm,right,,640.5")
+    (job,) = read_table(path, tmp_path / "out")
+    assert [each.rsplit("/", 1)[1] for each in job.photos] == ["a.JPG", "b.jpg"]
+    assert (job.field, job.tape) == (str(tmp_path / "field.json"), str(tmp_path / "tape.csv"))
+    assert (job.limb, job.side, job.from_mm, job.to_mm) == ("arm", "right", None, 640.5)
+    assert job.out == str(tmp_path / "out/k-1")
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ([], "no column"),
+        (["a/b,p.jpg,f,,leg,left,,"], "line 2"),
+        (["..,p.jpg,f,,leg,left,,"], "no name for a folder"),
+        (["a,p.jpg,f,,foot,left,,"], "leg or arm"),
+        (["a,p.jpg,f,,leg,left,low,"], "no height"),
+        (["a,p.jpg,f,,leg,left,nan,"], "no height"),
+        (["a,,f,,leg,left,,"], "No photographs"),
+        (["a,p.jpg,f,,leg,left,,", "A,p.jpg,f,,leg,left,,"], "line 3"),
+    ],
+)
+def test_a_table_that_cannot_be_used_names_the_line(tmp_path, rows, words):
+    with pytest.raises(TableError) as caught:
+        read_table(table(tmp_path, *rows), tmp_path)
+    assert words in str(caught.value)
+
+
+@given(st.binary(max_size=300))
+def test_any_bytes_are_a_table_or_our_error(tmp_path_factory, data):
+    path = tmp_path_factory.mktemp("t") / "t.csv"
+    path.write_bytes(HEADER.encode() + data)
+    with suppress(TableError):
+        read_table(path, path.parent)
+
+
+def test_rows_survive_as_csv():
+    rows = [ResultRow("a", "refused", reason='he said "no", twice\nand left')]
+    read = next(csv.DictReader(table_text(rows).splitlines(keepends=True)))
+    assert read["reason"] == rows[0].reason
+
+
+def test_a_run_that_was_stopped_ends_with_the_same_table(jobs, measured, tmp_path):
+    whole = tmp_path / "whole"
+    run_batch([replace(job, out=str(whole / job.name)) for job in jobs], whole)
+    measured.clear()
+    made(jobs, ["v0", "v1"])
+    run_batch(jobs[:2], tmp_path / "out")
+    # what a killed program leaves: half a line
+    with (tmp_path / "out" / JOURNAL).open("a") as journal:
+        journal.write('{"key": "12')
+    run_batch(jobs, tmp_path / "out")
+    assert measured == ["v0", "v1", "v2", "v3"]
+    assert (tmp_path / "out" / RESULTS).read_bytes() == (whole / RESULTS).read_bytes()
+
+
+def test_what_changed_or_is_gone_is_measured_again(jobs, measured, tmp_path):
+    made(jobs, ["v0", "v1", "v3"])
+    run_batch(jobs, tmp_path / "out")
+    measured.clear()
+    (tmp_path / "p1.jpg").write_bytes(b"other")
+    (tmp_path / "out/v3/model.json").unlink()
+    run_batch(jobs, tmp_path / "out")
+    assert measured == ["v1", "v3"]
+
+
+def test_a_key_changes_with_every_setting_and_file(jobs, tmp_path):
+    job = jobs[0]
+    keys = {job_key(job), job_key(replace(job, side="right")), job_key(replace(job, from_mm=110.0))}
+    keys |= {
+        job_key(replace(job, photos=job.photos[:1])),
+        job_key(replace(job, tape=str(tmp_path / "p1.jpg"))),
+    }
+    assert len(keys) == 5
+    assert job_key(replace(job, out="elsewhere")) == job_key(job)
+
+
+def test_a_folder_that_is_a_file_is_refused(jobs, measured, tmp_path):
+    (tmp_path / "file").touch()
+    with pytest.raises(TableError):
+        run_batch(jobs, tmp_path / "file")
+    assert measured == []
+
+
+@pytest.mark.slow
+def test_visits_are_measured_as_one_by_one_and_the_bad_one_is_a_row(tmp_path):
+    rows = []
+    for name in ("walk-light", "turn-dark"):
+        home = CASES[name] / name
+        photos = f"{home / 'photo-1.jpg'};{home / 'photo-2.jpg'}"
+        rows.append(f"{name},{photos},{home / 'field.json'},{home / 'tape.csv'},leg,left,100,700")
+    rows.append(f"one,{home / 'photo-1.jpg'},{home / 'field.json'},,leg,left,,")
+    jobs = read_table(table(tmp_path, *rows), tmp_path / "two")
+    found = run_batch(jobs, tmp_path / "two", workers=2)
+    assert [row.status for row in found] == ["measured", "measured", "refused"]
+    assert "2 to 12 photographs" in found[2].reason
+    one = run_batch([replace(job, out=str(tmp_path / "one" / job.name)) for job in jobs], tmp_path / "one")
+    assert one == found
+    # the same to the last digit, whatever shared the work
+    for name in ("walk-light", "turn-dark"):
+        both = [json.loads((tmp_path / each / name / "model.json").read_text()) for each in ("one", "two")]
+        assert both[0]["volume_ml_95"] == both[1]["volume_ml_95"]
+        assert both[0]["sections"] == both[1]["sections"]

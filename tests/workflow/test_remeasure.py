@@ -1,0 +1,82 @@
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from conftest import CASES
+
+from digitise.record.check import read_model_files
+from digitise.record.store import Store
+from digitise.record.values import NewVisit
+from digitise.tape.table import read_tape
+from digitise.workflow import remeasure as again
+from digitise.workflow.batch import measure_job, run_batch
+from digitise.workflow.batch_table import MeasureJob, ResultRow
+
+WEEKS = ("pair-calf-week0", "pair-calf-week3")
+
+
+def visit_of(name, folder, when):
+    home = CASES[name] / name
+    photos = tuple(home / f"photo-{n}.jpg" for n in (1, 2))
+    job = MeasureJob(
+        name, tuple(map(str, photos)), str(home / "field.json"), str(home / "tape.csv"), "leg", "left",
+        150.0, 450.0, str(folder / name), same_visit=True,
+    )  # fmt: skip
+    assert measure_job(job).status == "measured"
+    return NewVisit(
+        "K-017", "leg", "left", when, read_tape(home / "tape.csv"), photos,
+        (home / "field.json").read_text(), model=read_model_files(folder / name), note="after rest",
+    )  # fmt: skip
+
+
+@pytest.mark.slow
+def test_visits_are_measured_again_and_kept_only_when_accepted(tmp_path):
+    start = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    with Store(tmp_path / "records.sqlite") as store:
+        for n, name in enumerate(WEEKS):
+            store.add_visit(visit_of(name, tmp_path, start + timedelta(weeks=3 * n)))
+        states = [store.load_visit(line.id).state for line in store.list_visits()]
+        found = again.remeasure(store, tmp_path / "new", client="K-017")
+        # same program, same photographs, same heights: same volumes
+        for each in found:
+            assert each.after_ml == pytest.approx(each.before_ml, rel=1e-5)
+        assert found[0].change_after_ml is None
+        assert found[1].change_after_ml == pytest.approx(found[1].change_before_ml, rel=1e-3)
+        assert [store.load_visit(line.id).state for line in store.list_visits()] == states
+        # what is done is not done again
+        monkey = []
+        again.remeasure(store, tmp_path / "new", told=monkey.append)
+        assert monkey == []
+        assert again.accept(store, tmp_path / "new", found) == 2
+        kept = [store.load_visit(line.id) for line in store.list_visits()]
+        assert [visit.note for visit in kept] == ["after rest"] * 2
+        assert [visit.taken for visit in kept] == [start, start + timedelta(weeks=3)]
+        for visit in kept:
+            model = read_model_files(tmp_path / "new" / f"visit-{visit.id}")
+            assert store.model(visit.id).json == model.json
+
+
+def test_a_visit_that_cannot_be_measured_is_a_row_and_stays(tmp_path, monkeypatch):
+    home = CASES["walk-light"] / "walk-light"
+    when = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    monkeypatch.setattr(
+        again,
+        "run_batch",
+        lambda jobs, *_, **__: tuple(ResultRow(j.name, "refused", reason="dark") for j in jobs),
+    )
+    with Store(tmp_path / "records.sqlite") as store:
+        store.add_visit(
+            NewVisit(
+                "K-1", "leg", "left", when, (), (home / "photo-1.jpg",), (home / "field.json").read_text()
+            )
+        )
+        store.add_visit(NewVisit("K-2", "leg", "left", when, read_tape(home / "tape.csv")))
+        (each,) = again.remeasure(store, tmp_path / "new")
+        assert (each.client, each.after_ml, each.difference_percent) == ("K-1", None, None)
+        assert again.accept(store, tmp_path / "new", [each]) == 0
+    assert again.difference_rows([each])[0]["reason"] == "dark"
+
+
+def test_records_without_photographs_leave_nothing_to_do(tmp_path):
+    with Store(tmp_path / "records.sqlite") as store:
+        assert again.remeasure(store, tmp_path / "new") == ()
+    assert run_batch((), tmp_path / "new") == ()
