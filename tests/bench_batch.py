@@ -1,7 +1,7 @@
 """What sharing visits between processes gains and costs: ``python tests/bench_batch.py [VISITS]``.
 
-All figures are of one run on this machine: the throughput of two workers against one, what the engine adds to the
-measuring itself, memory of a worker, and how time grows with the number of visits.
+All figures are of one run on this machine: the throughput of two workers against one, what the engine adds
+to the measuring itself, memory of a worker, and how time grows with the number of visits.
 """
 
 from __future__ import annotations

@@ -9,24 +9,40 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import NONE, BilateralOption, ReferenceOption, WhenOption
+from digitise.cli.options import NONE, BilateralOption, RecordsOption, ReferenceOption, WhenOption
 from digitise.cli.times import visit_time
-from digitise.errors import OutputError
+from digitise.errors import ModelError, OutputError, RecordError
 from digitise.paper import PageName
 from digitise.unfinished import temporary_folder
 
 if TYPE_CHECKING:
     from digitise.output.report.content import Report, ReportVisit
+    from digitise.workflow.report import ReportOptions
 
 
 def report(
-    folders: Annotated[
-        list[Path],
-        typer.Argument(metavar="DIR...", help="Folders that digitise model wrote, one for each visit."),
+    out: Annotated[
+        Path, typer.Option("--out", help="File for the report, a PDF; from the records, a folder for them.")
     ],
-    out: Annotated[Path, typer.Option("--out", help="File for the report, a PDF.")],
+    folders: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="DIR...",
+            help="Folders that digitise model wrote, one for each visit; none to report from the records.",
+        ),
+    ] = None,
     paper: Annotated[PageName, typer.Option("--paper", help="Size of the paper.")] = "a4",
-    client: Annotated[str, typer.Option("--client", help="The client's code; never a name.")] = "",
+    client: Annotated[
+        str,
+        typer.Option(
+            "--client",
+            help="The client's code, never a name; without DIR, whose visits to take from the records.",
+        ),
+    ] = "",
+    every: Annotated[
+        bool, typer.Option("--all", help="From the records: a report on every limb of every client.")
+    ] = False,
+    records: RecordsOption = None,
     when: WhenOption = None,
     reference: ReferenceOption = None,
     bilateral: BilateralOption = False,
@@ -54,15 +70,24 @@ def report(
 ) -> None:
     """Write a report on a limb: volume, girths, change and course, with intervals and pictures."""
     from digitise.care.wrap.plan import read_plan
+    from digitise.workflow.report import ReportOptions
+
+    options = ReportOptions(places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem)
+    if not folders:
+        if when or reference or fhir or figures:
+            raise typer.BadParameter("name the folders that it belongs to.", param_hint="DIR...")
+        _from_records(out, records, client, options, paper, every=every, as_json=as_json)
+        return
+    if every:
+        raise typer.BadParameter("give folders, or take all from the records.", param_hint="--all")
     from digitise.output.report.fhir import fhir_bundle, fhir_text
     from digitise.output.report.pdf import report_pdf
     from digitise.record.check import client_code
-    from digitise.workflow.report import ReportOptions, make_report
+    from digitise.workflow.report import make_report
 
     _check_files(out, fhir, figures)
     code = client_code(client) if client else ""
     visits = _visits(folders, when or [], reference or [])
-    options = ReportOptions(places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem)
     with show.steps() as progress:
         progress("Comparing")
         made = make_report(visits, options, client=code)
@@ -75,6 +100,47 @@ def report(
     count = "1 visit" if len(visits) == 1 else f"{len(visits)} visits"
     words = f"{out}: report of {count}. Read it before passing it on."
     show.result(as_json, made.form.model_dump(mode="json"), lambda console: console.print(words))
+
+
+def _from_records(
+    out: Path,
+    records: str | None,
+    client: str,
+    options: ReportOptions,
+    paper: PageName,
+    *,
+    every: bool,
+    as_json: bool,
+) -> None:
+    """Write a PDF for each limb of one client, or of all, into a folder."""
+    from digitise.output.report.pdf import report_pdf
+    from digitise.record.check import client_code
+    from digitise.record.store import Store
+    from digitise.workflow.stored_report import stored_reports
+
+    if every == bool(client):
+        raise typer.BadParameter("name folders, or one client with --client, or --all.", param_hint="DIR...")
+    with show.writing(out):
+        out.mkdir(parents=True, exist_ok=True)
+    written, left = [], []
+    with Store(records, create=False) as store:
+        codes = [one.code for one in store.list_clients()] if every else [client_code(client)]
+        for code in codes:
+            try:
+                for made in stored_reports(store, code, options):
+                    if made.report is None:
+                        left.append({"report": made.name, "reason": made.reason})
+                        continue
+                    _write(out / f"{made.name}.pdf", report_pdf(made.report, paper))
+                    written.append(f"{made.name}.pdf")
+            except (RecordError, ModelError) as error:
+                if not every:
+                    raise
+                left.append({"report": code, "reason": str(error)})
+    words = [f"{out}: {len(written)} reports. Read them before passing them on."]
+    words += [f"  {each['report']}: {each['reason']}" for each in left]
+    data = {"reports": written, "left_out": left}
+    show.result(as_json, data, lambda console: console.print("\n".join(words)))
 
 
 def _visits(

@@ -1,0 +1,80 @@
+"""Reports on what the records hold: one for each limb of a client."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from digitise.errors import DigitiseError
+from digitise.output.model.file import StoredModel, model_from_bytes
+from digitise.output.report.content import Report, ReportVisit
+from digitise.record.store import Store
+from digitise.record.values import VisitId
+from digitise.workflow.course import VisitMeasurement, from_records, one_limb
+from digitise.workflow.report import ReportOptions, make_report
+
+
+@dataclass(frozen=True)
+class LimbReport:
+    """The report on one limb of a client, or why there is none.
+
+    Attributes
+    ----------
+    client, limb, side
+        Whose limb, and which.
+    visits
+        As they were reported.
+    report
+        None where it cannot be made.
+    reason
+        Why; empty otherwise.
+    """
+
+    client: str
+    limb: str
+    side: str
+    visits: tuple[ReportVisit, ...] = ()
+    report: Report | None = None
+    reason: str = ""
+
+    @property
+    def name(self) -> str:
+        """Name for its file, without an ending."""
+        return f"{self.client}-{self.side}-{self.limb}"
+
+
+def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterator[LimbReport]:
+    """Make the report on every limb of a client that has a measured visit, the other limb beside it.
+
+    What cannot be put side by side becomes a reason and stops no other limb.
+
+    Raises
+    ------
+    RecordError
+        There is no such client, or the records cannot be read.
+    ModelError
+        A stored model is damaged.
+    """
+    measured = from_records(store, client)
+    for limb, side in sorted({(str(each.model.limb), str(each.model.side)) for each in measured}):
+        try:
+            series = one_limb(measured, limb, side)
+            pairs = zip(series.visits, series.others, strict=True)
+            visits = tuple(_visit(store, visit, other) for visit, other in pairs)
+            made = make_report(visits, options, client=client)
+        except DigitiseError as error:
+            yield LimbReport(client, limb, side, reason=str(error))
+            continue
+        yield LimbReport(client, limb, side, visits, made)
+
+
+def _visit(store: Store, visit: VisitMeasurement, other: VisitMeasurement | None) -> ReportVisit:
+    across = None if other is None else _model(store, other)
+    return ReportVisit(_model(store, visit), visit.when, across, visit.place)
+
+
+def _model(store: Store, visit: VisitMeasurement) -> StoredModel:
+    number = VisitId(int(visit.place.removeprefix("visit ")))
+    files = store.model(number)
+    return model_from_bytes(files.json, files.limb, Path(visit.place))
