@@ -196,7 +196,7 @@ LIMB_VIEW = {
     "larger": "Larger",
     "smaller": "Smaller",
     "reset": "Set back",
-    "resetShort": "Reset",
+    "resetShort": "Set back",
 }
 SECTION = "section"
 SECTION_SLIDER = "Section at height, {}"
