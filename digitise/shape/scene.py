@@ -131,10 +131,10 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     >>> len(modes), all(mode[0] is cameras[0] for mode in modes)
     (5, True)
 
-    A limb shifted by 3 mm along x is a camera that stands 3 mm the other way:
+    A limb shifted by 2 mm along x is a camera that stands 2 mm the other way:
 
-    >>> (modes[0][1].centre - cameras[1].centre).round(6).tolist()
-    [-3.0, 0.0, 0.0]
+    >>> (0.0 + (modes[0][1].centre - cameras[1].centre).round(6)).tolist()
+    [-2.0, 0.0, 0.0]
 
     One photograph alone tells nothing of a movement:
 
