@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from digitise.capture.sheets.layout import parse_print_scale
+from digitise.care.wrap.follow import WrapStep
+from digitise.care.wrap.garment import GirthList
 from digitise.output.model.file import StoredModel
 from digitise.paper import Paper
 from digitise.record.store import Store
@@ -57,6 +59,27 @@ def wrap_file(model: StoredModel, taken: datetime, options: ReportOptions, paper
         The wrap cannot be made.
     """
     return _report([(model, taken)], options, paper, code)
+
+
+def home_file(steps: tuple[WrapStep, ...], limb: str, paper: Paper) -> bytes:
+    """Return the card that a client takes home with a wrap, as a PDF.
+
+    Raises
+    ------
+    DigitiseError
+        The wrap has no layer.
+    """
+    from digitise.output.wrap.home_card import home_card  # noqa: PLC0415
+
+    return _files.get(("home", steps, limb, paper), lambda: home_card(steps, limb, paper=paper))
+
+
+def garment_file(girths: GirthList) -> str:
+    """Return the girth list as the table that the command writes."""
+    from digitise.output.wrap.files import garment_table  # noqa: PLC0415
+    from digitise.output.wrap.form import garment_form  # noqa: PLC0415
+
+    return garment_table(garment_form(girths))
 
 
 def _report(

@@ -353,6 +353,7 @@ REPORT_PLACES, REPORT_WRAP, REPORT_GARMENT = "places to pad", "wrap sheet", "gir
 REPORT_CODE = "the client’s code"
 REPORT_MAKE = "Make the report"
 WRAP_PDF = "Make the wrap sheet (PDF)"
+HOME_PDF = "Make the home card (PDF)"
 DOWNLOAD = "Download {}"
 STEP_PAPER = "Making the PDF"
 FLAGS_NOT_ASKED = "Warning signs were not asked about."
@@ -441,6 +442,9 @@ WRAP_NOT_CLEARED = (
     "**Not cleared:** this visit has no yes to compression. A licensed practitioner decides first."
 )
 GARMENT = "Girths for ordering a garment"
+GARMENT_CHANGES = "This limb still changes over the weeks: a garment measured now would not fit for long."
+GARMENT_ANYWAY = "List the girths all the same"
+GARMENT_DOWNLOAD = "Girth list (CSV, mm)"
 GARMENT_COLUMNS = ("Point", "Where", "Height, {0}", "Girth, {0}", "95 % between")
 
 # ---- teach -------------------------------------------------------------------------------------------

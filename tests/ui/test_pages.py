@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
-from ui_support import FIRST, ROOT, add_visit, cell, page, unescaped, words
+from ui_support import FIRST, ROOT, add_visit, cell, model_of, page, unescaped, words
 
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.checks.inspection import Inspection
+from digitise.care.wrap.garment import CONFIRM
 from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
@@ -106,6 +107,23 @@ def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(
         assert text.PADDING_MEANS[means] in words(test)
     assert not test.error
     assert seen == [None, *(json.loads(model.json)["limb_sha256"] for model in (models[0], other_side))]
+
+
+def test_a_limb_that_still_changes_gets_no_girth_list_unless_asked(home, models, tmp_path):
+    between = model_of(3.0, tmp_path)
+    for number, model in enumerate((models[0], between, models[1])):
+        add_visit(model, number)
+    test = page("padding")
+    assert text.GARMENT_CHANGES in words(test)
+    assert not girth_tables(test)
+    next(box for box in test.checkbox if box.label == text.GARMENT_ANYWAY).set_value(True).run()
+    assert not test.exception
+    assert CONFIRM in words(test)
+    assert len(girth_tables(test)) == 1
+
+
+def girth_tables(test):
+    return [table for table in test.table if text.GARMENT_COLUMNS[0] in table.value.columns]
 
 
 def test_weeks_says_what_the_command_says_of_the_course(home, models, other_side):

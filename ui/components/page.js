@@ -146,6 +146,18 @@ function afterPrint() {
   for (const picture of document.querySelectorAll(".limb-printed")) picture.remove();
 }
 
+// from a girth to the next row's height, past the button that removes the row: who types a column of numbers
+// would lose every third one on it; Shift and Tab leads back to the button
+function pastRemove(event) {
+  if (event.key !== "Tab" || event.shiftKey || !event.target.closest(".st-key-tape")) return;
+  const fields = [...document.querySelectorAll(".st-key-tape input")];
+  const at = fields.indexOf(event.target);
+  if (at % 2 !== 1 || at + 1 >= fields.length) return;
+  event.preventDefault();
+  fields[at + 1].focus();
+  fields[at + 1].select();
+}
+
 function tidy(words) {
   for (const gd of charts()) prepare(gd, words);
   for (const field of document.querySelectorAll(".st-key-tape input")) field.inputMode = "decimal";
@@ -157,6 +169,7 @@ export default function (component) {
   else {
     window.addEventListener("beforeprint", beforePrint);
     window.addEventListener("afterprint", afterPrint);
+    document.addEventListener("keydown", pastRemove);
   }
   let asked = false;
   const later = () => {

@@ -9,14 +9,14 @@ from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
-from digitise.shape.limb import Limb
+from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
 from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
 from ui.components import chooser, frame, papers
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
-from ui.papers import wrap_file
+from ui.papers import garment_file, home_file, wrap_file
 from ui.plain import plain
 
 
@@ -31,6 +31,7 @@ def main() -> None:
                 kept = _chosen(visits)
                 against = _against(store, visits, kept)
                 visit = store.load_visit(kept.line.id)
+                stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
         if visits:
             if visit.clearance.answer != "yes":
                 st.error(text.WRAP_NOT_CLEARED, icon=":material/front_hand:")
@@ -39,7 +40,7 @@ def main() -> None:
             with frame.errors():
                 _wrap(kept)
             with frame.errors():
-                _garment(kept.model.limb)
+                _garment(kept, stable)
     frame.foot()
 
 
@@ -162,14 +163,35 @@ def _wrap(kept: Kept) -> None:
         "wrap.pdf",
         f"wrap-{key}",
     )
+    papers.download(
+        text.HOME_PDF,
+        lambda: home_file(sheet.steps, kept.model.summary.limb, paper),
+        "home-card.pdf",
+        f"home-{key}",
+    )
 
 
-def _garment(limb: Limb) -> None:
+def _garment(kept: Kept, stable: bool | None) -> None:
+    """Draw the girth list; of a limb that still changes only when it is asked for all the same."""
     with st.expander(text.GARMENT):
-        girths = girth_list(limb)
+        anyway = False
+        if stable is False:
+            st.warning(text.GARMENT_CHANGES)
+            anyway = st.checkbox(text.GARMENT_ANYWAY, key=f"anyway-{kept.line.id}")
+        if stable is False and not anyway:
+            return
+        girths = girth_list(kept.model.limb, stable=stable, override=anyway)
         for note in girths.notes:
             st.caption(note)
         st.table(present_care.garment_rows(girths, state.unit()))
+        st.download_button(
+            text.GARMENT_DOWNLOAD,
+            lambda: garment_file(girths),
+            "garment.csv",
+            "text/csv",
+            icon=":material/download:",
+            on_click="ignore",
+        )
 
 
 frame.page(main)

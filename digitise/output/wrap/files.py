@@ -17,7 +17,7 @@ from digitise.output.figures.style import png
 from digitise.output.model.form import ModelForm
 from digitise.output.plain_text import CAUTION_FILE, write_caution
 from digitise.output.tables import Cell, csv_text
-from digitise.output.wrap.form import WrapForm, wrap_form
+from digitise.output.wrap.form import GarmentForm, WrapForm, wrap_form
 from digitise.output.wrap.home_card import home_card
 
 WRAP_FILE, PLAN_FILE = "wrap.json", "plan.toml"
@@ -92,7 +92,8 @@ def write_wrap(
         _write_table(folder / LAYERS_FILE, _LAYERS, _layer_rows(summary))
         _write_table(folder / PRESSURE_FILE, _PRESSURE, _pressure_rows(summary))
         if summary.garment is not None:
-            _write_table(folder / GARMENT_FILE, _GARMENT, _garment_rows(summary))
+            table = garment_table(summary.garment)
+            (folder / GARMENT_FILE).write_text(table, encoding="utf-8", newline="")
         (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.limb))
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
     return summary
@@ -140,8 +141,13 @@ def _pressure_rows(summary: WrapForm) -> Iterator[tuple[Cell, ...]]:
         yield tuple(getattr(height, name) for name in _PRESSURE)
 
 
-def _garment_rows(summary: WrapForm) -> Iterator[tuple[Cell, ...]]:
-    for point in summary.garment.points if summary.garment else ():
+def garment_table(garment: GarmentForm) -> str:
+    """Return the text of garment.csv: a row for each point, from the foot or hand upward, lengths in mm."""
+    return csv_text(_GARMENT, _garment_rows(garment))
+
+
+def _garment_rows(garment: GarmentForm) -> Iterator[tuple[Cell, ...]]:
+    for point in garment.points:
         heights, girths = (point.height_mm, *point.height_mm_95), (point.girth_mm, *point.girth_mm_95)
         by_hand = "yes" if point.set_by_hand else "no"
         head = (point.letter, point.place, point.length_name)

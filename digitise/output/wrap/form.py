@@ -149,7 +149,7 @@ def wrap_form(
         ),
         warnings=tuple(WarningForm(code=one.code, text=one.text) for one in sheet.warnings),
         notes=(RELATIVE_ONLY, *CRITICISM),
-        garment=None if garment is None else _garment(garment),
+        garment=None if garment is None else garment_form(garment),
         caution=caution(model.limb),
         created=created or now(),
         software=software(),
@@ -174,7 +174,8 @@ def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
     )
 
 
-def _garment(found: GirthList) -> GarmentForm:
+def garment_form(found: GirthList) -> GarmentForm:
+    """Return the girth list as wrap.json holds it."""
     return GarmentForm(
         points=tuple(_point(entry) for entry in found.entries), missing=found.missing, notes=found.notes
     )
