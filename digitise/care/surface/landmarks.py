@@ -100,19 +100,34 @@ def find_landmarks(limb: Limb) -> Landmarks:
 
 def profile_rows(girth: Array) -> tuple[int, int, int] | None:
     """Return the rows of narrow, wide and upper narrow place of girths (N,) from foot or hand up, if any."""
-    # brings all of statistics with it, which the page's start can do without
-    from scipy.signal import find_peaks  # noqa: PLC0415
-
-    peaks, _ = find_peaks(girth, prominence=_PROMINENCE_MM)
-    if not len(peaks):
+    wide = _first_peak(girth)
+    if wide is None:
         return None
-    wide = int(peaks[0])
     narrow = int(np.argmin(girth[: wide + 1]))
     rest = girth[wide:]
     # up to where the limb has grown beyond the calf again, or its end
     beyond = np.flatnonzero(rest > rest[0] + _SAFE_MM)
     upper = wide + int(np.argmin(rest[: beyond[0]] if len(beyond) else rest))
     return narrow, wide, upper
+
+
+def _first_peak(girth: Array) -> int | None:
+    """Return the row of the first place that stands out from both its sides by the prominence.
+
+    Written out, since the library's function for it takes longer to load than all else here to run.
+    """
+    steps = np.sign(np.diff(girth))
+    moves = np.flatnonzero(steps)
+    turns = np.flatnonzero((steps[moves[:-1]] > 0) & (steps[moves[1:]] < 0))
+    for first, last in zip(moves[turns] + 1, moves[turns + 1], strict=True):
+        row = int(first + last) // 2
+        higher = np.flatnonzero(girth > girth[row])
+        low, high = higher[higher < row], higher[higher > row]
+        before = girth[low[-1] + 1 if len(low) else 0 : row + 1]
+        after = girth[row : high[0] if len(high) else len(girth)]
+        if girth[row] - max(before.min(), after.min()) >= _PROMINENCE_MM:
+            return row
+    return None
 
 
 def _rows(girth: Array) -> tuple[int | None, int | None, int | None, int | None]:
