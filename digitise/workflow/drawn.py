@@ -48,7 +48,8 @@ def outline_or_reason(
 
     Returns
     -------
-    For a photograph taken along the limb always a reason: from there no line, drawn or found, shows its sides.
+    For a photograph taken along the limb always a reason: from there no line, drawn or found, shows its
+    sides.
     """
     if _along_limb(calibration.cameras[number], axis_from_world):
         return OutlineError(
