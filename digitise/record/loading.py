@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator
 from types import MappingProxyType
 from typing import cast
 
@@ -23,6 +25,7 @@ from digitise.record.tables import (
 )
 from digitise.record.values import (
     Client,
+    CodedVisit,
     MeasuredVisit,
     ModelFiles,
     Posture,
@@ -35,6 +38,8 @@ from digitise.record.values import (
 from digitise.tape.points import Limb
 
 _LARGEST_ID = 2**31 - 1
+_AT_ONCE = 100
+"""Visits whose models are in memory at a time."""
 
 
 def clients(session: Session) -> tuple[Client, ...]:
@@ -130,6 +135,50 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
     if not found:
         raise nothing(f"a measured visit of client {code}")
     return found
+
+
+def coded_visits(session: Session) -> Iterator[CodedVisit]:
+    """Yield all visits, limb after limb of each client, oldest first, a few in memory at a time.
+
+    Raises
+    ------
+    ValueError
+        The text of a model is not the one that was stored.
+    """
+    photos = select(func.count()).where(VisitPhotographRow.visit_id == VisitRow.id).scalar_subquery()
+    query = (
+        select(VisitRow, LimbRow.kind, LimbRow.side, ClientRow.code, photos)
+        .join(LimbRow, VisitRow.limb_id == LimbRow.id)
+        .join(ClientRow, LimbRow.client_id == ClientRow.id)
+        .order_by(ClientRow.code, LimbRow.kind, LimbRow.side, VisitRow.taken_utc, VisitRow.id)
+    )
+    for part in session.execute(query.execution_options(yield_per=_AT_ONCE)).partitions():
+        ids = [row.id for row, *_ in part]
+        tape = defaultdict(list)
+        for reading in session.scalars(
+            select(TapeRowRow).where(TapeRowRow.visit_id.in_(ids)).order_by(TapeRowRow.number)
+        ):
+            tape[reading.visit_id].append(tape_row(reading))
+        texts = select(ModelRow.visit_id, ModelRow.model_json, ModelRow.json_sha256)
+        models = {
+            number: _sound_text(text, sha256)
+            for number, text, sha256 in session.execute(texts.where(ModelRow.visit_id.in_(ids)))
+        }
+        for row, kind, side, code, count in part:
+            yield CodedVisit(
+                VisitId(row.id),
+                code,
+                cast(Limb, kind),
+                cast(Side, side),
+                time_of(row.taken_utc, row.offset_minutes),
+                cast(Posture, row.posture),
+                row.measured_by,
+                count,
+                tuple(tape[row.id]),
+                models.get(row.id),
+            )
+        # what was read is not needed again
+        session.expunge_all()
 
 
 def find_visit(session: Session, visit_id: VisitId) -> tuple[VisitRow, LimbRow, str]:

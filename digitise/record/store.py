@@ -19,6 +19,7 @@ from digitise.record.opening import copies_of, left_by_earlier_versions, open_re
 from digitise.record.saving import overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
+    CodedVisit,
     DeletionRecord,
     MeasuredVisit,
     ModelFiles,
@@ -134,6 +135,11 @@ class Store:
         """
         with self._sound_reading() as session:
             return loading.measured_visits(session, client_code(client))
+
+    def coded_visits(self) -> Iterator[CodedVisit]:
+        """Yield all visits, limb after limb of each client, oldest first, as one moment has them."""
+        with self._sound_reading() as session:
+            yield from loading.coded_visits(session)
 
     def load_visit(self, visit_id: VisitId) -> Visit:
         """Return one visit, without the bytes of its photographs and model.
