@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from digitise.errors import RecordError
-from digitise.record.database import translate_errors
+from digitise.record.engines.failures import translate_errors
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
 from digitise.record.values import Visit

@@ -13,7 +13,8 @@ from sqlalchemy.orm import Session
 from digitise.record import loading
 from digitise.record.backup import write_backup
 from digitise.record.check import client_code, validate_visit
-from digitise.record.database import PATIENCE_S, damaged
+from digitise.record.database import PATIENCE_S
+from digitise.record.engines.failures import damaged
 from digitise.record.forget import forget_client
 from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
 from digitise.record.saving import overwrite_visit, save_visit

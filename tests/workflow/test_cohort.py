@@ -4,6 +4,7 @@ import csv
 import json
 import math
 from contextlib import closing
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -264,6 +265,19 @@ def test_the_command_says_what_it_wrote(capsys, records, tmp_path):
     code, out, _ = run(capsys, "study", "--records", records, "--out", tmp_path / "s")
     assert code == 0
     assert f"visit {said['unreadable'][0]}: Its model cannot be read" in out
+
+
+def test_more_visits_than_are_read_at_once_are_all_there(tmp_path):
+    made = [visit("K-1", week, 1.0) for week in range(7)]
+    with Store(tmp_path / "r.sqlite") as store:
+        for client in range(40):
+            keep(store, *(replace(each, client=f"K-{client}") for each in made))
+        found = write_study(store, tmp_path / "out")
+    assert (found.visits, found.limbs, found.followed) == (280, 40, 40)
+    rows = table(tmp_path / "out", "tape_rows")
+    assert [(row["visit"], row["number"]) for row in rows] == [
+        (row["visit"], str(number)) for row in table(tmp_path / "out", "visits") for number in (1, 2)
+    ]
 
 
 # ---- repeats -------------------------------------------------------------------------------------

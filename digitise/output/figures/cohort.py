@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from digitise.care.course.cohort import Change, Week
+from digitise.care.course.cohort import LEAST_LIMBS, Change, Week
 from digitise.output.figures import style
 
 Group = tuple[Sequence[Sequence[Change]], Sequence[Week]]
@@ -36,22 +36,27 @@ def cohort_figure(groups: Mapping[str, Group], size_mm: tuple[float, float] = (1
     panels = figure.subplots(2, len(groups), squeeze=False, sharex="col", height_ratios=(5, 1))
     for number, (limb, (limbs, weeks)) in enumerate(groups.items()):
         upper, lower = panels[:, number]
-        last = max((week.week for week in weeks if week.quartiles), default=None)
-        shown = [week for week in weeks if last is None or week.week <= last]
+        shown = _shown(weeks)
         _lines(upper, limbs, shown)
         upper.set_title(f"{limb}s: {len(limbs)}")
         _counts(lower, shown)
         if number == 0:
             upper.set_ylabel("change of volume since the first visit, %")
             lower.set_ylabel("limbs")
-    figure.legend(handles=_keys(), loc="outside lower center", ncols=3)
+    middle = any(week.quartiles and week.week > 0 for _, weeks in groups.values() for week in weeks)
+    figure.legend(handles=_keys(middle=middle), loc="outside lower center", ncols=3)
     return figure
+
+
+def _shown(weeks: Sequence[Week]) -> Sequence[Week]:
+    last = max((week.week for week in weeks if week.quartiles and week.week > 0), default=weeks[-1].week)
+    return [week for week in weeks if week.week <= last]
 
 
 def _lines(axes: Axes, limbs: Sequence[Sequence[Change]], weeks: Sequence[Week]) -> None:
     paths = [np.array([(one.weeks, one.change_percent.mean) for one in limb]) for limb in limbs]
     # many lines stay readable when each is faint
-    strength = float(np.clip(6.0 / max(len(paths), 1), 0.08, 0.6))
+    strength = float(np.clip(12.0 / len(paths), 0.15, 0.6))
     axes.add_collection(LineCollection(paths, colors=style.FAINT, linewidths=0.6, alpha=strength))
     end = weeks[-1].week
     seen = np.concatenate([path[path[:, 0] <= end + 0.5, 1] for path in paths])
@@ -80,9 +85,15 @@ def _counts(axes: Axes, weeks: Sequence[Week]) -> None:
     axes.grid(visible=False)
 
 
-def _keys() -> tuple[Line2D | Patch, ...]:
+def _keys(*, middle: bool) -> tuple[Line2D | Patch, ...]:
+    one = Line2D([], [], color=style.FAINT, linewidth=0.8, label="one limb")
+    if not middle:
+        none = Line2D(
+            [], [], linestyle="none", label=f"no median: fewer than {LEAST_LIMBS} limbs in each week"
+        )
+        return one, none
     return (
-        Line2D([], [], color=style.FAINT, linewidth=0.8, label="one limb"),
+        one,
         Line2D([], [], color=style.NOW, marker="o", markersize=3.5, label="median of the week's limbs"),
         Patch(color=style.NOW, alpha=0.25, label="middle half (quartiles)"),
     )
