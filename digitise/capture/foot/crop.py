@@ -12,7 +12,6 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 
 Mask = NDArray[np.bool_]
-PIXEL_MM = 0.9
 _NEAREST_MM = 150.0  # what is nearer to the camera is not drawn
 _WIDEST = 1.1  # tangent of the angle off the lens's axis beyond which nothing is drawn
 _FRACTION_BITS = 4
@@ -58,6 +57,13 @@ class Crop:
     shrink: float
     mm: float
 
+    @property
+    def part(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """First column and row of the part in the photograph, and its width and height there."""
+        rows, columns = self.pixels.shape[:2]
+        size = round(columns * self.shrink), round(rows * self.shrink)
+        return (int(self.corner[0]), int(self.corner[1])), size
+
     def to_photo(self, points: Array) -> Array:
         """Map positions (..., 2) in the crop to the photograph's pixels."""
         return (points + 0.5) * self.shrink - 0.5 + self.corner
@@ -85,7 +91,9 @@ class Crop:
         return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width)), np.uint8)
 
 
-def crop_round(pixels: NDArray[np.uint8], camera: Camera, foot: Body, margin_mm: float) -> Crop | None:
+def crop_round(
+    pixels: NDArray[np.uint8], camera: Camera, foot: Body, margin_mm: float, step_mm: float
+) -> Crop | None:
     """Cut out the part of a photograph (H, W, 3) round an expected foot; None where it is not in the picture.
 
     Parameters
@@ -96,6 +104,8 @@ def crop_round(pixels: NDArray[np.uint8], camera: Camera, foot: Body, margin_mm:
         Where it is expected.
     margin_mm
         Of surroundings on every side.
+    step_mm
+        Of the foot per pixel of the crop, or more where the photograph is coarser.
     """
     at = camera.project(foot.vertices)
     depth = float(np.median(camera.camera_from_world.apply(foot.vertices)[:, 2]))
@@ -105,9 +115,9 @@ def crop_round(pixels: NDArray[np.uint8], camera: Camera, foot: Body, margin_mm:
     size = np.array(camera.size)
     low = np.floor(np.clip(at.min(axis=0) - margin_mm / pixel_mm, 0, size)).astype(int)
     high = np.ceil(np.clip(at.max(axis=0) + margin_mm / pixel_mm, 0, size)).astype(int)
-    shrink = max(1.0, PIXEL_MM / pixel_mm)
+    shrink = max(1.0, step_mm / pixel_mm)
     width, height = (int(side) for side in (high - low) // shrink)
-    if min(width, height) < 2 * margin_mm / PIXEL_MM / 4:
+    if min(width, height) < 2 * margin_mm / step_mm / 4:
         return None
     # a whole number of reduced pixels, so that both grids keep one corner
     wide, tall = round(width * shrink), round(height * shrink)

@@ -52,7 +52,7 @@ class FootOutline:
 
 
 def find_foot(
-    pixels: NDArray[np.uint8], camera: Camera, foot: Body, leg: Body, slack_mm: float
+    pixels: NDArray[np.uint8], camera: Camera, foot: Body, leg: Body, slack_mm: float, step_mm: float
 ) -> FootOutline | None:
     """Find the outline of a bare foot.
 
@@ -68,12 +68,14 @@ def find_foot(
         The leg above it.
     slack_mm
         How far the outline may lie from where it is expected.
+    step_mm
+        How finely to look.
 
     Returns
     -------
     None where the foot is not in the picture.
     """
-    crop = crop_round(pixels, camera, foot, slack_mm + _MARGIN_MM)
+    crop = crop_round(pixels, camera, foot, slack_mm + _MARGIN_MM, step_mm)
     if crop is None:
         return None
     expected, above = crop.drawn(foot), crop.drawn(leg)
@@ -96,7 +98,8 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: f
     if not np.any(labels == cv2.GC_BGD) or not np.any(labels == cv2.GC_FGD):
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same foot
-    cv2.grabCut(crop.pixels, labels, None, np.zeros((1, 65)), np.zeros((1, 65)), _CUTS, cv2.GC_INIT_WITH_MASK)
+    skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
+    cv2.grabCut(crop.pixels, labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
 
 

@@ -11,6 +11,7 @@ from scipy.spatial import ConvexHull
 from trimesh.intersections import slice_faces_plane
 
 from digitise.geometry.rigid import Array
+from digitise.shape.foot.join import Foot
 from digitise.shape.foot.solve import FootBelief
 from digitise.shape.foot.surface import PLACES, FootSurface
 from digitise.shape.limb import MM3_PER_ML, Estimate
@@ -50,11 +51,11 @@ class FootSection:
     area: float
 
 
-def foot_volume(foot: FootBelief, top_mm: float) -> Estimate[float]:
-    """Return the volume below a height, mL."""
-    mean = volume_below(foot.surface.vertices(), foot.surface.prior.faces, top_mm)
-    slope = _volume_slopes(foot.surface, top_mm)
-    sd = float(np.sqrt(slope @ foot.covariance @ slope))
+def foot_volume(foot: Foot) -> Estimate[float]:
+    """Return the volume below the leg's lowest section, mL."""
+    mean = volume_below(foot.vertices, foot.faces, foot.top_mm)
+    slope = _volume_slopes(foot.belief.surface, foot.top_mm)
+    sd = float(np.sqrt(slope @ foot.belief.covariance @ slope))
     return Estimate(mean / MM3_PER_ML, float(np.hypot(sd, MODEL_SD * mean)) / MM3_PER_ML)
 
 
@@ -111,14 +112,14 @@ def heel_instep_girth(foot: FootBelief) -> Estimate[float]:
     return _estimate(foot, _heel_instep)
 
 
-def foot_sections(foot: FootBelief, top_mm: float, step: float = 10.0) -> tuple[FootSection, ...]:
+def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
     """Return sections across the foot, from the heel to the toes."""
-    surface = foot.surface
+    surface = foot.belief.surface
     heel, length = _heel_and_length(surface)
     up = np.array([0.0, 0.0, 1.0])
-    lower = _cut(surface.vertices(), surface.prior.faces, -up, top_mm * up)
+    lower = _cut(foot.vertices, foot.faces, -up, foot.top_mm * up)
     places = np.arange(step, length - step / 2, step)
-    return tuple(_section(lower, surface.toes, heel, float(along), top_mm) for along in places)
+    return tuple(_section(lower, surface.toes, heel, float(along), foot.top_mm) for along in places)
 
 
 def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float) -> FootSection:

@@ -121,12 +121,6 @@ class Touch:
     share: Array
 
 
-def edges_of(faces: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the edges (E, 2) of faces (F, 3), each once."""
-    every = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    return np.unique(np.sort(every, axis=1), axis=0)
-
-
 def touch(vertices: Array, edges: NDArray[np.int64], planes: TangentPlanes) -> Touch:
     """Cut the surface across each outline point, and find the cut's farthest point.
 

@@ -33,11 +33,14 @@ class FootPrior:
         (K, V, 3) displacements, each of one standard deviation.
     faces
         (F, 3) vertex indices, outward.
+    edges
+        (E, 2) vertex indices, each edge of the faces once.
     """
 
     mean: Array
     modes: Array
     faces: NDArray[np.int64]
+    edges: NDArray[np.int64]
 
     def __post_init__(self) -> None:
         """Keep the arrays as they are."""
@@ -52,6 +55,12 @@ def usual_foot(side: str) -> FootPrior:
         mean, modes = stored["mean"].astype(float), stored["modes"].astype(float)
         faces = stored["faces"].astype(np.int64)
     if side == "left":
-        return FootPrior(mean, modes, faces)
+        return FootPrior(mean, modes, faces, edges_of(faces))
     mirror = np.array([-1.0, 1.0, 1.0])
-    return FootPrior(mean * mirror, modes * mirror, faces[:, ::-1].copy())
+    return FootPrior(mean * mirror, modes * mirror, faces[:, ::-1].copy(), edges_of(faces))
+
+
+def edges_of(faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the edges (E, 2) of faces (F, 3), each once."""
+    every = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    return np.unique(np.sort(every, axis=1), axis=0)

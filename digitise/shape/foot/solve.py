@@ -9,7 +9,7 @@ import numpy as np
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
-from digitise.shape.foot.planes import TangentPlanes, edges_of, touch
+from digitise.shape.foot.planes import TangentPlanes, touch
 from digitise.shape.foot.surface import FootSurface
 
 # The foot stands anywhere on the mat's middle, toes along its arrow.
@@ -91,7 +91,7 @@ def _prior_precision(parameters: int, views: int) -> Array:
 
 def _linearise(surface: FootSurface, planes: TangentPlanes, biases: Array) -> tuple[Array, Array]:
     """Return the residuals (N,) and how the model's distances grow with parameters and biases (N, P)."""
-    found = touch(surface.vertices(), edges_of(surface.prior.faces), planes)
+    found = touch(surface.vertices(), surface.prior.edges, planes)
     seen_by = planes.view[:, None] == np.arange(len(biases))
     residual = planes.distance - found.reached - seen_by @ biases
     residual[~np.isfinite(found.reached)] = np.nan
