@@ -32,7 +32,7 @@ class ArterialLimits:
         Below the one, or above the other, a specialist decides first (stricter local rules; 1.3 to 1.4 is in
         use for the upper).
     oldest_days
-        A check older than this is asked for again (ours).
+        A check older than this is asked for again, and so are the conditions (ours).
     """
 
     index_least: float = 0.6

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from digitise.care.safety.assess import Output, Safety
+from typing import Final, Literal
+
+from digitise.care.safety.assess import Safety
 from digitise.errors import SafetyError
 
-OUTPUT_WORDS: dict[Output, str] = {"pad": "The padding", "wrap": "The wrap", "garment": "The girth list"}
+Output = Literal["pad", "wrap", "garment"]
+"""What presses on the limb: places with their foam, a wrap, the girth list for a garment."""
+
+OUTPUT_WORDS: Final[dict[Output, str]] = {"pad": "The padding", "wrap": "The wrap", "garment": "The girth list"}
 UNKNOWN = "No answers about safety were given. Ask for warning signs and conditions before any wrap."
 # Long enough to say something, short enough for one line of a print (ours).
 _REASON_LENGTH = (10, 200)
@@ -36,7 +41,7 @@ def release(safety: Safety | None, output: Output, despite: str = "") -> tuple[s
     reason = _reason(despite)
     if safety is None:
         return (UNKNOWN,)
-    if output not in safety.withheld:
+    if not safety.withheld:
         return safety.lines
     if not reason:
         raise SafetyError(
