@@ -31,7 +31,7 @@ def answers(*there, clearance="yes", arterial=GOOD_CHECK, asked_days_ago=14, **i
     return SafetyAnswers(**{**given, **instead})
 
 
-# answers, limb, step, whether padding, wrap and girth list are withheld, findings by code (the first first), whether a wrap comes off
+# answers, limb, step, whether what presses is withheld, findings by code in order, whether a wrap comes off
 SITUATIONS = {
     "nothing open, leg": (answers(), "leg", "none", False, [], False),
     "nothing open, arm without a check": (answers(arterial=()), "arm", "none", False, [], False),

@@ -81,7 +81,7 @@ def pad(
         str,
         typer.Option(
             "--client",
-            help="The client's code, never a name: printed on the foam; the records tell of the client's safety.",
+            help="The client's code, never a name: for the foam, and to ask the records about safety.",
         ),
     ] = "",
     every: Annotated[
@@ -149,9 +149,7 @@ def wrap(
     despite: DespiteOption = "",
     client: Annotated[
         str,
-        typer.Option(
-            "--client", help="The client's code, never a name: the records tell of the client's safety."
-        ),
+        typer.Option("--client", help="The client's code, never a name: to ask the records about safety."),
     ] = "",
     records: RecordsOption = None,
     as_json: show.JsonOption = False,

@@ -1,7 +1,7 @@
 """The tables.  Only text, numbers and bytes, so that SQLite and PostgreSQL hold the same.
 
-Times are text in UTC (``2026-03-02T09:15:00Z``), days too (``2026-03-02``): such text sorts by time.  A change here needs a migration in
-``migrations/versions``; a test compares the two.
+Times are text in UTC (``2026-03-02T09:15:00Z``), days too (``2026-03-02``): such text sorts by time.  A
+change here needs a migration in ``migrations/versions``; a test compares the two.
 """
 
 from __future__ import annotations

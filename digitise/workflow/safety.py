@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from digitise.care.safety.answers import SafetyAnswers, with_newer
 from digitise.care.safety.arteries import ArterialLimits
@@ -12,6 +13,11 @@ from digitise.care.safety.assess import Safety, assess
 from digitise.care.safety.release import Output, release
 from digitise.errors import SafetyError
 from digitise.output.model.form import ModelForm
+
+if TYPE_CHECKING:
+    from digitise.record.store import Store
+    from digitise.record.values import Side, VisitLine
+    from digitise.tape.points import Limb
 
 DAYS_VARIABLE = "DIGITISE_SAFETY_DAYS"
 _LONGEST_DAYS = 3650
@@ -37,8 +43,8 @@ def limits() -> ArterialLimits:
     return ArterialLimits(oldest_days=int(said))
 
 
-def assessed(answers: SafetyAnswers, model: ModelForm) -> Safety:
-    """Return what a client's answers come to today for the limb of a model.
+def assessed(answers: SafetyAnswers, limb: Limb, side: Side) -> Safety:
+    """Return what a client's answers come to today for one limb.
 
     Raises
     ------
@@ -46,7 +52,7 @@ def assessed(answers: SafetyAnswers, model: ModelForm) -> Safety:
         The limit of age is none.
     """
     today = datetime.now().astimezone().date()
-    return assess(answers, model.limb, model.side, today, limits())
+    return assess(answers, limb, side, today, limits())
 
 
 def released(
@@ -70,9 +76,31 @@ def released(
     SafetyError
         They are withheld and there is no reason.
     """
-    safety = None if answers is None else assessed(answers, model)
-    lines = [line for output in outputs for line in release(safety, output, despite)]
-    return tuple(dict.fromkeys(lines))
+    safety = None if answers is None else assessed(answers, model.limb, model.side)
+    return release(safety, outputs, despite)
+
+
+def safety_of_visit(store: Store, line: VisitLine) -> Safety:
+    """Return what is known of a client today, seen from one visit.
+
+    Raises
+    ------
+    RecordError, SafetyError
+        The records cannot be read, or the limit of age is none.
+    """
+    return assessed(store.safety(line.client, line.id), line.limb, line.side)
+
+
+def safety_of_limbs(store: Store, client: str) -> tuple[tuple[VisitLine, Safety], ...]:
+    """Return the last visit of each limb of a client with what is known today.
+
+    Raises
+    ------
+    RecordError, SafetyError
+        There is no such client, the records cannot be read, or the limit of age is none.
+    """
+    last = {(line.limb, line.side): line for line in store.list_visits(client)}
+    return tuple((line, safety_of_visit(store, line)) for _, line in sorted(last.items()))
 
 
 def client_answers(client: str, records: str | None, given: SafetyAnswers | None) -> SafetyAnswers | None:

@@ -43,7 +43,9 @@ def test_what_is_saved_is_read_back(store):
 def test_signs_and_clearance_stay_with_visits(store):
     store.add_visit(visit(answer="yes", signs=(("clot", False),)))
     store.save_safety("K-017", replace(KEPT, clearance="no", signs=(("infection", True),)))
-    assert store.safety("K-017") == replace(KEPT, clearance="yes", clearance_by="AB", signs=(("clot", False),))
+    assert store.safety("K-017") == replace(
+        KEPT, clearance="yes", clearance_by="AB", signs=(("clot", False),)
+    )
 
 
 def test_nobody_else_gets_them(store):
@@ -162,7 +164,7 @@ def test_forgetting_counts_and_removes_them(store):
     [
         "UPDATE client_conditions SET conditions_json = '{'",
         "UPDATE client_conditions SET conditions_json = '[1]'",
-        "UPDATE client_conditions SET conditions_json = '{\"bypass\": \"perhaps\"}'",
+        'UPDATE client_conditions SET conditions_json = \'{"bypass": "perhaps"}\'',
         "UPDATE client_conditions SET asked_on = 'spring'",
         "UPDATE arterial_checks SET made_on = 'spring'",
         "UPDATE arterial_checks SET kind = 'guess'",

@@ -180,9 +180,7 @@ def known_safety(session: Session, code: str, visit_id: VisitId | None) -> Safet
         raise nothing(f"visit {visit_id} of client {code}")
     client = session.scalars(select(ClientRow.id).filter_by(code=code)).one()
     answer, by = _clearance(visits, chosen)
-    return replace(
-        _kept(session, client), clearance=answer, clearance_by=by, signs=_signs(visits, chosen)
-    )
+    return replace(_kept(session, client), clearance=answer, clearance_by=by, signs=_signs(visits, chosen))
 
 
 def _signs(visits: list[VisitRow], chosen: VisitRow) -> tuple[tuple[str, bool], ...]:
