@@ -34,6 +34,20 @@ def caution(limb: str) -> tuple[str, ...]:
     )
 
 
+def study_caution() -> tuple[str, ...]:
+    """Return what to know of a study's tables and chart."""
+    return (
+        "These are measurements of all limbs in the records, also of healthy ones that were measured beside "
+        "a swollen one: which limb is swollen the records do not say.",
+        "Changes are between the heights that all visits of a limb share, against its first measured visit. "
+        "Later weeks hold other limbs than earlier ones, and who stays longer in treatment may differ from "
+        "who does not. A course without a group for comparison does not show what caused it.",
+        "Codes and times stand for people: keep the tables as safe as the records, and pass on only what the "
+        "study's rules allow.",
+        "This is a measurement, not a diagnosis.",
+    )
+
+
 def left_out(limb: str, from_mm: float | None, to_mm: float) -> tuple[str, ...]:
     """Return what the figures do not include, one sentence an item.
 
