@@ -1,10 +1,10 @@
-"""What sharing visits between processes and machines gains and costs: ``python tests/bench_batch.py [VISITS]``.
+"""What sharing visits between processes and machines costs: ``python tests/bench_batch.py [VISITS]``.
 
-All figures are of one run on this machine: the throughput of two workers against one, what the engine adds to the
-measuring itself, memory of a worker, and how cost grows with the number of visits, in seconds of clock and of
-processor; then, by simulation with the cost of each job as measured here, a large archive on a cluster.
+All figures are of one run on this machine: the throughput of two workers against one, what the engine adds to
+the measuring itself, memory of a worker, and how cost grows with the number of visits, in seconds of clock
+and of processor; then, by simulation with the cost of each job as measured here, a large archive on a cluster.
 
-``python tests/bench_batch.py VISITS --cost`` leaves the clock aside: on a machine that others use it tells nothing.
+``python tests/bench_batch.py VISITS --cost`` leaves out what the clock alone tells, for a machine in use.
 """
 
 from __future__ import annotations
@@ -24,16 +24,16 @@ import cv2
 import numpy as np
 from conftest import CASES
 
-from digitise.workflow.batch import measure_job, run_batch
-from digitise.workflow.batch_table import MeasureJob
-from digitise.workflow.cluster import do_parcel, keep, pack
+from digitise.workflow.many.batch import measure_job, run_batch
+from digitise.workflow.many.batch_table import MeasureJob
+from digitise.workflow.many.cluster import do_parcel, keep, pack
 
 NAMES = ("walk-light", "turn-dark", "pair-calf-week0", "pair-calf-week3")
 VISITS, CORES = 10_000, 64
 BYTES_A_SECOND = 1e9 / 8
 """A network of 1 Gbit/s."""
 STEP_S = 0.01
-"""What the scheduler does for each job, assumed: ten times what its makers state for a small task."""
+"""What the scheduler does for each job, assumed: its documents state under 1 ms (from memory)."""
 
 
 def jobs(count: int, out: Path) -> list[MeasureJob]:
@@ -149,9 +149,8 @@ def main(count: int, *, cost_only: bool) -> None:
     for share in (0.25, 0.5, 1.0):
         part = max(1, round(share * count))
         took, used = seconds(part, 2)
-        print(
-            f"{part} visits, two workers: {took:.1f} s of clock, {used:.1f} s of processor, {used / part:.2f} s each"
-        )
+        each = f"{used / part:.2f} s each"
+        print(f"{part} visits, two workers: {took:.1f} s of clock, {used:.1f} s of processor, {each}")
     print(f"largest worker: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
     found = costs(min(count, 16) + 1)
     mean, most = np.mean(found.work), np.max(found.work)

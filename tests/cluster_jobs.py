@@ -5,7 +5,7 @@ import signal
 import time
 from pathlib import Path
 
-from digitise.workflow.batch_table import ResultRow
+from digitise.workflow.many.batch_table import ResultRow
 
 
 def work(job):

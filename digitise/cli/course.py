@@ -69,7 +69,7 @@ def course(
         _print_study(chosen, out, as_json)
         return
     followed = with_others(visits, asked.others()) if client is None else one_limb(visits, limb, side)
-    _print_course(followed, bilateral, sem, client or "", out, as_json)
+    _print_course(followed, asked.safety(followed), bilateral, sem, client or "", out, as_json)
 
 
 @dataclass(frozen=True)
@@ -117,6 +117,18 @@ class _Asked:
         with Store(self.records, create=False) as store:
             return from_records(store, self.client)
 
+    def safety(self, followed: LimbSeries) -> tuple[str, ...]:
+        """Return what is open about the client; of folders nothing is known."""
+        from digitise.record.store import Store
+        from digitise.workflow.safety import safety_of_limbs
+
+        if self.client is None:
+            return ()
+        which = (followed.limb, followed.side)
+        with Store(self.records, create=False) as store:
+            found = safety_of_limbs(store, self.client)
+        return next(safety.lines for line, safety in found if (line.limb, line.side) == which)
+
     def others(self) -> tuple[VisitMeasurement | None, ...]:
         """Read the other limbs."""
         from digitise.workflow.course import from_folders
@@ -125,14 +137,22 @@ class _Asked:
 
 
 def _print_course(
-    followed: LimbSeries, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
+    followed: LimbSeries,
+    safety: tuple[str, ...],
+    bilateral: bool,
+    sem: float | None,
+    client: str,
+    out: Path | None,
+    as_json: bool,
 ) -> None:
     from digitise.output.course.files import course_text, write_course
     from digitise.output.course.form import course_form
     from digitise.workflow.course import follow
 
     found = follow(followed, bilateral=bilateral, sem_percent=sem)
-    summary = course_form(found, followed.limb, followed.side, remarks=followed.remarks, client=client)
+    summary = course_form(
+        found, followed.limb, followed.side, remarks=followed.remarks, safety=safety, client=client
+    )
     if out is not None:
         write_course(out, found, summary)
     text = course_text(found, summary, out)

@@ -13,7 +13,7 @@ from digitise.cli.options import RecordsOption
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from digitise.workflow.batch_table import ResultRow
+    from digitise.workflow.many.batch_table import ResultRow
     from digitise.workflow.remeasure import Remeasured
 
 WorkersOption = Annotated[
@@ -43,8 +43,8 @@ def batch(
     """Measure many visits that a table names; what cannot be measured is a row with its reason."""
     from dataclasses import asdict
 
-    from digitise.workflow.batch import RESULTS, run_batch
-    from digitise.workflow.batch_table import read_table
+    from digitise.workflow.many.batch import RESULTS, run_batch
+    from digitise.workflow.many.batch_table import read_table
 
     _one_place(workers, scheduler)
     jobs = read_table(table, out)

@@ -48,10 +48,13 @@ def study_caution() -> tuple[str, ...]:
     )
 
 
-def left_out(limb: str, from_mm: float, to_mm: float) -> tuple[str, ...]:
-    """Return what the figures do not include, one sentence an item."""
+def left_out(limb: str, from_mm: float | None, to_mm: float) -> tuple[str, ...]:
+    """Return what the figures do not include, one sentence an item.
+
+    ``from_mm`` is None where the foot was measured as well.
+    """
     below, above = _LEFT_OUT[limb]
-    return (
-        f"The {below} and all below {from_mm:.0f} mm is not included.",
-        f"All above {to_mm:.0f} mm, up to the {above}, is not included.",
-    )
+    beyond = f"All above {to_mm:.0f} mm, up to the {above}, is not included."
+    if from_mm is None:
+        return (beyond,)
+    return (f"The {below} and all below {from_mm:.0f} mm is not included.", beyond)

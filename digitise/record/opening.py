@@ -63,6 +63,15 @@ def open_records(
     return database
 
 
+def has_records(place: str | Path | None = None) -> bool:
+    """Tell whether there is a file of records at ``place``; of a server only opening it tells."""
+    database = connect(place)
+    try:
+        return database.file is None or database.file.exists()
+    finally:
+        database.close()
+
+
 def copies_of(database: Database) -> list[Path]:
     """Return the copies that were made before migrations of these records."""
     return sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-*.zip"))

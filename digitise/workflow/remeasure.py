@@ -11,8 +11,8 @@ from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit, Visit, VisitId
 from digitise.unfinished import temporary_folder
-from digitise.workflow.batch import run_batch
-from digitise.workflow.batch_table import MeasureJob, ResultRow
+from digitise.workflow.many.batch import run_batch
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow
 
 _FOLDER = "visit-{}"
 
@@ -74,7 +74,7 @@ def remeasure(
     client
         Code of one client; None for all.
     workers, scheduler, told
-        As for :func:`~digitise.workflow.batch.run_batch`.
+        As for :func:`~digitise.workflow.many.batch.run_batch`.
 
     Raises
     ------

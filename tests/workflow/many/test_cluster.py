@@ -14,10 +14,10 @@ from commands import run
 from conftest import CASES
 
 from digitise.errors import ClusterError
-from digitise.workflow import cluster
-from digitise.workflow.batch import RESULTS, run_batch
-from digitise.workflow.batch_table import MeasureJob, ResultRow, read_table
-from digitise.workflow.cluster import do_parcel, pack, run_on_cluster
+from digitise.workflow.many import cluster
+from digitise.workflow.many.batch import RESULTS, run_batch
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow, read_table
+from digitise.workflow.many.cluster import do_parcel, pack, run_on_cluster
 
 
 @contextmanager

@@ -23,8 +23,8 @@ from digitise.errors import ClusterError, DigitiseError
 from digitise.files import new_folder
 from digitise.output.model.files import check_model_folder, is_model_file
 from digitise.unfinished import temporary_folder
-from digitise.workflow.batch_table import MeasureJob, ResultRow
-from digitise.workflow.engine import SECONDS, Done
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow
+from digitise.workflow.many.engine import SECONDS, Done
 
 Work = Callable[[MeasureJob], ResultRow]
 _PATIENCE_S = 30.0

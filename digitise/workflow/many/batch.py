@@ -14,9 +14,9 @@ from digitise.capture.sheets.field import read_field
 from digitise.errors import DigitiseError, TableError
 from digitise.output.model.files import write_model
 from digitise.tape.table import read_tape
-from digitise.workflow.batch_table import MeasureJob, ResultRow, table_text
-from digitise.workflow.cluster import run_on_cluster
-from digitise.workflow.engine import Done, run_jobs
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow, table_text
+from digitise.workflow.many.cluster import run_on_cluster
+from digitise.workflow.many.engine import Done, run_jobs
 from digitise.workflow.measure import measure_limb
 
 RESULTS = "results.csv"
