@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from digitise.errors import RecordError
+from digitise.output.tables import csv_text
 from digitise.record.database import translate_errors
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
-from digitise.record.values import Visit
+from digitise.record.values import HistoryLine, Visit
 from digitise.tape.rows import TapeRow
 from digitise.unfinished import temporary_folder
 
@@ -21,7 +22,8 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
     """Write every visit of a client into a folder of its own below ``folder``; return these folders.
 
     A visit's folder holds ``visit.json``, ``tape.csv``, ``photo-N.jpg``, ``correction-N.json``,
-    ``field.json``, ``lens.json``, ``model.json`` and ``limb.npz``, as far as they are stored.
+    ``field.json``, ``lens.json``, ``model.json`` and ``limb.npz``, as far as they are stored.  Beside these
+    folders ``history.csv`` tells what was mended and removed, where anything was.
 
     Parameters
     ----------
@@ -41,6 +43,8 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
         with temporary_folder(folder.parent) as scratch:
             complete = scratch / "complete"
             complete.mkdir(mode=0o700)
+            if lines_of_history := store.history(client):
+                _write(complete / "history.csv", history_csv(lines_of_history))
             names = [_export_visit(store, store.load_visit(line.id), complete) for line in lines]
             if folder.exists():
                 folder.rmdir()
@@ -91,6 +95,12 @@ def tape_csv(rows: tuple[TapeRow, ...]) -> str:
     for row in rows:
         writer.writerow([f"{row.height_mm:.10g}", f"{row.girth_mm:.10g}", *([row.point] if lettered else [])])
     return text.getvalue()
+
+
+def history_csv(lines: tuple[HistoryLine, ...]) -> str:
+    """Return what was mended and removed as the text of a table."""
+    rows = [(line.visit, utc_text(line.when), line.what, line.was, line.became, line.by) for line in lines]
+    return csv_text(("visit", "done", "what", "was", "became", "by"), rows)
 
 
 def _export_visit(store: Store, visit: Visit, folder: Path) -> str:
