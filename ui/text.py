@@ -496,6 +496,36 @@ FORGET_CONFIRM = "Type the code again to confirm"
 FORGET_DO = "Forget {} for good"
 FORGOTTEN = "{}: {} visits and {} photographs removed; counted again, nothing is left."
 
+MEND = "Mend or remove this visit"
+MENDED_BY = "Mended by (initials)"
+MEND_DO = "Mend"
+MENDED = "Visit {} of {} is mended."
+MEND_NOTHING = "Nothing was changed."
+MEND_SIDE = "It is the {}"
+MEND_SIDE_WHY = "Wrong side? The limb is then measured again as the other one; look at it and save."
+REMOVE_LEAD = (
+    "Removing takes away this visit and its photographs for good. Backups made earlier are not reached."
+)
+REMOVE_CONFIRM = "Type {} to confirm"
+REMOVED_BY = "Removed by (initials)"
+REMOVE_DO = "Remove visit {} for good"
+REMOVED = "Visit {} of {}: {} photographs and {} rows removed; counted again, nothing is left."
+HISTORY = "History"
+HISTORY_WORDS = {
+    "date": "date mended from {} to {}",
+    "limb": "limb mended from {} to {}",
+    "given": "given to another code",
+    "taken-over": "came from another code",
+    "changed": "changed and saved again",
+    "removed": "removed",
+}
+HISTORY_LINE = "{}: {}{}"
+HISTORY_BY = ", by {}"
+HISTORY_NAMED = "{} · visit {} · {}"
+HISTORY_GONE = "Without visits, but with a history: {}."
+FLAGS_NONE = "Warning signs were asked about: none."
+GIRTHS_ALONE = ("Height, {}", "Girth, {}")
+
 # ---- passphrase --------------------------------------------------------------------------------------
 GATE_TITLE = "Passphrase"
 GATE_LABEL = "Passphrase of this clinic"

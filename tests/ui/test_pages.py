@@ -110,8 +110,9 @@ def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(
 
 
 def test_a_limb_that_still_changes_gets_no_girth_list_unless_asked(home, models, tmp_path):
-    between = model_of(3.0, tmp_path)
-    for number, model in enumerate((models[0], between, models[1])):
+    # a verdict takes three visits after the first week
+    between = [model_of(slimmer, tmp_path) for slimmer in (2, 4)]
+    for number, model in enumerate((models[0], *between, models[1])):
         add_visit(model, number)
     test = page("padding")
     assert text.GARMENT_CHANGES in words(test)
