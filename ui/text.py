@@ -247,6 +247,16 @@ NO_CODE = "no code"
 DOWNLOAD_MODEL = "Figures (model.json)"
 ERROR_DO = "**What to do:** {}"
 
+OTHER_LIMB = "The other limb, same client"
+BOTH = "Both limbs"
+BOTH_MORE = "The {larger} holds **{value} mL{percent} more** than the {smaller} (95 % sure between {low} and {high} mL)."
+BOTH_PERCENT = " or {} %"
+BOTH_SAME = (
+    "**No clear difference** between the {larger} and the {smaller} (95 % sure between {low} and {high} mL)."
+)
+BOTH_BETWEEN = "Between {} and {}, the heights that both measured."
+BOTH_CARE = "Healthy limbs differ a little too; where both are swollen, neither is a measure for the other."
+
 # ---- correcting an outline ---------------------------------------------------------------------------
 EDITOR_WORDS = {
     "pull": "Pull the edge",
@@ -445,6 +455,7 @@ GARMENT = "Girths for ordering a garment"
 GARMENT_CHANGES = "This limb still changes over the weeks: a garment measured now would not fit for long."
 GARMENT_ANYWAY = "List the girths all the same"
 GARMENT_DOWNLOAD = "Girth list (CSV, mm)"
+GARMENT_MISSING = "Not told from this limb: {}. Take these girths with a tape."
 GARMENT_COLUMNS = ("Point", "Where", "Height, {0}", "Girth, {0}", "95 % between")
 
 # ---- teach -------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from digitise.record.store import Store
 from digitise.record.values import HistoryLine, Visit, VisitLine
 from digitise.unfinished import temporary_folder
 from ui import present, state, stored, text
-from ui.components import chooser, frame, mending, papers, reopen, result, sample
+from ui.components import both, chooser, frame, mending, papers, reopen, result, sample
 from ui.lengths import Unit
 from ui.plain import plain, plain_lines
 
@@ -139,6 +139,8 @@ def _visit(store: Store, line: VisitLine) -> None:
             _tape(kept.summary, unit)
         with right:
             result.volume(kept.summary, bool(kept.summary.tape_check), unit)
+            with frame.errors():
+                both.results(kept.summary, line.client, line.taken, unit)
             papers.report((line,), str(number))
             st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
         result.shape(kept.limb, (), f"record-{number}", unit)
