@@ -102,7 +102,8 @@ def test_first_visit_from_an_empty_start_to_weeks_and_export(served, modelled, t
         assert volume_shown(page) == corrected
         open_again(page, served.url)
         assert volume_shown(page) == corrected
-        add_visit(served.home, modelled[1][1], "K-017", days_ago=21)
+        # the visit is dated by its photographs
+        add_visit(served.home, modelled[1][1], "K-017", 21, first_of(served.home, "K-017").taken)
         taken = compare_and_export(page, served.url, tmp_path / "limb.html")
     opens_without_the_program(taken)
     ARTEFACTS.mkdir(exist_ok=True)
@@ -219,8 +220,13 @@ def drag_a_point(page):
     page.get_by_role("button", name="Done", exact=True).click()
 
 
-def add_visit(home, folder, client, days_ago):
-    when = datetime.now().astimezone() - timedelta(days=days_ago)
+def first_of(home, client):
+    with Store(home / "records.sqlite") as store:
+        return store.list_visits(client)[0]
+
+
+def add_visit(home, folder, client, days_ago, before=None):
+    when = (before or datetime.now().astimezone()) - timedelta(days=days_ago)
     visit = NewVisit(
         client,
         "leg",

@@ -7,8 +7,8 @@ import streamlit as st
 from digitise.record.store import Store
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from ui import care, measuring, papers, state, stored, text, work
 from ui import draft as drafts
+from ui import drop, state, text
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -74,5 +74,4 @@ def remover(store: Store) -> None:
 def forgotten(client: str) -> None:
     """Drop what the page itself still holds of a client that was forgotten."""
     drafts.forget_client(client)
-    for module in (work, measuring, stored, care, papers):
-        module.forget_remembered()
+    drop.forgotten()
