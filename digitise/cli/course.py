@@ -22,6 +22,7 @@ from digitise.cli.options import (
 from digitise.cli.times import visit_time
 
 if TYPE_CHECKING:
+    from digitise.output.course.repeat_form import RepeatForm
     from digitise.workflow.course import LimbSeries, VisitMeasurement
 
 
@@ -159,12 +160,17 @@ def _print_course(
 
 
 def _print_study(visits: Sequence[VisitMeasurement], out: Path | None, as_json: bool) -> None:
-    from digitise.output.course.repeat_files import repeat_text, write_repeat
     from digitise.output.course.repeat_form import repeat_form
     from digitise.workflow.course import study
 
-    summary = repeat_form(*study(visits))
+    print_repeats(repeat_form(*study(visits)), out, as_json)
+
+
+def print_repeats(summary: RepeatForm, out: Path | None, as_json: bool, more: str = "") -> None:
+    """Write a study of repeats where a folder is named, and print it with ``more`` behind."""
+    from digitise.output.course.repeat_files import repeat_text, write_repeat
+
     if out is not None:
         write_repeat(out, summary)
-    text = repeat_text(summary, out)
+    text = repeat_text(summary, out) + more
     show.result(as_json, summary.model_dump(mode="json"), lambda console: console.print(text))

@@ -11,7 +11,7 @@ from typing import Any
 
 from digitise.care.safety.answers_file import answers_to_toml
 from digitise.errors import RecordError
-from digitise.record.database import translate_errors
+from digitise.record.engines.failures import translate_errors
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
 from digitise.record.values import Visit

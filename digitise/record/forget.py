@@ -20,7 +20,8 @@ from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
-from digitise.record.database import Database, translate_errors
+from digitise.record.database import Database
+from digitise.record.engines.failures import translate_errors
 from digitise.record.loading import nothing
 from digitise.record.tables import (
     ArterialCheckRow,

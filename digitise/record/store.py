@@ -14,13 +14,15 @@ from digitise.care.safety.answers import SafetyAnswers
 from digitise.record import loading
 from digitise.record.backup import write_backup
 from digitise.record.check import client_code, validate_visit
-from digitise.record.database import PATIENCE_S, damaged
+from digitise.record.database import PATIENCE_S
+from digitise.record.engines.failures import damaged
 from digitise.record.forget import forget_client
 from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
 from digitise.record.safety.answers import known_safety, save_safety, validate_safety
 from digitise.record.saving import overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
+    CodedVisit,
     DeletionRecord,
     MeasuredVisit,
     ModelFiles,
@@ -136,6 +138,11 @@ class Store:
         """
         with self._sound_reading() as session:
             return loading.measured_visits(session, client_code(client))
+
+    def coded_visits(self) -> Iterator[CodedVisit]:
+        """Yield all visits, limb after limb of each client, oldest first, as one moment has them."""
+        with self._sound_reading() as session:
+            yield from loading.coded_visits(session)
 
     def load_visit(self, visit_id: VisitId) -> Visit:
         """Return one visit, without the bytes of its photographs and model.

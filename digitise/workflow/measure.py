@@ -27,7 +27,8 @@ from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
+from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.left_out import inspection_of, useful_outlines
 
 MOST_PHOTOS = 12
@@ -104,7 +105,7 @@ def measure_limb(
     tell("Solving the limb")
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
-    return fit_outlines(
+    measured = fit_outlines(
         sighted,
         tape,
         limb=limb,
@@ -112,6 +113,10 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
+    if not sighted.above:
+        return measured
+    tell("Solving the foot")
+    return with_foot(measured, sighted.photos, sighted.above)
 
 
 @dataclass(frozen=True)
@@ -130,6 +135,9 @@ class Outlined:
         Digest of the sheets' content.
     findings
         What the outlines told beyond the inspection.
+    above
+        Photographs taken along the limb, such as from above the foot, with their cameras; they show none of
+        its sides.
     """
 
     photos: tuple[Photograph, ...]
@@ -139,6 +147,7 @@ class Outlined:
     axis_from_world: Pose
     field_sha256: str | None = None
     findings: tuple[Finding, ...] = ()
+    above: tuple[FromAbove, ...] = ()
 
 
 def find_outlines(
@@ -175,7 +184,8 @@ def find_outlines(
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    outlines, left_out = useful_outlines(tried, names)
+    along = [n for n, camera in enumerate(calibration.cameras) if looks_along(camera, axis)]
+    outlines, left_out = useful_outlines(tried, names, silent=along)
     kept = tuple(outlines)
     tones = [
         skin_tone(photos[n], detections[n], outline, field) if detections else None
@@ -197,6 +207,7 @@ def find_outlines(
         axis,
         field_digest(field),
         findings,
+        tuple(FromAbove(photos[n], calibration.cameras[n]) for n in along),
     )
 
 

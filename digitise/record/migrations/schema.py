@@ -11,7 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
 from digitise.errors import RecordError
-from digitise.record.database import damaged
+from digitise.record.engines.failures import damaged
 
 HEAD = "0005"
 """The version this program writes."""
