@@ -13,7 +13,7 @@ from digitise.record.store import Store
 from digitise.record.values import HistoryLine, Visit, VisitLine
 from digitise.unfinished import temporary_folder
 from ui import present, state, stored, text
-from ui.components import both, chooser, frame, mending, papers, reopen, result, sample
+from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
 from ui.lengths import Unit
 from ui.plain import plain, plain_lines
 
@@ -115,6 +115,7 @@ def _visit(store: Store, line: VisitLine) -> None:
     st.button(text.RECORDS_BACK, icon=":material/arrow_back:", type="tertiary", on_click=_close)
     st.subheader(_line_words(line), anchor=False)
     sample.banner(line.client)
+    safety.whole(store, line)
     _answers(visit)
     with st.container(horizontal=True):
         reopen.button(number, str(number))
@@ -171,14 +172,7 @@ def _whole_history(store: Store) -> None:
 
 
 def _answers(visit: Visit) -> None:
-    """Draw what was asked and noted, and by whom; what somebody typed is shown as it was typed."""
-    signs = [text.FLAG_NAMES.get(code, plain(code)) for code, there in visit.clearance.red_flags if there]
-    if signs:
-        st.error(text.FLAGS_STOP.format("; ".join(signs)))
-    else:
-        st.caption(text.FLAGS_NONE if visit.clearance.red_flags else text.FLAGS_NOT_ASKED)
-    if visit.clearance.answer != "yes":
-        st.warning(text.CLEARANCE_OPEN)
+    """Draw what was noted, and by whom; what somebody typed is shown as it was typed."""
     said = (
         (text.POSTURE, text.POSTURES[visit.posture] if visit.posture else ""),
         (text.MEASURED_BY, visit.measured_by),
