@@ -88,6 +88,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         created=created,
         software=software(),
         field_sha256=measured.field_sha256,
+        lying=limb.lying or None,  # type: ignore[arg-type]  # one of the three by the fit's own rule
     )
 
 
