@@ -20,11 +20,14 @@ from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
-from digitise.record.database import Database, translate_errors
+from digitise.record.database import Database
+from digitise.record.engines.failures import translate_errors
 from digitise.record.loading import nothing
 from digitise.record.tables import (
+    ArterialCheckRow,
     Base,
     ClientRow,
+    ConditionsRow,
     CorrectionRow,
     FieldRow,
     LimbRow,
@@ -94,6 +97,8 @@ def _rows_of(session: Session, client_id: int) -> _OfClient:
     photographs = session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id)).all()
     return {
         ClientRow: ClientRow.id == client_id,
+        ConditionsRow: ConditionsRow.client_id == client_id,
+        ArterialCheckRow: ArterialCheckRow.client_id == client_id,
         LimbRow: LimbRow.client_id == client_id,
         VisitRow: VisitRow.limb_id.in_(limbs),
         TapeRowRow: TapeRowRow.visit_id.in_(visits),

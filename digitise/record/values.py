@@ -210,6 +210,30 @@ class MeasuredVisit:
 
 
 @dataclass(frozen=True)
+class CodedVisit:
+    """A visit as a study may have it: codes and figures, no note, no photograph.
+
+    Attributes
+    ----------
+    photos
+        How many photographs there are.
+    model_json
+        Text of model.json, None without a model.
+    """
+
+    id: VisitId
+    client: str
+    limb: Limb
+    side: Side
+    taken: datetime
+    posture: Posture
+    measured_by: str
+    photos: int
+    tape: tuple[TapeRow, ...]
+    model_json: str | None = field(repr=False)
+
+
+@dataclass(frozen=True)
 class Client:
     """One line of the list of clients.
 

@@ -109,8 +109,8 @@ class Limb:
         parameters, mm.  Its outer product is part of ``covariance``, but nothing may be learnt from it; None
         when it was not kept apart.
     lying
-        How a limb lies whose axis frame has y upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for one
-        that stands, or whose axis was given.
+        How a limb lies, the y of its axis frame upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for
+        one that stands, or whose axis was given.
     """
 
     kind: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -27,9 +27,11 @@ def inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
 
 
 def useful_outlines(
-    tried: Sequence[Outline | OutlineError], names: Sequence[str]
+    tried: Sequence[Outline | OutlineError], names: Sequence[str], silent: Collection[int] = ()
 ) -> tuple[dict[int, Outline], tuple[Finding, ...]]:
     """Return the outlines that tell of the limb, by photograph, and of each other photograph why it does not.
+
+    Of the photographs ``silent`` (from 0), which serve otherwise, nothing is said.
 
     Raises
     ------
@@ -44,6 +46,7 @@ def useful_outlines(
     told = (
         Finding("", "left-out", "warning", f"Photograph {n + 1} was left out: {reason.what}", reason.do)
         for n, reason in reasons.items()
+        if n not in silent
     )
     return useful, tuple(told)
 

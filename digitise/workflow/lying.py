@@ -24,6 +24,7 @@ from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, girth
 from digitise.shape.lying import bend, height_of, shifted, straight_axis
+from digitise.workflow.outlined import Outlined
 
 Posture = Literal["palm-down", "palm-up", "on-back"]
 
@@ -32,8 +33,6 @@ _BENT_DEG = 12.0
 _TOO_BENT_DEG = 25.0
 _ENOUGH_DEG = 0.05
 _ROUNDS = 3
-# A tap is off by this much along the limb (one sd): the width of a fingertip's aim on an enlarged picture.
-TAP_SD_MM = 1.5
 
 
 @dataclass(frozen=True)
@@ -98,107 +97,77 @@ def find_lying_axis(
     )
 
 
-def among(lying: Lying, given: Sequence[Photograph], used: Sequence[Photograph]) -> Lying:
-    """Return how the limb lies with the landmark's photograph counted among those that are used.
-
-    Raises
-    ------
-    PhotoError
-        When there is no such photograph, or it was left out.
-    """
-    if lying.landmark is None:
-        return lying
-    number = lying.landmark.photo
-    if not 0 <= number < len(given):
+def _among(
+    landmark: Landmark | None, given: Sequence[Photograph], used: Sequence[Photograph]
+) -> Landmark | None:
+    """Return the landmark with its photograph counted among those that are used."""
+    if landmark is None:
+        return None
+    if not 0 <= landmark.photo < len(given):
         raise PhotoError(
-            f"The landmark is said to be in photograph {number + 1}, but {len(given)} were given.",
+            f"The landmark is said to be in photograph {landmark.photo + 1}, but {len(given)} were given.",
             do="Tap it in one of the photographs.",
         )
-    digests = [photo.sha256 for photo in used]
-    if given[number].sha256 not in digests:
+    photo, digests = given[landmark.photo], [each.sha256 for each in used]
+    if photo.sha256 not in digests:
         raise PhotoError(
             "The landmark was tapped in a photograph that was left out.",
-            where=given[number].name,
+            where=photo.name,
             do="Tap it in another photograph.",
         )
-    there = digests.index(given[number].sha256)
-    return replace(lying, landmark=replace(lying.landmark, photo=there))
+    return replace(landmark, photo=digests.index(photo.sha256))
 
 
-@dataclass(frozen=True)
-class Settled:
-    """The axis of a lying limb as its outlines tell it.
-
-    Attributes
-    ----------
-    axis_from_world
-        Heights are counted from the landmark.
-    outlines
-        With heights along this axis.
-    findings
-        What is to be said of it.
-    """
-
-    axis_from_world: Pose
-    outlines: tuple[Outline, ...]
-    findings: tuple[Finding, ...]
-
-
-def settle_axis(
-    outlines: tuple[Outline, ...],
-    photos: Sequence[Photograph],
-    calibration: Calibration,
-    axis: Pose,
-    lying: Lying,
-    *,
-    limb: str,
-    side: str,
-) -> Settled:
-    """Lay the axis through the middle of the limb, and count heights from the landmark.
+def settle(
+    sighted: Outlined, photos: Sequence[Photograph], lying: Lying, *, limb: str, side: str
+) -> Outlined:
+    """Lay the axis of a lying limb through its middle, and count its heights from the landmark.
 
     Parameters
     ----------
-    outlines, photos
-        Outlines found with the first ``axis`` (axis_from_world), and their photographs.
-    calibration
-        Of these photographs, in this order.
-    lying
-        The posture and the landmark, whose photograph is counted among these.
-    limb, side
-        As for a fit.
+    sighted
+        Outlines found with the axis that the silhouettes told.
+    photos
+        All photographs as given, among which the landmark's is counted.
+    lying, limb, side
+        As for a measurement.
 
     Raises
     ------
     ShapeError
-        When the limb is bent, or the landmark was not tapped on it.
+        The limb is bent, or the landmark was not tapped on it.
     PhotoError
-        When the landmark lies outside its picture.
+        The landmark's photograph is not one that is used, or the tap lies outside it.
     """
-    names = [photo.name for photo in photos]
+    names = [photo.name for photo in sighted.photos]
+    cameras, outlines = sighted.calibration.cameras, sighted.outlines
+    landmark = _among(lying.landmark, photos, sighted.photos)
     views = tuple(
         View(name, camera, outline.edges)
-        for name, camera, outline in zip(names, calibration.cameras, outlines, strict=True)
+        for name, camera, outline in zip(names, cameras, outlines, strict=True)
     )
+    found = _through_the_middle(views, sighted.axis_from_world, limb, side)
+    told = _bend(found)
+    if landmark is None:
+        start, told = _narrowest(found), (*told, _NO_LANDMARK)
+    else:
+        start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
+    axis = shifted(found.axis_from_world, start)
+    again = tuple(
+        counted_along(outline, camera, axis) for outline, camera in zip(outlines, cameras, strict=True)
+    )
+    return replace(sighted, outlines=again, axis_from_world=axis, findings=(*sighted.findings, *told))
+
+
+def _through_the_middle(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
+    """Return the limb along the straight axis nearest to its own middle."""
     for _ in range(_ROUNDS):
-        found = fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb
-        better = straight_axis(found)
+        better = straight_axis(fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb)
         turn = np.degrees(np.arccos(np.clip(better.rotation[2] @ axis.rotation[2], -1.0, 1.0)))
         axis = better
         if turn < _ENOUGH_DEG:
             break
-    found = fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb
-    told = _bend(found)
-    if lying.landmark is None:
-        start = _narrowest(found)
-        told = (*told, _NO_LANDMARK)
-    else:
-        start = _landmark_height(found, lying.landmark, calibration.cameras, names)
-    axis = shifted(axis, start)
-    again = tuple(
-        counted_along(outline, camera, axis)
-        for outline, camera in zip(outlines, calibration.cameras, strict=True)
-    )
-    return Settled(axis, again, told)
+    return fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb
 
 
 _NO_LANDMARK = Finding(
@@ -233,22 +202,19 @@ def _narrowest(found: Limb) -> float:
     return float(z[np.argmin(girth(found, z).mean)])
 
 
-def _landmark_height(
-    found: Limb, landmark: Landmark, cameras: Sequence[Camera], names: Sequence[str]
-) -> float:
-    camera = cameras[landmark.photo]
+def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str) -> float:
     width, height = camera.size
     x, y = landmark.at
     if not (0 <= x < width and 0 <= y < height):
         raise PhotoError(
             f"The landmark ({x:.0f}, {y:.0f}) lies outside the picture of {width} x {height} pixels.",
-            where=names[landmark.photo],
+            where=name,
             do="Give its place in pixels of the full-size photograph, from the left and from the top.",
         )
     try:
         return height_of(found, camera.centre, camera.rays(np.array([x, y])))
     except ShapeError as error:
-        raise ShapeError(error.what, where=names[landmark.photo], do=error.do) from error
+        raise ShapeError(error.what, where=name, do=error.do) from error
 
 
 def counted_along(outline: Outline, camera: Camera, axis: Pose) -> Outline:

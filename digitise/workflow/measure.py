@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -16,7 +16,6 @@ from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
-from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
@@ -25,9 +24,11 @@ from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
+from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
-from digitise.workflow.lying import Lying, among, find_lying_axis, settle_axis
+from digitise.workflow.lying import Lying, find_lying_axis, settle
+from digitise.workflow.outlined import Outlined
 
 MOST_PHOTOS = 12
 _LIMBS = ("limb", "photo_only")
@@ -113,7 +114,7 @@ def measure_limb(
         sighted = settle(sighted, photos, lying, limb=limb, side=side)
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
-    return fit_outlines(
+    measured = fit_outlines(
         sighted,
         tape,
         limb=limb,
@@ -121,36 +122,10 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
-
-
-@dataclass(frozen=True)
-class Outlined:
-    """Photographs whose cameras are solved and whose outlines are found: all that the limb needs but tape.
-
-    Attributes
-    ----------
-    photos, outlines
-        In the same order.
-    inspection, calibration
-        Of the photographs.
-    axis_from_world
-        Frame of the limb's axis.
-    field_sha256
-        Digest of the sheets' content.
-    findings
-        What the outlines told beyond the inspection.
-    posture
-        How a lying limb lies; empty for others.
-    """
-
-    photos: tuple[Photograph, ...]
-    outlines: tuple[Outline, ...]
-    inspection: Inspection
-    calibration: Calibration
-    axis_from_world: Pose
-    field_sha256: str | None = None
-    findings: tuple[Finding, ...] = ()
-    posture: str = ""
+    if not sighted.above:
+        return measured
+    tell("Solving the foot")
+    return with_foot(measured, sighted.photos, sighted.above)
 
 
 def find_outlines(
@@ -190,7 +165,8 @@ def find_outlines(
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    outlines, left_out = useful_outlines(tried, names)
+    along = [n for n, camera in enumerate(calibration.cameras) if looks_along(camera, axis)]
+    outlines, left_out = useful_outlines(tried, names, silent=along)
     kept = tuple(outlines)
     tones = [
         skin_tone(photos[n], detections[n], outline, field) if detections else None
@@ -212,42 +188,9 @@ def find_outlines(
         axis,
         field_digest(field),
         findings,
+        tuple(FromAbove(photos[n], calibration.cameras[n]) for n in along),
         posture=lying.posture if lying else "",
     )
-
-
-def settle(
-    sighted: Outlined, photos: Sequence[Photograph], lying: Lying, *, limb: str, side: str
-) -> Outlined:
-    """Lay the axis of a lying limb through its middle, and count its heights from the landmark.
-
-    Parameters
-    ----------
-    sighted
-        Outlines found with the axis that the silhouettes told.
-    photos
-        All photographs as given, among which the landmark's is counted.
-    lying, limb, side
-        As for :func:`measure_limb`.
-
-    Raises
-    ------
-    ShapeError
-        The limb is bent, or the landmark was not tapped on it.
-    PhotoError
-        The landmark's photograph is not one that is used.
-    """
-    found = settle_axis(
-        sighted.outlines,
-        sighted.photos,
-        sighted.calibration,
-        sighted.axis_from_world,
-        among(lying, photos, sighted.photos),
-        limb=limb,
-        side=side,
-    )
-    told = (*sighted.findings, *found.findings)
-    return replace(sighted, outlines=found.outlines, axis_from_world=found.axis_from_world, findings=told)
 
 
 def fit_outlines(

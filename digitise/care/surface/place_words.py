@@ -20,10 +20,10 @@ _LYING = 0.7
 def direction_words(limb: Limb, theta: float) -> str:
     """Return where a direction of the axis frame points on the body.
 
-    The world's y is where the toes point and its z is up, so its x points to the person's right.  In the frame
-    of a leg that lies on its back y, upwards, is the front, and x again the person's right.  On an arm that
-    lies the palm's side is the front: with the palm down y points to the back, and the thumb of a left hand
-    to x; with the palm up both turn round.
+    The world's y is where the toes point and its z is up, so its x points to the person's right.  In the
+    frame of a leg that lies on its back y, upwards, is the front, and x again the person's right.  On an arm
+    that lies the palm's side is the front: with the palm down y points to the back, and the thumb of a left
+    hand to x; with the palm up both turn round.
 
     Returns
     -------
@@ -49,7 +49,7 @@ def _lying_words(limb: Limb, x: float, up: float) -> str:
 
 
 def _sides(across: float, forward: float, names: tuple[str, str]) -> list[str]:
-    """Return ``front`` or ``back``, then the first name for ``across`` positive or the second; one or both."""
+    """Return ``front`` or ``back``, then the first name for ``across`` positive, else the second."""
     limit = _SECTOR * np.hypot(across, forward)
     words = ["front"] if forward > limit else ["back"] if forward < -limit else []
     return words + ([names[0]] if across > limit else [names[1]] if across < -limit else [])

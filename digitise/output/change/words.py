@@ -173,8 +173,8 @@ def _other_posture(change: Change) -> Iterator[tuple[str, str]]:
     if first != second:
         yield (
             "posture",
-            f"The first limb was measured {first}, the second {second}: muscles and fluid lie otherwise then, "
-            "and heights may count from another place. Measure both in one posture.",
+            f"The first limb was measured {first}, the second {second}: muscles and fluid lie otherwise "
+            "then, and heights may count from another place. Measure both in one posture.",
         )
 
 
