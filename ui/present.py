@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from digitise.capture.checks.finding import Finding
 from digitise.output.model.form import ModelForm
+from digitise.record.values import HistoryLine
 from digitise.shape.limb import Estimate
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
 from digitise.tape.points import Limb as LimbName
-from digitise.tape.rows import TapeAdvice
+from digitise.tape.rows import TapeAdvice, TapeRow
 from ui import text
 from ui.lengths import Unit
+from ui.plain import plain
 from ui.typed import TypedTape, index_of
 
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
@@ -105,6 +108,28 @@ def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
         )
         for row in summary.tape_check
     ]
+
+
+def girth_rows(rows: Sequence[TapeRow], unit: Unit) -> list[dict[str, str]]:
+    """Return girths that no photographs are held against as a table."""
+    columns = [column.format(unit.name) for column in text.GIRTHS_ALONE]
+    cells = [(unit.number(row.height_mm), unit.number(row.girth_mm)) for row in rows]
+    return [dict(zip(columns, pair, strict=True)) for pair in cells]
+
+
+def history_words(line: HistoryLine, *, named: bool) -> str:
+    """Return a line of history as a sentence, ``named`` with code and number of the visit."""
+    by = text.HISTORY_BY.format(plain(line.by)) if line.by else ""
+    before, after = (
+        plain(_moment(words) if line.what == "date" else words) for words in (line.was, line.became)
+    )
+    what = text.HISTORY_WORDS[line.what].format(before, after)
+    words = text.HISTORY_LINE.format(f"{line.when.astimezone():%d %B %Y, %H:%M}", what, by)
+    return text.HISTORY_NAMED.format(plain(line.client), line.visit, words) if named else words
+
+
+def _moment(stored: str) -> str:
+    return f"{datetime.fromisoformat(stored).astimezone():%d %B %Y, %H:%M}"
 
 
 def cone_words(summary: ModelForm) -> str:

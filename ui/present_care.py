@@ -14,6 +14,8 @@ from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
+from digitise.shape.limb import Estimate
+from digitise.workflow.both import BothLimbs
 from ui import text
 from ui.lengths import Unit
 from ui.plain import plain
@@ -100,6 +102,24 @@ def region_line(number: int, region: Region, foam: tuple[int, ...] | str) -> str
         confidence=text.SURE[region.confidence],
         foam=pieces,
     )
+
+
+def volume_with_half(volume: Estimate[float]) -> str:
+    """Return a volume with its half-interval."""
+    low, high = volume.interval_95
+    return f"{millilitres(volume.mean)} ± {millilitres((high - low) / 2)} mL"
+
+
+def both_sentence(found: BothLimbs, limb: str) -> str:
+    """Return how two limbs of one visit differ."""
+    over = found.excess
+    low, high = (signed_ml(float(end)) for end in over.excess_ml.interval_95)
+    names = {"larger": f"{found.larger} {limb}", "smaller": f"{found.smaller} {limb}"}
+    if not found.is_clear:
+        return text.BOTH_SAME.format(low=low, high=high, **names)
+    percent = "" if over.percent is None else text.BOTH_PERCENT.format(f"{float(over.percent.mean):.1f}")
+    value = millilitres(float(over.excess_ml.mean))
+    return text.BOTH_MORE.format(value=value, percent=percent, low=low, high=high, **names)
 
 
 def wrap_columns(unit: Unit) -> tuple[str, ...]:

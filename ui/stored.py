@@ -85,12 +85,29 @@ def saved_picture(store: Store, visit: VisitId, number: int) -> bytes:
         photo = _stored_photo(store.photo(visit, number), number)
         form = stored.summary.photos[number - 1].camera if number <= len(stored.summary.photos) else None
         if form is None:
-            step = max(1, max(photo.pixels.shape[:2]) // 1600)
-            return jpeg(np.ascontiguousarray(photo.pixels[::step, ::step]))
+            return _small(photo)
         camera = camera_from_form(form)
         return jpeg(draw_outline(photo, rim_outline(stored.limb, camera), camera, stored.limb).pixels)
 
     return remembered_picture(("saved", stored.summary.limb_sha256, number), draw)
+
+
+def plain_picture(store: Store, visit: VisitId, number: int) -> bytes:
+    """Return a stored photograph (from 1) of a visit without a limb, at the size of a screen.
+
+    Raises
+    ------
+    DigitiseError
+        The photograph is damaged.
+    """
+    data = store.photo(visit, number)
+    key = ("plain", hashlib.sha256(data).hexdigest())
+    return remembered_picture(key, lambda: _small(_stored_photo(data, number)))
+
+
+def _small(photo: Photograph) -> bytes:
+    step = max(1, max(photo.pixels.shape[:2]) // 1600)
+    return jpeg(np.ascontiguousarray(photo.pixels[::step, ::step]))
 
 
 def _stored_photo(data: bytes, number: int) -> Photograph:

@@ -262,6 +262,16 @@ NO_CODE = "no code"
 DOWNLOAD_MODEL = "Figures (model.json)"
 ERROR_DO = "**What to do:** {}"
 
+OTHER_LIMB = "The other limb, same client"
+BOTH = "Both limbs"
+BOTH_MORE = "The {larger} holds **{value} mL{percent} more** than the {smaller} (95 % sure between {low} and {high} mL)."
+BOTH_PERCENT = " or {} %"
+BOTH_SAME = (
+    "**No clear difference** between the {larger} and the {smaller} (95 % sure between {low} and {high} mL)."
+)
+BOTH_BETWEEN = "Between {} and {}, the heights that both measured."
+BOTH_CARE = "Healthy limbs differ a little too; where both are swollen, neither is a measure for the other."
+
 # ---- correcting an outline ---------------------------------------------------------------------------
 EDITOR_WORDS = {
     "pull": "Pull the edge",
@@ -456,6 +466,7 @@ GARMENT = "Girths for ordering a garment"
 GARMENT_CHANGES = "This limb still changes over the weeks: a garment measured now would not fit for long."
 GARMENT_ANYWAY = "List the girths all the same"
 GARMENT_DOWNLOAD = "Girth list (CSV, mm)"
+GARMENT_MISSING = "Not told from this limb: {}. Take these girths with a tape."
 GARMENT_COLUMNS = ("Point", "Where", "Height, {0}", "Girth, {0}", "95 % between")
 
 # ---- teach -------------------------------------------------------------------------------------------
@@ -506,6 +517,36 @@ FORGET_LEAD = "Removes all visits and photographs for good. Backups made earlier
 FORGET_CONFIRM = "Type the code again to confirm"
 FORGET_DO = "Forget {} for good"
 FORGOTTEN = "{}: {} visits and {} photographs removed; counted again, nothing is left."
+
+MEND = "Mend or remove this visit"
+MENDED_BY = "Mended by (initials)"
+MEND_DO = "Mend"
+MENDED = "Visit {} of {} is mended."
+MEND_NOTHING = "Nothing was changed."
+MEND_SIDE = "It is the {}"
+MEND_SIDE_WHY = "Wrong side? The limb is then measured again as the other one; look at it and save."
+REMOVE_LEAD = (
+    "Removing takes away this visit and its photographs for good. Backups made earlier are not reached."
+)
+REMOVE_CONFIRM = "Type {} to confirm"
+REMOVED_BY = "Removed by (initials)"
+REMOVE_DO = "Remove visit {} for good"
+REMOVED = "Visit {} of {}: {} photographs and {} rows removed; counted again, nothing is left."
+HISTORY = "History"
+HISTORY_WORDS = {
+    "date": "date mended from {} to {}",
+    "limb": "limb mended from {} to {}",
+    "given": "given to another code",
+    "taken-over": "came from another code",
+    "changed": "changed and saved again",
+    "removed": "removed",
+}
+HISTORY_LINE = "{}: {}{}"
+HISTORY_BY = ", by {}"
+HISTORY_NAMED = "{} · visit {} · {}"
+HISTORY_GONE = "Without visits, but with a history: {}."
+FLAGS_NONE = "Warning signs were asked about: none."
+GIRTHS_ALONE = ("Height, {}", "Girth, {}")
 
 # ---- passphrase --------------------------------------------------------------------------------------
 GATE_TITLE = "Passphrase"

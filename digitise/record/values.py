@@ -16,6 +16,10 @@ Side = Literal["left", "right"]
 Posture = Literal["", "standing", "sitting", "lying"]
 Answer = Literal["yes", "no", "not-asked"]
 
+Mend = Literal["date", "limb", "given", "taken-over", "changed", "removed"]
+"""What a line of the history tells: the date or the limb was mended, the visit was given to another code or
+came from one, it was changed in another way, or removed."""
+
 VisitId = NewType("VisitId", int)
 """Number of a visit in its database; never given twice, also not after a client is forgotten."""
 
@@ -249,6 +253,61 @@ class Client:
     visits: int
     first: datetime
     last: datetime
+
+
+@dataclass(frozen=True)
+class HistoryLine:
+    """That a visit was mended or removed.
+
+    No line names another client's code: what is told to one client must not tell of another.
+
+    Attributes
+    ----------
+    client
+        Whose line it is.
+    visit
+        Number of the visit, which may be gone.
+    when
+        In UTC.
+    what
+        What was done.
+    was, became
+        Before and after; empty where there is nothing to tell.
+    by
+        Initials or code of who did it, empty when not told.
+    """
+
+    client: str
+    visit: VisitId
+    when: datetime
+    what: Mend
+    was: str
+    became: str
+    by: str
+
+
+@dataclass(frozen=True)
+class RemovalRecord:
+    """What removing one visit removed, counted before; afterwards every count was found to be zero.
+
+    Attributes
+    ----------
+    visit, client
+        The visit that is gone, and whose it was.
+    photographs
+        How many photographs went with it; one that another visit shows as well stays.
+    rows
+        Removed rows per table.
+    copies, drafts
+        As in :class:`DeletionRecord`.
+    """
+
+    visit: VisitId
+    client: str
+    photographs: int
+    rows: Mapping[str, int]
+    copies: tuple[str, ...] = ()
+    drafts: int = 0
 
 
 @dataclass(frozen=True)

@@ -167,12 +167,13 @@ def _fit(
     camera_modes: tuple[tuple[Camera, ...], ...],
 ) -> LimbFit:
     limb, axis, prior = wanted.limb, wanted.axis, wanted.prior
+    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
     scene = make_scene(views, axis, camera_modes)
     start = tuple(tuple(touch_centre(planes, scene.centre) for planes in view) for view in scene.nominal)
     levels = find_levels(
         start,
         views,
-        is_leg=limb == "leg",
+        is_leg=limb == "leg" and stands,  # the foot of one that lies stands up across its axis
         taped=tuple(row.height_mm for row in tape),
         from_mm=wanted.from_mm,
         to_mm=wanted.to_mm,
@@ -181,7 +182,6 @@ def _fit(
     basis = Basis.uniform(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
     usual = priors.of_limb(limb, wanted.side, standing=stands)
     belief = settle(scene, basis, start, usual if prior is None else prior)
     solid = prior is None and is_solid(basis, belief, usual)

@@ -104,7 +104,8 @@ def test_first_visit_from_an_empty_start_to_weeks_and_export(served, modelled, t
         assert volume_shown(page) == corrected
         open_again(page, served.url)
         assert volume_shown(page) == corrected
-        add_visit(served.home, modelled[1][1], "K-017", days_ago=21)
+        # the visit is dated by its photographs
+        add_visit(served.home, modelled[1][1], "K-017", 21, first_of(served.home, "K-017").taken)
         taken = compare_and_export(page, served.url, tmp_path / "limb.html")
     opens_without_the_program(taken)
     ARTEFACTS.mkdir(exist_ok=True)
@@ -221,9 +222,14 @@ def drag_a_point(page):
     page.get_by_role("button", name="Done", exact=True).click()
 
 
-def add_visit(home, folder, client, days_ago, there=()):
+def first_of(home, client):
+    with Store(home / "records.sqlite") as store:
+        return store.list_visits(client)[0]
+
+
+def add_visit(home, folder, client, days_ago, before=None, there=()):
     """Put a visit into the records; conditions and arteries are asked for when no sign is there."""
-    when = datetime.now().astimezone() - timedelta(days=days_ago)
+    when = (before or datetime.now().astimezone()) - timedelta(days=days_ago)
     signs = tuple((sign.code, sign.code in there) for sign in SIGNS)
     visit = NewVisit(
         client,
@@ -262,7 +268,7 @@ def filled(served, modelled):
     """The page with two visits of one more client in its records, and one of a client with open flags."""
     for number, (_, folder) in enumerate(modelled):
         add_visit(served.home, folder, "S-001", days_ago=20 - 20 * number)
-    add_visit(served.home, modelled[0][1], "S-003", 30, ("chest-pain", "cold", "both-growing"))
+    add_visit(served.home, modelled[0][1], "S-003", 30, there=("chest-pain", "cold", "both-growing"))
     return served
 
 

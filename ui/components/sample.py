@@ -11,8 +11,8 @@ from digitise.care.safety.signs import CONDITIONS
 from digitise.record.store import Store
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from ui import care, measuring, papers, state, stored, text, work
 from ui import draft as drafts
+from ui import drop, state, text
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -89,5 +89,4 @@ def remover(store: Store) -> None:
 def forgotten(client: str) -> None:
     """Drop what the page itself still holds of a client that was forgotten."""
     drafts.forget_client(client)
-    for module in (work, measuring, stored, care, papers):
-        module.forget_remembered()
+    drop.forgotten()

@@ -187,6 +187,10 @@ def _garment(kept: Kept, stable: bool | None) -> None:
         girths = girth_list(kept.model.limb, stable=stable, override=anyway)
         for note in girths.notes:
             st.caption(note)
+        if girths.missing:
+            st.info(text.GARMENT_MISSING.format(", ".join(girths.missing)))
+        if not girths.entries:
+            return
         st.table(present_care.garment_rows(girths, state.unit()))
         st.download_button(
             text.GARMENT_DOWNLOAD,

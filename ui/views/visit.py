@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 
 import streamlit as st
 
@@ -10,8 +11,21 @@ from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
-from ui import measuring, present, state, stored, text, typed, work
-from ui.components import chooser, frame, outlines, photographs, reopen, result, safety, sample, saving, tape
+from digitise.record.values import VisitId
+from ui import dates, measuring, present, state, stored, text, typed, work
+from ui.components import (
+    both,
+    chooser,
+    frame,
+    outlines,
+    photographs,
+    reopen,
+    result,
+    safety,
+    sample,
+    saving,
+    tape,
+)
 from ui.components import client as who
 from ui.draft import Draft, all_drafts, inputs_or_none
 from ui.inputs import Inputs, merged
@@ -61,7 +75,7 @@ def main() -> None:
         _start_over(draft, inputs)
     with right, frame.errors():
         if measured:
-            _limb(draft, measured, unit)
+            _limb(draft, inputs, measured, unit)
     with bar, frame.errors():
         _status(draft, inputs, measured, typed_tape)
     frame.foot(unit=False)
@@ -215,12 +229,14 @@ def _is_worth(other: Draft, inputs: Inputs | None) -> bool:
     return inputs.saved is None and not inputs.cleared and bool(other.photos or inputs.client)
 
 
-def _limb(draft: Draft, measured: Measured, unit: Unit) -> None:
+def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     """Draw the evidence first, then the figures that rest on it."""
     outlines.show(draft, measured, unit)
     summary = measuring.summary_of(measured)
     st.subheader(text.RESULT_HEAD, anchor=False)
     result.volume(summary, bool(measured.tape), unit)
+    when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
+    both.results(summary, inputs.client.strip().upper(), when, unit)
     result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
     result.words(summary)
     _download(summary)
@@ -267,7 +283,8 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
 def _locked(draft: Draft, inputs: Inputs) -> None:
     """Draw a visit that is saved: to look at, and to open again."""
     with st.container(horizontal=True):
-        if st.button(text.NEXT, type="primary", icon=":material/person_add:"):
+        both.button(draft, inputs)
+        if st.button(text.NEXT, icon=":material/person_add:"):
             state.next_visit()
             st.rerun()
         for name, title, icon in (
@@ -285,8 +302,11 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
     with frame.errors():
         unit = state.unit()
         summary, limb = stored.saved_limb(inputs.saved or 0)
+        with Store() as store:
+            visit = store.load_visit(VisitId(inputs.saved or 0))
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
+        both.results(summary, visit.client, visit.taken, unit)
         result.shape(limb, (), draft.folder.name, unit)
         result.words(summary)
         _download(summary)
