@@ -95,7 +95,7 @@ def save_safety(session: Session, code: str, ready: SafetyAnswers, seen: SafetyA
     RecordError
         There is no such client, or somebody changed the answers since they were ``seen``.
     """
-    client = session.scalar(select(ClientRow.id).filter_by(code=code).with_for_update())
+    client = session.scalar(select(ClientRow.id).filter_by(code=code))
     if client is None:
         raise nothing(f"client {code}")
     there = _kept(session, client)
