@@ -2,7 +2,7 @@
 
 All figures are of one run on this machine: the throughput of two workers against one, what the engine adds to
 the measuring itself, memory of a worker, and how cost grows with the number of visits, in seconds of clock
-and of processor; then, by simulation with the cost of each job as measured here, a large archive on a cluster.
+and of processor; then, by simulation with each job's cost as measured here, a large archive on a cluster.
 
 ``python tests/bench_batch.py VISITS --cost`` leaves out what the clock alone tells, for a machine in use.
 """

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from digitise.capture.checks.finding import Finding
 from digitise.output.model.form import ModelForm
-from digitise.record.values import HistoryLine
+from digitise.record.history.values import HistoryLine
 from digitise.shape.limb import Estimate
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape

@@ -545,7 +545,6 @@ HISTORY_LINE = "{}: {}{}"
 HISTORY_BY = ", by {}"
 HISTORY_NAMED = "{} · visit {} · {}"
 HISTORY_GONE = "Without visits, but with a history: {}."
-FLAGS_NONE = "Warning signs were asked about: none."
 GIRTHS_ALONE = ("Height, {}", "Girth, {}")
 
 # ---- passphrase --------------------------------------------------------------------------------------

@@ -13,9 +13,10 @@ from digitise.care.safety.answers_file import answers_to_toml
 from digitise.errors import RecordError
 from digitise.output.tables import csv_text
 from digitise.record.engines.failures import translate_errors
+from digitise.record.history.values import HistoryLine
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
-from digitise.record.values import HistoryLine, Visit
+from digitise.record.values import Visit
 from digitise.tape.rows import TapeRow
 from digitise.unfinished import temporary_folder
 

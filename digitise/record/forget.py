@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 from digitise.errors import RecordError
 from digitise.record.database import Database
 from digitise.record.engines.failures import translate_errors
+from digitise.record.history.values import DeletionRecord, RemovalRecord
 from digitise.record.loading import find_visit, nothing
 from digitise.record.rows import history_row
 from digitise.record.saving import hold_visit, remove_unused
@@ -40,7 +41,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import DeletionRecord, RemovalRecord, VisitId
+from digitise.record.values import VisitId
 from digitise.unfinished import clear_unfinished
 
 _INPUTS = "draft"

@@ -16,7 +16,6 @@ from digitise.record.tables import (
     ClientRow,
     CorrectionRow,
     FieldRow,
-    HistoryRow,
     LimbRow,
     ModelRow,
     PhotographRow,
@@ -27,9 +26,7 @@ from digitise.record.tables import (
 from digitise.record.values import (
     Client,
     CodedVisit,
-    HistoryLine,
     MeasuredVisit,
-    Mend,
     ModelFiles,
     Posture,
     Side,
@@ -226,29 +223,6 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
         measured_by=row.measured_by,
         note=row.note,
         clearance=clearance_of(row),
-    )
-
-
-def history(session: Session, code: str | None) -> tuple[HistoryLine, ...]:
-    """Return the lines of a client's history, or of all, oldest first."""
-    query = (
-        select(HistoryRow, ClientRow.code)
-        .join(ClientRow, HistoryRow.client_id == ClientRow.id)
-        .order_by(HistoryRow.id)
-    )
-    if code is not None:
-        query = query.where(ClientRow.code == code)
-    return tuple(
-        HistoryLine(
-            client,
-            VisitId(row.visit_id),
-            time_of(row.done_utc),
-            cast(Mend, row.what),
-            row.was,
-            row.became,
-            row.done_by,
-        )
-        for row, client in session.execute(query)
     )
 
 

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from digitise.errors import RecordError
 from digitise.record import loading
 from digitise.record.check import ReadyVisit
+from digitise.record.history.values import Mend
 from digitise.record.loading import find_visit
 from digitise.record.rows import (
     correction_row,
@@ -36,7 +37,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import Mend, Visit, VisitId
+from digitise.record.values import Visit, VisitId
 
 
 def save_visit(session: Session, ready: ReadyVisit) -> VisitId:

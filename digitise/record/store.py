@@ -18,18 +18,17 @@ from digitise.record.check import check_time, client_code, staff_code, validate_
 from digitise.record.database import PATIENCE_S
 from digitise.record.engines.failures import damaged
 from digitise.record.forget import forget_client, forget_visit
+from digitise.record.history.lines import history
+from digitise.record.history.values import DeletionRecord, HistoryLine, RemovalRecord
 from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
 from digitise.record.safety.answers import known_safety, save_safety, validate_safety
 from digitise.record.saving import mend_visit, overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
     CodedVisit,
-    DeletionRecord,
-    HistoryLine,
     MeasuredVisit,
     ModelFiles,
     NewVisit,
-    RemovalRecord,
     Visit,
     VisitId,
     VisitLine,
@@ -125,18 +124,8 @@ class Store:
     ) -> None:
         """Mend when a visit was taken, or whose it is, and write a line of history for each.
 
-        Parameters
-        ----------
-        visit_id
-            Which.
-        taken
-            The right time, with a time zone; None to leave it.
-        client
-            The right client's code; None to leave it.
-        by
-            Initials or code of who mends it; may be empty.
-        seen
-            As for :meth:`replace_visit`.
+        ``taken`` (with a time zone) and ``client`` are the right ones, or None to leave as it is; ``by``
+        is who mends it, ``seen`` as for :meth:`replace_visit`.
 
         Raises
         ------
@@ -169,7 +158,7 @@ class Store:
         """Return what was mended and removed of a client's visits, or of all, oldest first."""
         code = None if client is None else client_code(client)
         with self._sound_reading() as session:
-            return loading.history(session, code)
+            return history(session, code)
 
     def list_clients(self) -> tuple[Client, ...]:
         """Return all clients by their code."""

@@ -9,8 +9,9 @@ import streamlit as st
 
 from digitise.output.model.form import ModelForm
 from digitise.record.backup import restore
+from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
-from digitise.record.values import HistoryLine, Visit, VisitLine
+from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
 from ui import present, state, stored, text
 from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
