@@ -27,12 +27,17 @@ _EARLIEST = date(2000, 1, 1)
 # ---- what is open ----------------------------------------------------------------------------------
 
 
-def whole(store: Store, line: VisitLine) -> Safety:
-    """Draw all that is open, seen from one visit, and the questions that are asked once."""
+def whole(store: Store, line: VisitLine, withheld: str = "") -> Safety:
+    """Draw all that is open, seen from one visit, and the questions that are asked once.
+
+    ``withheld`` are words on what this page withholds, shown when it does.
+    """
     known = store.safety(line.client, line.id)
     found = assessed(known, line.limb, line.side)
     _open(found)
-    _questions(store, line, known, found)
+    if found.withheld and withheld:
+        st.markdown(withheld)
+    _questions(store, line, known, _due(found))
     return found
 
 
@@ -67,7 +72,8 @@ def of_earlier_visits(code: str) -> None:
         found = assessed(known, lines[-1].limb, lines[-1].side)
         asked_here = {"signs"} if known.clearance == "no" else {"signs", "clearance"}
         _open(replace(found, findings=tuple(one for one in found.findings if one.code not in asked_here)))
-        _questions(store, lines[-1], known, found)
+        # closed, for what this visit asks stands below
+        _questions(store, lines[-1], known, _due(found), closed=True)
 
 
 def signs_today(signs: tuple[str, ...]) -> None:
@@ -107,10 +113,19 @@ def _icon(found: Safety) -> str:
 # ---- what is asked once -----------------------------------------------------------------------------
 
 
-def _questions(store: Store, line: VisitLine, known: SafetyAnswers, found: Safety) -> None:
-    # never answered, or too long ago
-    due = {one.code for one in found.findings if one.step == "none"} & {"conditions", "arteries"}
-    with st.expander(text.SAFETY_ASK, expanded=bool(due), icon=":material/fact_check:"):
+def _due(found: Safety) -> frozenset[str]:
+    """Return of which questions the answers are missing or too old: ``conditions``, ``arteries``."""
+    return frozenset(
+        one.code
+        for one in found.findings
+        if one.code == "conditions" or (one.code == "arteries" and one.weight == "hold")
+    )
+
+
+def _questions(
+    store: Store, line: VisitLine, known: SafetyAnswers, due: frozenset[str], *, closed: bool = False
+) -> None:
+    with st.expander(text.SAFETY_ASK, expanded=bool(due) and not closed, icon=":material/fact_check:"):
         st.markdown(text.SAFETY_LEAD.format(limits().oldest_days))
         _conditions(store, line.client, known, "conditions" in due)
         if line.limb == "leg":

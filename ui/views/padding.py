@@ -31,12 +31,10 @@ def main() -> None:
         if visits:
             kept = _chosen(visits)
             answers = store.safety(kept.line.client, kept.line.id)
-            if not safety.whole(store, kept.line).withheld:
+            if not safety.whole(store, kept.line, text.WITHHELD).withheld:
                 against = _against(store, visits, kept)
                 stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
                 _all(kept, against, stable, answers)
-            else:
-                st.markdown(text.WITHHELD)
     frame.foot()
 
 
