@@ -47,13 +47,14 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 _outlined = Memo(24)
 
 
-_measured = Memo(24)
+# 5 MB each, most of it the limb's covariance: as many as there are tabs in which somebody works
+_measured = Memo(8)
 
 
-_meshes = Memo(24)
+_meshes = Memo(12)
 
 
-_pictures = Memo(80)
+_pictures = Memo(40)
 
 
 _summaries = Memo(24)

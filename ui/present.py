@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
+
 from digitise.capture.checks.finding import Finding
+from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
 from digitise.record.history.values import HistoryLine
-from digitise.shape.limb import Estimate
+from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
 from digitise.tape.points import Limb as LimbName
@@ -139,15 +142,61 @@ def cone_words(summary: ModelForm) -> str:
     return text.CONES.format(millilitres(summary.cone_volume_ml), summary.cone_note)
 
 
-def section_words(height_mm: float, girth: Estimate, unit: Unit) -> str:
+def section_words(height_mm: float, around: Estimate, unit: Unit) -> str:
     """Return the girth of one section in words."""
-    low, high = girth.interval_95
+    low, high = around.interval_95
     return text.SECTION_SENTENCE.format(
         height=unit.words(height_mm),
-        girth=unit.words(float(girth.mean[0])),
+        girth=unit.words(float(around.mean[0])),
         low=unit.number(float(low[0])),
         high=unit.number(float(high[0])),
     )
+
+
+def profile_rows(limb: Limb, checks: Sequence[TapeCheck], unit: Unit) -> list[dict[str, str]]:
+    """Return the girths along a limb as a table, every 2 cm or every inch, and at each height of the tape."""
+    step = 4 * unit.step * unit.mm
+    even = step * np.arange(np.ceil(limb.from_mm / step), np.floor(limb.to_mm / step) + 1)
+    taped = {c.row.height_mm: c for c in checks if limb.from_mm <= c.row.height_mm <= limb.to_mm}
+    heights = np.unique(np.concatenate([even, list(taped)]))
+    values = girth(limb, heights)
+    columns = [column.format(unit.name) for column in text.GIRTH_COLUMNS]
+    return [
+        dict(
+            zip(
+                columns,
+                (*_girth_cells(*each, unit), _taped_cell(taped.get(float(each[0])), unit)),
+                strict=True,
+            )
+        )
+        for each in zip(heights, values.mean, *values.interval_95, strict=True)
+    ]
+
+
+def _girth_cells(height: float, mean: float, low: float, high: float, unit: Unit) -> tuple[str, str, str]:
+    return unit.number(height), unit.number(mean), f"{unit.number(low)} and {unit.number(high)}"
+
+
+def _taped_cell(check: TapeCheck | None, unit: Unit) -> str:
+    if check is None:
+        return ""
+    return f"{unit.number(check.row.girth_mm)}, {text.VERDICT_SHORT[check.verdict]}"
+
+
+def section_rows(sections: Sequence[tuple[str, Array]], unit: Unit) -> list[dict[str, str]]:
+    """Return what each outline of a section measures; each is a name and a closed line (N, 2) mm."""
+    columns = [column.format(unit.name) for column in text.SECTION_COLUMNS]
+    return [
+        dict(zip(columns, (name, *(unit.number(float(value)) for value in _measures(line))), strict=True))
+        for name, line in sections
+    ]
+
+
+def _measures(line: Array) -> tuple[float, float, float]:
+    """Return length, width and depth of a closed line (N, 2)."""
+    around = np.linalg.norm(np.diff(line, axis=0), axis=1).sum()
+    width, depth = np.ptp(line, axis=0)
+    return float(around), float(width), float(depth)
 
 
 def worst(findings: Sequence[Finding]) -> str:

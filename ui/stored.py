@@ -29,7 +29,7 @@ from ui.memo import Memo
 _RIM_STEP_MM = 5.0  # finer than a screen shows
 
 
-_models = Memo(60)
+_models = Memo(24)
 
 
 def saved_limb(visit: int) -> tuple[ModelForm, Limb]:

@@ -11,7 +11,7 @@ from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
 from ui import figures, measuring, present, text
-from ui.components import frame
+from ui.components import behind, frame
 from ui.lengths import Unit
 from ui.plain import plain
 
@@ -57,6 +57,7 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None
             alt=text.SECTION_ALT,
         )
         st.markdown(present.section_words(chosen, girth(limb, np.array([chosen])), unit))
+        behind.table(present.section_rows([(text.SECTION_OUTLINE, outline.line)], unit), text.SECTION_NAME)
     st.subheader(text.PROFILE, anchor=False)
     st.plotly_chart(
         figures.profile_figure(limb, checks, chosen, ink, unit),
@@ -65,6 +66,7 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None
         theme=None,
         alt=text.PROFILE_ALT,
     )
+    behind.table(present.profile_rows(limb, checks, unit), text.PROFILE)
 
 
 def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
@@ -84,12 +86,12 @@ def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
     return float(np.clip(chosen * unit.mm, from_mm, to_mm))
 
 
-def words(summary: ModelForm) -> None:
+def words(summary: ModelForm, unit: Unit) -> None:
     """Draw warnings, limits and the caution."""
     if summary.warnings:
         st.subheader(text.WARNINGS, anchor=False)
         for warning in summary.warnings:
-            st.warning(plain(warning.text))
+            st.warning(plain(unit.sentence(warning.text)))
     with st.expander(text.LIMITS):
         st.markdown(summary.method)
         st.markdown("\n".join(f"- {line}" for line in summary.not_included))

@@ -238,7 +238,7 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
     both.results(summary, inputs.client.strip().upper(), when, unit)
     result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
-    result.words(summary)
+    result.words(summary, unit)
     _download(summary)
 
 
@@ -284,7 +284,7 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
     """Draw a visit that is saved: to look at, and to open again."""
     with st.container(horizontal=True):
         both.button(draft, inputs)
-        if st.button(text.NEXT, icon=":material/person_add:"):
+        if st.button(text.NEXT, key="next", icon=":material/person_add:"):
             state.next_visit()
             st.rerun()
         for name, title, icon in (
@@ -308,7 +308,7 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
         result.volume(summary, bool(summary.tape_check), unit)
         both.results(summary, visit.client, visit.taken, unit)
         result.shape(limb, (), draft.folder.name, unit)
-        result.words(summary)
+        result.words(summary, unit)
         _download(summary)
     frame.foot()
 

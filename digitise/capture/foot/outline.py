@@ -109,10 +109,11 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: f
 def _colours(crop: Crop) -> NDArray[np.uint8]:
     """Return brightness and hue of a crop (H, W, 3), whose steps are as large in the shade as in the light.
 
-    Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with brightness.
+    Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
+    brightness.
     """
     values = brightness_and_hue(crop.pixels.reshape(-1, 3)).reshape(crop.pixels.shape)
-    return np.clip(values * _SCALE + _OFFSET, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
 
 
 def _grown(mask: Mask, element: NDArray[np.uint8]) -> Mask:
