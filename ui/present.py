@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -92,6 +92,27 @@ def volume_words(summary: ModelForm, unit: Unit) -> tuple[str, str]:
         along=text.ALONG[summary.limb],
     )
     return value, sentence
+
+
+def with_half(value: float, ends: tuple[float, float], words: Callable[[float], str]) -> str:
+    """Return a value with half of its interval."""
+    return f"{words(value)} ± {words((ends[1] - ends[0]) / 2)}"
+
+
+def foot_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str] | None:
+    """Return the foot's volume, a sentence about it, and the volume of leg and foot; None without a foot."""
+    if not summary.segments or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
+        return None
+    (foot,) = summary.segments
+    sentence = text.FOOT_SENTENCE.format(
+        top=unit.words(foot.to_mm),
+        length=unit.words(foot.length_mm),
+        ball=with_half(foot.ball_girth_mm, foot.ball_girth_mm_95, unit.words),
+        instep=with_half(foot.heel_instep_girth_mm, foot.heel_instep_girth_mm_95, unit.words),
+    )
+    own = with_half(foot.volume_ml, foot.volume_ml_95, millilitres)
+    together = with_half(summary.volume_ml_whole, summary.volume_ml_whole_95, millilitres)
+    return f"{own} mL", sentence, f"{together} mL"
 
 
 def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:

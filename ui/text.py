@@ -22,6 +22,7 @@ STEP_LOOKING = "Looking for the marks in {}"
 STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
+STEP_FOOT = "Building the foot"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -198,6 +199,14 @@ RESULT_EMPTY = (
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
+FOOT = "Foot"
+FOOT_SENTENCE = (
+    "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: ball {ball}, heel and instep "
+    "{instep}."
+)
+TOGETHER = "Leg and foot together"
+FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."

@@ -237,7 +237,8 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     result.volume(summary, bool(measured.tape), unit)
     when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
     both.results(summary, inputs.client.strip().upper(), when, unit)
-    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
+    foot = None if measured.foot is None else measured.foot.foot
+    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, foot)
     result.words(summary, unit)
     _download(summary)
 
@@ -301,13 +302,14 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
                 safety.whole(store, line)
     with frame.errors():
         unit = state.unit()
-        summary, limb = stored.saved_limb(inputs.saved or 0)
+        kept = stored.saved_limb(inputs.saved or 0)
+        summary = kept.summary
         with Store() as store:
             visit = store.load_visit(VisitId(inputs.saved or 0))
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
         both.results(summary, visit.client, visit.taken, unit)
-        result.shape(limb, (), draft.folder.name, unit)
+        result.shape(kept.limb, (), draft.folder.name, unit, kept.foot)
         result.words(summary, unit)
         _download(summary)
     frame.foot()
