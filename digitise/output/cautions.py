@@ -9,6 +9,14 @@ from __future__ import annotations
 _ENDS = {"leg": "toes", "arm": "fingers"}
 _LEFT_OUT = {"leg": ("foot", "groin"), "arm": ("hand", "armpit")}
 
+# How a limb lay when it was measured, in words that follow "measured"; empty for one that stands.
+POSTURES = {
+    "": "standing or along a given axis",
+    "palm-down": "lying with the palm down",
+    "palm-up": "lying with the palm up",
+    "on-back": "lying on the back",
+}
+
 LIMITS = (
     "The limb is the most likely shape between its outlines: dents behind a convex edge cannot be seen. "
     "What no photograph saw widens the intervals. Changes of one limb between visits are better known than "

@@ -31,6 +31,7 @@ def _rising(interval: tuple[float, float]) -> tuple[float, float]:
     return interval
 
 
+Lies = Literal["palm-down", "palm-up", "on-back"]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
@@ -223,8 +224,9 @@ class AxisForm(Form):
 class ModelForm(Form):
     """A measured limb in figures; the limb itself is in limb.npz beside it.
 
-    ``field_sha256`` is of the content of the sheets.  ``seal`` is the SHA-256 of everything else in the file,
-    as JSON with sorted names and no spaces; null, like the former, in files of earlier versions.
+    ``field_sha256`` is of the content of the sheets.  ``lying`` says how a limb lies that does not stand.
+    ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
+    like the former, in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
     """
 
@@ -255,6 +257,7 @@ class ModelForm(Form):
     segments: Annotated[tuple[SegmentForm, ...], Field(max_length=4)] = ()
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None
+    lying: Lies | None = None
     seal: Digest | None = None
 
     @model_validator(mode="after")

@@ -95,6 +95,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         segments=segments(measured),
         volume_ml_whole=None if together is None else rounded(together.mean),
         volume_ml_whole_95=None if together is None else interval(together),
+        lying=limb.lying or None,  # type: ignore[arg-type]  # one of the three by the fit's own rule
     )
 
 
