@@ -21,13 +21,15 @@ from digitise.geometry.rigid import Pose
 from digitise.output.model.files import model_text
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
-from digitise.output.model.pictures import draw_outline
+from digitise.output.model.pictures import draw_foot, draw_outline
 from digitise.record.values import ModelFiles
+from digitise.shape.foot.join import Foot, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.outlined import Outlined
 from ui import text
@@ -47,13 +49,14 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 _outlined = Memo(24)
 
 
-_measured = Memo(24)
+# 5 MB each, most of it the limb's covariance: as many as there are tabs in which somebody works
+_measured = Memo(8)
 
 
-_meshes = Memo(24)
+_meshes = Memo(12)
 
 
-_pictures = Memo(80)
+_pictures = Memo(40)
 
 
 _summaries = Memo(24)
@@ -166,20 +169,49 @@ def measure(
                 detections=[seen.detections for seen in inspected.seen],
                 same_visit=inspected.same_visit,
             )
-        return replace(found, photos=tuple(map(without_pixels, photos)))
+        above = tuple(replace(each, photo=without_pixels(each.photo)) for each in found.above)
+        return replace(found, photos=tuple(map(without_pixels, found.photos)), above=above)
 
     def fit() -> Measured:
         outlined = _outlined.get(drawn_key, outline)
         tell(text.STEP_LIMB)
-        ends = drawn_bounds(outlined.outlines, [drawn.get(path.name) for path in paths]) or (None, None)
-        return fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
+        drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
+        ends = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
+        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
+        return _with_foot(measured, outlined, paths, tell) if outlined.above else measured
 
     return _measured.get((drawn_key, tape, limb, side), fit)
+
+
+def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell: Progress) -> Measured:
+    """Add the foot; the photographs are opened for it, and let go of again."""
+    tell(text.STEP_FOOT)
+    with take_turn(tell):
+        photos = {path.name: opened(path) for path in paths}
+        sides = [photos[photo.name] for photo in outlined.photos]
+        above = [FromAbove(photos[each.photo.name], each.camera) for each in outlined.above]
+        found = with_foot(measured, sides, above)
+    if found.foot is None:
+        return found
+    return replace(found, foot=replace(found.foot, photos=tuple(map(without_pixels, found.foot.photos))))
+
+
+def place_of(measured: Measured, path: Path) -> int | None:
+    """Return which photograph of the limb's sides (from 0) a path is; None when it is none of them."""
+    return next((n for n, photo in enumerate(measured.photos) if photo.name == path.name), None)
 
 
 def mesh_of(limb: Limb) -> Mesh:
     """Return a light surface for the screen."""
     return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
+
+
+def whole_mesh_of(limb: Limb, foot: Foot | None) -> Mesh:
+    """Return a light surface for the screen, with the foot where there is one."""
+    if foot is None:
+        return mesh_of(limb)
+    key = ("whole", limb_key(limb), foot.vertices.tobytes())
+    return _meshes.get(key, lambda: whole_mesh(foot, limb, MESH_STEP_MM, MESH_RAYS))
 
 
 def outline_at(limb: Limb, height_mm: float) -> SectionOutline:
@@ -207,6 +239,20 @@ def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
         return jpeg(picture.pixels)
 
     return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
+
+
+def foot_picture(path: Path, measured: Measured) -> bytes | None:
+    """Return the photograph of that path with the edge of the foot drawn, as a JPEG file.
+
+    None when the foot was not measured from it alone.
+    """
+    seen = measured.foot
+    names = [] if seen is None else [photo.name for photo in seen.photos]
+    if seen is None or path.name not in names:
+        return None
+    outline = seen.outlines[names.index(path.name)]
+    key = ("foot", limb_key(measured.fit.limb), path.name)
+    return _pictures.get(key, lambda: jpeg(draw_foot(opened(path), outline, measured.fit.limb.side)))
 
 
 def jpeg(pixels: NDArray[np.uint8]) -> bytes:

@@ -22,6 +22,7 @@ STEP_LOOKING = "Looking for the marks in {}"
 STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
+STEP_FOOT = "Building the foot"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -198,12 +199,38 @@ RESULT_EMPTY = (
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
+FOOT = "Foot"
+FOOT_SENTENCE = (
+    "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: ball {ball}, heel and instep "
+    "{instep}."
+)
+TOGETHER = "Leg and foot together"
+FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
 SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"
 SHAPE_HINT = "Drag to turn."
+KEYS = (
+    *(
+        (str(n), name)
+        for n, name in enumerate(
+            (PAGE_SETUP, PAGE_VISIT, PAGE_WEEKS, PAGE_PADDING, PAGE_TEACH, PAGE_RECORDS), 1
+        )
+    ),
+    ("k", "Client's code"),
+    ("p", "Give photographs"),
+    ("t", "First row of the tape"),
+    ("o", "Correct an outline"),
+    ("s", "Save"),
+    ("b", "The other limb, same client"),
+    ("n", "Next visit"),
+    ("f", "Find a visit"),
+)
+KEYS_TITLE, KEYS_ON, KEYS_CLOSE = "Keys", "Keys are on", "Close"
+KEYS_HINT = "Press ? for the keys of the commonest steps."
 LIMB_VIEW = {
     "limb": "Limb in three dimensions: arrow keys turn it, plus and minus zoom, Home sets it back",
     "left": "Turn left",
@@ -217,6 +244,7 @@ SECTION = "section"
 SECTION_SLIDER = "Section at height, {}"
 SECTION_ALT = "Outline of the section with the band it lies in"
 SECTION_SENTENCE = "At {height}: girth {girth} (95 %: {low} to {high})"
+SECTION_NAME = "Section"
 SECTION_OUTLINE, SECTION_BAND = "outline", "95 % band"
 PROFILE = "Girths"
 PROFILE_ALT = "Girth along the limb with its band and the tape readings"
@@ -271,6 +299,12 @@ BOTH_SAME = (
 )
 BOTH_BETWEEN = "Between {} and {}, the heights that both measured."
 BOTH_CARE = "Healthy limbs differ a little too; where both are swollen, neither is a measure for the other."
+
+AS_TABLE = "{} as a table"
+GIRTH_COLUMNS = ("Height, {}", "Girth, {}", "95 % between", "Tape")
+SECTION_COLUMNS = ("Section", "Girth, {}", "Width, {}", "Depth, {}")
+COURSE_COLUMNS = ("Visit", "Volume, mL", "95 % between", "Other limb, mL", "Excess, mL")
+WRAP_PRESSURES = ("Height, {}", "Pressure (estimate), mmHg")
 
 # ---- correcting an outline ---------------------------------------------------------------------------
 EDITOR_WORDS = {
@@ -456,6 +490,7 @@ WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."
 WRAP_ROLL_WORDS = {"bandage": "{count} × {width} bandage", "padding": "{count} × {width} padding"}
+WRAP_PRESSURE = "Pressure"
 WRAP_CHART = "pressure (estimate), mmHg"
 WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (

@@ -15,7 +15,7 @@ from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import released
 from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
-from ui.components import chooser, frame, papers, safety
+from ui.components import behind, chooser, frame, papers, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 from ui.papers import garment_file, home_file, wrap_file
@@ -52,12 +52,10 @@ def _chosen(visits: tuple[Kept, ...]) -> Kept:
     by_number = {int(kept.line.id): kept for kept in visits}
     words = chooser.visit_words(by_number)
     line = visits[0].line
-    number = st.selectbox(
-        text.PADDING_VISIT,
-        list(by_number)[::-1],
-        format_func=words.__getitem__,
-        key=f"padding-{line.client}-{line.side}-{line.limb}",
-    )
+    key = f"padding-{line.client}-{line.side}-{line.limb}"
+    chooser.address_visit(key, list(by_number))
+    number = st.selectbox(text.PADDING_VISIT, list(by_number)[::-1], format_func=words.__getitem__, key=key)
+    chooser.remember_visit(number)
     return by_number[number]
 
 
@@ -99,7 +97,7 @@ def _places(kept: Kept, against: Kept | None, answers: SafetyAnswers) -> None:
         if not regions:
             st.success(text.PADDING_NONE)
         for number, region in enumerate(regions, start=1):
-            st.markdown(present_care.region_line(number, region, found.foam.of_place[number]))
+            st.markdown(present_care.region_line(number, region, found.foam.of_place[number], state.unit()))
         st.caption(HIDDEN)
     _foam(found, kept.line.client, released(kept.model.summary, ("pad",), answers))
 
@@ -144,7 +142,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     edited = present_care.edited_plan(plan, rows, roll, unit)
     sheet = wrap_sheet(limb, edited)
     for warning in sheet.warnings:
-        st.warning(plain(warning.text))
+        st.warning(plain(unit.sentence(warning.text)))
     left, right = st.columns([1, 1], gap="large")
     with left:
         st.markdown(f"**{present_care.rolls_words(sheet, unit)}**")
@@ -158,6 +156,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
             theme=None,
             alt=text.WRAP_CHART_ALT,
         )
+        behind.table(present_care.pressure_rows(sheet, unit), text.WRAP_PRESSURE)
         st.caption(text.WRAP_CARE)
     paper = papers.paper_choice(f"wrap-{key}")
     options = ReportOptions(wrap=True, plan=edited, answers=answers)
@@ -186,7 +185,7 @@ def _garment(kept: Kept, stable: bool | None) -> None:
             return
         girths = girth_list(kept.model.limb, stable=stable, override=anyway)
         for note in girths.notes:
-            st.caption(note)
+            st.caption(state.unit().sentence(note))
         if girths.missing:
             st.info(text.GARMENT_MISSING.format(", ".join(girths.missing)))
         if not girths.entries:

@@ -125,7 +125,7 @@ def _visit(store: Store, line: VisitLine) -> None:
             ("weeks", text.PAGE_WEEKS, "trending_down"),
         ):
             if visit.has_model and st.button(title, icon=f":material/{icon}:", key=f"to-{name}"):
-                frame.go_to(name)
+                frame.go_to(name, client=line.client, visit=str(int(number)))
     if not visit.has_model:
         st.info(text.RECORDS_NO_MODEL)
         with frame.errors():
@@ -145,8 +145,8 @@ def _visit(store: Store, line: VisitLine) -> None:
                 both.results(kept.summary, line.client, line.taken, unit)
             papers.report((line,), str(number))
             st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
-        result.shape(kept.limb, (), f"record-{number}", unit)
-        result.words(kept.summary)
+        result.shape(kept.limb, (), f"record-{number}", unit, kept.foot)
+        result.words(kept.summary, unit)
     mending.box(store, visit)
     _history([one for one in store.history(line.client) if one.visit == number])
     with st.expander(text.FORGET.format(plain(line.client)), icon=":material/delete_forever:"):

@@ -237,8 +237,9 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     result.volume(summary, bool(measured.tape), unit)
     when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
     both.results(summary, inputs.client.strip().upper(), when, unit)
-    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
-    result.words(summary)
+    foot = None if measured.foot is None else measured.foot.foot
+    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, foot)
+    result.words(summary, unit)
     _download(summary)
 
 
@@ -284,7 +285,7 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
     """Draw a visit that is saved: to look at, and to open again."""
     with st.container(horizontal=True):
         both.button(draft, inputs)
-        if st.button(text.NEXT, icon=":material/person_add:"):
+        if st.button(text.NEXT, key="next", icon=":material/person_add:"):
             state.next_visit()
             st.rerun()
         for name, title, icon in (
@@ -301,14 +302,15 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
                 safety.whole(store, line)
     with frame.errors():
         unit = state.unit()
-        summary, limb = stored.saved_limb(inputs.saved or 0)
+        kept = stored.saved_limb(inputs.saved or 0)
+        summary = kept.summary
         with Store() as store:
             visit = store.load_visit(VisitId(inputs.saved or 0))
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
         both.results(summary, visit.client, visit.taken, unit)
-        result.shape(limb, (), draft.folder.name, unit)
-        result.words(summary)
+        result.shape(kept.limb, (), draft.folder.name, unit, kept.foot)
+        result.words(summary, unit)
         _download(summary)
     frame.foot()
 

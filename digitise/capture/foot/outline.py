@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.foot.crop import Body, Crop, Mask, crop_round
+from digitise.capture.photo.colour import brightness_and_hue
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
@@ -29,6 +30,8 @@ _REACH_MM = 2.7
 _STEP_MM = 3.6
 _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
 _SD_PX = 0.5
+# From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
+_SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,8 +102,18 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: f
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same foot
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
-    cv2.grabCut(crop.pixels, labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
+    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _colours(crop: Crop) -> NDArray[np.uint8]:
+    """Return brightness and hue of a crop (H, W, 3), whose steps are as large in the shade as in the light.
+
+    Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
+    brightness.
+    """
+    values = brightness_and_hue(crop.pixels.reshape(-1, 3)).reshape(crop.pixels.shape)
+    return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
 
 
 def _grown(mask: Mask, element: NDArray[np.uint8]) -> Mask:
