@@ -294,6 +294,11 @@ KINDS = {
     (390, "dark"): ("",),
 }
 SERIOUS = ("serious", "critical")
+# tables with a column beyond the window or beyond their own box
+CUT = """() => [...document.querySelectorAll('[data-testid=stTable]')].filter((box) => {
+  const table = box.querySelector('table').getBoundingClientRect(), around = box.getBoundingClientRect();
+  return table.right > Math.min(around.right, window.innerWidth) + 1;
+}).map((box) => box.innerText.slice(0, 80))"""
 
 
 def test_pages_fit_are_accessible_and_ask_nobody(filled, entered):
@@ -318,7 +323,11 @@ def look_at(page, address, name, kind, ready):
     settled(page)
     drawn(page, ready[1])
     page.screenshot(path=ARTEFACTS / f"page-{name}-{kind}.png")
+    for box in page.locator("[data-testid=stExpander] details:not([open]) > summary").all():
+        box.click()
+    settled(page)
     wide = page.evaluate("document.documentElement.scrollWidth")
+    cut = page.evaluate(CUT)
     page.add_script_tag(path=str(AXE))
     violations = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]
     faults = [
@@ -327,4 +336,5 @@ def look_at(page, address, name, kind, ready):
         if violation["impact"] in SERIOUS
         for node in violation["nodes"]
     ]
+    faults += [(name, kind, f"cut: {table}") for table in cut]
     return faults + [(name, kind, f"{wide} px wide")] * (wide > page.viewport_size["width"])
