@@ -13,11 +13,8 @@ from model_folders import model_folder
 from output_support import changed, measure
 from PIL import Image
 from record_models import tape_of
-from situations import SITUATIONS, TODAY
 from solid_limbs import cone_with, limb
 
-from digitise.care.safety.release import UNKNOWN
-from digitise.care.safety.signs import STEP_WORDS
 from digitise.cli import main
 from digitise.output.cautions import caution
 from digitise.output.figures.render import Window, camera_view
@@ -520,66 +517,3 @@ def test_a_report_into_no_file(capsys, models, tmp_path, monkeypatch, option, pl
     code, _, err = run(capsys, "report", models / "first", option, place, *other)
     assert code == 3
     assert "name" in err.lower() or "place" in err
-
-
-# ---- what is withheld ----------------------------------------------------------------------------
-
-_DAY = datetime.now().astimezone().date() - TODAY
-
-
-def answers_toml(answers):
-    """The answers as a file, as many days before today as before the day of the situations."""
-    lines = [f'clearance = "{answers.clearance}"']
-    if answers.conditions_asked is not None:
-        lines.append(f"conditions_asked = {answers.conditions_asked + _DAY}")
-    for name, pairs in (("signs", answers.signs), ("conditions", answers.conditions)):
-        lines += [f"[{name}]", *(f"{code} = {str(there).lower()}" for code, there in pairs)]
-    for check in answers.arterial:
-        lines += [
-            "[[arterial]]",
-            f'kind = "{check.kind}"',
-            f"value = {check.value}",
-            f'side = "{check.side}"',
-        ]
-        lines += [f"when = {check.when + _DAY}", f'by = "{check.by}"']
-    return "\n".join(lines) + "\n"
-
-
-@pytest.mark.parametrize("name", SITUATIONS)
-def test_commands_withhold_what_the_answers_say(capsys, models, tmp_path, name, monkeypatch):
-    given, limb_kind, step, withheld, codes, _ = SITUATIONS[name]
-    (tmp_path / "answers.toml").write_text(answers_toml(given))
-    # what is made of it is tested elsewhere
-    monkeypatch.setattr("digitise.workflow.care.places_of", lambda *_: ((), None))
-    model = models / ("first" if limb_kind == "leg" else "arm")
-    for output, words in (("pad", ("pad",)), ("wrap", ("wrap",)), ("garment", ("wrap", "--garment"))):
-        call = (
-            words[0],
-            model,
-            "--out",
-            tmp_path / output,
-            *words[1:],
-            "--answers",
-            tmp_path / "answers.toml",
-        )
-        code, _, err = run(capsys, *call)
-        if output in withheld or (output == "garment" and "wrap" in withheld):
-            assert code == 3
-            assert not (tmp_path / output).exists()
-            assert STEP_WORDS[step] in " ".join(err.split())
-            found = result(run(capsys, *call, "--despite", "the vascular surgeon agreed", "--json"))
-            assert "the vascular surgeon agreed" in found["safety"][0]
-        else:
-            assert code == 0
-            found = result(run(capsys, *call, "--json"))
-        assert len(found["safety"]) == len(codes) + (step != "none") + (
-            ("despite" in found["safety"][0]) * (2 if output == "garment" else 1) if found["safety"] else 0
-        )
-        written = " ".join((tmp_path / output / "caution.txt").read_text().split())
-        assert all(line in written for line in found["safety"])
-
-
-def test_without_answers_it_is_said_that_nobody_asked(capsys, models, tmp_path):
-    code, out, _ = run(capsys, "wrap", models / "first", "--out", tmp_path / "w")
-    assert code == 0
-    assert UNKNOWN in " ".join(out.split())

@@ -11,7 +11,7 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
-from digitise.record.values import HistoryLine
+from digitise.record.history.values import HistoryLine
 from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from digitise.care.safety.arteries import KIND_WORDS
+from digitise.care.safety.signs import CONDITIONS as ASKED_CONDITIONS
+from digitise.care.safety.signs import SIGNS
+
 APP = "Limb shape digitiser"
 
 # ---- pages -----------------------------------------------------------------------------------------
@@ -49,17 +53,8 @@ CLEARANCES = {"yes": "Yes", "no": "No", "not-asked": "Not asked yet"}
 CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a practitioner has said yes."
 FLAGS = "Any of these today?"
 NO_FLAG = "none"
-FLAG_NAMES = {
-    NO_FLAG: "None of these",
-    "fast-swelling": "Sudden or fast swelling",
-    "infection": "Hot, red or painful skin, or fever",
-    "clot": "Suspected clot",
-    "breath": "Breathless or chest pain",
-    "cold": "Numb, blue, white or cold toes or fingers",
-    "skin": "New lump, open, bleeding or leaking skin",
-    "unknown-cause": "Swelling of unknown cause",
-}
-FLAGS_STOP = "**Stop. Do not wrap; refer the client today.** Noted: {}."
+FLAGS_NONE = "Warning signs were asked about at this visit: none."
+FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
 MORE = "More about this visit"
 POSTURE = "Posture"
 POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
@@ -70,6 +65,27 @@ DAY, HOUR = "Date of the visit", "Time"
 DAY_NOW = "now"
 DAY_WRONG = "Write the date like 2026-03-02 and the time like 09:15; not in the future."
 DAY_OF_PHOTOS = "Dated {}, when the photographs were taken. Change it under “{}”."
+
+# ---- safety, asked once ------------------------------------------------------------------------------
+SAFETY_ASK = "Conditions and arteries"
+SAFETY_LEAD = "Asked once of a client, and again after {} days."
+NO_CONDITION = "none"
+CONDITIONS = "Does the client have any of these?"
+CONDITION_NAMES = {NO_CONDITION: "None of these", **{one.code: one.words for one in ASKED_CONDITIONS}}
+CONDITIONS_ASKED = "Last asked on {}."
+CONDITIONS_SAVE = "Asked today: keep these answers"
+CHECKS = "Checks of the arteries"
+CHECKS_NONE = "None is noted. On a leg one comes before any wrap."
+CHECK_KINDS = {kind: words[0].upper() + words[1:] for kind, words in KIND_WORDS.items()}
+CHECK_KIND, CHECK_RESULT, CHECK_DAY = "Check", "Result (pressures in mmHg)", "Date of the check"
+CHECK_SIDE, CHECK_BY = "Leg", "By (initials)"
+CHECK_SIDES = {"left": "Left", "right": "Right", "both": "Both"}
+CHECK_FELT = {"felt": "Felt", "not-felt": "Not felt"}
+CHECK_SAVE, CHECK_REMOVE = "Note this check", "Remove"
+WITHHELD = (
+    "**Withheld:** places to pad, foam, wrap sheet, home card and girth list wait until this is settled."
+)
+WITHHELD_REPORT = "Places to pad, wrap sheet and girths wait until what is open on this client is settled."
 
 PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
@@ -384,14 +400,13 @@ SAMPLE_KEPT = "The sample is among the visits."
 SAMPLE_REMOVE = "Remove the sample"
 REPORT = "Report (PDF)"
 REPORT_LEAD = "Volume, girths, change and course, with pictures. Add:"
-REPORT_PLACES, REPORT_WRAP, REPORT_GARMENT = "places to pad", "wrap sheet", "girths for a garment"
+REPORT_PRESSING = {"places": "places to pad", "wrap": "wrap sheet", "garment": "girths for a garment"}
 REPORT_CODE = "the client’s code"
 REPORT_MAKE = "Make the report"
 WRAP_PDF = "Make the wrap sheet (PDF)"
 HOME_PDF = "Make the home card (PDF)"
 DOWNLOAD = "Download {}"
 STEP_PAPER = "Making the PDF"
-FLAGS_NOT_ASKED = "Warning signs were not asked about."
 TAPE_COLUMNS = ("Height, {}", "Tape, {}", "Photographs, {}", "Verdict")
 VERDICT_SHORT = {"agrees": "agrees", "differs": "differs", "suspect": "suspect", "not seen": "not seen"}
 NO_RECORDS_GO = "Measure a visit"
@@ -473,9 +488,6 @@ WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (
     "The pressure is an estimate by Laplace's law from the tension entered; what is under the bandage differs with "
     "muscle, posture and hand. It is for comparing places, not for choosing a pressure."
-)
-WRAP_NOT_CLEARED = (
-    "**Not cleared:** this visit has no yes to compression. A licensed practitioner decides first."
 )
 GARMENT = "Girths for ordering a garment"
 GARMENT_CHANGES = "This limb still changes over the weeks: a garment measured now would not fit for long."
@@ -560,7 +572,6 @@ HISTORY_LINE = "{}: {}{}"
 HISTORY_BY = ", by {}"
 HISTORY_NAMED = "{} · visit {} · {}"
 HISTORY_GONE = "Without visits, but with a history: {}."
-FLAGS_NONE = "Warning signs were asked about: none."
 GIRTHS_ALONE = ("Height, {}", "Girth, {}")
 
 # ---- passphrase --------------------------------------------------------------------------------------

@@ -46,6 +46,14 @@ COMMANDS = {
         "many",
         "Measure visits of the records again, beside the old models; keep them only when told to.",
     ),
+    "study": (
+        "study",
+        "Write all records as tables for statistics, codes and figures only, with a cohort chart.",
+    ),
+    "agreement": (
+        "study",
+        "Tell from the records how well measurements of one limb on one day agree.",
+    ),
     "record": ("record", "Keep visits by a client's code, never by a name."),
     "ui": ("ui", "Open the page in the browser; it runs on this machine only, until Ctrl-C."),
     "demo": (

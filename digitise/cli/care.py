@@ -10,20 +10,17 @@ import typer
 
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.cli import show
-from digitise.cli.options import BilateralOption, ModelArgument
+from digitise.cli.options import (
+    AnswersOption,
+    BilateralOption,
+    DespiteOption,
+    ModelArgument,
+    RecordsOption,
+    read_given,
+)
 from digitise.paper import PageName
 
-AnswersOption = Annotated[
-    Path | None,
-    typer.Option("--answers", help="What was answered about the client's safety: an answers.toml."),
-]
-DespiteOption = Annotated[
-    str,
-    typer.Option("--despite", help="Why it is to be made although it is withheld; printed on it, no names."),
-]
-
 if TYPE_CHECKING:
-    from digitise.care.safety.answers import SafetyAnswers
     from digitise.care.wrap.garment import GirthList
     from digitise.output.model.file import StoredModel
 
@@ -81,20 +78,29 @@ def pad(
     ] = BEVEL_MM,
     paper: Annotated[PageName, typer.Option("--paper", help="Paper for the foam.")] = "a4",
     client: Annotated[
-        str, typer.Option("--client", help="The client's code to print on the foam; never a name.")
+        str,
+        typer.Option(
+            "--client",
+            help="The client's code, never a name: for the foam, and to ask the records about safety.",
+        ),
     ] = "",
     every: Annotated[
         bool, typer.Option("--all", help="List every place, not the most certain three only.")
     ] = False,
     answers: AnswersOption = None,
     despite: DespiteOption = "",
+    records: RecordsOption = None,
     as_json: show.JsonOption = False,
 ) -> None:
     """List places that may need padding, and draw foam for them at true size."""
     from digitise.output.padding.files import pad_text
     from digitise.record.check import client_code
     from digitise.workflow.care import pad_folder
+    from digitise.workflow.safety import client_answers
 
+    _check_records(client, records)
+    code = client_code(client) if client else ""
+    known = client_answers(code, records, read_given(answers))
     with show.steps() as progress:
         progress("Looking for places")
         summary = pad_folder(
@@ -105,9 +111,9 @@ def pad(
             margin_mm=margin,
             bevel_mm=bevel,
             paper=paper,
-            code=client_code(client) if client else "",
+            code=code,
             every=every,
-            answers=_answers(answers),
+            answers=known,
             despite=despite,
         )
     data = summary.model_dump(mode="json")
@@ -141,32 +147,40 @@ def wrap(
     ] = False,
     answers: AnswersOption = None,
     despite: DespiteOption = "",
+    client: Annotated[
+        str,
+        typer.Option("--client", help="The client's code, never a name: to ask the records about safety."),
+    ] = "",
+    records: RecordsOption = None,
     as_json: show.JsonOption = False,
 ) -> None:
     """Work out what a wrap takes and how pressure runs along the limb."""
     from digitise.care.wrap.plan import read_plan
     from digitise.output.model.file import read_model
     from digitise.output.wrap.words import wrap_text
-    from digitise.workflow.care import released, wrap_model
+    from digitise.record.check import client_code
+    from digitise.workflow.care import wrap_model
+    from digitise.workflow.safety import client_answers, released
 
     if not garment and (point or all_points or course or anyway):
         raise typer.BadParameter(
             "it is needed by --point, --all-points, --course and --anyway.", param_hint="--garment"
         )
+    _check_records(client, records)
     heights = _points(point or ())
+    known = client_answers(client_code(client) if client else "", records, read_given(answers))
     given = None if plan is None else read_plan(plan)
     limb = read_model(model)
-    safety = released(limb, ("wrap", "garment") if garment else ("wrap",), _answers(answers), despite)
+    safety = released(limb.summary, ("wrap", "garment") if garment else ("wrap",), known, despite)
     girths = _girths(limb, heights, course, all_points, anyway) if garment else None
     summary = wrap_model(limb, out, given, girths, safety)
     data = summary.model_dump(mode="json")
     show.result(as_json, data, lambda console: console.print(wrap_text(summary, out)))
 
 
-def _answers(path: Path | None) -> SafetyAnswers | None:
-    from digitise.care.safety.answers_file import read_answers
-
-    return None if path is None else read_answers(path)
+def _check_records(client: str, records: str | None) -> None:
+    if records is not None and not client:
+        raise typer.BadParameter("it is needed by --records.", param_hint="--client")
 
 
 def _girths(

@@ -22,6 +22,7 @@ from digitise.cli.options import (
 from digitise.cli.times import visit_time
 
 if TYPE_CHECKING:
+    from digitise.output.course.repeat_form import RepeatForm
     from digitise.workflow.course import LimbSeries, VisitMeasurement
 
 
@@ -68,7 +69,7 @@ def course(
         _print_study(chosen, out, as_json)
         return
     followed = with_others(visits, asked.others()) if client is None else one_limb(visits, limb, side)
-    _print_course(followed, bilateral, sem, client or "", out, as_json)
+    _print_course(followed, asked.safety(followed), bilateral, sem, client or "", out, as_json)
 
 
 @dataclass(frozen=True)
@@ -116,6 +117,18 @@ class _Asked:
         with Store(self.records, create=False) as store:
             return from_records(store, self.client)
 
+    def safety(self, followed: LimbSeries) -> tuple[str, ...]:
+        """Return what is open about the client; of folders nothing is known."""
+        from digitise.record.store import Store
+        from digitise.workflow.safety import safety_of_limbs
+
+        if self.client is None:
+            return ()
+        which = (followed.limb, followed.side)
+        with Store(self.records, create=False) as store:
+            found = safety_of_limbs(store, self.client)
+        return next(safety.lines for line, safety in found if (line.limb, line.side) == which)
+
     def others(self) -> tuple[VisitMeasurement | None, ...]:
         """Read the other limbs."""
         from digitise.workflow.course import from_folders
@@ -124,14 +137,22 @@ class _Asked:
 
 
 def _print_course(
-    followed: LimbSeries, bilateral: bool, sem: float | None, client: str, out: Path | None, as_json: bool
+    followed: LimbSeries,
+    safety: tuple[str, ...],
+    bilateral: bool,
+    sem: float | None,
+    client: str,
+    out: Path | None,
+    as_json: bool,
 ) -> None:
     from digitise.output.course.files import course_text, write_course
     from digitise.output.course.form import course_form
     from digitise.workflow.course import follow
 
     found = follow(followed, bilateral=bilateral, sem_percent=sem)
-    summary = course_form(found, followed.limb, followed.side, remarks=followed.remarks, client=client)
+    summary = course_form(
+        found, followed.limb, followed.side, remarks=followed.remarks, safety=safety, client=client
+    )
     if out is not None:
         write_course(out, found, summary)
     text = course_text(found, summary, out)
@@ -139,12 +160,17 @@ def _print_course(
 
 
 def _print_study(visits: Sequence[VisitMeasurement], out: Path | None, as_json: bool) -> None:
-    from digitise.output.course.repeat_files import repeat_text, write_repeat
     from digitise.output.course.repeat_form import repeat_form
     from digitise.workflow.course import study
 
-    summary = repeat_form(*study(visits))
+    print_repeats(repeat_form(*study(visits)), out, as_json)
+
+
+def print_repeats(summary: RepeatForm, out: Path | None, as_json: bool, more: str = "") -> None:
+    """Write a study of repeats where a folder is named, and print it with ``more`` behind."""
+    from digitise.output.course.repeat_files import repeat_text, write_repeat
+
     if out is not None:
         write_repeat(out, summary)
-    text = repeat_text(summary, out)
+    text = repeat_text(summary, out) + more
     show.result(as_json, summary.model_dump(mode="json"), lambda console: console.print(text))

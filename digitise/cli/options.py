@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
+
+if TYPE_CHECKING:
+    from digitise.care.safety.answers import SafetyAnswers
 
 LimbName = Literal["leg", "arm"]
 SideName = Literal["left", "right"]
@@ -40,3 +43,24 @@ ReferenceOption = Annotated[
 BilateralOption = Annotated[
     bool, typer.Option("--bilateral", help="Both limbs are swollen: no percentages of excess.")
 ]
+AnswersOption = Annotated[
+    Path | None,
+    typer.Option("--answers", help="What was answered about the client's safety: an answers.toml."),
+]
+DespiteOption = Annotated[
+    str,
+    typer.Option("--despite", help="Why it is to be made although it is withheld; printed on it, no names."),
+]
+
+
+def read_given(answers: Path | None) -> SafetyAnswers | None:
+    """Return the answers of a file given with ``--answers``; None without one.
+
+    Raises
+    ------
+    SafetyError
+        It cannot be read.
+    """
+    from digitise.care.safety.answers_file import read_answers
+
+    return None if answers is None else read_answers(answers)

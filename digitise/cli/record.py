@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from digitise.cli import show
+from digitise.cli import safety, show
 from digitise.cli.options import LimbName, RecordsOption, SideName
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, NewVisit, Posture, Visit, VisitId
@@ -19,9 +19,12 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
+    from digitise.record.store import Store
+
 app = typer.Typer(
     help="Keep visits by a client's code, never by a name.", no_args_is_help=True, rich_markup_mode=None
 )
+app.command("safety")(safety.safety)
 
 ClientOption = Annotated[
     str, typer.Option("--client", help="The client's code, such as K-017; never a name.")
@@ -93,10 +96,10 @@ def add(
     )
     with Store(records) as store:
         stored = store.load_visit(store.add_visit(visit))
+        lines = _safety_lines(store, stored)
 
     def human(console: Console) -> None:
-        console.print(f"Stored visit {stored.id} of client {stored.client}.")
-        _print_cautions(console, stored)
+        console.print("\n".join((f"Stored visit {stored.id} of client {stored.client}.", *lines)))
 
     show.result(as_json, visit_facts(stored), human)
 
@@ -109,7 +112,9 @@ def list_records(
 ) -> None:
     """List the clients, or the visits of one."""
     from digitise.record.store import Store
+    from digitise.workflow.safety import safety_of_limbs
 
+    top: list[str] = []
     with Store(records, create=False) as store:
         if client is None:
             clients = store.list_clients()
@@ -117,7 +122,7 @@ def list_records(
             rows: list[tuple[object, ...]] = [
                 (one.code, one.visits, _day(one.first), _day(one.last)) for one in clients
             ]
-            data = {"clients": [_plain(asdict(one)) for one in clients]}
+            data: dict[str, object] = {"clients": [_plain(asdict(one)) for one in clients]}
         else:
             lines = store.list_visits(client)
             titles = ("visit", "limb", "taken", "photographs", "model")
@@ -125,8 +130,16 @@ def list_records(
                 (line.id, f"{line.side} {line.limb}", _minute(line.taken), line.photos, _word(line.has_model))
                 for line in lines
             ]
-            data = {"visits": [_plain(asdict(line)) for line in lines]}
-    show.result(as_json, data, lambda console: console.print(_table(titles, rows)))
+            found = safety_of_limbs(store, client)
+            top = [f"{one.side} {one.limb}: {safety.short}" for one, safety in found if safety.short]
+            data = {"visits": [_plain(asdict(line)) for line in lines], "safety": top}
+
+    def human(console: Console) -> None:
+        for line in top:
+            console.print(line)
+        console.print(_table(titles, rows))
+
+    show.result(as_json, data, human)
 
 
 @app.command("show")
@@ -141,7 +154,8 @@ def show_visit(
 
     with Store(records, create=False) as store:
         stored = store.load_visit(VisitId(visit))
-    show.result(as_json, visit_facts(stored), lambda console: _print_visit(console, stored))
+        lines = _safety_lines(store, stored)
+    show.result(as_json, visit_facts(stored), lambda console: _print_visit(console, stored, lines))
 
 
 @app.command("export")
@@ -252,10 +266,15 @@ def _flag(word: str) -> tuple[str, bool]:
     return code, answer == "yes"
 
 
-def _print_visit(console: Console, visit: Visit) -> None:
-    console.print(
-        f"Visit {visit.id} of client {visit.client}: {visit.side} {visit.limb}, {_minute(visit.taken)}"
-    )
+def _safety_lines(store: Store, visit: Visit) -> tuple[str, ...]:
+    from digitise.workflow.safety import assessed
+
+    return assessed(store.safety(visit.client, visit.id), visit.limb, visit.side).lines
+
+
+def _print_visit(console: Console, visit: Visit, safety: tuple[str, ...]) -> None:
+    title = f"Visit {visit.id} of client {visit.client}: {visit.side} {visit.limb}, {_minute(visit.taken)}"
+    console.print("\n".join((title, *safety)))
     for name, text in (
         ("posture", visit.posture),
         ("measured by", visit.measured_by),
@@ -271,15 +290,6 @@ def _print_visit(console: Console, visit: Visit) -> None:
     if visit.photos:
         photos = [(photo.number, f"{photo.bytes / 1e6:.1f} MB", photo.sha256[:16]) for photo in visit.photos]
         console.print(_table(("photograph", "size", "sha256"), photos))
-    _print_cautions(console, visit)
-
-
-def _print_cautions(console: Console, visit: Visit) -> None:
-    signs = [code for code, there in visit.clearance.red_flags if there]
-    if signs:
-        console.print(f"Warning signs ({', '.join(signs)}): stop, do not wrap, refer the client.")
-    if visit.clearance.answer != "yes":
-        console.print("Compression is not cleared: a licensed practitioner decides before any wrap.")
 
 
 def _table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:

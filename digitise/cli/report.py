@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import NONE, BilateralOption, RecordsOption, ReferenceOption, WhenOption
+from digitise.cli.options import (
+    NONE,
+    AnswersOption,
+    BilateralOption,
+    DespiteOption,
+    RecordsOption,
+    ReferenceOption,
+    WhenOption,
+    read_given,
+)
 from digitise.cli.times import visit_time
 from digitise.errors import ModelError, OutputError, RecordError
 from digitise.paper import PageName
@@ -66,27 +76,38 @@ def report(
     figures: Annotated[
         Path | None, typer.Option("--figures", help="Also write the figures as PNG and SVG into this folder.")
     ] = None,
+    answers: AnswersOption = None,
+    despite: DespiteOption = "",
     as_json: show.JsonOption = False,
 ) -> None:
     """Write a report on a limb: volume, girths, change and course, with intervals and pictures."""
     from digitise.care.wrap.plan import read_plan
     from digitise.workflow.report import ReportOptions
 
-    options = ReportOptions(places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem)
+    known = read_given(answers)
+    options = ReportOptions(
+        places, wrap, garment, read_plan(plan) if plan else None, bilateral, sem, known, despite
+    )
+    if every and (answers or despite):
+        raise typer.BadParameter("it is about one client.", param_hint="--answers or --despite")
     if not folders:
         if when or reference or fhir or figures:
             raise typer.BadParameter("name the folders that it belongs to.", param_hint="DIR...")
         _from_records(out, records, client, options, paper, every=every, as_json=as_json)
         return
+    if records is not None and not client:
+        raise typer.BadParameter("it is needed by --records.", param_hint="--client")
     if every:
         raise typer.BadParameter("give folders, or take all from the records.", param_hint="--all")
     from digitise.output.report.fhir import fhir_bundle, fhir_text
     from digitise.output.report.pdf import report_pdf
     from digitise.record.check import client_code
     from digitise.workflow.report import make_report
+    from digitise.workflow.safety import client_answers
 
     _check_files(out, fhir, figures)
     code = client_code(client) if client else ""
+    options = replace(options, answers=client_answers(code, records, known))
     visits = _visits(folders, when or [], reference or [])
     with show.steps() as progress:
         progress("Comparing")
@@ -141,6 +162,8 @@ def _from_records(
     words += [f"  {each['report']}: {each['reason']}" for each in left]
     data = {"reports": written, "left_out": left}
     show.result(as_json, data, lambda console: console.print("\n".join(words)))
+    if left and not written and not every:
+        show.refusal("No report was written; the reasons are told above.")
 
 
 def _visits(

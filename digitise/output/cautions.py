@@ -9,6 +9,14 @@ from __future__ import annotations
 _ENDS = {"leg": "toes", "arm": "fingers"}
 _LEFT_OUT = {"leg": ("foot", "groin"), "arm": ("hand", "armpit")}
 
+# How a limb lay when it was measured, in words that follow "measured"; empty for one that stands.
+POSTURES = {
+    "": "standing or along a given axis",
+    "palm-down": "lying with the palm down",
+    "palm-up": "lying with the palm up",
+    "on-back": "lying on the back",
+}
+
 LIMITS = (
     "The limb is the most likely shape between its outlines: dents behind a convex edge cannot be seen. "
     "What no photograph saw widens the intervals. Changes of one limb between visits are better known than "
@@ -34,10 +42,27 @@ def caution(limb: str) -> tuple[str, ...]:
     )
 
 
-def left_out(limb: str, from_mm: float, to_mm: float) -> tuple[str, ...]:
-    """Return what the figures do not include, one sentence an item."""
-    below, above = _LEFT_OUT[limb]
+def study_caution() -> tuple[str, ...]:
+    """Return what to know of a study's tables and chart."""
     return (
-        f"The {below} and all below {from_mm:.0f} mm is not included.",
-        f"All above {to_mm:.0f} mm, up to the {above}, is not included.",
+        "These are measurements of all limbs in the records, also of healthy ones that were measured beside "
+        "a swollen one: which limb is swollen the records do not say.",
+        "Changes are between the heights that all visits of a limb share, against its first measured visit. "
+        "Later weeks hold other limbs than earlier ones, and who stays longer in treatment may differ from "
+        "who does not. A course without a group for comparison does not show what caused it.",
+        "Codes and times stand for people: keep the tables as safe as the records, and pass on only what the "
+        "study's rules allow.",
+        "This is a measurement, not a diagnosis.",
     )
+
+
+def left_out(limb: str, from_mm: float | None, to_mm: float) -> tuple[str, ...]:
+    """Return what the figures do not include, one sentence an item.
+
+    ``from_mm`` is None where the foot was measured as well.
+    """
+    below, above = _LEFT_OUT[limb]
+    beyond = f"All above {to_mm:.0f} mm, up to the {above}, is not included."
+    if from_mm is None:
+        return (beyond,)
+    return (f"The {below} and all below {from_mm:.0f} mm is not included.", beyond)

@@ -16,12 +16,12 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream)
     for row in (columns, *rows):
-        writer.writerow([_harmless(cell) for cell in row])
+        writer.writerow([harmless(cell) for cell in row])
     return stream.getvalue()
 
 
-def _harmless(cell: Cell) -> Cell:
-    """Put an apostrophe before text that a spreadsheet would compute: it then shows as text."""
+def harmless(cell: Cell) -> Cell:
+    """Return a cell, an apostrophe before text that a spreadsheet would compute: it then shows as text."""
     if isinstance(cell, str) and cell.lstrip(" ").startswith(_FORMULA_STARTS):
         return f"'{cell}"
     return cell

@@ -25,7 +25,8 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from digitise.errors import RecordError
 from digitise.files import flush_folder
 from digitise.record.checksummed_zip import cut_short, dated, new_sealed_zip, open_sealed_zip
-from digitise.record.database import Database, connect, damaged, translate_errors
+from digitise.record.database import Database, connect
+from digitise.record.engines.failures import damaged, translate_errors
 from digitise.record.migrations import schema
 from digitise.record.tables import Base
 from digitise.unfinished import temporary_folder

@@ -15,6 +15,8 @@ from digitise.tape.rows import TapeRow
 
 # model.json rounds to a thousandth
 _ROUNDED_MM = 0.002
+# findings that say that one photograph was not used
+_LEFT_OUT = ("left-out", "foot-left-out")
 
 
 def check_model(
@@ -61,20 +63,27 @@ def _read(model: ModelFiles) -> ModelForm:
 
 
 def _check_photos(summary: ModelForm, photos: Sequence[tuple[bytes, bytes]], names: Sequence[str]) -> None:
-    if len(photos) != len(summary.photos):
+    """Refuse photographs that the model was not made from, but for those that it left out."""
+    sides = [{photo.sha256, photo.kept_sha256} for photo in summary.photos]
+    above = [{photo.sha256, photo.kept_sha256} for part in summary.segments for photo in part.photos]
+    stated = (*sides, *above)
+    left_out = sum(finding.code in _LEFT_OUT for finding in summary.findings)
+    if not len(stated) <= len(photos) <= len(stated) + left_out:
         raise RecordError(
-            f"The model was made from {len(summary.photos)} photographs, the visit holds {len(photos)}.",
+            f"The model was made from {len(stated)} photographs, the visit holds {len(photos)}.",
             where="model.json",
             do="Give the photographs that it was made from.",
         )
-    for (given, kept), stated, name in zip(photos, summary.photos, names, strict=True):
-        held = {hashlib.sha256(given).hexdigest(), hashlib.sha256(kept).hexdigest()}
-        if not held & {stated.sha256, stated.kept_sha256}:
-            raise RecordError(
-                f"The model was not made from this photograph ({stated.file} there).",
-                where=name,
-                do="Give those that it was made from, in the same order, or measure the visit again.",
-            )
+    held = [{hashlib.sha256(given).hexdigest(), hashlib.sha256(kept).hexdigest()} for given, kept in photos]
+    found = [next((n for n, own in enumerate(held) if own & digests), None) for digests in stated]
+    in_order = [n for n in found[: len(sides)] if n is not None]
+    strange = [name for n, name in enumerate(names) if n not in found]
+    if None in found or in_order != sorted(in_order):
+        raise RecordError(
+            "The model was not made from this photograph, or from those of the visit in another order.",
+            where=strange[0] if strange else names[0],
+            do="Give those that it was made from, in the same order, or measure the visit again.",
+        )
 
 
 def _check_tape(summary: ModelForm, rows: Sequence[TapeRow]) -> None:

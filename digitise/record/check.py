@@ -106,6 +106,11 @@ def validate_visit(visit: NewVisit) -> ReadyVisit:
     return ReadyVisit(visit, client, measured_by, kept)
 
 
+def is_flag_code(text: str) -> bool:
+    """Tell whether a sign or condition can be kept under this code: small letters, digits and dashes."""
+    return _FLAG.fullmatch(text) is not None
+
+
 def staff_code(text: str, where: str) -> str:
     """Return initials or a code in their stored spelling; may be empty.
 
@@ -199,7 +204,7 @@ def _check_clearance(clearance: Clearance) -> None:
     if clearance.when is not None:
         check_time(clearance.when, "clearance")
     codes = [code for code, _ in clearance.red_flags]
-    wrong = next((code for code in codes if not _FLAG.fullmatch(code) or codes.count(code) > 1), None)
+    wrong = next((code for code in codes if not is_flag_code(code) or codes.count(code) > 1), None)
     if wrong is not None:
         raise RecordError(
             "A warning sign is named twice, or with other than small letters, digits and dashes.",

@@ -12,7 +12,7 @@ from typing import BinaryIO
 
 from digitise.errors import RecordError
 from digitise.files import flush_folder
-from digitise.record.database import translate_errors
+from digitise.record.engines.failures import translate_errors
 from digitise.unfinished import temporary_folder
 
 _SEAL = 64

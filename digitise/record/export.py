@@ -5,15 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from digitise.care.safety.answers_file import answers_to_toml
 from digitise.errors import RecordError
 from digitise.output.tables import csv_text
-from digitise.record.database import translate_errors
+from digitise.record.engines.failures import translate_errors
+from digitise.record.history.values import HistoryLine
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
-from digitise.record.values import HistoryLine, Visit
+from digitise.record.values import Visit
 from digitise.tape.rows import TapeRow
 from digitise.unfinished import temporary_folder
 
@@ -23,7 +26,8 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
 
     A visit's folder holds ``visit.json``, ``tape.csv``, ``photo-N.jpg``, ``correction-N.json``,
     ``field.json``, ``lens.json``, ``model.json`` and ``limb.npz``, as far as they are stored.  Beside these
-    folders ``history.csv`` tells what was mended and removed, where anything was.
+    folders ``answers.toml`` holds the client's conditions and checks of the arteries, and ``history.csv``
+    tells what was mended and removed, where anything was.
 
     Parameters
     ----------
@@ -43,6 +47,7 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
         with temporary_folder(folder.parent) as scratch:
             complete = scratch / "complete"
             complete.mkdir(mode=0o700)
+            _export_safety(store, client, complete)
             if lines_of_history := store.history(client):
                 _write(complete / "history.csv", history_csv(lines_of_history))
             names = [_export_visit(store, store.load_visit(line.id), complete) for line in lines]
@@ -95,6 +100,14 @@ def tape_csv(rows: tuple[TapeRow, ...]) -> str:
     for row in rows:
         writer.writerow([f"{row.height_mm:.10g}", f"{row.girth_mm:.10g}", *([row.point] if lettered else [])])
     return text.getvalue()
+
+
+def _export_safety(store: Store, client: str, folder: Path) -> None:
+    known = store.safety(client)
+    if known.conditions or known.arterial:
+        # signs and clearance stand in each visit.json
+        kept = replace(known, clearance="not-asked", clearance_by="", signs=())
+        _write(folder / "answers.toml", answers_to_toml(kept))
 
 
 def history_csv(lines: tuple[HistoryLine, ...]) -> str:

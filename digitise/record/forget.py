@@ -20,13 +20,17 @@ from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
-from digitise.record.database import Database, translate_errors
+from digitise.record.database import Database
+from digitise.record.engines.failures import translate_errors
+from digitise.record.history.values import DeletionRecord, RemovalRecord
 from digitise.record.loading import find_visit, nothing
 from digitise.record.rows import history_row
 from digitise.record.saving import hold_visit, remove_unused
 from digitise.record.tables import (
+    ArterialCheckRow,
     Base,
     ClientRow,
+    ConditionsRow,
     CorrectionRow,
     FieldRow,
     HistoryRow,
@@ -37,7 +41,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import DeletionRecord, RemovalRecord, VisitId
+from digitise.record.values import VisitId
 from digitise.unfinished import clear_unfinished
 
 _INPUTS = "draft"
@@ -161,6 +165,8 @@ def _rows_of(session: Session, client_id: int) -> _OfClient:
     photographs = session.scalars(select(PhotographRow.sha256).filter_by(client_id=client_id)).all()
     return {
         ClientRow: ClientRow.id == client_id,
+        ConditionsRow: ConditionsRow.client_id == client_id,
+        ArterialCheckRow: ArterialCheckRow.client_id == client_id,
         LimbRow: LimbRow.client_id == client_id,
         VisitRow: VisitRow.limb_id.in_(limbs),
         TapeRowRow: TapeRowRow.visit_id.in_(visits),

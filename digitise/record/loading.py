@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator
 from types import MappingProxyType
 from typing import cast
 
@@ -14,7 +16,6 @@ from digitise.record.tables import (
     ClientRow,
     CorrectionRow,
     FieldRow,
-    HistoryRow,
     LimbRow,
     ModelRow,
     PhotographRow,
@@ -24,9 +25,8 @@ from digitise.record.tables import (
 )
 from digitise.record.values import (
     Client,
-    HistoryLine,
+    CodedVisit,
     MeasuredVisit,
-    Mend,
     ModelFiles,
     Posture,
     Side,
@@ -36,8 +36,12 @@ from digitise.record.values import (
     VisitLine,
 )
 from digitise.tape.points import Limb
+from digitise.tape.rows import TapeRow
 
 _LARGEST_ID = 2**31 - 1
+_AT_ONCE = 100
+"""Visits whose models are in memory at a time."""
+_CLOCK = (VisitRow.taken_utc, VisitRow.offset_minutes)
 
 
 def clients(session: Session) -> tuple[Client, ...]:
@@ -65,16 +69,8 @@ def visit_lines(session: Session, code: str | None) -> tuple[VisitLine, ...]:
     """
     photos = select(func.count()).where(VisitPhotographRow.visit_id == VisitRow.id).scalar_subquery()
     query = (
-        select(
-            VisitRow.id,
-            ClientRow.code,
-            LimbRow.kind,
-            LimbRow.side,
-            VisitRow.taken_utc,
-            VisitRow.offset_minutes,
-            photos,
-            exists().where(ModelRow.visit_id == VisitRow.id),
-        )
+        select(VisitRow.id, ClientRow.code, LimbRow.kind, LimbRow.side, *_CLOCK, photos)
+        .add_columns(exists().where(ModelRow.visit_id == VisitRow.id))
         .join(LimbRow, VisitRow.limb_id == LimbRow.id)
         .join(ClientRow, LimbRow.client_id == ClientRow.id)
         .order_by(VisitRow.taken_utc, VisitRow.id)
@@ -101,17 +97,8 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
         The text of a model is not the one that was stored.
     """
     query = (
-        select(
-            VisitRow.id,
-            LimbRow.kind,
-            LimbRow.side,
-            VisitRow.taken_utc,
-            VisitRow.offset_minutes,
-            VisitRow.posture,
-            VisitRow.measured_by,
-            ModelRow.model_json,
-            ModelRow.json_sha256,
-        )
+        select(VisitRow.id, LimbRow.kind, LimbRow.side, *_CLOCK, VisitRow.posture, VisitRow.measured_by)
+        .add_columns(ModelRow.model_json, ModelRow.json_sha256)
         .join(LimbRow, VisitRow.limb_id == LimbRow.id)
         .join(ClientRow, LimbRow.client_id == ClientRow.id)
         .join(ModelRow, ModelRow.visit_id == VisitRow.id)
@@ -133,6 +120,57 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
     if not found:
         raise nothing(f"a measured visit of client {code}")
     return found
+
+
+def coded_visits(session: Session) -> Iterator[CodedVisit]:
+    """Yield all visits, limb after limb of each client, oldest first, a few in memory at a time.
+
+    Raises
+    ------
+    ValueError
+        The text of a model is not the one that was stored.
+    """
+    photos = select(func.count()).where(VisitPhotographRow.visit_id == VisitRow.id).scalar_subquery()
+    query = (
+        # by columns: what no study may have is not even read
+        select(VisitRow.id, ClientRow.code, LimbRow.kind, LimbRow.side, *_CLOCK, VisitRow.posture)
+        .add_columns(VisitRow.measured_by, photos)
+        .join(LimbRow, VisitRow.limb_id == LimbRow.id)
+        .join(ClientRow, LimbRow.client_id == ClientRow.id)
+        .order_by(ClientRow.code, LimbRow.kind, LimbRow.side, VisitRow.taken_utc, VisitRow.id)
+    )
+    for part in session.execute(query.execution_options(yield_per=_AT_ONCE)).partitions():
+        ids = [row[0] for row in part]
+        tape, models = _tape_rows(session, ids), _model_texts(session, ids)
+        for number, code, kind, side, utc, offset, posture, measured_by, count in part:
+            yield CodedVisit(
+                VisitId(number),
+                code,
+                cast(Limb, kind),
+                cast(Side, side),
+                time_of(utc, offset),
+                cast(Posture, posture),
+                measured_by,
+                count,
+                tuple(tape[number]),
+                models.get(number),
+            )
+
+
+def _tape_rows(session: Session, visits: list[int]) -> dict[int, list[TapeRow]]:
+    found: dict[int, list[TapeRow]] = defaultdict(list)
+    query = select(TapeRowRow).where(TapeRowRow.visit_id.in_(visits)).order_by(TapeRowRow.number)
+    for reading in session.scalars(query):
+        found[reading.visit_id].append(tape_row(reading))
+    return found
+
+
+def _model_texts(session: Session, visits: list[int]) -> dict[int, str]:
+    query = select(ModelRow.visit_id, ModelRow.model_json, ModelRow.json_sha256)
+    return {
+        number: _sound_text(text, sha256)
+        for number, text, sha256 in session.execute(query.where(ModelRow.visit_id.in_(visits)))
+    }
 
 
 def find_visit(session: Session, visit_id: VisitId) -> tuple[VisitRow, LimbRow, str]:
@@ -185,29 +223,6 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
         measured_by=row.measured_by,
         note=row.note,
         clearance=clearance_of(row),
-    )
-
-
-def history(session: Session, code: str | None) -> tuple[HistoryLine, ...]:
-    """Return the lines of a client's history, or of all, oldest first."""
-    query = (
-        select(HistoryRow, ClientRow.code)
-        .join(ClientRow, HistoryRow.client_id == ClientRow.id)
-        .order_by(HistoryRow.id)
-    )
-    if code is not None:
-        query = query.where(ClientRow.code == code)
-    return tuple(
-        HistoryLine(
-            client,
-            VisitId(row.visit_id),
-            time_of(row.done_utc),
-            cast(Mend, row.what),
-            row.was,
-            row.became,
-            row.done_by,
-        )
-        for row, client in session.execute(query)
     )
 
 

@@ -12,7 +12,9 @@ import platformdirs
 from digitise.errors import RecordError
 from digitise.files import put_new
 from digitise.record.backup import write_backup
-from digitise.record.database import PATIENCE_S, Database, connect, damaged, translate_errors
+from digitise.record.database import PATIENCE_S, Database, connect
+from digitise.record.engines.failures import damaged, translate_errors
+from digitise.record.engines.postgres import may_change_form
 from digitise.record.forget import clear_half_made
 from digitise.record.migrations import schema
 from digitise.unfinished import clear_unfinished, temporary_folder
@@ -61,6 +63,15 @@ def open_records(
     return database
 
 
+def has_records(place: str | Path | None = None) -> bool:
+    """Tell whether there is a file of records at ``place``; of a server only opening it tells."""
+    database = connect(place)
+    try:
+        return database.file is None or database.file.exists()
+    finally:
+        database.close()
+
+
 def copies_of(database: Database) -> list[Path]:
     """Return the copies that were made before migrations of these records."""
     return sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-*.zip"))
@@ -85,6 +96,9 @@ def _is_half_made(path: Path) -> bool:
 def _bring_forward(database: Database, version: str | None) -> None:
     if version is not None:
         schema.refuse_unknown(version, database.where)
+    if not database.file:
+        _refuse_others_than_keeper(database, version)
+    if version is not None:
         database.check()
         name = _COPY.format(version=schema.HEAD, time=datetime.now(UTC))
         earlier = sorted(_copies_folder(database).glob(f"{_copy_stem(database)}-before-{schema.HEAD}-*.zip"))
@@ -97,6 +111,23 @@ def _bring_forward(database: Database, version: str | None) -> None:
         # another program may have done it while this one waited
         if schema.version_of(session.connection(), database.where) == version:
             schema.migrate(session.connection())
+
+
+def _refuse_others_than_keeper(database: Database, version: str | None) -> None:
+    """Refuse an account that may not change the tables, before all records are copied in vain."""
+    with database.reading() as session:
+        if may_change_form(session.connection()):
+            return
+    what = (
+        "There are no records in this database yet"
+        if version is None
+        else f"These records are of an older form ({version}; this version needs {schema.HEAD})"
+    )
+    raise RecordError(
+        f"{what}, and your account may not change that.",
+        where=database.where,
+        do="Ask the keeper of the records to open them once with this version.",
+    )
 
 
 def _ready_file(database: Database, create: bool) -> None:

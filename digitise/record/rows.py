@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import cast
 
 from digitise.record.check import ReadyVisit, staff_code
+from digitise.record.history.values import Mend
 from digitise.record.tables import (
     Base,
     CorrectionRow,
@@ -18,7 +19,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import Answer, Clearance, Mend, ModelFiles
+from digitise.record.values import Answer, Clearance, ModelFiles
 from digitise.tape.rows import TapeRow
 
 

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from digitise.errors import RecordError
 from digitise.record import loading
 from digitise.record.check import ReadyVisit
+from digitise.record.history.values import Mend
 from digitise.record.loading import find_visit
 from digitise.record.rows import (
     correction_row,
@@ -23,6 +24,7 @@ from digitise.record.rows import (
     utc_text,
     visit_row,
 )
+from digitise.record.safety.answers import hand_over
 from digitise.record.tables import (
     ClientRow,
     CorrectionRow,
@@ -35,7 +37,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import Mend, Visit, VisitId
+from digitise.record.values import Visit, VisitId
 
 
 def save_visit(session: Session, ready: ReadyVisit) -> VisitId:
@@ -162,6 +164,8 @@ def _give(session: Session, visit: VisitRow, old: LimbRow, code: str, by: str) -
     session.add(history_row(limb.client_id, visit.id, "taken-over", "", "", by))
     session.flush()
     remove_unused(session, giver)
+    if session.scalar(select(LimbRow.id).filter_by(client_id=giver).limit(1)) is None:
+        hand_over(session, giver, limb.client_id)
     # a code that was mistyped, and under which nothing else is kept, is none of a client
     if session.scalar(select(LimbRow.id).filter_by(client_id=giver).limit(1)) is None and (
         session.scalar(select(HistoryRow.id).filter_by(client_id=giver).limit(1)) is None

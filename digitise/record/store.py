@@ -11,21 +11,24 @@ from typing import Self
 
 from sqlalchemy.orm import Session
 
+from digitise.care.safety.answers import SafetyAnswers
 from digitise.record import loading
 from digitise.record.backup import write_backup
 from digitise.record.check import check_time, client_code, staff_code, validate_visit
-from digitise.record.database import PATIENCE_S, damaged
+from digitise.record.database import PATIENCE_S
+from digitise.record.engines.failures import damaged
 from digitise.record.forget import forget_client, forget_visit
+from digitise.record.history.lines import history
+from digitise.record.history.values import DeletionRecord, HistoryLine, RemovalRecord
 from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
+from digitise.record.safety.answers import known_safety, save_safety, validate_safety
 from digitise.record.saving import mend_visit, overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
-    DeletionRecord,
-    HistoryLine,
+    CodedVisit,
     MeasuredVisit,
     ModelFiles,
     NewVisit,
-    RemovalRecord,
     Visit,
     VisitId,
     VisitLine,
@@ -121,18 +124,8 @@ class Store:
     ) -> None:
         """Mend when a visit was taken, or whose it is, and write a line of history for each.
 
-        Parameters
-        ----------
-        visit_id
-            Which.
-        taken
-            The right time, with a time zone; None to leave it.
-        client
-            The right client's code; None to leave it.
-        by
-            Initials or code of who mends it; may be empty.
-        seen
-            As for :meth:`replace_visit`.
+        ``taken`` (with a time zone) and ``client`` are the right ones, or None to leave as it is; ``by``
+        is who mends it, ``seen`` as for :meth:`replace_visit`.
 
         Raises
         ------
@@ -165,7 +158,7 @@ class Store:
         """Return what was mended and removed of a client's visits, or of all, oldest first."""
         code = None if client is None else client_code(client)
         with self._sound_reading() as session:
-            return loading.history(session, code)
+            return history(session, code)
 
     def list_clients(self) -> tuple[Client, ...]:
         """Return all clients by their code."""
@@ -195,6 +188,11 @@ class Store:
         with self._sound_reading() as session:
             return loading.measured_visits(session, client_code(client))
 
+    def coded_visits(self) -> Iterator[CodedVisit]:
+        """Yield all visits, limb after limb of each client, oldest first, as one moment has them."""
+        with self._sound_reading() as session:
+            yield from loading.coded_visits(session)
+
     def load_visit(self, visit_id: VisitId) -> Visit:
         """Return one visit, without the bytes of its photographs and model.
 
@@ -205,6 +203,52 @@ class Store:
         """
         with self._sound_reading() as session:
             return loading.visit(session, visit_id)
+
+    def safety(self, client: str, visit_id: VisitId | None = None) -> SafetyAnswers:
+        """Return all that is known of a client's safety: from every visit, and what was asked once.
+
+        A warning sign stays open until a later visit asked for it and it was not there; that it was not there
+        counts when this visit asked.  The clearance is this visit's, unless the last answer of all is no.
+
+        Parameters
+        ----------
+        client
+            The client's code.
+        visit_id
+            The visit that is looked at; the last one when None.
+
+        Raises
+        ------
+        RecordError
+            There is no such client, or no such visit of that client.
+        """
+        with self._sound_reading() as session:
+            return known_safety(session, client_code(client), visit_id)
+
+    def save_safety(self, client: str, answers: SafetyAnswers, *, seen: SafetyAnswers | None = None) -> None:
+        """Keep a client's conditions and checks of the arteries in the place of those that are stored.
+
+        Signs and clearance belong to visits: those of ``answers`` are not kept.
+
+        Parameters
+        ----------
+        client
+            The client's code; there must be a visit.
+        answers
+            What was answered.
+        seen
+            What was stored when it was looked at; None to replace whatever is stored by now.
+
+        Raises
+        ------
+        RecordError
+            There is no such client, something in it cannot be kept, or it is not as it was seen.
+        SafetyError
+            The result of a check cannot be one.
+        """
+        ready = validate_safety(answers)
+        with self._database.writing() as session:
+            save_safety(session, client_code(client), ready, seen)
 
     def photo(self, visit_id: VisitId, number: int) -> bytes:
         """Return the stripped JPEG file of a photograph (1-based).

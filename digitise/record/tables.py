@@ -1,7 +1,7 @@
 """The tables.  Only text, numbers and bytes, so that SQLite and PostgreSQL hold the same.
 
-Times are text in UTC (``2026-03-02T09:15:00Z``): such text sorts by time.  A change here needs a migration in
-``migrations/versions``; a test compares the two.
+Times are text in UTC (``2026-03-02T09:15:00Z``), days too (``2026-03-02``): such text sorts by time.  A
+change here needs a migration in ``migrations/versions``; a test compares the two.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 _Sha256 = String(64)
 _Time = String(20)
+_Day = String(10)
 
 
 class Base(DeclarativeBase):
@@ -32,6 +33,28 @@ class ClientRow(Base):
     __tablename__ = "clients"
     id: Mapped[int] = mapped_column(primary_key=True)
     code: Mapped[str] = mapped_column(String(20), unique=True)
+
+
+class ConditionsRow(Base):
+    """Conditions that a client was asked for, and on which day."""
+
+    __tablename__ = "client_conditions"
+    client_id: Mapped[int] = mapped_column(ForeignKey("clients.id", ondelete="CASCADE"), primary_key=True)
+    asked_on: Mapped[str] = mapped_column(_Day)
+    conditions_json: Mapped[str] = mapped_column(Text)
+
+
+class ArterialCheckRow(Base):
+    """One check of a client's arteries."""
+
+    __tablename__ = "arterial_checks"
+    client_id: Mapped[int] = mapped_column(ForeignKey("clients.id", ondelete="CASCADE"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(String(20))
+    value: Mapped[float] = mapped_column(Double)
+    made_on: Mapped[str] = mapped_column(_Day)
+    side: Mapped[str] = mapped_column(String(8))
+    made_by: Mapped[str] = mapped_column(String(20))
 
 
 class LimbRow(Base):

@@ -16,9 +16,6 @@ Side = Literal["left", "right"]
 Posture = Literal["", "standing", "sitting", "lying"]
 Answer = Literal["yes", "no", "not-asked"]
 
-Mend = Literal["date", "limb", "given", "taken-over", "changed", "removed"]
-"""What a line of the history tells: the date or the limb was mended, the visit was given to another code or
-came from one, it was changed in another way, or removed."""
 
 VisitId = NewType("VisitId", int)
 """Number of a visit in its database; never given twice, also not after a client is forgotten."""
@@ -214,6 +211,30 @@ class MeasuredVisit:
 
 
 @dataclass(frozen=True)
+class CodedVisit:
+    """A visit as a study may have it: codes and figures, no note, no photograph.
+
+    Attributes
+    ----------
+    photos
+        How many photographs there are.
+    model_json
+        Text of model.json, None without a model.
+    """
+
+    id: VisitId
+    client: str
+    limb: Limb
+    side: Side
+    taken: datetime
+    posture: Posture
+    measured_by: str
+    photos: int
+    tape: tuple[TapeRow, ...]
+    model_json: str | None = field(repr=False)
+
+
+@dataclass(frozen=True)
 class Client:
     """One line of the list of clients.
 
@@ -229,84 +250,3 @@ class Client:
     visits: int
     first: datetime
     last: datetime
-
-
-@dataclass(frozen=True)
-class HistoryLine:
-    """That a visit was mended or removed.
-
-    No line names another client's code: what is told to one client must not tell of another.
-
-    Attributes
-    ----------
-    client
-        Whose line it is.
-    visit
-        Number of the visit, which may be gone.
-    when
-        In UTC.
-    what
-        What was done.
-    was, became
-        Before and after; empty where there is nothing to tell.
-    by
-        Initials or code of who did it, empty when not told.
-    """
-
-    client: str
-    visit: VisitId
-    when: datetime
-    what: Mend
-    was: str
-    became: str
-    by: str
-
-
-@dataclass(frozen=True)
-class RemovalRecord:
-    """What removing one visit removed, counted before; afterwards every count was found to be zero.
-
-    Attributes
-    ----------
-    visit, client
-        The visit that is gone, and whose it was.
-    photographs
-        How many photographs went with it; one that another visit shows as well stays.
-    rows
-        Removed rows per table.
-    copies, drafts
-        As in :class:`DeletionRecord`.
-    """
-
-    visit: VisitId
-    client: str
-    photographs: int
-    rows: Mapping[str, int]
-    copies: tuple[str, ...] = ()
-    drafts: int = 0
-
-
-@dataclass(frozen=True)
-class DeletionRecord:
-    """What forgetting a client removed, counted before; afterwards every count was found to be zero.
-
-    Attributes
-    ----------
-    client
-        The code that is gone.
-    visits, photographs
-        How many were removed.
-    rows
-        Removed rows per table, the two above included.
-    copies
-        Names of copies made before changes of the database's form, removed because they held the client.
-    drafts
-        How many unsaved visits of the page were removed.
-    """
-
-    client: str
-    visits: int
-    photographs: int
-    rows: Mapping[str, int]
-    copies: tuple[str, ...] = ()
-    drafts: int = 0

@@ -12,20 +12,20 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape import priors
 from digitise.shape.basis import Basis
-from digitise.shape.contradictions import (
+from digitise.shape.checks.contradictions import (
     cone_warnings,
     require_known,
     require_limb,
     require_scale,
     require_taped,
 )
+from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
 from digitise.shape.rounds import DRIFT_MM, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
 from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying, unsure_scale
 from digitise.shape.taped import TapeCheck, cross_check
-from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
 # Evidence this far beyond the reported segment steadies its ends.
@@ -167,12 +167,13 @@ def _fit(
     camera_modes: tuple[tuple[Camera, ...], ...],
 ) -> LimbFit:
     limb, axis, prior = wanted.limb, wanted.axis, wanted.prior
+    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
     scene = make_scene(views, axis, camera_modes)
     start = tuple(tuple(touch_centre(planes, scene.centre) for planes in view) for view in scene.nominal)
     levels = find_levels(
         start,
         views,
-        is_leg=limb == "leg",
+        is_leg=limb == "leg" and stands,  # the foot of one that lies stands up across its axis
         taped=tuple(row.height_mm for row in tape),
         from_mm=wanted.from_mm,
         to_mm=wanted.to_mm,
@@ -181,7 +182,6 @@ def _fit(
     basis = Basis.uniform(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
     usual = priors.of_limb(limb, wanted.side, standing=stands)
     belief = settle(scene, basis, start, usual if prior is None else prior)
     solid = prior is None and is_solid(basis, belief, usual)

@@ -108,6 +108,9 @@ class Limb:
         (p, S) by how much each movement of the limb between the photographs, of one sd, would have moved the
         parameters, mm.  Its outer product is part of ``covariance``, but nothing may be learnt from it; None
         when it was not kept apart.
+    lying
+        How a limb lies, the y of its axis frame upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for
+        one that stands, or whose axis was given.
     """
 
     kind: str
@@ -122,6 +125,7 @@ class Limb:
     prior_precision: Array
     shared: SharedErrors | None = None
     sway: Array | None = None
+    lying: str = ""
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +17,6 @@ from digitise.output.wrap.form import WrapForm
 if TYPE_CHECKING:
     from digitise.care.padding.region import Region
     from digitise.care.safety.answers import SafetyAnswers
-    from digitise.care.safety.assess import Output
     from digitise.care.wrap.garment import GirthList
     from digitise.care.wrap.plan import Plan
 
@@ -105,7 +103,7 @@ def pad_folder(
     every
         List every place, and not the most certain only.
     answers, despite
-        See :func:`released`.
+        See :func:`digitise.workflow.safety.released`.
 
     Raises
     ------
@@ -121,45 +119,16 @@ def pad_folder(
     from digitise.care.padding.foam_selection import make_foam
     from digitise.care.padding.places import short_list
     from digitise.output.padding.files import Padding, is_pad_file, write_padding
+    from digitise.workflow.safety import released
 
     limb, reference = (read_model(model), None) if against is None else read_two(model, against)
     check_folder(out, is_pad_file, "places for padding")
-    safety = released(limb, ("pad",), answers, despite)
+    safety = released(limb.summary, ("pad",), answers, despite)
     found, form = places_of(limb, reference)
     regions = found if every or chosen else short_list(found)
     foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm)
     more = len(found) - len(regions)
     return write_padding(out, Padding(limb, regions, foam, form, paper, code, safety, more))
-
-
-def released(
-    model: StoredModel, outputs: Sequence[Output], answers: SafetyAnswers | None, despite: str = ""
-) -> tuple[str, ...]:
-    """Return what stands on top of outputs for a client, or refuse to make them.
-
-    Parameters
-    ----------
-    model
-        The limb they are for.
-    outputs
-        ``pad``, ``wrap``, ``garment``.
-    answers
-        What was answered about the client's safety; None when nothing is known.
-    despite
-        Why they are to be made although they are withheld.
-
-    Raises
-    ------
-    SafetyError
-        One of them is withheld and there is no reason.
-    """
-    from digitise.care.safety.assess import assess
-    from digitise.care.safety.release import release
-
-    limb, today = model.summary, datetime.now().astimezone().date()
-    safety = None if answers is None else assess(answers, limb.limb, limb.side, today)
-    lines = [line for output in outputs for line in release(safety, output, despite)]
-    return tuple(dict.fromkeys(lines))
 
 
 def places_of(
@@ -217,7 +186,7 @@ def wrap_model(
     garment
         The girth list, when it was asked for.
     safety
-        What :func:`released` returned.
+        What :func:`digitise.workflow.safety.released` returned.
 
     Raises
     ------

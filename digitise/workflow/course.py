@@ -292,7 +292,7 @@ def study(visits: Sequence[VisitMeasurement]) -> tuple[tuple[Repeats, ...], Repe
     days: dict[_Key, list[VisitMeasurement]] = defaultdict(list)
     for visit in sorted(visits, key=lambda one: one.when):
         days[visit.model.limb, visit.model.side, visit.when.date()].append(visit)
-    groups = tuple(_repeats(key, group) for key, group in days.items() if len(group) > 1)
+    groups = tuple(repeats(group) for group in days.values() if len(group) > 1)
     if not groups:
         raise CourseError(
             "No limb was measured twice on one day.",
@@ -301,8 +301,15 @@ def study(visits: Sequence[VisitMeasurement]) -> tuple[tuple[Repeats, ...], Repe
     return groups, repeatability([group.volumes_ml for group in groups])
 
 
-def _repeats(key: _Key, group: Sequence[VisitMeasurement]) -> Repeats:
-    limb, side, day = key
+def repeats(group: Sequence[VisitMeasurement], client: str = "") -> Repeats:
+    """Return measurements of one limb on one day, between the heights that they share.
+
+    Raises
+    ------
+    CourseError
+        They share less than is compared.
+    """
+    model, day = group[0].model, group[0].when
     low, high = common_heights(group)
     volumes = tuple(stored_volume(one.model, low, high).mean for one in group)
-    return Repeats(limb, side, f"{day:%Y-%m-%d}", low, high, volumes)
+    return Repeats(model.limb, model.side, f"{day:%Y-%m-%d}", low, high, volumes, client)

@@ -51,11 +51,11 @@ def outline_or_reason(
     For a photograph taken along the limb always a reason: from there no line, drawn or found, shows its
     sides.
     """
-    if _along_limb(calibration.cameras[number], axis_from_world):
+    if looks_along(calibration.cameras[number], axis_from_world):
         return OutlineError(
             "it looks along the limb, as from above the foot, and does not show its sides.",
             where=photo.name,
-            do="Take it from the side, with the phone at knee height. Foot and hand are not measured.",
+            do="Take it from the side, with the phone at knee height.",
         )
     boards = placed_boards(calibration, field, number)
     try:
@@ -64,7 +64,7 @@ def outline_or_reason(
         return error
 
 
-def _along_limb(camera: Camera, axis_from_world: Pose) -> bool:
+def looks_along(camera: Camera, axis_from_world: Pose) -> bool:
     """Tell whether a camera stands near the limb's axis, seen from the axis's origin."""
     x, y, z = axis_from_world.apply(camera.centre)
     return bool(np.hypot(x, y) < np.tan(np.radians(_ALONG_DEG)) * abs(z))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +14,7 @@ from digitise.errors import OutlineError
 
 # Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
 _LEAST_SEEN = 40
+_HEM_SLACK_MM = 15.0  # asked for that little beyond, cloth is not the matter
 
 
 def inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
@@ -26,9 +27,11 @@ def inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
 
 
 def useful_outlines(
-    tried: Sequence[Outline | OutlineError], names: Sequence[str]
+    tried: Sequence[Outline | OutlineError], names: Sequence[str], silent: Collection[int] = ()
 ) -> tuple[dict[int, Outline], tuple[Finding, ...]]:
     """Return the outlines that tell of the limb, by photograph, and of each other photograph why it does not.
+
+    Of the photographs ``silent`` (from 0), which serve otherwise, nothing is said.
 
     Raises
     ------
@@ -43,6 +46,7 @@ def useful_outlines(
     told = (
         Finding("", "left-out", "warning", f"Photograph {n + 1} was left out: {reason.what}", reason.do)
         for n, reason in reasons.items()
+        if n not in silent
     )
     return useful, tuple(told)
 
@@ -57,4 +61,30 @@ def _why_not(found: Outline | OutlineError, name: str) -> OutlineError | None:
         f"nothing of the limb's edges is seen in it: the limb is hidden by {what}.",
         where=name,
         do="Take it from where nothing stands before the limb.",
+    )
+
+
+def cure_of(outlines: Sequence[Outline], from_mm: float | None, to_mm: float | None) -> str:
+    """Name what covers or hides the heights that are asked for, and what to do; empty without such."""
+    hems = [(n, outline.hem_mm) for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
+    number, hem = min(hems, key=lambda each: each[1], default=(0, np.inf))
+    if to_mm is not None and hem + _HEM_SLACK_MM < to_mm:
+        return (
+            f"In photograph {number} cloth covers the limb from {hem:.0f} mm upwards: roll it up and take "
+            "the photographs again, or measure up to there."
+        )
+    low, high = (-np.inf if from_mm is None else from_mm), (np.inf if to_mm is None else to_mm)
+    hidden = [
+        (part, n)
+        for n, outline in enumerate(outlines, start=1)
+        for part in outline.hidden
+        if part.to_mm > low and part.from_mm < high
+    ]
+    if not hidden:
+        return ""
+    part, number = max(hidden, key=lambda each: each[0].to_mm - each[0].from_mm)
+    stretch = f"from {part.from_mm:.0f} to {part.to_mm:.0f} mm"
+    return (
+        f"In photograph {number} the {part.side} edge is hidden by {part.what} {stretch}: move that out of "
+        "the way and take the photograph again, or give heights that leave it out."
     )

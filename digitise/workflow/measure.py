@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
-
-import numpy as np
 
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
@@ -18,7 +16,6 @@ from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
-from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
@@ -27,11 +24,14 @@ from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
 from digitise.tape.rows import TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
-from digitise.workflow.left_out import inspection_of, useful_outlines
+from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
+from digitise.workflow.foot import FromAbove, with_foot
+from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
+from digitise.workflow.lying import Lying, find_lying_axis, settle
+from digitise.workflow.outlined import Outlined
 
 MOST_PHOTOS = 12
-_HEM_SLACK_MM = 15.0  # asked for that little beyond, cloth is not the matter
+_LIMBS = ("limb", "photo_only")
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -51,6 +51,7 @@ def measure_limb(
     profile: LensProfile | None = None,
     corrections: Mapping[str, Correction] | None = None,
     same_visit: bool = False,
+    lying: Lying | None = None,
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -75,6 +76,8 @@ def measure_limb(
         Drawn corrections by photograph: by its file name or by its sha256.
     same_visit
         The caller answers for it that all photographs are of one visit, whatever speaks against it.
+    lying
+        How the limb lies, where it does not stand; without an axis given, it is then found.
     progress
         Called with a few plain words before each step.
 
@@ -84,13 +87,17 @@ def measure_limb(
         The subclass tells which input cannot be used; the message where, why and what to do.
     """
     _require_count(photo_paths)
+    if lying is not None:
+        lying.require(limb)
     tell: Progress = progress or _silent
     tell("Reading photographs")
     photos = _each(read_photo, photo_paths)
     tell("Finding markers")
     detections = _each(lambda photo: find_markers(photo, field), photos)
     tell("Solving cameras")
-    inspection = inspect_photos(photos, detections, field, profile, same_visit=same_visit)
+    inspection = inspect_photos(
+        photos, detections, field, profile, same_visit=same_visit, lying=lying is not None
+    )
     tell("Finding outlines")
     sighted = find_outlines(
         photos,
@@ -100,11 +107,14 @@ def measure_limb(
         corrections=corrections,
         detections=detections,
         same_visit=same_visit,
+        lying=lying,
     )
     tell("Solving the limb")
+    if lying is not None and axis_from_world is None:
+        sighted = settle(sighted, photos, lying, limb=limb, side=side)
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
-    return fit_outlines(
+    measured = fit_outlines(
         sighted,
         tape,
         limb=limb,
@@ -112,33 +122,10 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
-
-
-@dataclass(frozen=True)
-class Outlined:
-    """Photographs whose cameras are solved and whose outlines are found: all that the limb needs but tape.
-
-    Attributes
-    ----------
-    photos, outlines
-        In the same order.
-    inspection, calibration
-        Of the photographs.
-    axis_from_world
-        Frame of the limb's axis.
-    field_sha256
-        Digest of the sheets' content.
-    findings
-        What the outlines told beyond the inspection.
-    """
-
-    photos: tuple[Photograph, ...]
-    outlines: tuple[Outline, ...]
-    inspection: Inspection
-    calibration: Calibration
-    axis_from_world: Pose
-    field_sha256: str | None = None
-    findings: tuple[Finding, ...] = ()
+    if not sighted.above:
+        return measured
+    tell("Solving the foot")
+    return with_foot(measured, sighted.photos, sighted.above)
 
 
 def find_outlines(
@@ -150,13 +137,14 @@ def find_outlines(
     corrections: Mapping[str, Correction] | None = None,
     detections: Sequence[Sequence[Detection]] = (),
     same_visit: bool = False,
+    lying: Lying | None = None,
 ) -> Outlined:
     """Find the limb in photographs that were inspected; the slow half of :func:`measure_limb`.
 
     Parameters
     ----------
-    photos, inspection, field, axis_from_world, corrections, same_visit
-        As for :func:`measure_limb`.
+    photos, inspection, field, axis_from_world, corrections, same_visit, lying
+        As for :func:`measure_limb`; heights along an axis that is found are settled by :func:`settle`.
     detections
         The markers found in each photograph: with them the skin's colour is compared.
 
@@ -168,14 +156,17 @@ def find_outlines(
         A limb cannot be found, or a correction cannot be used.
     """
     calibration = _require_usable(inspection)
-    axis = Pose.identity() if axis_from_world is None else axis_from_world
+    axis = axis_from_world
+    if axis is None:
+        axis = Pose.identity() if lying is None else find_lying_axis(photos, calibration, field, lying)
     drawn = corrections or {}
     tried = _each(
         lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    outlines, left_out = useful_outlines(tried, names)
+    along = [n for n, camera in enumerate(calibration.cameras) if looks_along(camera, axis)]
+    outlines, left_out = useful_outlines(tried, names, silent=along)
     kept = tuple(outlines)
     tones = [
         skin_tone(photos[n], detections[n], outline, field) if detections else None
@@ -197,6 +188,8 @@ def find_outlines(
         axis,
         field_digest(field),
         findings,
+        tuple(FromAbove(photos[n], calibration.cameras[n]) for n in along),
+        posture=lying.posture if lying else "",
     )
 
 
@@ -232,8 +225,10 @@ def fit_outlines(
         )
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
-        cure = _cure(sighted.outlines, from_mm, to_mm)
+        cure = cure_of(sighted.outlines, from_mm, to_mm)
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
+    if sighted.posture:
+        fit = replace(fit, **{name: replace(getattr(fit, name), lying=sighted.posture) for name in _LIMBS})
     return Measured(
         photos=sighted.photos,
         calibration=sighted.calibration,
@@ -244,32 +239,6 @@ def fit_outlines(
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
         field_sha256=sighted.field_sha256,
-    )
-
-
-def _cure(outlines: Sequence[Outline], from_mm: float | None, to_mm: float | None) -> str:
-    """Name what covers or hides the heights that are asked for, and what to do; empty without such."""
-    hems = [(n, outline.hem_mm) for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
-    number, hem = min(hems, key=lambda each: each[1], default=(0, np.inf))
-    if to_mm is not None and hem + _HEM_SLACK_MM < to_mm:
-        return (
-            f"In photograph {number} cloth covers the limb from {hem:.0f} mm upwards: roll it up and take "
-            "the photographs again, or measure up to there."
-        )
-    low, high = (-np.inf if from_mm is None else from_mm), (np.inf if to_mm is None else to_mm)
-    hidden = [
-        (part, n)
-        for n, outline in enumerate(outlines, start=1)
-        for part in outline.hidden
-        if part.to_mm > low and part.from_mm < high
-    ]
-    if not hidden:
-        return ""
-    part, number = max(hidden, key=lambda each: each[0].to_mm - each[0].from_mm)
-    stretch = f"from {part.from_mm:.0f} to {part.to_mm:.0f} mm"
-    return (
-        f"In photograph {number} the {part.side} edge is hidden by {part.what} {stretch}: move that out of "
-        "the way and take the photograph again, or give heights that leave it out."
     )
 
 

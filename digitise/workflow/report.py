@@ -10,6 +10,8 @@ from pathlib import Path
 from digitise.care.change.compare import compare
 from digitise.care.course.course import Course
 from digitise.care.padding.regions import find_regions
+from digitise.care.safety.answers import SafetyAnswers
+from digitise.care.safety.release import Output
 from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.sheet import wrap_sheet
@@ -17,6 +19,7 @@ from digitise.errors import CourseError
 from digitise.output.model.file import read_model
 from digitise.output.report.content import Report, ReportVisit, report_content
 from digitise.workflow.course import VisitMeasurement, follow, refuse_doubles, with_others
+from digitise.workflow.safety import assessed, released
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,10 @@ class ReportOptions:
         Both limbs are swollen, so percentages of excess are hidden.
     sem_percent
         Repeat error as a study of repeats found it; the project's aim when None.
+    answers
+        What was answered about the client's safety; None when nothing is known.
+    despite
+        Why places, wrap or garment are to be reported although they are withheld.
     """
 
     places: bool = False
@@ -41,6 +48,18 @@ class ReportOptions:
     plan: Plan | None = None
     bilateral: bool = False
     sem_percent: float | None = None
+    answers: SafetyAnswers | None = None
+    despite: str = ""
+
+    @property
+    def pressing(self) -> tuple[Output, ...]:
+        """What is asked for that presses on the limb."""
+        asked: tuple[tuple[Output, bool], ...] = (
+            ("pad", self.places),
+            ("wrap", self.wrap or self.plan is not None),
+            ("garment", self.garment),
+        )
+        return tuple(output for output, is_asked in asked if is_asked)
 
 
 _NOTHING_MORE = ReportOptions()
@@ -96,12 +115,15 @@ def make_report(
 
     Raises
     ------
+    SafetyError
+        Places, wrap or garment are asked for, but withheld.
     CourseError, ModelError
         The visits are not of one limb, share too little of it, or it is not known when they were.
     PlanError
         The wrap or the girth list cannot be made.
     """
     ordered = sorted(visits, key=lambda visit: visit.taken)
+    safety = _safety(ordered, options)
     course = _followed(ordered, options)
     limb = ordered[-1].model.limb
     change = compare(ordered[0].model.limb, limb) if len(ordered) > 1 else None
@@ -110,11 +132,22 @@ def make_report(
         course,
         change,
         regions=find_regions(limb) if options.places else None,
-        sheet=wrap_sheet(limb, options.plan) if options.wrap or options.plan else None,
+        sheet=wrap_sheet(limb, options.plan) if "wrap" in options.pressing else None,
         garment=girth_list(limb, stable=course.plateau.verdict.stable) if options.garment else None,
+        safety=safety,
         client=client,
         created=created,
     )
+
+
+def _safety(visits: Sequence[ReportVisit], options: ReportOptions) -> tuple[str, ...]:
+    """Return what stands on top of the report, before any work is done for it."""
+    if not visits:
+        return ()
+    model = visits[-1].model.summary
+    if options.pressing:
+        return released(model, options.pressing, options.answers, options.despite)
+    return () if options.answers is None else assessed(options.answers, model.limb, model.side).lines
 
 
 def _followed(visits: Sequence[ReportVisit], options: ReportOptions) -> Course:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from digitise.care.safety.answers import with_newer
 from digitise.errors import DigitiseError
 from digitise.output.model.file import StoredModel, model_from_bytes
 from digitise.output.report.content import Report, ReportVisit
@@ -47,6 +48,8 @@ class LimbReport:
 def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterator[LimbReport]:
     """Make the report on every limb of a client that has a measured visit, the other limb beside it.
 
+    The safety answers are those of the records, with those of ``options`` on top.
+
     What cannot be put side by side becomes a reason and stops no other limb.
 
     Raises
@@ -62,7 +65,9 @@ def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterato
             series = one_limb(measured, limb, side)
             pairs = zip(series.visits, series.others, strict=True)
             visits = tuple(_visit(store, visit, other) for visit, other in pairs)
-            made = make_report(visits, options, client=client)
+            known = store.safety(client, _number(series.visits[-1]))
+            answers = known if options.answers is None else with_newer(known, options.answers)
+            made = make_report(visits, replace(options, answers=answers), client=client)
         except DigitiseError as error:
             yield LimbReport(client, limb, side, reason=str(error))
             continue
@@ -75,6 +80,9 @@ def _visit(store: Store, visit: VisitMeasurement, other: VisitMeasurement | None
 
 
 def _model(store: Store, visit: VisitMeasurement) -> StoredModel:
-    number = VisitId(int(visit.place.removeprefix("visit ")))
-    files = store.model(number)
+    files = store.model(_number(visit))
     return model_from_bytes(files.json, files.limb, Path(visit.place))
+
+
+def _number(visit: VisitMeasurement) -> VisitId:
+    return VisitId(int(visit.place.removeprefix("visit ")))

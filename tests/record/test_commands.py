@@ -1,11 +1,13 @@
 """The commands of the records from outside: results, refusals, exit codes."""
 
 import json
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from lens_profiles import lens_text
 
+from digitise.care.safety.signs import CONDITIONS
 from digitise.cli import main
 from digitise.tape.table import read_tape
 
@@ -80,12 +82,12 @@ def test_for_people(run, picture):
     code, out, err = run(*ADD, "--photo", picture(1), "--red-flag", "fever=yes", "--note", "[red]sore[/red]")
     assert (code, err) == (0, "")
     assert "Stored visit 1 of client K-017" in out
-    assert "stop, do not wrap" in out
-    assert "not cleared" in out
+    assert "A doctor today. Do not wrap." in out
+    assert "Nobody noted whether a licensed practitioner cleared compression" in out
     for words, pieces in (
         (("list",), ("K-017",)),
-        (("list", "--client", "K-017"), ("left leg", "photographs")),
-        (("show", 1), ("[red]sore[/red]", "319", "sha256", "not cleared")),
+        (("list", "--client", "K-017"), ("left leg: !! A doctor today", "photographs")),
+        (("show", 1), ("[red]sore[/red]", "319", "sha256", "A doctor today")),
         (("export", "--client", "K-017", "--out", "out"), ("out",)),
         (("backup", "--out", "b.zip"), ("b.zip", "health data")),
         (("restore", "b.zip", "--records", "new.sqlite"), ("visits 1", "forget them again")),
@@ -96,10 +98,97 @@ def test_for_people(run, picture):
         assert all(piece in out for piece in pieces), out
 
 
-def test_cleared_without_warning_signs_needs_no_caution(run):
-    _, out, _ = run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "fever=no")
+def test_cleared_without_warning_signs_needs_no_caution(run, tmp_path):
+    cleared = (*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "fever=no")
+    _, out, _ = run(*cleared)
     assert "cleared" not in out
     assert "Warning" not in out
+    assert "arteries" in out
+    (tmp_path / "answers.toml").write_text(answers(TODAY))
+    run("safety", "K-017", "--answers", "answers.toml")
+    assert run(*cleared)[1] == "Stored visit 2 of client K-017.\n"
+
+
+# ---- safety ------------------------------------------------------------------------------------------
+
+TODAY = datetime.now(UTC).date()
+
+
+NONE = "\n".join(f"{one.code} = false" for one in CONDITIONS)
+
+
+def answers(day, conditions=NONE, value=1.02, more=""):
+    """A file of what is asked once."""
+    return (
+        f"{more}\nconditions_asked = {day}\n[conditions]\n{conditions}\n"
+        f'[[arterial]]\nkind = "ankle-brachial"\nvalue = {value}\nwhen = {day}\nside = "left"\nby = "ab"\n'
+    )
+
+
+def test_safety_is_kept_shown_added_to_and_replaced(run, tmp_path):
+    run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "clot=no")
+    before = result(run("safety", "k-017", "--json"))
+    assert (before["conditions"], before["conditions_asked"], before["arterial"]) == ({}, None, [])
+    assert [(one["limb"], one["side"], one["withheld"]) for one in before["limbs"]] == [("leg", "left", True)]
+    earlier = TODAY - timedelta(days=20)
+    (tmp_path / "a.toml").write_text(answers(earlier))
+    kept = result(run("safety", "K-017", "--answers", "a.toml", "--json"))
+    assert (kept["client"], kept["clearance"], kept["signs"]) == ("K-017", "yes", {"clot": False})
+    none = {one.code: False for one in CONDITIONS}
+    assert (kept["conditions"], kept["conditions_asked"]) == (none, str(earlier))
+    first = {"kind": "ankle-brachial", "value": 1.02, "when": str(earlier), "side": "left", "by": "AB"}
+    assert kept["arterial"] == [first]
+    assert (kept["limbs"][0]["step"], kept["limbs"][0]["withheld"], kept["limbs"][0]["lines"]) == (
+        "none",
+        False,
+        [],
+    )
+    (tmp_path / "b.toml").write_text(answers(TODAY, "allergy = true", 0.75))
+    both = result(run("safety", "K-017", "--answers", "b.toml", "--json"))
+    assert both["conditions"] == {**none, "allergy": True}
+    assert both["conditions_asked"] == str(earlier)
+    assert [check["value"] for check in both["arterial"]] == [1.02, 0.75]
+    assert (both["limbs"][0]["step"], both["limbs"][0]["withheld"]) == ("ask", True)
+    code, out, _ = run("safety", "K-017")
+    assert code == 0
+    assert all(piece in out for piece in ("Allergy", "index 0.75", "index 1.02", "withheld", "! Ask first"))
+    alone = result(run("safety", "K-017", "--answers", "b.toml", "--replace", "--json"))
+    assert (alone["conditions"], [check["value"] for check in alone["arterial"]]) == (
+        {"allergy": True},
+        [0.75],
+    )
+    assert result(run("safety", "K-017", "--json")) == alone
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ('clearance = "yes"', "kept with a visit"),
+        ('clearance_by = "AB"', "kept with a visit"),
+        ("surprise = 1", "surprise"),
+    ],
+)
+def test_what_does_not_belong_there_is_refused_and_nothing_kept(run, tmp_path, more, words):
+    run(*ADD)
+    (tmp_path / "a.toml").write_text(answers(TODAY, more=more))
+    code, _, err = run("safety", "K-017", "--answers", "a.toml")
+    assert (code, words in err) == (3, True)
+    assert result(run("safety", "K-017", "--json"))["arterial"] == []
+
+
+def test_how_old_answers_may_be_is_set_for_the_clinic(run, tmp_path, monkeypatch):
+    run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "clot=no")
+    (tmp_path / "a.toml").write_text(answers(TODAY - timedelta(days=30)))
+    assert result(run("safety", "K-017", "--answers", "a.toml", "--json"))["limbs"][0]["lines"] == []
+    monkeypatch.setenv("DIGITISE_SAFETY_DAYS", "29")
+    (one,) = result(run("safety", "K-017", "--json"))["limbs"]
+    assert one["withheld"]
+    assert any("over 29 days ago" in line for line in one["lines"])
+    assert any("Conditions were last asked for" in line for line in one["lines"])
+    for wrong in ("0", "3651", "soon", "-1", "1.5", "9" * 99):
+        monkeypatch.setenv("DIGITISE_SAFETY_DAYS", wrong)
+        code, _, err = run("safety", "K-017")
+        assert (code, "DIGITISE_SAFETY_DAYS" in err) == (3, True)
 
 
 WRONG_USE = {
@@ -109,6 +198,7 @@ WRONG_USE = {
     "other answer": (*ADD, "--clearance", "maybe"),
     "visit is no number": ("show", "K-017"),
     "no command": (),
+    "replace with nothing": ("safety", "K-017", "--replace"),
 }
 
 
@@ -131,6 +221,8 @@ UNUSABLE = {
     "field is no text": ((*ADD, "--field", SAMPLE / "photo-1.jpg"), "no text"),
     "no records": (("list",), "no records here yet"),
     "no records to forget in": (("forget", "--client", "K-017", "--yes"), "no records here yet"),
+    "no such client": (("safety", "K-017"), "no records here yet"),
+    "answers that are not there": (("safety", "K-017", "--answers", "none.toml"), "none.toml"),
     "no backup": (("restore", "none.zip"), "none.zip"),
     "long name of records": (("list", "--records", "r" * 300), "name"),
     "long name of records to make": ((*ADD, "--records", "r" * 300), "name"),

@@ -30,6 +30,8 @@ def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
     assert (proof.client, proof.visits, proof.photographs, proof.copies) == ("K-017", 2, 3, ())
     assert proof.rows == {
         "clients": 1,
+        "client_conditions": 0,
+        "arterial_checks": 0,
         "limbs": 2,
         "visits": 2,
         "tape_rows": 6,

@@ -78,7 +78,9 @@ def test_teach_shows_no_code_and_no_date_unless_asked(records):
 
 def test_padding_names_visits_that_are_not_cleared(home, models):
     add_visit(models[0], cleared=False)
-    assert text.WRAP_NOT_CLEARED in words(page("padding"))
+    test = page("padding")
+    assert "Nobody noted whether a licensed practitioner cleared compression" in words(test)
+    assert text.WITHHELD in words(test)
 
 
 def test_padding_holds_the_limb_against_an_earlier_visit_or_the_other_limb(

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
-from digitise.record.values import HistoryLine, Visit
+from digitise.record.values import Visit
 from ui import dates, drop, present, state, text
 from ui.components import chooser, frame, saving
 from ui.plain import plain

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import streamlit as st
 
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
+from digitise.care.safety.signs import CONDITIONS
 from digitise.record.store import Store
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
@@ -51,6 +55,17 @@ def new_draft() -> Draft:
     )
     draft.write(Inputs(client=CODE, limb="leg", side="left", sheets="own", unit=unit.name, rows=rows))
     return draft
+
+
+def answer(client: str) -> None:
+    """Keep what is asked once of the sample, which is nobody: no condition, sound arteries."""
+    if not is_sample(client):
+        return
+    today = datetime.now().astimezone().date()
+    conditions = tuple((one.code, False) for one in CONDITIONS)
+    checks = (ArterialCheck("ankle-brachial", 1.0, today, "both", CODE),)
+    with Store() as store:
+        store.save_safety(CODE, SafetyAnswers(conditions=conditions, conditions_asked=today, arterial=checks))
 
 
 def banner(client: str) -> None:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.care.padding.regions import HIDDEN
+from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
+from digitise.workflow.safety import released
 from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
-from ui.components import behind, chooser, frame, papers
+from ui.components import behind, chooser, frame, papers, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 from ui.papers import garment_file, home_file, wrap_file
@@ -24,24 +26,26 @@ def main() -> None:
     """Draw the page."""
     frame.head(text.PADDING_TITLE, text.PADDING_LEAD)
     state.draft()
-    with frame.errors():
-        with Store() as store:
-            visits = chooser.limb_visits(store)
-            if visits:
-                kept = _chosen(visits)
-                against = _against(store, visits, kept)
-                visit = store.load_visit(kept.line.id)
-                stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
+    with frame.errors(), Store() as store:
+        visits = chooser.limb_visits(store)
         if visits:
-            if visit.clearance.answer != "yes":
-                st.error(text.WRAP_NOT_CLEARED, icon=":material/front_hand:")
-            with frame.errors():
-                _places(kept, against)
-            with frame.errors():
-                _wrap(kept)
-            with frame.errors():
-                _garment(kept, stable)
+            kept = _chosen(visits)
+            answers = store.safety(kept.line.client, kept.line.id)
+            if not safety.whole(store, kept.line, text.WITHHELD).withheld:
+                against = _against(store, visits, kept)
+                stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
+                _all(kept, against, stable, answers)
     frame.foot()
+
+
+def _all(kept: Kept, against: Kept | None, stable: bool | None, answers: SafetyAnswers) -> None:
+    """Draw what presses on the limb; a part that cannot be made hides no other."""
+    with frame.errors():
+        _places(kept, against, answers)
+    with frame.errors():
+        _wrap(kept, answers)
+    with frame.errors():
+        _garment(kept, stable)
 
 
 def _chosen(visits: tuple[Kept, ...]) -> Kept:
@@ -74,7 +78,7 @@ def _against(store: Store, visits: tuple[Kept, ...], kept: Kept) -> Kept | None:
     return offered.get(number)
 
 
-def _places(kept: Kept, against: Kept | None) -> None:
+def _places(kept: Kept, against: Kept | None, answers: SafetyAnswers) -> None:
     with frame.steps() as tell:
         found = care.places_against(kept.model, against.model if against else None, tell)
     limb, regions = found.limb, found.regions
@@ -95,10 +99,10 @@ def _places(kept: Kept, against: Kept | None) -> None:
         for number, region in enumerate(regions, start=1):
             st.markdown(present_care.region_line(number, region, found.foam.of_place[number], state.unit()))
         st.caption(HIDDEN)
-    _foam(found, kept.line.client)
+    _foam(found, kept.line.client, released(kept.model.summary, ("pad",), answers))
 
 
-def _foam(found: Places, code: str) -> None:
+def _foam(found: Places, code: str, lines: tuple[str, ...]) -> None:
     st.subheader(text.FOAM, anchor=False)
     if not found.foam.pieces:
         st.info(text.FOAM_NONE)
@@ -114,7 +118,7 @@ def _foam(found: Places, code: str) -> None:
     )
     st.download_button(
         text.FOAM_DOWNLOAD,
-        lambda: care.foam_file(found, str(paper), code),
+        lambda: care.foam_file(found, str(paper), code, lines),
         "foam.pdf",
         "application/pdf",
         icon=":material/print:",
@@ -122,7 +126,7 @@ def _foam(found: Places, code: str) -> None:
     )
 
 
-def _wrap(kept: Kept) -> None:
+def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
@@ -155,7 +159,7 @@ def _wrap(kept: Kept) -> None:
         behind.table(present_care.pressure_rows(sheet, unit), text.WRAP_PRESSURE)
         st.caption(text.WRAP_CARE)
     paper = papers.paper_choice(f"wrap-{key}")
-    options = ReportOptions(wrap=True, plan=edited)
+    options = ReportOptions(wrap=True, plan=edited, answers=answers)
     papers.download(
         text.WRAP_PDF,
         lambda: wrap_file(kept.model, kept.line.taken, options, paper, kept.line.client),

@@ -9,11 +9,12 @@ import streamlit as st
 
 from digitise.output.model.form import ModelForm
 from digitise.record.backup import restore
+from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
-from digitise.record.values import HistoryLine, Visit, VisitLine
+from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
 from ui import present, state, stored, text
-from ui.components import both, chooser, frame, mending, papers, reopen, result, sample
+from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
 from ui.lengths import Unit
 from ui.plain import plain, plain_lines
 
@@ -115,6 +116,7 @@ def _visit(store: Store, line: VisitLine) -> None:
     st.button(text.RECORDS_BACK, icon=":material/arrow_back:", type="tertiary", on_click=_close)
     st.subheader(_line_words(line), anchor=False)
     sample.banner(line.client)
+    safety.whole(store, line)
     _answers(visit)
     with st.container(horizontal=True):
         reopen.button(number, str(number))
@@ -171,14 +173,9 @@ def _whole_history(store: Store) -> None:
 
 
 def _answers(visit: Visit) -> None:
-    """Draw what was asked and noted, and by whom; what somebody typed is shown as it was typed."""
-    signs = [text.FLAG_NAMES.get(code, plain(code)) for code, there in visit.clearance.red_flags if there]
-    if signs:
-        st.error(text.FLAGS_STOP.format("; ".join(signs)))
-    else:
-        st.caption(text.FLAGS_NONE if visit.clearance.red_flags else text.FLAGS_NOT_ASKED)
-    if visit.clearance.answer != "yes":
-        st.warning(text.CLEARANCE_OPEN)
+    """Draw what was noted, and by whom; what somebody typed is shown as it was typed."""
+    if visit.clearance.red_flags and not any(there for _, there in visit.clearance.red_flags):
+        st.caption(text.FLAGS_NONE)
     said = (
         (text.POSTURE, text.POSTURES[visit.posture] if visit.posture else ""),
         (text.MEASURED_BY, visit.measured_by),

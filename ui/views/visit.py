@@ -13,7 +13,19 @@ from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import VisitId
 from ui import dates, measuring, present, state, stored, text, typed, work
-from ui.components import both, chooser, frame, outlines, photographs, reopen, result, sample, saving, tape
+from ui.components import (
+    both,
+    chooser,
+    frame,
+    outlines,
+    photographs,
+    reopen,
+    result,
+    safety,
+    sample,
+    saving,
+    tape,
+)
 from ui.components import client as who
 from ui.draft import Draft, all_drafts, inputs_or_none
 from ui.inputs import Inputs, merged
@@ -261,6 +273,7 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
     with frame.errors(), frame.steps() as tell:
         tell(text.STEP_SAVING)
         number = saving.save(draft, inputs, measured)
+        sample.answer(inputs.client)
         state.keep(draft, inputs.model_copy(update={"saved": int(number)}))
         said = text.SAVED if inputs.changes is None else text.CHANGED
         state.flash(said.format(number, plain(inputs.client.strip().upper())))
@@ -282,6 +295,10 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
                 chooser.remember(inputs.client.strip().upper())
                 frame.go_to(name)
         reopen.button(inputs.saved or 0, "saved")
+    with frame.errors(), Store() as store:
+        for line in store.list_visits(inputs.client):
+            if line.id == inputs.saved:
+                safety.whole(store, line)
     with frame.errors():
         unit = state.unit()
         summary, limb = stored.saved_limb(inputs.saved or 0)

@@ -10,7 +10,7 @@ from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
 from ui import care, changes, figures, measuring, palette, present, present_care, state, text
-from ui.components import behind, chooser, frame, papers, reopen
+from ui.components import behind, chooser, frame, papers, reopen, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
@@ -25,6 +25,8 @@ def main() -> None:
         with Store() as store:
             visits = chooser.limb_visits(store)
             followed = care.followed(store, visits[0].line) if visits else None
+            if visits:
+                safety.in_short(store, visits[-1].line)
         if followed:
             with frame.errors():
                 _course(followed)

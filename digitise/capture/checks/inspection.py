@@ -78,6 +78,7 @@ def inspect_photos(
     profile: LensProfile | None = None,
     *,
     same_visit: bool = False,
+    lying: bool = False,
 ) -> Inspection:
     """Check photographs; cameras that cannot be solved become a finding beside the others.
 
@@ -91,6 +92,8 @@ def inspect_photos(
         A lens profile, if there is one.
     same_visit
         The caller answers for it that all photographs are of one visit.
+    lying
+        Whether the limb lies: then nothing is said of a place where it would stand.
 
     Raises
     ------
@@ -104,7 +107,7 @@ def inspect_photos(
         calibration = calibrate(marked, field, profile)
     except (PoseError, LensError) as error:
         trouble = (Finding(error.where, "no-cameras", "refuse", error.what, error.do),)
-    findings = (*check_photos(photos, detections, calibration, field), *trouble)
+    findings = (*check_photos(photos, detections, calibration, field, lying=lying), *trouble)
     clashes = () if calibration is None else check_together(photos, calibration, field)
     findings += as_findings(clashes, [photo.name for photo in photos], same_visit=same_visit)
     facts = tuple(_facts(n, photo, field, calibration) for n, photo in enumerate(marked))

@@ -22,6 +22,8 @@ def check_photos(
     detections: Sequence[Sequence[Detection]],
     calibration: Calibration | None,
     field: MarkerField,
+    *,
+    lying: bool = False,
 ) -> tuple[Finding, ...]:
     """Tell of every photograph whether it is sharp, well exposed, complete and well placed.
 
@@ -33,6 +35,8 @@ def check_photos(
         Their solved cameras, or None when the solve failed or is still to come: geometry is then left out.
     field
         The sheets.
+    lying
+        Whether the limb lies: distance, reach and angles round a standing one are then left out.
 
     Raises
     ------
@@ -50,8 +54,9 @@ def check_photos(
         findings += _focal(photo)
         if calibration is not None:
             findings += _view(names[n], n, [d.id for d in detections[n]], calibration, field)
+            findings += () if lying else _place(names[n], n, calibration, field)
     findings += _other_lens(photos)
-    if calibration is not None:
+    if calibration is not None and not lying:
         findings += view_check.angles(names, calibration.cameras)
     return tuple(findings)
 
@@ -62,8 +67,11 @@ def _view(
     camera, placed = calibration.cameras[n], calibration.boards[n]
     yield from view_check.markers_in_sight(name, found, camera, placed, field)
     yield from view_check.fit(name, calibration.rms_px[n], calibration.rejected[n])
-    yield view_check.distance(name, camera)
-    yield from view_check.reach(name, camera, placed, field)
+
+
+def _place(name: str, n: int, calibration: Calibration, field: MarkerField) -> Iterator[Finding]:
+    yield view_check.distance(name, calibration.cameras[n])
+    yield from view_check.reach(name, calibration.cameras[n], calibration.boards[n], field)
 
 
 def _refuse_twins(photos: Sequence[Photograph]) -> None:

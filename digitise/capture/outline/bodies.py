@@ -119,7 +119,9 @@ def _per_cell(cells: NDArray[np.floating], height: int, width: int) -> NDArray[n
 
 
 def standing(strip: Strip) -> tuple[float, float]:
-    """Return between which offsets the ankle or wrist stands, mm."""
+    """Return between which offsets the ankle or wrist stands, or lies, mm."""
+    if strip.lies:  # its axis runs through it, wherever the mat is
+        return -_FOOT_MM, _FOOT_MM
     level = float(np.mean(_ANKLE_MM))
     at = strip.plane_from_world(np.array([[0.0, 0.0, level], [0.0, _HEEL_MM, level]]))[:, 0]
     return float(at.min()) - _FOOT_MM, float(at.max()) + _FOOT_MM

@@ -12,6 +12,7 @@ from digitise.capture.outline.correction import Correction, paint
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
 from digitise.capture.outline.segmentation import find_region
 from digitise.capture.outline.subpixel import inside_picture
+from digitise.capture.outline.supports import resting
 from digitise.capture.outline.trace import Traced, trace_edges
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import Strip, rectify
@@ -28,6 +29,7 @@ _MOST_CUT_OFF = 0.3  # share of an edge
 _COARSEST_MM = 2.0  # of a pixel at the limb
 _LEAST_MM = 150.0  # of the limb's length
 _SURE_ENOUGH = 0.75
+_UPRIGHT = 0.5  # cosine of an axis to the vertical: below, the limb lies
 
 
 def find_outline(
@@ -61,7 +63,10 @@ def find_outline(
     if correction is not None:
         _require_same_photo(correction, photo)
     boards = tuple(boards)
-    areas = plain_areas([placed for placed in boards if placed[0].role == "backdrop"], camera)
+    lying = abs(axis_from_world.rotation[2, 2]) < _UPRIGHT
+    # under a limb that lies even the mat is a backdrop, or print on one
+    behind = [placed for placed in boards if lying or placed[0].role == "backdrop"]
+    areas = plain_areas(behind, camera)
     if not areas:
         raise OutlineError(
             "no plain backdrop was found behind the limb.",
@@ -79,11 +84,13 @@ def find_outline(
             do="Give the full-size photograph, or step nearer.",
         )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
-    mat = look_at_mat(photo.pixels, strip, boards)
-    return _surest(
-        _trace(photo, strip, find_panel(strip, areas, weight, boards), mat, drawn)
-        for weight in SHADOW_WEIGHTS
-    )
+    mat = look_at_mat(photo.pixels, strip, () if lying else boards)
+    panels = (find_panel(strip, areas, weight, boards) for weight in SHADOW_WEIGHTS)
+    if lying:
+        lightly, fully = panels
+        # beside its lower edge lies its own shadow, which steps of light alone tell from it
+        return _surest(_trace(photo, strip, panel, mat, drawn, lightly) for panel in (fully,))
+    return _surest(_trace(photo, strip, panel, mat, drawn) for panel in panels)
 
 
 @dataclass(frozen=True)
@@ -120,11 +127,20 @@ def _surest(attempts: Iterator[Traced | OutlineError]) -> Outline:
 
 
 def _trace(
-    photo: Photograph, strip: Strip, panel: Panel, mat: NearMat, drawn: _Drawn | None
+    photo: Photograph,
+    strip: Strip,
+    panel: Panel,
+    mat: NearMat,
+    drawn: _Drawn | None,
+    under: Panel | None = None,
 ) -> Traced | OutlineError:
-    """Find both edges against one idea of the backdrop's colour, or tell why not."""
+    """Find both edges against one idea of the backdrop's colour, or tell why not.
+
+    ``under`` is another idea of it, by which shadows are told from supports under a limb that lies.
+    """
     try:
         region = find_region(photo.pixels, strip, panel, photo.name, None if drawn is None else drawn.painted)
+        region = region if under is None else resting(strip, under, region)
         correction = None if drawn is None else drawn.correction
         traced = trace_edges(photo.pixels, strip, region, mat, correction)
         _refuse_cut_off(traced.outline, photo)

@@ -13,6 +13,7 @@ from digitise.capture.surroundings.foothold import NearMat
 BEFORE = "something that stands before the limb"
 SKIN = "the other leg or a hand"
 OTHER = "something beside the limb"
+SUPPORT = "a support under the limb"
 _ANKLE_MM = (80.0, 160.0)
 _WITHIN_MM = 8.0  # of a body's edges
 _NEIGHBOUR_MM = 60.0  # of a body beside the limb
@@ -49,7 +50,7 @@ def hiding(
         return np.full(len(region.rows), BEFORE)
     beyond = sorted((foot[index], foot[index] + outward * _NEIGHBOUR_MM))
     before = region.touched[index] & mat.is_covered(beyond[0], beyond[1])
-    words = np.where(_skin_beyond(strip, region, index), SKIN, OTHER)
+    words = np.where(_skin_beyond(strip, region, index), SKIN, SUPPORT if strip.lies else OTHER)
     return np.where(before, BEFORE, np.where(hidden, words, ""))
 
 

@@ -22,6 +22,7 @@ HALF_WIDTH_MM = 340.0
 LOWEST_MM = 20.0
 _LEAST_DISTANCE_MM = 150.0
 _LEAST_ROWS = 30
+_UPRIGHT = 0.5  # cosine of an axis to the vertical: below, the limb lies
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,11 @@ class Strip:
     heights: Array
     offsets: Array
     pixels: NDArray[np.uint8]
+
+    @property
+    def lies(self) -> bool:
+        """Whether the limb lies rather than stands."""
+        return bool(abs(self.world_from_plane.rotation[2, 1]) < _UPRIGHT)
 
     def photo_from_plane(self, offsets: Array, heights: Array) -> Array:
         """Map plane coordinates (...,) in mm to photograph pixels (..., 2)."""

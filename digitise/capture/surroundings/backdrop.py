@@ -25,7 +25,7 @@ from digitise.geometry.rigid import Array, Pose
 
 _QUIET = 0.3  # of a marker's side: the white zone that is not plain backdrop
 _BELOW_MM = 300.0  # a panel seldom goes on further below its lowest markers
-_UPRIGHT = 0.5  # cosine to the vertical, of a panel or a limb
+_UPRIGHT = 0.5  # cosine to the vertical, of a panel
 _TUBE_MM = 90.0  # about the axis: the limb's own place
 _GOES_ON = 0.6  # of a row beside the limb: another leg and its foot may stand there too
 _LEAST_BESIDE = 20  # cells, 40 mm: fewer tell nothing
@@ -195,7 +195,7 @@ def _enclosed(corners: Array, papers: list[Polygon], down: Array) -> list[tuple[
     for piece in pieces:
         inner = piece.buffer(-_RIM * float(np.sqrt(piece.area)))
         if piece.area > (3.0 * side) ** 2 and inner.geom_type == "Polygon" and not inner.is_empty:
-            below = np.zeros((0, 2)) if found else _below(hull, piece, print_, down)
+            below = np.zeros((0, 2)) if found or not down.any() else _below(hull, piece, print_, down)
             found.append((_ring_points(piece), _ring_points(inner), below))
     return found
 
@@ -231,7 +231,7 @@ def _filled(strip: Strip, ring: Array, shape: tuple[int, ...]) -> Mask:
 def _below_in(strip: Strip, area: Area) -> Mask:
     """Return the strip's cells below an area; none of a limb that lies, whose rows are not level."""
     shape = (len(strip.heights), len(strip.offsets))
-    if strip.world_from_plane.rotation[2, 1] < _UPRIGHT:
+    if strip.lies:
         return np.zeros(shape, bool)
     return _filled(strip, area.below, shape)
 

@@ -65,6 +65,32 @@ class SafetyAnswers:
     arterial: tuple[ArterialCheck, ...] = ()
 
 
+def with_newer(before: SafetyAnswers, newer: SafetyAnswers) -> SafetyAnswers:
+    """Return answers with newer ones: to a question asked again the newer answer counts.
+
+    A check of the same kind, day and side takes the place of the earlier one.  The day on which conditions
+    were asked for is the newer one only when all of them were asked for again.
+
+    Examples
+    --------
+    >>> before = SafetyAnswers("yes", "AB", signs=(("clot", True), ("skin", True)))
+    >>> with_newer(before, SafetyAnswers(signs=(("clot", False),))).signs
+    (('clot', False), ('skin', True))
+    """
+    asked_again = newer.clearance != "not-asked"
+    all_again = {code for code, _ in before.conditions} <= {code for code, _ in newer.conditions}
+    again = {(check.kind, check.when, check.side) for check in newer.arterial}
+    kept = (check for check in before.arterial if (check.kind, check.when, check.side) not in again)
+    return SafetyAnswers(
+        newer.clearance if asked_again else before.clearance,
+        newer.clearance_by if asked_again else before.clearance_by,
+        tuple({**dict(before.signs), **dict(newer.signs)}.items()),
+        tuple({**dict(before.conditions), **dict(newer.conditions)}.items()),
+        newer.conditions_asked if all_again and newer.conditions else before.conditions_asked,
+        (*kept, *newer.arterial),
+    )
+
+
 def latest_signs(
     asked: Iterable[tuple[datetime, Iterable[tuple[str, bool]]]],
 ) -> tuple[tuple[str, bool], ...]:

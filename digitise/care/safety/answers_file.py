@@ -116,6 +116,30 @@ def answers_from_toml(data: bytes, where: str = "answers.toml") -> SafetyAnswers
     )
 
 
+def answers_to_toml(answers: SafetyAnswers) -> str:
+    """Return answers as the text of an answers.toml; what was not asked is left out.
+
+    Examples
+    --------
+    >>> answers_to_toml(SafetyAnswers("yes", signs=(("infection", False),))).splitlines()
+    ['clearance = "yes"', '[signs]', 'infection = false']
+    """
+    lines = []
+    if answers.clearance != "not-asked":
+        lines.append(f'clearance = "{answers.clearance}"')
+    if answers.clearance_by:
+        lines.append(f'clearance_by = "{answers.clearance_by}"')
+    if answers.conditions_asked is not None:
+        lines.append(f"conditions_asked = {answers.conditions_asked.isoformat()}")
+    for name, pairs in (("signs", answers.signs), ("conditions", answers.conditions)):
+        if pairs:
+            lines += [f"[{name}]", *(f"{code} = {str(there).lower()}" for code, there in pairs)]
+    for check in answers.arterial:
+        lines += ["[[arterial]]", f'kind = "{check.kind}"', f"value = {float(check.value)!r}"]
+        lines += [f"when = {check.when.isoformat()}", f'side = "{check.side}"', f'by = "{check.by}"']
+    return "\n".join(lines) + "\n"
+
+
 def check_arterial(check: ArterialCheck, where: str = "") -> ArterialCheck:
     """Return a check as it is when its result can be one.
 

@@ -17,7 +17,6 @@ KIND_WORDS = {
     "skin-oxygen": "oxygen through the skin",
     "pulses": "foot pulses",
 }
-_DIGITS = {"ankle-brachial": 2}
 
 
 @dataclass(frozen=True)
@@ -32,7 +31,7 @@ class ArterialLimits:
         Below the one, or above the other, a specialist decides first (stricter local rules; 1.3 to 1.4 is in
         use for the upper).
     oldest_days
-        A check older than this is asked for again (ours).
+        A check older than this is asked for again, and so are the conditions (ours).
     """
 
     index_least: float = 0.6
@@ -99,7 +98,7 @@ def _rank(found: Arteries) -> int:
 
 
 def _judge_one(check: ArterialCheck, stiff: bool, limits: ArterialLimits) -> Arteries:
-    said = _said(check)
+    said = check_words(check)
     least = {
         "ankle-brachial": limits.index_least,
         "ankle-pressure": limits.ankle_least_mmhg,
@@ -149,11 +148,19 @@ def _judge_index(check: ArterialCheck, said: str, stiff: bool, limits: ArterialL
     return Arteries("passes", f"{said}.", "")
 
 
-def _said(check: ArterialCheck) -> str:
+def check_words(check: ArterialCheck) -> str:
+    """Return a check in words, without its side.
+
+    Examples
+    --------
+    >>> check_words(ArterialCheck("toe-pressure", 75.0, date(2026, 3, 2), "left", "AB"))
+    'Toe pressure 75 mmHg (2026-03-02, by AB)'
+    """
     name = KIND_WORDS[check.kind]
     words = f"{name[0].upper()}{name[1:]}"
     if check.kind != "pulses":
         unit = "" if check.kind == "ankle-brachial" else " mmHg"
-        words += f" {check.value:.{_DIGITS.get(check.kind, 0)}f}{unit}"
+        # to the digit it was noted: 0.796 must not read as 0.80, below 0.8
+        words += f" {check.value:g}{unit}"
     by = f", by {check.by}" if check.by else ""
     return f"{words} ({check.when:%Y-%m-%d}{by})"

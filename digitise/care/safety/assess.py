@@ -10,6 +10,7 @@ from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.safety.arteries import ArterialLimits, judge_arteries
 from digitise.care.safety.signs import (
     CONDITION_OF,
+    CONDITIONS,
     SIGN_OF,
     STEP_MARKS,
     STEP_TITLES,
@@ -21,23 +22,12 @@ from digitise.care.safety.signs import (
     Weight,
 )
 
-Output = Literal["pad", "wrap", "garment"]
-OUTPUTS: Final[tuple[Output, ...]] = ("pad", "wrap", "garment")
-
-_WITHHELD: Final[dict[Weight, frozenset[Output]]] = {
-    "stop": frozenset(OUTPUTS),
-    # places for padding tell of the limb; a wrap and a garment press on it
-    "hold": frozenset({"wrap", "garment"}),
-    "warn": frozenset(),
-}
 _WEIGHT_OF_STEP: Final[dict[Step, Weight]] = {
     "emergency": "stop",
     "today": "stop",
     "ask": "stop",
     "none": "warn",
 }
-# Conditions change slowly; a client is asked for them again as often as for the arteries (ours).
-CONDITIONS_OLDEST_DAYS = 180
 _DEFAULT_LIMITS = ArterialLimits()
 
 
@@ -77,13 +67,13 @@ class Safety:
     findings
         The most urgent first.
     withheld
-        Outputs that are not made.
+        Padding, wrap and girth list are not made: foam lies under the wrap, so all of them press.
     """
 
     step: Step
     take_off: bool
     findings: tuple[Finding, ...]
-    withheld: frozenset[Output]
+    withheld: bool
 
     @property
     def headline(self) -> str:
@@ -136,14 +126,14 @@ def assess(
     on
         The day, from which the age of answers counts.
     limits
-        From which results on a check speaks against compression, and when it is too old.
+        From which results on a check speaks against compression, and when an answer is too old.
     """
-    found = [*_signs(answers), *_clearance(answers), *_conditions(answers, on)]
+    found = [*_signs(answers), *_clearance(answers), *_conditions(answers, on, limits)]
     if limb == "leg":
         found += _arteries(answers, side, on, limits)
     order: dict[Weight, int] = {"stop": 0, "hold": 1, "warn": 2}
     found.sort(key=lambda finding: (STEPS.index(finding.step), order[finding.weight]))
-    withheld = frozenset[Output]().union(*(_WITHHELD[finding.weight] for finding in found))
+    withheld = any(finding.weight != "warn" for finding in found)
     off = any(_sign(code).take_off for code, there in answers.signs if there)
     return Safety(found[0].step if found else "none", off, tuple(found), withheld)
 
@@ -182,7 +172,7 @@ def _clearance(answers: SafetyAnswers) -> list[Finding]:
     return [Finding("clearance", "none", "hold", words, "Ask before any wrap.")]
 
 
-def _conditions(answers: SafetyAnswers, on: date) -> list[Finding]:
+def _conditions(answers: SafetyAnswers, on: date, limits: ArterialLimits) -> list[Finding]:
     found = []
     for code, there in answers.conditions:
         if not there:
@@ -192,10 +182,15 @@ def _conditions(answers: SafetyAnswers, on: date) -> list[Finding]:
         weight: Weight = known.weight if known else "stop"
         do = known.do if known else "Ask the treating doctor."
         found.append(Finding(code, "ask" if weight == "stop" else "none", weight, f"{words}.", do))
+    asked = {code for code, _ in answers.conditions}
+    left = [one.words for one in CONDITIONS if one.weight == "stop" and one.code not in asked]
     if not answers.conditions or answers.conditions_asked is None:
         words = "Conditions that speak against compression were not asked for."
         found.append(Finding("conditions", "none", "hold", words, "Ask for them once, before any wrap."))
-    elif (on - answers.conditions_asked).days > CONDITIONS_OLDEST_DAYS:
+    elif left:
+        words = f"Conditions not asked for yet: {'; '.join(left)}."
+        found.append(Finding("conditions", "none", "hold", words, "Ask for them before any wrap."))
+    elif (on - answers.conditions_asked).days > limits.oldest_days:
         words = f"Conditions were last asked for on {answers.conditions_asked:%Y-%m-%d}."
         found.append(Finding("conditions", "none", "warn", words, "Ask again whether anything has changed."))
     return found

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from digitise.care.safety.assess import Output, Safety
+from collections.abc import Sequence
+from typing import Final, Literal
+
+from digitise.care.safety.assess import Safety
 from digitise.errors import SafetyError
 
-OUTPUT_WORDS: dict[Output, str] = {"pad": "The padding", "wrap": "The wrap", "garment": "The girth list"}
+Output = Literal["pad", "wrap", "garment"]
+"""What presses on the limb: places with their foam, a wrap, the girth list for a garment."""
+
+OUTPUT_WORDS: Final[dict[Output, str]] = {"pad": "padding", "wrap": "wrap", "garment": "girth list"}
 UNKNOWN = "No answers about safety were given. Ask for warning signs and conditions before any wrap."
 # Long enough to say something, short enough for one line of a print (ours).
 _REASON_LENGTH = (10, 200)
 
 
-def release(safety: Safety | None, output: Output, despite: str = "") -> tuple[str, ...]:
-    """Return the lines that stand on top of an output, or refuse to make it.
+def release(safety: Safety | None, outputs: Sequence[Output], despite: str = "") -> tuple[str, ...]:
+    """Return the lines that stand on top of outputs, or refuse to make them.
 
     Parameters
     ----------
     safety
         What the client's answers come to; None when no answers were given.
-    output
+    outputs
         What is to be made.
     despite
         Why it is to be made although it is withheld; it is printed on the output.
@@ -30,23 +36,21 @@ def release(safety: Safety | None, output: Output, despite: str = "") -> tuple[s
 
     Examples
     --------
-    >>> release(None, "wrap")
+    >>> release(None, ("wrap",))
     ('No answers about safety were given. Ask for warning signs and conditions before any wrap.',)
     """
     reason = _reason(despite)
     if safety is None:
         return (UNKNOWN,)
-    if output not in safety.withheld:
+    if not safety.withheld:
         return safety.lines
+    names = ", ".join(OUTPUT_WORDS[output] for output in outputs)
     if not reason:
         raise SafetyError(
-            f"{OUTPUT_WORDS[output]} is withheld. {' '.join(safety.lines)}",
+            f"{names[0].upper()}{names[1:]} withheld. {' '.join(safety.lines)}",
             do='Settle this first; who answers for it gives a reason with --despite "reason".',
         )
-    return (
-        f"{OUTPUT_WORDS[output]} was made despite what is open here. Reason given: {reason}",
-        *safety.lines,
-    )
+    return (f"Made despite what is open here ({names}). Reason given: {reason}", *safety.lines)
 
 
 def _reason(words: str) -> str:

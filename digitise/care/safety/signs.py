@@ -83,7 +83,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
 SIGN_OF: Final = {sign.code: sign for sign in SIGNS}
 
 Weight = Literal["stop", "hold", "warn"]
-"""``stop`` withholds all that steers treatment, ``hold`` wrap and garment until it is answered."""
+"""``stop`` withholds what presses on the limb, ``hold`` does until it is answered."""
 
 
 @dataclass(frozen=True)

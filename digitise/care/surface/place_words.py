@@ -20,21 +20,39 @@ _LYING = 0.7
 def direction_words(limb: Limb, theta: float) -> str:
     """Return where a direction of the axis frame points on the body.
 
-    The world's y is where the toes point and its z is up, so its x points to the person's right.
+    The world's y is where the toes point and its z is up, so its x points to the person's right.  In the
+    frame of a leg that lies on its back y, upwards, is the front, and x again the person's right.  On an arm
+    that lies the palm's side is the front: with the palm down y points to the back, and the thumb of a left
+    hand to x; with the palm up both turn round.
 
     Returns
     -------
     Of a limb that stands ``front``, ``front inner``, ``inner``, ``back inner``, ...; ``upper side`` or
-    ``under side`` where the direction is nearer to the vertical.
+    ``under side`` where the direction is nearer to the vertical.  Of an arm that lies ``front``,
+    ``front, thumb side``, ``thumb side``, ..., ``little-finger side``.
     """
+    if limb.lying:
+        return _lying_words(limb, np.cos(theta), np.sin(theta))
     x, y, up = limb.axis_from_world.rotation.T @ np.array([np.cos(theta), np.sin(theta), 0.0])
     if abs(up) > _LYING:
         return "upper side" if up > 0 else "under side"
     inward = x if limb.side == "left" else -x
-    flat = np.hypot(x, y)
-    along = "front" if y > _SECTOR * flat else "back" if y < -_SECTOR * flat else ""
-    across = "inner" if inward > _SECTOR * flat else "outer" if inward < -_SECTOR * flat else ""
-    return " ".join(word for word in (along, across) if word)
+    return " ".join(_sides(inward, y, ("inner", "outer")))
+
+
+def _lying_words(limb: Limb, x: float, up: float) -> str:
+    inward = x if limb.side == "left" else -x
+    if limb.lying == "on-back":
+        return " ".join(_sides(inward, up, ("inner", "outer")))
+    turned = -1.0 if limb.lying == "palm-down" else 1.0
+    return ", ".join(_sides(-turned * inward, turned * up, ("thumb side", "little-finger side")))
+
+
+def _sides(across: float, forward: float, names: tuple[str, str]) -> list[str]:
+    """Return ``front`` or ``back``, then the first name for ``across`` positive, else the second."""
+    limit = _SECTOR * np.hypot(across, forward)
+    words = ["front"] if forward > limit else ["back"] if forward < -limit else []
+    return words + ([names[0]] if across > limit else [names[1]] if across < -limit else [])
 
 
 def segments(limb: Limb, marks: Landmarks) -> tuple[Segment, ...]:

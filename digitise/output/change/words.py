@@ -11,6 +11,7 @@ from digitise.care.change.compare import Change, ChangeVerdict
 from digitise.care.change.motion import limb_name
 from digitise.care.excess import Excess
 from digitise.care.surface.place_words import direction_words
+from digitise.output.cautions import POSTURES
 from digitise.output.change.form import VERDICTS, ChangeForm
 from digitise.output.forms import WarningForm
 from digitise.output.plain_text import page, section
@@ -145,6 +146,7 @@ def change_warnings(
 def _warnings(
     change: Change, covers: tuple[tuple[float, float], tuple[float, float]]
 ) -> Iterator[tuple[str, str]]:
+    yield from _other_posture(change)
     turn, sd = change.alignment.turn_degrees
     if abs(turn) > _MUCH_TURN_DEGREES and not change.mirrored:
         yield (
@@ -163,6 +165,16 @@ def _warnings(
         yield (
             "heights",
             f"The models cover {a:.0f} to {b:.0f} mm and {c:.0f} to {d:.0f} mm; compared is what both cover.",
+        )
+
+
+def _other_posture(change: Change) -> Iterator[tuple[str, str]]:
+    first, second = (POSTURES[limb.lying] for limb in (change.first, change.second))
+    if first != second:
+        yield (
+            "posture",
+            f"The first limb was measured {first}, the second {second}: muscles and fluid lie otherwise "
+            "then, and heights may count from another place. Measure both in one posture.",
         )
 
 

@@ -58,7 +58,7 @@ def write_course(out: str | Path, course: Course, summary: CourseForm) -> None:
         The folder cannot be written to or holds other files; it is left as it was.
     """
     with new_folder(out, COURSE_FILES.__contains__, "course") as folder:
-        write_caution(folder, summary.caution)
+        write_caution(folder, (*summary.safety, *summary.caution))
         (folder / COURSE_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         table = csv_text(_TABLE, map(_row, course.points))
         (folder / TABLE_FILE).write_text(table, encoding="utf-8", newline="")
@@ -94,6 +94,7 @@ def course_text(course: Course, summary: CourseForm, out: Path | None) -> str:
     files = ("course.png: volume and excess over time", "course.json, course.csv: all figures")
     title = f"{summary.side.capitalize()} {summary.limb}, course over {len(course.points)} visit(s)"
     return page(
+        section("Before any wrap", summary.safety),
         section(title, map(_line, course.points)),
         section("What it says", summary.sentences),
         section("Warnings", summary.remarks),

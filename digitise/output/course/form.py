@@ -91,7 +91,7 @@ class ReminderForm(Form):
 
 
 class CourseForm(Form):
-    """All that course.json holds."""
+    """All that course.json holds; ``safety`` is what is open about the client, the most urgent first."""
 
     format: Literal["limb-course/1"]
     client: Text
@@ -109,6 +109,7 @@ class CourseForm(Form):
     notes: tuple[Text, ...]
     sentences: tuple[Text, ...]
     remarks: tuple[Text, ...]
+    safety: tuple[Text, ...] = ()
     not_included: tuple[Text, ...]
     caution: tuple[Text, ...]
     created: AwareDatetime
@@ -121,6 +122,7 @@ def course_form(
     side: str,
     *,
     remarks: Sequence[str] = (),
+    safety: Sequence[str] = (),
     client: str = "",
     created: datetime | None = None,
 ) -> CourseForm:
@@ -134,6 +136,8 @@ def course_form(
         Whose it is.
     remarks
         What to know of the visits.
+    safety
+        What is open about the client.
     client
         The client's code; empty when not known.
     created
@@ -163,6 +167,7 @@ def course_form(
             "notes": course.notes,
             "sentences": course_sentences(course),
             "remarks": tuple(remarks),
+            "safety": tuple(safety),
             "not_included": left_out(limb, visit.from_mm, visit.to_mm),
             "caution": caution(limb),
             "created": created or now(),

@@ -12,7 +12,7 @@ from digitise.output.tables import Cell, csv_text
 
 REPEAT_FILE, TABLE_FILE = "repeat.json", "repeat.csv"
 REPEAT_FILES = frozenset({REPEAT_FILE, TABLE_FILE, CAUTION_FILE})
-_TABLE = ("group", "limb", "side", "day", "from_mm", "to_mm", "measurement", "volume_ml")
+_TABLE = ("group", "client", "limb", "side", "day", "from_mm", "to_mm", "measurement", "volume_ml")
 
 
 def write_repeat(out: str | Path, study: RepeatForm) -> None:
@@ -32,7 +32,8 @@ def write_repeat(out: str | Path, study: RepeatForm) -> None:
 def _rows(study: RepeatForm) -> Iterator[tuple[Cell, ...]]:
     for number, group in enumerate(study.groups, start=1):
         for count, volume in enumerate(group.volumes_ml, start=1):
-            yield number, group.limb, group.side, group.day, group.from_mm, group.to_mm, count, volume
+            which = (number, group.client, group.limb, group.side, group.day)
+            yield *which, group.from_mm, group.to_mm, count, volume
 
 
 def repeat_text(study: RepeatForm, out: Path | None) -> str:

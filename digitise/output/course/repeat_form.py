@@ -29,6 +29,8 @@ class Repeats:
         Heights that all of them share.
     volumes_ml
         In the order taken.
+    client
+        Whose, by code; empty when unknown.
     """
 
     limb: Literal["leg", "arm"]
@@ -37,6 +39,7 @@ class Repeats:
     from_mm: float
     to_mm: float
     volumes_ml: tuple[float, ...]
+    client: str = ""
 
 
 class GroupForm(Form):
@@ -48,6 +51,7 @@ class GroupForm(Form):
     from_mm: float
     to_mm: float
     volumes_ml: tuple[float, ...]
+    client: Text = ""
 
 
 class AgreementForm(Form):
@@ -123,6 +127,7 @@ def _group(group: Repeats) -> GroupForm:
         from_mm=rounded(group.from_mm),
         to_mm=rounded(group.to_mm),
         volumes_ml=tuple(rounded(volume) for volume in group.volumes_ml),
+        client=group.client,
     )
 
 

@@ -72,7 +72,7 @@ def model_from_bytes(text: str | bytes, limb: bytes, folder: Path) -> StoredMode
         raise ModelError(
             "The file was changed or cut short, or belongs to another model.json.", where=path, do=_AGAIN
         )
-    found = limb_from_bytes(limb, summary.limb, summary.side, path)
+    found = limb_from_bytes(limb, summary.limb, summary.side, path, summary.lying or "")
     check_same(found, summary, str(folder))
     return StoredModel(found, summary)
 

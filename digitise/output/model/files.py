@@ -64,7 +64,7 @@ def write_model(out: str | Path, measured: Measured, created: datetime | None = 
     with new_folder(out, is_model_file, "results") as folder:
         summary = write_model_file(folder, measured, created)
         write_sections(folder, summary)
-        write_meshes(folder, measured.fit.limb)
+        write_meshes(folder, measured.fit.limb, None if measured.foot is None else measured.foot.foot)
         write_pictures(folder, measured)
     return summary
 

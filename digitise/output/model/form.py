@@ -31,6 +31,7 @@ def _rising(interval: tuple[float, float]) -> tuple[float, float]:
     return interval
 
 
+Lies = Literal["palm-down", "palm-up", "on-back"]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
@@ -166,6 +167,43 @@ class PhotoForm(Form):
     drawn: DrawnForm | None = None
 
 
+class FootSectionForm(Form):
+    """One section across the foot, of what lies below the leg's lowest; girth null where no tape can lie."""
+
+    from_heel_mm: Length
+    width_mm: Length
+    height_mm: Length
+    area_mm2: Area
+    girth_mm: Length | None
+
+
+class SegmentPhotoForm(Form):
+    """A photograph that only a segment was measured from; names and digests as in :class:`PhotoForm`."""
+
+    file: Name
+    outline: Name
+    sha256: Digest
+    kept_sha256: Digest | None = None
+
+
+class SegmentForm(Form):
+    """A part beyond the straight limb: the foot below the leg, its sections along its own axis."""
+
+    name: Literal["foot"]
+    from_mm: Height
+    to_mm: Height
+    volume_ml: Millilitres
+    volume_ml_95: WideInterval
+    length_mm: Length
+    length_mm_95: Interval
+    ball_girth_mm: Length
+    ball_girth_mm_95: Interval
+    heel_instep_girth_mm: Length
+    heel_instep_girth_mm_95: Interval
+    sections: Annotated[tuple[FootSectionForm, ...], Field(min_length=2, max_length=1_000)]
+    photos: Annotated[tuple[SegmentPhotoForm, ...], Field(min_length=1, max_length=1_000)]
+
+
 class FindingForm(Form):
     """What the check of the photographs said; ``photo`` is empty when it is about all together."""
 
@@ -186,8 +224,10 @@ class AxisForm(Form):
 class ModelForm(Form):
     """A measured limb in figures; the limb itself is in limb.npz beside it.
 
-    ``field_sha256`` is of the content of the sheets.  ``seal`` is the SHA-256 of everything else in the file,
-    as JSON with sorted names and no spaces; null, like the former, in files of earlier versions.
+    ``field_sha256`` is of the content of the sheets.  ``lying`` says how a limb lies that does not stand.
+    ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
+    like the former, in files of earlier versions.
+    ``volume_ml_whole`` is that of limb and segments together, null without segments.
     """
 
     format: Literal["limb-model/1"]
@@ -214,6 +254,10 @@ class ModelForm(Form):
     created: AwareDatetime
     software: SoftwareForm
     field_sha256: Digest | None = None
+    segments: Annotated[tuple[SegmentForm, ...], Field(max_length=4)] = ()
+    volume_ml_whole: Millilitres | None = None
+    volume_ml_whole_95: WideInterval | None = None
+    lying: Lies | None = None
     seal: Digest | None = None
 
     @model_validator(mode="after")

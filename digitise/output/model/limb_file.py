@@ -24,7 +24,7 @@ Arrays = dict[str, NDArray[np.float64]]
 
 
 def limb_to_bytes(limb: Limb) -> bytes:
-    """Return the content of a limb.npz; kind and side are in model.json."""
+    """Return the content of a limb.npz; kind, side and how it lies are in model.json."""
     basis, axis, shared = limb.basis, limb.axis_from_world, limb.shared
     errors = (
         {}
@@ -51,7 +51,7 @@ def limb_to_bytes(limb: Limb) -> bytes:
     return stream.getvalue()
 
 
-def limb_from_bytes(data: bytes, kind: str, side: str, where: str) -> Limb:
+def limb_from_bytes(data: bytes, kind: str, side: str, where: str, lying: str = "") -> Limb:
     """Restore a limb, the same to the last bit.
 
     Parameters
@@ -62,6 +62,8 @@ def limb_from_bytes(data: bytes, kind: str, side: str, where: str) -> Limb:
         As in the limb.
     where
         The file's name, for messages.
+    lying
+        As in the limb.
 
     Raises
     ------
@@ -88,6 +90,7 @@ def limb_from_bytes(data: bytes, kind: str, side: str, where: str) -> Limb:
         arrays["prior_precision"],
         _shared(arrays, basis, where),
         _sway(arrays, basis, where),
+        lying,
     )
 
 

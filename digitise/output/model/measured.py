@@ -8,10 +8,13 @@ from pathlib import PurePath
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import PhotoFacts
+from digitise.capture.foot.outline import FootOutline
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
+from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
 from digitise.shape.fit import LimbFit
+from digitise.shape.foot.join import Foot
 from digitise.tape.rows import TapeRow
 
 _PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
@@ -24,6 +27,24 @@ def neutral_name(number: int, name: str) -> str:
     """
     ending = PurePath(name).suffix.lower()
     return f"photo-{number}{ending if ending in _PHOTO_ENDINGS else ''}"
+
+
+@dataclass(frozen=True)
+class MeasuredFoot:
+    """A foot below the limb, and the photographs from above that it was measured from besides the others.
+
+    Attributes
+    ----------
+    foot
+        The foot, joined to its leg.
+    photos, cameras, outlines
+        One per photograph from above, in the same order.
+    """
+
+    foot: Foot
+    photos: tuple[Photograph, ...]
+    cameras: tuple[Camera, ...]
+    outlines: tuple[FootOutline, ...]
 
 
 @dataclass(frozen=True)
@@ -46,6 +67,8 @@ class Measured:
         Frame of the limb's axis; heights are counted along it.
     field_sha256
         Digest of the sheets' content; None when it is not known.
+    foot
+        The foot, where a photograph from above shows it.
     """
 
     photos: tuple[Photograph, ...]
@@ -57,8 +80,16 @@ class Measured:
     facts: tuple[PhotoFacts, ...]
     axis_from_world: Pose
     field_sha256: str | None = None
+    foot: MeasuredFoot | None = None
 
     @property
     def file_names(self) -> tuple[str, ...]:
         """Neutral names of the photographs."""
         return tuple(neutral_name(n, photo.name) for n, photo in enumerate(self.photos, start=1))
+
+    @property
+    def foot_file_names(self) -> tuple[str, ...]:
+        """Neutral names of the photographs from above, numbered after the others."""
+        above = () if self.foot is None else self.foot.photos
+        first = len(self.photos) + 1
+        return tuple(neutral_name(n, photo.name) for n, photo in enumerate(above, start=first))

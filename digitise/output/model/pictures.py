@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from digitise.capture.foot.outline import FootOutline
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.fonts import BOLD, REGULAR
@@ -18,7 +20,7 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.output.model.measured import Measured
-from digitise.output.model.summarise import outline_name
+from digitise.output.model.segments import outline_name
 from digitise.shape.limb import Limb, coefficients
 
 Pixels = NDArray[np.uint8]
@@ -40,6 +42,11 @@ _DIMMED = 0.55
 _QUALITY = 88
 _SHIFT = 4  # OpenCV takes fractions of a pixel as fixed-point numbers
 _DASH_PX, _GAP_PX = 14.0, 9.0
+_LEGEND = (
+    (SURE, False, "edge found"),
+    (UNSURE, True, "edge unsure: counts little"),
+    (_LEVEL, False, "height in mm; darkened: not measured"),
+)
 
 
 @dataclass(frozen=True)
@@ -86,6 +93,11 @@ def write_pictures(folder: Path, measured: Measured) -> None:
     for number, (photo, name, outline, camera) in enumerate(views, start=1):
         picture = draw_outline(replace(photo, name=name), outline, camera, limb)
         Image.fromarray(picture.pixels).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
+    if measured.foot is not None:
+        seen = zip(measured.foot.photos, measured.foot_file_names, measured.foot.outlines, strict=True)
+        for number, (photo, name, found) in enumerate(seen, start=len(measured.photos) + 1):
+            drawn = draw_foot(replace(photo, name=name), found, limb.side)
+            Image.fromarray(drawn).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
 
 
 def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb) -> OutlinePicture:
@@ -110,21 +122,33 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
     seen = {z: arc for z, arc in arcs.items() if len(arc) > 1}
     frame = _frame(photo.pixels.shape[1::-1], outline, tuple(seen.values()))
     rings = {z: frame.picture_from_photo(arc) for z, arc in seen.items()}
-    pixels = _cut(photo.pixels, frame)
+    pixels = cut_out(photo.pixels, frame)
     ends = (limb.from_mm, limb.to_mm)
     if all(end in rings for end in ends):
         _dim_outside(pixels, rings[limb.from_mm], rings[limb.to_mm])
     for z, ring in rings.items():
-        _line(pixels, ring, _LEVEL, 4 if z in ends else 2)
+        draw_line(pixels, ring, _LEVEL, 4 if z in ends else 2)
     for edge in outline.edges:
         points = frame.picture_from_photo(edge.points)
-        for run in _runs(edge.sure):
-            _line(pixels, points[run], SURE, 2)
-        for run in _runs(~edge.sure):
+        for run in runs(edge.sure):
+            draw_line(pixels, points[run], SURE, 2)
+        for run in runs(~edge.sure):
             _dashes(pixels, points[run], UNSURE, 3)
-    image = _with_legend(Image.fromarray(pixels), photo.name, limb)
+    image = with_legend(Image.fromarray(pixels), f"{photo.name}: {limb.side} {limb.kind}", _LEGEND)
     _label_heights(image, rings, ends)
     return OutlinePicture(np.asarray(image), frame)
+
+
+def draw_foot(photo: Photograph, outline: FootOutline, side: str) -> Pixels:
+    """Draw a foot's outline onto the part of a photograph that shows it, with a legend below."""
+    corner, size = outline.crop.part
+    frame = Frame(corner, size, min(1.0, LONG_SIDE_PX / max(size)))
+    pixels = cut_out(photo.pixels, frame)
+    points = frame.picture_from_photo(outline.edge.points)
+    for run in runs(outline.edge.seen):
+        draw_line(pixels, points[run], SURE, 2)
+    legend = ((SURE, False, "edge of the foot; no line: hidden, or a gap between toes"),)
+    return np.asarray(with_legend(Image.fromarray(pixels), f"{photo.name}: {side} foot", legend))
 
 
 def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
@@ -178,7 +202,8 @@ def _frame(size: tuple[int, ...], outline: Outline, rings: tuple[Array, ...]) ->
     )
 
 
-def _cut(pixels: Pixels, frame: Frame) -> Pixels:
+def cut_out(pixels: Pixels, frame: Frame) -> Pixels:
+    """Return the part of a photograph that a frame shows, at its scale."""
     (x, y), (width, height) = frame.corner, frame.size
     part = pixels[y : y + height, x : x + width]
     if frame.scale == 1.0:
@@ -208,13 +233,14 @@ def _course(ring: Array, across: Array) -> Array:
     return np.asarray(np.interp(across, ring[order, 1], ring[order, 0]))
 
 
-def _runs(flags: NDArray[np.bool_]) -> list[slice]:
+def runs(flags: NDArray[np.bool_]) -> list[slice]:
     """Return the stretches of True, each reaching to its neighbours so that the drawn line has no gaps."""
     ends = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))).reshape(-1, 2)
     return [slice(max(0, int(a) - 1), int(b) + 1) for a, b in ends]
 
 
-def _line(pixels: Pixels, points: Array, colour: Colour, width: int) -> None:
+def draw_line(pixels: Pixels, points: Array, colour: Colour, width: int) -> None:
+    """Draw a line through points (N, 2) with a dark halo."""
     fixed = [np.round(points[:, None] * 2**_SHIFT).astype(np.int32)]
     for shade, thick in ((_HALO, width + 3), (colour, width)):
         cv2.polylines(pixels, fixed, False, shade, thick, cv2.LINE_AA, _SHIFT)
@@ -225,7 +251,7 @@ def _dashes(pixels: Pixels, points: Array, colour: Colour, width: int) -> None:
     for start in np.arange(0.0, length[-1], _DASH_PX + _GAP_PX):
         at = np.linspace(start, min(start + _DASH_PX, length[-1]), 8)
         dash = np.stack([np.interp(at, length, points[:, axis]) for axis in (0, 1)], axis=1)
-        _line(pixels, dash, colour, width)
+        draw_line(pixels, dash, colour, width)
 
 
 @functools.cache
@@ -248,21 +274,16 @@ def _label_heights(image: Image.Image, rings: dict[float, Array], ends: tuple[fl
         pen.text(place, words, fill=_LEVEL, font=font, anchor=anchor, stroke_width=3, stroke_fill=_HALO)
 
 
-def _with_legend(image: Image.Image, name: str, limb: Limb) -> Image.Image:
-    """Return the picture with a dark band below that says what was drawn."""
-    lines = (
-        (SURE, False, "edge found"),
-        (UNSURE, True, "edge unsure: counts little"),
-        (_LEVEL, False, "height in mm; darkened: not measured"),
-    )
+def with_legend(image: Image.Image, title: str, lines: Sequence[tuple[Colour, bool, str]]) -> Image.Image:
+    """Return the picture with a dark band below that says what was drawn: colour, whether dashed, words."""
     step = 40
     whole = Image.new("RGB", (image.width, image.height + step * (len(lines) + 1) + 12), _HALO)
     whole.paste(image)
     pen = ImageDraw.Draw(whole)
     y = image.height + 6 + step // 2
     # Pillow would break a name at a line end
-    title = "".join(c if c.isprintable() else "?" for c in f"{name}: {limb.side} {limb.kind}")
-    pen.text((16, y), title, fill=_LEVEL, font=_font(24, True), anchor="lm")
+    printable = "".join(c if c.isprintable() else "?" for c in title)
+    pen.text((16, y), printable, fill=_LEVEL, font=_font(24, True), anchor="lm")
     for colour, dashed, words in lines:
         y += step
         for x in range(16, 96, 23) if dashed else (16,):

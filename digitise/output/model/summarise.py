@@ -16,6 +16,7 @@ from digitise.output import cautions
 from digitise.output.forms import WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
+from digitise.output.model.segments import outline_name, segments, with_segments
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
@@ -61,6 +62,7 @@ def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.M
 def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
     limb = measured.fit.limb
     whole = volume(limb, limb.from_mm, limb.to_mm)
+    together = with_segments(measured, Estimate(float(whole.mean), float(whole.sd)))
     cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
     findings = _findings(measured)
     return form.ModelForm(
@@ -79,7 +81,9 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         photos=_photos(measured),
         warnings=tuple(_warnings(measured, findings, cone, cone_note)),
         findings=findings,
-        not_included=cautions.left_out(limb.kind, limb.from_mm, limb.to_mm),
+        not_included=cautions.left_out(
+            limb.kind, None if measured.foot is not None else limb.from_mm, limb.to_mm
+        ),
         method=cautions.LIMITS,
         caution=cautions.caution(limb.kind),
         foot_top_mm=measured.fit.levels.foot_top_mm,
@@ -88,6 +92,10 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         created=created,
         software=software(),
         field_sha256=measured.field_sha256,
+        segments=segments(measured),
+        volume_ml_whole=None if together is None else rounded(together.mean),
+        volume_ml_whole_95=None if together is None else interval(together),
+        lying=limb.lying or None,  # type: ignore[arg-type]  # one of the three by the fit's own rule
     )
 
 
@@ -155,11 +163,6 @@ def _tape_check(check: TapeCheck) -> form.TapeCheckForm:
     )
 
 
-def outline_name(number: int) -> str:
-    """Return the name of the picture of photograph ``number`` (from 1)."""
-    return f"outline-{number}.jpg"
-
-
 def _photos(measured: Measured) -> tuple[form.PhotoForm, ...]:
     calibration = measured.calibration
     each = zip(measured.file_names, measured.photos, measured.facts, measured.outlines, strict=True)
@@ -196,7 +199,9 @@ def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
 def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
     """Return the findings under the photographs' neutral names."""
     names: dict[str, str] = {"": ""}
-    for photo, name in zip(measured.photos, measured.file_names, strict=True):
+    above = () if measured.foot is None else measured.foot.photos
+    every = (*measured.file_names, *measured.foot_file_names)
+    for photo, name in zip((*measured.photos, *above), every, strict=True):
         # photographs of one name, from two folders, cannot be told apart in a finding
         names[photo.name] = f"{names[photo.name]} or {name}" if photo.name in names else name
     return tuple(

@@ -45,7 +45,30 @@ def _head(summary: ModelForm) -> str:
     )
     cone = "none" if summary.cone_volume_ml is None else f"{_ml(summary.cone_volume_ml)} mL"
     note = textwrap.fill(f"Sum of cones {cone}. {summary.cone_note}", _WIDTH, subsequent_indent=" " * 13)
-    return "\n".join((title, volume, note))
+    return "\n".join((title, volume, *_beyond(summary), note))
+
+
+def _beyond(summary: ModelForm) -> Iterator[str]:
+    """Say what was measured beyond the straight limb, and all together."""
+    for part in summary.segments:
+        yield (
+            f"{part.name.capitalize():13}{_ml(part.volume_ml)} ± {_half(part.volume_ml_95)} mL below "
+            f"{part.to_mm:.0f} mm; length {part.length_mm:.0f} mm"
+        )
+        yield (
+            f"{'':13}girths, to be confirmed with a tape: ball {part.ball_girth_mm:.0f} ± "
+            f"{_half(part.ball_girth_mm_95)} mm, heel and instep {part.heel_instep_girth_mm:.0f} ± "
+            f"{_half(part.heel_instep_girth_mm_95)} mm"
+        )
+    if summary.volume_ml_whole is not None and summary.volume_ml_whole_95 is not None:
+        yield (
+            f"Together     {_ml(summary.volume_ml_whole)} ± {_half(summary.volume_ml_whole_95)} mL, "
+            f"{summary.limb} and {' and '.join(part.name for part in summary.segments)}"
+        )
+
+
+def _half(ends: tuple[float, float]) -> str:
+    return _ml((ends[1] - ends[0]) / 2)
 
 
 def _ml(value: float) -> str:
@@ -85,7 +108,8 @@ def _by_hand(summary: ModelForm) -> Iterator[str]:
 
 
 def _files(summary: ModelForm) -> tuple[str, ...]:
-    pictures = ", ".join(photo.outline for photo in summary.photos)
+    above = (photo.outline for part in summary.segments for photo in part.photos)
+    pictures = ", ".join((*(photo.outline for photo in summary.photos), *above))
     return (
         f"{pictures}: the photographs with the edge that was found; look at these first",
         "sections.csv: girth and area every 10 mm, with intervals",

@@ -112,7 +112,13 @@ def write_padding(out: str | Path, padding: Padding) -> PadForm:
         if foam.pieces:
             day = f"{padding.model.summary.created:%Y-%m-%d}"
             pdf = foam_pdf(
-                foam.pieces, limb.kind, paper=padding.paper, code=padding.code, day=day, overview=views
+                foam.pieces,
+                limb.kind,
+                paper=padding.paper,
+                code=padding.code,
+                day=day,
+                overview=views,
+                safety=padding.safety,
             )
             (folder / FOAM_FILE).write_bytes(pdf)
         for number, piece in enumerate(foam.pieces, start=1):

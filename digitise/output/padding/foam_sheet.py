@@ -36,6 +36,8 @@ SKIN = "This side to the skin"
 TRUNK = "to the trunk"
 CUT = "Cut on the full line, thin out from the dashed line to the edge."
 _CROSS_MM = 4.0
+# Beside the title of a page there is room for three lines.
+_TITLE_MM = 62.0
 _ARROW_MM = 22.0
 _SVG = "http://www.w3.org/2000/svg"
 
@@ -48,6 +50,7 @@ def foam_pdf(
     code: str = "",
     day: str = "",
     overview: bytes = b"",
+    safety: Sequence[str] = (),
 ) -> bytes:
     """Return a true-size PDF: a page per piece, or several overlapping ones where it is larger.
 
@@ -65,6 +68,8 @@ def foam_pdf(
         Of the measurement, printed when given.
     overview
         A picture (PNG) of the limb with its places; with it the first page shows where each piece goes.
+    safety
+        What is open about the client: all of it on that first page, the first line on every other.
 
     Raises
     ------
@@ -78,7 +83,7 @@ def foam_pdf(
     document = true_size_document("Pieces of foam")
     if overview:
         facts = [" ".join(_facts(piece, limb, "", "")[:2]) for piece in pieces]
-        add_overview(document, PAGE_MM[paper], overview, facts, f"{code}  {day}".strip())
+        add_overview(document, PAGE_MM[paper], overview, facts, f"{code}  {day}".strip(), safety)
     for number, piece in enumerate(pieces, start=1):
         tiles = tuple(tiles_of(piece, PAGE_MM[paper]))
         for tile in tiles:
@@ -86,6 +91,7 @@ def foam_pdf(
             page = _Page(document, piece, tile, PAGE_MM[paper])
             page.draw(len(tiles) > 1)
             page.words(_title(number, len(pieces), tile, len(tiles)), _facts(piece, limb, code, day), limb)
+            page.notice(safety[0] if safety else "")
     return bytes(document.output())
 
 
@@ -189,6 +195,13 @@ class _Page:
         pdf.set_font(FONT, "", 7)
         pdf.set_xy(EDGE_MM, self.paper[1] - EDGE_MM - FOOT_MM + 14.0)
         pdf.multi_cell(self.width, 3.1, " ".join(caution(limb)), align="L")
+
+    def notice(self, words: str) -> None:
+        """Write what is open about the client beside the title."""
+        pdf = self.pdf
+        pdf.set_font(FONT, "B", 7)
+        pdf.set_xy(EDGE_MM + _TITLE_MM, EDGE_MM - 2.0)
+        pdf.multi_cell(self.width - _TITLE_MM, 3.0, words, align="L")
 
     def _ruler(self, x: float, y: float) -> None:
         pdf = self.pdf

@@ -17,7 +17,12 @@ _MOST = 0.55
 
 
 def add_overview(
-    document: FPDF, paper: tuple[float, float], picture: bytes, pieces: Sequence[str], who: str
+    document: FPDF,
+    paper: tuple[float, float],
+    picture: bytes,
+    pieces: Sequence[str],
+    who: str,
+    safety: Sequence[str] = (),
 ) -> None:
     """Add a page with the limb and a line for each piece.
 
@@ -33,6 +38,8 @@ def add_overview(
         What each piece is, in the order of their numbers from 1.
     who
         The client's code and the day; may be empty.
+    safety
+        What is open about the client, the most urgent first.
     """
     document.add_page(format=paper)
     document.set_font(FONT, "B", 13)
@@ -41,8 +48,14 @@ def add_overview(
         across, tall = image.size
     room = paper[0] - 2 * _EDGE_MM
     width = min(room, _MOST * paper[1] * across / tall)
-    document.image(BytesIO(picture), x=_EDGE_MM, y=_EDGE_MM + 8.0, w=width)
-    document.set_xy(_EDGE_MM, _EDGE_MM + 8.0 + width * tall / across + _GAP_MM)
+    document.set_xy(_EDGE_MM, _EDGE_MM + 8.0)
+    document.set_font(FONT, "B", 9)
+    for line in safety:
+        document.set_x(_EDGE_MM)
+        document.multi_cell(room, _LINE_MM, line, align="L", new_x="LMARGIN", new_y="NEXT")
+    top = document.y
+    document.image(BytesIO(picture), x=_EDGE_MM, y=top, w=width)
+    document.set_xy(_EDGE_MM, top + width * tall / across + _GAP_MM)
     document.set_font(FONT, "", 9)
     for number, words in enumerate(pieces, start=1):
         document.set_x(_EDGE_MM)

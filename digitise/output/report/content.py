@@ -86,6 +86,7 @@ def report_content(
     regions: tuple[Region, ...] | None = None,
     sheet: WrapSheet | None = None,
     garment: GirthList | None = None,
+    safety: tuple[str, ...] = (),
     client: str = "",
     created: datetime | None = None,
 ) -> Report:
@@ -101,6 +102,8 @@ def report_content(
         From the first visit to the last; None for a single visit.
     regions, sheet, garment
         Places for padding, a wrap and a girth list of the last visit; None when they are not asked for.
+    safety
+        What is open about the client, the most urgent first.
     client
         The client's code; empty when it shall not be told.
     created
@@ -123,6 +126,7 @@ def report_content(
         places=None if regions is None else place_forms(regions),
         wrap=None if sheet is None else wrap_form(sheet),
         garment=None if garment is None else garment_form(garment),
+        safety=safety,
         warnings=tuple(warning.text for warning in summary.warnings),
         not_included=summary.not_included,
         method=method_words(summary, course, change),

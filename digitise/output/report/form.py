@@ -141,7 +141,7 @@ class GarmentForm(Form):
 
 
 class ReportForm(Form):
-    """A report; its last visit is the one that it is about."""
+    """A report; its last visit is the one that it is about, ``safety`` what is open about the client."""
 
     format: Literal["limb-report/1"]
     created: AwareDatetime
@@ -157,6 +157,7 @@ class ReportForm(Form):
     places: tuple[PlaceForm, ...] | None
     wrap: WrapForm | None
     garment: GarmentForm | None
+    safety: tuple[Text, ...] = ()
     warnings: tuple[Text, ...]
     not_included: tuple[Text, ...]
     method: tuple[Text, ...]

@@ -107,6 +107,26 @@ class Pages(FPDF):
         self.multi_cell(0.0, line, words, align="L", new_x="LMARGIN", new_y="NEXT")
         self.ln(0.7)
 
+    def notice(self, lines: Sequence[str]) -> None:
+        """Write lines that nobody may overlook, the first in bold, beside a thick bar."""
+        if not lines:
+            return
+        top, page = self.y, self.page
+        self.set_left_margin(self.l_margin + 4.0)
+        for number, line in enumerate(lines):
+            self.set_x(self.l_margin)
+            self._ink(9.5, "" if number else "B")
+            self.multi_cell(0.0, _LINE_MM, line, align="L", new_x="LMARGIN", new_y="NEXT")
+            self.ln(0.7)
+        self.set_left_margin(self.l_margin - 4.0)
+        self.set_fill_color(*_INK)
+        # lines that run on to another page have their bar there
+        self.rect(self.l_margin, top if page == self.page else self.t_margin, 1.6, self._bar(top, page), "F")
+        self.set_xy(self.l_margin, self.y + 2.0)
+
+    def _bar(self, top: float, page: int) -> float:
+        return float(self.y - (top if page == self.page else self.t_margin) - 0.7)
+
     def facts(self, rows: Sequence[tuple[str, str]]) -> None:
         """Write names and what belongs to them, side by side."""
         for name, words in rows:

@@ -51,9 +51,9 @@ def report_pdf(report: Report, paper: str = "a4") -> bytes:
     if words.places is not None:
         places_section(pages, words.places, report)
     if words.wrap is not None:
-        wrap_section(pages, words.wrap)
+        wrap_section(pages, words.wrap, words.safety)
     if words.garment is not None:
-        garment_section(pages, words.garment)
+        garment_section(pages, words.garment, words.safety)
     _method(pages, words)
     return bytes(pages.output())
 
@@ -80,6 +80,7 @@ def _first_page(pages: Pages, report: Report) -> None:
     words = report.form
     last = words.visits[-1]
     pages.head(f"Limb report: {words.side} {words.limb}", f"made {day(words.created)}")
+    pages.notice(words.safety)
     visits = f"{day(last.taken)}"
     if len(words.visits) > 1:
         visits += f", visit {len(words.visits)} since {day(words.visits[0].taken)}"

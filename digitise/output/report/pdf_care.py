@@ -1,4 +1,4 @@
-"""The pages of a report on padding, wrap and garment."""
+"""The pages of a report on padding, wrap and garment; the most urgent that is open stands on each again."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from digitise.output.report.words import with_interval
 def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Report) -> None:
     """Write the places that may need padding."""
     pages.heading("Places that may need padding", keep=120.0 if places else 40.0)
+    pages.notice(report.form.safety[:1])
     if not places:
         pages.paragraph("No place stands out by more than threshold and noise.")
     else:
@@ -46,9 +47,10 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Repor
     pages.paragraph(PLACES, 8.0, faint=True)
 
 
-def wrap_section(pages: Pages, wrap: form.WrapForm) -> None:
+def wrap_section(pages: Pages, wrap: form.WrapForm, safety: Sequence[str]) -> None:
     """Write the wrap sheet."""
     pages.heading("Wrap sheet", keep=40.0)
+    pages.notice(safety[:1])
     pages.rows(
         [
             "layer",
@@ -88,9 +90,10 @@ def wrap_section(pages: Pages, wrap: form.WrapForm) -> None:
             pages.paragraph(words, 8.0, faint=True)
 
 
-def garment_section(pages: Pages, garment: form.GarmentForm) -> None:
+def garment_section(pages: Pages, garment: form.GarmentForm, safety: Sequence[str]) -> None:
     """Write the girths for a garment."""
     pages.heading("Girths for a garment", keep=40.0)
+    pages.notice(safety[:1])
     pages.rows(
         ["point", "where", "height, mm", "girth, mm (95 %)", "to look at"],
         [

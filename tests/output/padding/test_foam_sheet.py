@@ -1,6 +1,7 @@
 """Foam at true size: rendered pages are measured, 127 dots per inch being five a millimetre."""
 
 import subprocess
+from io import BytesIO
 from xml.etree import ElementTree
 
 import numpy as np
@@ -161,3 +162,25 @@ def test_svg_is_in_millimetres():
 def test_what_cannot_be_drawn_is_refused(pieces, paper, message):
     with pytest.raises(PlanError, match=message):
         foam_pdf(pieces, "leg", paper=paper)
+
+
+def test_what_is_open_is_on_every_page_and_touches_neither_facts_nor_drawing(tmp_path):
+    lines = (
+        "Made despite what is open here (padding). Reason given: " + "w" * 20 + " word" * 36,
+        "! Ask first.",
+    )
+    stream = BytesIO()
+    Image.new("RGB", (400, 200), "grey").save(stream, "PNG")
+    made = foam_pdf([piece(UNEVEN)], "leg", code="C-7", overview=stream.getvalue(), safety=lines)
+    without = pages(foam_pdf([piece(UNEVEN)], "leg", code="C-7"), tmp_path)[0]
+    (tmp_path / "foam.pdf").write_bytes(made)
+    for number in (1, 2):
+        options = ["-f", str(number), "-l", str(number), str(tmp_path / "foam.pdf"), "-"]
+        text = subprocess.run(["pdftotext", *options], capture_output=True, text=True, check=True).stdout
+        assert lines[0] in " ".join(text.split())
+        assert (lines[1] in text) == (number == 1)
+    page = pages(made, tmp_path)[1]
+    changed = np.flatnonzero((page != without).any(axis=1))
+    # the first line of facts has its base 19.5 mm from the top, and letters of 3.2 mm
+    assert changed.max() / PER_MM < EDGE + 4 + 5.5 - 3.2
+    assert not (page & without)[: round(changed.max()) + 1, round((EDGE + 62) * PER_MM) :].any()

@@ -1,0 +1,193 @@
+"""A foot's outline in a photograph, found near to where it is expected.
+
+Skin and surroundings are told apart by colour with graph cuts (Rother, Kolmogorov and Blake 2004, "GrabCut",
+as OpenCV has it), from what is surely foot or leg and surely neither.  The outline is where the smoothed mask
+passes one half.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.foot.crop import Body, Crop, Mask, crop_round
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array
+from digitise.geometry.view import Edge
+
+_MARGIN_MM = 60.0  # of surroundings beyond the slack
+_INNER = 0.7  # of the slack: skin so far within the expected outline is surely skin
+_LEG_INNER_MM = 4.0
+_CUTS = 4
+_TOE_GAP_MM = 5.0  # half of what gaps between toes and under the arch are closed
+_LEG_NEAR_MM = 6.0
+_SMOOTH_MM = 1.4
+_REACH_MM = 2.7
+_STEP_MM = 3.6
+_LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
+_SD_PX = 0.5
+# From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
+_SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
+
+
+@dataclass(frozen=True, eq=False)
+class FootOutline:
+    """A foot's outline in one photograph.
+
+    Attributes
+    ----------
+    edge
+        Points round the foot, in the photograph's pixels; unseen where the leg, the picture's border or the
+        end of the search decides.
+    mask
+        (H, W) of the crop: what is skin.
+    crop
+        The part of the photograph that was looked at.
+    """
+
+    edge: Edge
+    mask: Mask
+    crop: Crop
+
+
+def find_foot(
+    pixels: NDArray[np.uint8], camera: Camera, foot: Body, leg: Body, slack_mm: float, step_mm: float
+) -> FootOutline | None:
+    """Find the outline of a bare foot.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) uint8 RGB photograph.
+    camera
+        Its camera.
+    foot
+        Where the foot is expected.
+    leg
+        The leg above it.
+    slack_mm
+        How far the outline may lie from where it is expected.
+    step_mm
+        How finely to look.
+
+    Returns
+    -------
+    None where the foot is not in the picture.
+    """
+    crop = crop_round(pixels, camera, foot, slack_mm + _MARGIN_MM, step_mm)
+    if crop is None:
+        return None
+    expected, above = crop.drawn(foot), crop.drawn(leg)
+    near = _grown(expected | above, crop.disc(slack_mm))
+    skin = _told_apart(crop, expected, above, near, slack_mm)
+    if skin is None:
+        return None
+    whole = _one_body(_closed(skin, crop.disc(_TOE_GAP_MM)), expected)
+    if whole is None:
+        return None
+    return FootOutline(_edge(crop, whole, skin, above, near), whole, crop)
+
+
+def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: float) -> Mask | None:
+    """Return what is skin (H, W); None where nothing of the foot or nothing beside it is in the picture."""
+    labels = np.where(near, cv2.GC_PR_BGD, cv2.GC_BGD).astype(np.uint8)
+    labels[expected] = cv2.GC_PR_FGD
+    labels[_shrunk(expected, crop.disc(_INNER * slack_mm))] = cv2.GC_FGD
+    labels[_shrunk(above, crop.disc(_LEG_INNER_MM))] = cv2.GC_FGD
+    if not np.any(labels == cv2.GC_BGD) or not np.any(labels == cv2.GC_FGD):
+        return None
+    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same foot
+    skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
+    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
+    return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _colours(crop: Crop) -> NDArray[np.uint8]:
+    """Return brightness and hue of a crop (H, W, 3), whose steps are as large in the shade as in the light.
+
+    Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
+    brightness.
+    """
+    values = brightness_and_hue(crop.pixels.reshape(-1, 3)).reshape(crop.pixels.shape)
+    return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
+
+
+def _grown(mask: Mask, element: NDArray[np.uint8]) -> Mask:
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), element) > 0)
+
+
+def _shrunk(mask: Mask, element: NDArray[np.uint8]) -> Mask:
+    return np.asarray(cv2.erode(mask.astype(np.uint8), element) > 0)
+
+
+def _closed(mask: Mask, element: NDArray[np.uint8]) -> Mask:
+    return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, element) > 0)
+
+
+def _one_body(mask: Mask, expected: Mask) -> Mask | None:
+    """Return the connected part of a mask that holds most of the expected foot."""
+    _, labels = cv2.connectedComponents(mask.astype(np.uint8))
+    inside = labels[expected & mask]
+    if not len(inside):
+        return None
+    return np.asarray(labels == np.bincount(inside).argmax())
+
+
+def _edge(crop: Crop, whole: Mask, skin: Mask, above: Mask, near: Mask) -> Edge:
+    line, normals = _contour(whole, crop.mm)
+    line = _refined(line, normals, whole, crop.mm)
+    chosen = np.arange(0, len(line), max(1, round(_STEP_MM / crop.mm)))
+    line, normals = line[chosen], normals[chosen]
+    filled = _grown(whole & ~skin, crop.disc(_LIMIT_MM))
+    limit = _grown(~near, crop.disc(_LIMIT_MM)) | _grown(above, crop.disc(_LEG_NEAR_MM)) | _border(crop)
+    seen = ~_at(limit | filled, line)
+    return Edge(crop.to_photo(line), normals, np.full(len(line), _SD_PX * crop.shrink), seen.copy(), seen)
+
+
+def _border(crop: Crop) -> Mask:
+    border = np.ones(crop.pixels.shape[:2], bool)
+    border[4:-4, 4:-4] = False
+    return border
+
+
+def _at(mask: Mask, line: Array) -> Mask:
+    column, row = np.round(line).astype(int).T
+    rows, columns = mask.shape
+    return np.asarray(mask[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)])
+
+
+def _contour(whole: Mask, mm: float) -> tuple[Array, Array]:
+    """Return the mask's outer line (N, 2), smoothed, and outward normals (N, 2), in the crop's pixels."""
+    lines, _ = cv2.findContours(whole.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    longest = max(lines, key=len)
+    line = _smoothed(longest[:, 0].astype(float), 2.2 / mm)
+    along = np.roll(line, -3, axis=0) - np.roll(line, 3, axis=0)
+    # y points down: with a positive area the line runs clockwise as seen, its outside to the left
+    outside = np.sign(cv2.contourArea(longest, oriented=True))
+    normals = outside * np.column_stack([along[:, 1], -along[:, 0]])
+    return line, normals / np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
+
+
+def _smoothed(line: Array, sigma: float) -> Array:
+    """Smooth a closed line (N, 2) along itself; ``sigma`` in its points."""
+    reach = min(int(4 * sigma) + 1, len(line))
+    padded = np.concatenate([line[-reach:], line, line[:reach]]).astype(np.float32)
+    smooth = cv2.GaussianBlur(padded, (1, 2 * reach + 1), 0, sigmaY=sigma)
+    return np.asarray(smooth[reach:-reach], float)
+
+
+def _refined(line: Array, normals: Array, whole: Mask, mm: float) -> Array:
+    """Move each point along its normal to where the smoothed mask passes one half."""
+    soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), _SMOOTH_MM / mm)
+    steps = np.linspace(-_REACH_MM, _REACH_MM, 25) / mm
+    at = (line[:, None, :] + steps[:, None] * normals[:, None, :]).astype(np.float32)
+    values = cv2.remap(soft, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    first = np.clip(np.argmax(values < 0.5, axis=1), 1, len(steps) - 1)
+    rows = np.arange(len(line))
+    inner, outer = values[rows, first - 1], values[rows, first]
+    share = np.clip((inner - 0.5) / np.maximum(inner - outer, 1e-3), 0.0, 1.0)
+    return np.asarray(line + (steps[first - 1] + share * (steps[1] - steps[0]))[:, None] * normals)

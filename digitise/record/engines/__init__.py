@@ -1,0 +1,1 @@
+"""What differs between the two kinds of database: how each is opened, and what its failures mean."""

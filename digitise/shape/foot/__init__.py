@@ -1,0 +1,1 @@
+"""The foot of a standing leg: a usual foot, bent until its outline is the one in the photographs."""

@@ -1,0 +1,107 @@
+"""The foot that its tangent planes tell, by Gauss-Newton with the usual foot as prior."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitise.errors import ShapeError
+from digitise.geometry.rigid import Array
+from digitise.geometry.values import read_only
+from digitise.shape.foot.planes import TangentPlanes, touch
+from digitise.shape.foot.surface import FootSurface
+
+# The foot stands anywhere on the mat's middle, toes along its arrow.
+_PLACE_SD = np.array([30.0, 30.0, np.radians(12.0)])
+# All of one photograph's outline may lie too far out alike: soft shadows, blur, the mask's own half pixel.
+_VIEW_SD_MM = 0.4
+_ROUNDS = 40
+_CONVERGED_MM = 0.1  # rms of all vertices: a tenth of what one photograph's point tells
+# Where the surface touches a plane may jump from round to round; ever shorter steps settle between the two.
+_FULL_STEPS = 4
+# Beyond so many sds a plane is no longer drawn at with full force (Huber's constant for 95 % efficiency).
+_HUBER = 1.345
+
+
+@dataclass(frozen=True, eq=False)
+class FootBelief:
+    """A foot and how sure it is.
+
+    Attributes
+    ----------
+    surface
+        The most likely one.
+    covariance
+        (K + 3, K + 3) of its parameters.
+    residual
+        (N,) by how much each plane lies outside of it, mm; NaN for planes that it does not reach.
+    """
+
+    surface: FootSurface
+    covariance: Array
+    residual: Array
+
+    def __post_init__(self) -> None:
+        """Keep the arrays as they are."""
+        read_only(self)
+
+
+def solve_foot(start: FootSurface, planes: TangentPlanes) -> FootBelief:
+    """Bend the usual foot until it touches the planes.
+
+    Parameters
+    ----------
+    start
+        Where to begin; the foot's place is expected within 30 mm and 12 degrees of the start's.
+    planes
+        From the photographs and the leg.
+
+    Raises
+    ------
+    ShapeError
+        When the solution does not settle.
+    """
+    surface, home = start, start.parameters.copy()
+    home[:-3] = 0.0
+    biases = np.zeros(1 + int(planes.view.max(initial=-1)))
+    precision = _prior_precision(len(home), len(biases))
+    for number in range(_ROUNDS):
+        residual, rows = _linearise(surface, planes, biases)
+        weight = _weights(residual, planes.sd)
+        matrix = rows.T @ (weight[:, None] * rows) + precision
+        away = np.concatenate([surface.parameters - home, biases])
+        step = np.linalg.solve(matrix, rows.T @ (weight * np.nan_to_num(residual)) - precision @ away)
+        step *= min(1.0, 2.0 / (number - _FULL_STEPS + 2)) if number > _FULL_STEPS else 1.0
+        before = surface
+        surface, biases = surface.moved(step[: len(home)]), biases + step[len(home) :]
+        if np.sqrt(3.0 * np.mean((surface.vertices() - before.vertices()) ** 2)) < _CONVERGED_MM:
+            covariance = np.asarray(np.linalg.inv(matrix), float)[: len(home), : len(home)]
+            return FootBelief(surface, covariance, residual)
+    raise ShapeError(
+        "The foot's shape does not settle.",
+        do="Take the photograph of the foot from above again, with the whole foot and the mat in it.",
+    )
+
+
+def _prior_precision(parameters: int, views: int) -> Array:
+    sd = np.concatenate([np.ones(parameters - 3), _PLACE_SD, np.full(views, _VIEW_SD_MM)])
+    return np.diag(1.0 / sd**2)
+
+
+def _linearise(surface: FootSurface, planes: TangentPlanes, biases: Array) -> tuple[Array, Array]:
+    """Return the residuals (N,) and how the model's distances grow with parameters and biases (N, P)."""
+    found = touch(surface.vertices(), surface.prior.edges, planes)
+    seen_by = planes.view[:, None] == np.arange(len(biases))
+    residual = planes.distance - found.reached - seen_by @ biases
+    residual[~np.isfinite(found.reached)] = np.nan
+    first, second = (surface.motions(found.ends[:, end]) for end in (0, 1))
+    moves = np.sum((first + found.share[:, None] * (second - first)) * planes.normal, axis=2).T
+    return residual, np.column_stack([moves, seen_by.astype(float)])
+
+
+def _weights(residual: Array, sd: Array) -> Array:
+    """Return each plane's weight (N,), 1 / mm^2: Huber's, and none where the surface is not reached."""
+    scaled = np.abs(residual) / sd
+    weight = np.minimum(1.0, _HUBER / np.maximum(scaled, 1e-9)) / sd**2
+    return np.where(np.isfinite(residual), weight, 0.0)

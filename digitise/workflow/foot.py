@@ -1,0 +1,161 @@
+"""The foot below a measured leg, from a photograph taken from above and those from the sides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from digitise.capture.checks.finding import Finding
+from digitise.capture.foot.crop import Body
+from digitise.capture.foot.outline import FootOutline, find_foot
+from digitise.capture.photo.photograph import Photograph
+from digitise.errors import OutlineError, ShapeError
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array
+from digitise.output.model.measured import Measured, MeasuredFoot
+from digitise.shape.foot.join import join_foot, require_low
+from digitise.shape.foot.planes import TangentPlanes, planes_of_leg, planes_of_view, together
+from digitise.shape.foot.prior import usual_foot
+from digitise.shape.foot.solve import FootBelief, solve_foot
+from digitise.shape.foot.surface import FootSurface
+from digitise.shape.limb import Limb, coefficients
+from digitise.shape.mesh import limb_mesh
+
+# How far the outline may lie from where it is expected, and how finely to look: the usual foot may be far
+# from this one at its toes; the second time it is nearly there.
+_PASSES_MM = ((45.0, 1.8), (15.0, 0.9))
+_RING_MM, _RAYS = 12.0, 48
+
+
+# Fewer points of a foot's outline than these, 3.6 mm apart, leave its form to the usual foot.
+_LEAST_POINTS = 60
+# A bare foot's outline lies within half of this of one that the usual foot can be bent to.
+_MOST_MISFIT_MM = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class FromAbove:
+    """A photograph taken along the limb, and its camera."""
+
+    photo: Photograph
+    camera: Camera
+
+
+def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> Measured:
+    """Add the foot to a measured leg; where it cannot be measured, the reason.
+
+    Parameters
+    ----------
+    measured
+        The leg.
+    sides
+        The photographs it was measured from, with their pixels.
+    above
+        Those taken along the limb, at least one.
+    """
+    try:
+        _require_standing_leg(measured)
+        foot = measure_foot(measured, sides, above)
+    except (OutlineError, ShapeError) as error:
+        names = {photo.name: name for photo, name in zip(sides, measured.file_names, strict=True)}
+        where = names.get(error.where, "")
+        told = Finding(
+            where, "foot-left-out", "warning", f"The foot was not measured: {error.what}", error.do
+        )
+        return replace(measured, findings=(*measured.findings, told))
+    return replace(measured, foot=foot)
+
+
+def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredFoot:
+    """Find the foot of a standing leg in its photographs and solve its shape.
+
+    Raises
+    ------
+    OutlineError
+        The foot is not seen well enough from above, or what is seen is not a bare foot.
+    ShapeError
+        The foot's shape does not settle, or the leg is not known far enough down.
+    """
+    limb = measured.fit.limb
+    require_low(limb)
+    photos = (*sides, *(each.photo for each in above))
+    cameras = (*measured.calibration.cameras, *(each.camera for each in above))
+    belief, outlines, planes = _solve(photos, cameras, limb)
+    for number in range(len(sides), len(photos)):
+        _require_seen(outlines.get(number), photos[number])
+    for number in outlines:
+        _require_bare(belief, planes, number, photos[number])
+    return MeasuredFoot(
+        join_foot(belief, limb),
+        tuple(each.photo for each in above),
+        tuple(each.camera for each in above),
+        tuple(outlines[number] for number in range(len(sides), len(photos))),
+    )
+
+
+def _solve(
+    photos: Sequence[Photograph], cameras: Sequence[Camera], limb: Limb
+) -> tuple[FootBelief, dict[int, FootOutline], TangentPlanes]:
+    """Return the foot, its outlines by photograph, and the planes that the last solve touched."""
+    leg, told = _leg_body(limb), planes_of_leg(limb)
+    foot = solve_foot(_start(limb), told)
+    outlines: dict[int, FootOutline] = {}
+    planes = told
+    for slack, step in _PASSES_MM:
+        expected = Body(foot.surface.vertices(), foot.surface.prior.faces)
+        look = partial(find_foot, foot=expected, leg=leg, slack_mm=slack, step_mm=step)
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            tried = tuple(pool.map(look, (photo.pixels for photo in photos), cameras))
+        outlines = {n: found for n, found in enumerate(tried) if found is not None}
+        seen = [planes_of_view(cameras[n], found.edge, n) for n, found in outlines.items()]
+        planes = together([told, *seen])
+        foot = solve_foot(foot.surface, planes)
+    return foot, outlines, planes
+
+
+def _require_standing_leg(measured: Measured) -> None:
+    axis = measured.axis_from_world
+    if measured.fit.limb.kind != "leg" or not np.allclose(axis.rotation, np.eye(3)):
+        raise ShapeError(
+            "a photograph taken along the limb serves only for the foot of a standing leg.",
+            do="Leave that photograph out.",
+        )
+
+
+def _require_seen(outline: FootOutline | None, photo: Photograph) -> None:
+    if outline is None or np.count_nonzero(outline.edge.seen) < _LEAST_POINTS:
+        raise OutlineError(
+            "too little of its edge is seen from above.",
+            where=photo.name,
+            do="Take that photograph again: phone level at arm's length above the foot, the whole foot and "
+            "the mat round it in the picture.",
+        )
+
+
+def _require_bare(belief: FootBelief, planes: TangentPlanes, number: int, photo: Photograph) -> None:
+    misfit = belief.residual[planes.view == number]
+    misfit = misfit[np.isfinite(misfit)]
+    if len(misfit) and float(np.median(np.abs(misfit))) > _MOST_MISFIT_MM:
+        raise OutlineError(
+            "its outline is not that of a bare foot standing flat on the mat.",
+            where=photo.name,
+            do="Take off shoe, sock and bandage, and stand on the whole sole; check which side it is.",
+        )
+
+
+def _start(limb: Limb) -> FootSurface:
+    """Return the usual foot under the leg's lowest section."""
+    prior = usual_foot(limb.side)
+    mean, _ = coefficients(limb, np.array([limb.from_mm]))
+    ring = prior.mean[np.abs(prior.mean[:, 2] - limb.from_mm) < _RING_MM]
+    middle: Array = (ring.min(axis=0) + ring.max(axis=0)) / 2.0
+    return FootSurface.usual(prior, *(mean[0, 1:3] - middle[:2]).tolist())
+
+
+def _leg_body(limb: Limb) -> Body:
+    mesh = limb_mesh(limb, _RING_MM, _RAYS)
+    return Body(mesh.vertices, mesh.faces)

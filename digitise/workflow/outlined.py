@@ -1,0 +1,47 @@
+"""Photographs with solved cameras and found outlines: what the limb is solved from, but for the tape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.inspection import Inspection
+from digitise.capture.outline.find import Outline
+from digitise.capture.photo.photograph import Photograph
+from digitise.geometry.rigid import Pose
+from digitise.workflow.foot import FromAbove
+
+
+@dataclass(frozen=True)
+class Outlined:
+    """Photographs whose cameras are solved and whose outlines are found: all that the limb needs but tape.
+
+    Attributes
+    ----------
+    photos, outlines
+        In the same order.
+    inspection, calibration
+        Of the photographs.
+    axis_from_world
+        Frame of the limb's axis.
+    field_sha256
+        Digest of the sheets' content.
+    findings
+        What the outlines told beyond the inspection.
+    above
+        Photographs taken along the limb, such as from above the foot, with their cameras; they show none of
+        its sides.
+    posture
+        How a lying limb lies; empty for others.
+    """
+
+    photos: tuple[Photograph, ...]
+    outlines: tuple[Outline, ...]
+    inspection: Inspection
+    calibration: Calibration
+    axis_from_world: Pose
+    field_sha256: str | None = None
+    findings: tuple[Finding, ...] = ()
+    above: tuple[FromAbove, ...] = ()
+    posture: str = ""
