@@ -24,7 +24,7 @@ def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
     value, sentence = present.volume_words(summary, unit)
     st.metric(text.VOLUME, value)
     st.markdown(sentence)
-    st.caption(present.cone_words(summary) if has_tape else text.NO_TAPE)
+    st.caption(unit.sentence(present.cone_words(summary)) if has_tape else text.NO_TAPE)
 
 
 @st.fragment
