@@ -308,6 +308,8 @@ KINDS = {
     (1440, "dark"): tuple(READY),
     (390, "dark"): ("",),
 }
+OPEN_ALL = """() => document.querySelectorAll('[data-testid=stExpander] details:not([open]) > summary')
+  .forEach((box) => box.click())"""
 SERIOUS = ("serious", "critical")
 # tables with a column beyond the window or beyond their own box
 CUT_TABLES = """() => [...document.querySelectorAll('[data-testid=stTable]')].filter((box) => {
@@ -339,8 +341,7 @@ def look_at(page, address, name, kind, ready):
     settled(page)
     drawn(page, ready[1])
     page.screenshot(path=ARTEFACTS / f"page-{name}-{kind}.png")
-    for box in page.locator("[data-testid=stExpander] details:not([open]) > summary").all():
-        box.click()
+    page.evaluate(OPEN_ALL)
     settled(page)
     wide = page.evaluate("document.documentElement.scrollWidth")
     cut = [*page.evaluate(CUT), *page.evaluate(CUT_TABLES)]
