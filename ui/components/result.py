@@ -94,6 +94,6 @@ def words(summary: ModelForm, unit: Unit) -> None:
             st.warning(plain(unit.sentence(warning.text)))
     with st.expander(text.LIMITS):
         st.markdown(summary.method)
-        st.markdown("\n".join(f"- {line}" for line in summary.not_included))
+        st.markdown("\n".join(f"- {unit.sentence(line)}" for line in summary.not_included))
     with st.expander(text.CAUTION):
         st.markdown("\n".join(f"- {line}" for line in summary.caution))
