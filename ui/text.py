@@ -54,6 +54,7 @@ CLEARANCES = {"yes": "Yes", "no": "No", "not-asked": "Not asked yet"}
 CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a practitioner has said yes."
 FLAGS = "Any of these today?"
 NO_FLAG = "none"
+FLAGS_NONE = "Warning signs were asked about at this visit: none."
 FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
 MORE = "More about this visit"
 POSTURE = "Posture"
