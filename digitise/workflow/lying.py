@@ -156,7 +156,13 @@ def settle(
     again = tuple(
         counted_along(outline, camera, axis) for outline, camera in zip(outlines, cameras, strict=True)
     )
-    return replace(sighted, outlines=again, axis_from_world=axis, findings=(*sighted.findings, *told))
+    return replace(
+        sighted,
+        outlines=again,
+        axis_from_world=axis,
+        findings=(*sighted.findings, *told),
+        landmark=None if landmark is None else (landmark.photo, *landmark.at),
+    )
 
 
 def _through_the_middle(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:

@@ -239,6 +239,7 @@ def fit_outlines(
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
         field_sha256=sighted.field_sha256,
+        landmark=sighted.landmark,
     )
 
 
