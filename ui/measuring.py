@@ -28,6 +28,7 @@ from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.outlined import Outlined
 from ui import text
@@ -45,6 +46,9 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 
 _outlined = Memo(24)
+
+
+_axes = Memo(24)
 
 
 _measured = Memo(24)
@@ -70,12 +74,12 @@ class Sight:
     part: tuple[int, int, int, int]
 
 
-def sight_of(source: Measured | Inspected, number: int) -> Sight:
-    """Return where a limb can be in a photograph (from 0) whose camera is solved."""
+def sight_of(source: Measured | Inspected, number: int, axis: Pose | None = None) -> Sight:
+    """Return where a limb can be in a photograph (from 0) whose camera is solved, about its axis if known."""
     if isinstance(source, Measured):
         photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
     else:
-        photo, axis = source.seen[number].photo, Pose.identity()
+        photo, axis = source.seen[number].photo, axis or Pose.identity()
         found = source.inspection.calibration
         if found is None:
             raise PhotoError(text.NO_CAMERA, where=photo.name)
@@ -140,6 +144,7 @@ def measure(
     corrections: Mapping[str, str],
     tell: Progress,
     axis: Pose | None = None,
+    lying: Lying | None = None,
 ) -> Measured:
     """Find the outlines, then the limb; only what has changed is done again.
 
@@ -148,6 +153,8 @@ def measure(
     DigitiseError
         The photographs, a correction or the tape do not give a limb.
     """
+    if lying is not None:
+        axis = lying_axis(paths, inspected, field, lying.posture, tell)
     drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
     drawn: dict[str, Correction] = {
         name: correction_from_json(words, name) for name, words in corrections.items()
@@ -165,16 +172,46 @@ def measure(
                 corrections=drawn,
                 detections=[seen.detections for seen in inspected.seen],
                 same_visit=inspected.same_visit,
+                lying=lying,
             )
-        return replace(found, photos=tuple(map(without_pixels, photos)))
+        return replace(found, photos=tuple(map(without_pixels, found.photos)))
+
+    def settled() -> Outlined:
+        found = _outlined.get(drawn_key, outline)
+        if lying is None:
+            return found
+        tell(text.STEP_LIMB)
+        return settle(found, [seen.photo for seen in inspected.seen], lying, limb=limb, side=side)
 
     def fit() -> Measured:
-        outlined = _outlined.get(drawn_key, outline)
+        outlined = _outlined.get((drawn_key, lying, side), settled)
         tell(text.STEP_LIMB)
         ends = drawn_bounds(outlined.outlines, [drawn.get(path.name) for path in paths]) or (None, None)
         return fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
 
-    return _measured.get((drawn_key, tape, limb, side), fit)
+    return _measured.get((drawn_key, tape, limb, side, lying), fit)
+
+
+def lying_axis(
+    paths: Sequence[Path], inspected: Inspected, field: MarkerField, posture: Posture, tell: Progress
+) -> Pose:
+    """Return the axis of a limb over its sheet, as its silhouettes tell it.
+
+    Raises
+    ------
+    DigitiseError
+        The limb is not seen before a plain sheet, from two sides, stretched.
+    """
+    calibration = inspected.inspection.calibration
+    if calibration is None:
+        raise PhotoError(text.NO_CAMERA)
+
+    def find() -> Pose:
+        tell(text.STEP_OUTLINES)
+        with take_turn(tell):
+            return find_lying_axis([opened(path) for path in paths], calibration, field, posture)
+
+    return _axes.get((inspected.key, posture), find)
 
 
 def mesh_of(limb: Limb) -> Mesh:
@@ -238,5 +275,5 @@ def summary_of(measured: Measured) -> ModelForm:
 
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
-    for memo in (_outlined, _measured, _meshes, _pictures, _summaries, _sections):
+    for memo in (_outlined, _axes, _measured, _meshes, _pictures, _summaries, _sections):
         memo.forget()

@@ -203,12 +203,11 @@ def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> L
         return None
     if axis is not None:
         raise typer.BadParameter("give --axis or --lying, not both", param_hint="--axis")
-    if landmark is None:
-        return Lying(posture)
-    match = re.fullmatch(_LANDMARK, landmark)
+    match = re.fullmatch(_LANDMARK, landmark or "")
     if not match:
         raise typer.BadParameter(
-            "give the photograph's number and its pixels, such as 1,2210,1480", param_hint="--landmark"
+            "give the photograph's number and its pixels, such as 1,2210,1480",
+            param_hint="--landmark",
         )
     number, x, y = match.groups()
     return Lying(posture, Landmark(int(number) - 1, (float(x), float(y))))

@@ -5,8 +5,8 @@ they are alike along it were fitted to 38 legs of a parametric body model with o
 builds, swollen and not; ``tests/data/limbs/README.md``), none of which is a test case.  Each leg left out in
 turn, orders 3 and 4 and the sine of order 2 lie off these means by 0.5 to 0.75 of what they lie off zero.
 Real legs differ from those of one model, so what is left beside the means is taken a fifth larger.  For arms
-the sizes are a fifth larger than those of 24 arms of the same model that lie with the palm down, from wrist to
-upper arm, none of them a test case either; how a forearm is turned differs, so nothing is expected of it.
+the sizes are a fifth larger than those of 24 arms of the same model that lie with the palm down, from wrist
+to upper arm, none of them a test case either; how a forearm is turned differs, so nothing is expected of it.
 """
 
 from __future__ import annotations

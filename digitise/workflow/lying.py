@@ -13,16 +13,17 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.lying.axis import find_axis
 from digitise.capture.lying.silhouette import find_silhouette
 from digitise.capture.outline.find import Hidden, Outline
+from digitise.capture.outline.hiding import SUPPORT
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import facing_plane
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
-from digitise.errors import PhotoError, ShapeError
+from digitise.errors import OutlineError, PhotoError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
-from digitise.shape.limb import Limb, girth
+from digitise.shape.limb import Limb
 from digitise.shape.lying import bend, height_of, shifted, straight_axis
 from digitise.workflow.outlined import Outlined
 
@@ -33,6 +34,8 @@ _BENT_DEG = 12.0
 _TOO_BENT_DEG = 25.0
 _ENOUGH_DEG = 0.05
 _ROUNDS = 3
+_LEAST_PHOTOS, _GOOD_PHOTOS = 2, 3
+_MUCH_SUPPORTED = 0.5
 
 
 @dataclass(frozen=True)
@@ -52,16 +55,11 @@ class Lying:
     posture
         An arm with its palm down or up, or a leg of a person on the back.
     landmark
-        The place; without one heights count from the narrowest place, wrist or ankle, that is found.
+        The place.
     """
 
     posture: Posture
-    landmark: Landmark | None = None
-
-    @property
-    def limb(self) -> str:
-        """``leg`` or ``arm``, whichever lies so."""
-        return "leg" if self.posture == "on-back" else "arm"
+    landmark: Landmark
 
     def require(self, limb: str) -> None:
         """Check that a limb can lie so.
@@ -71,15 +69,20 @@ class Lying:
         ShapeError
             An arm is said to lie on its back, or a leg on its palm.
         """
-        if limb != self.limb:
+        if limb != limb_that_lies(self.posture):
             raise ShapeError(
                 f"No {limb} lies {self.posture}.",
                 do="Say palm-down or palm-up for an arm, on-back for the leg of a person on the back.",
             )
 
 
+def limb_that_lies(posture: Posture) -> str:
+    """Return ``leg`` or ``arm``, whichever lies so."""
+    return "leg" if posture == "on-back" else "arm"
+
+
 def find_lying_axis(
-    photos: Sequence[Photograph], calibration: Calibration, field: MarkerField, lying: Lying
+    photos: Sequence[Photograph], calibration: Calibration, field: MarkerField, posture: Posture
 ) -> Pose:
     """Return axis_from_world of a limb over its sheet, good enough to find its outlines.
 
@@ -88,21 +91,50 @@ def find_lying_axis(
     OutlineError
         When the limb is not seen before a plain sheet, from two sides, stretched.
     """
-    return find_axis(
-        [
-            find_silhouette(photo, calibration.cameras[n], placed_boards(calibration, field, n))
-            for n, photo in enumerate(photos)
-        ],
-        lying.limb,
-    )
+    found, refused = [], []
+    for n, photo in enumerate(photos):
+        boards = placed_boards(calibration, field, n)
+        try:
+            found.append(find_silhouette(photo, calibration.cameras[n], boards))
+        except OutlineError as error:
+            refused.append(error)
+    if len(found) < _LEAST_PHOTOS:
+        raise refused[0]
+    return find_axis(found, limb_that_lies(posture))
 
 
-def _among(
-    landmark: Landmark | None, given: Sequence[Photograph], used: Sequence[Photograph]
-) -> Landmark | None:
+def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ...]:
+    """Say how much of a lying limb rests on supports, and from how many sides it was seen.
+
+    Parameters
+    ----------
+    outlines
+        With heights along the limb's axis.
+    limb
+        As it was measured.
+    """
+    z = np.arange(limb.from_mm, limb.to_mm, 2.0)
+    rests = np.zeros(len(z), bool)
+    for part in (each for outline in outlines for each in outline.hidden if each.what == SUPPORT):
+        rests |= (z >= part.from_mm) & (z <= part.to_mm)
+    share = float(rests.mean())
+    found = []
+    if share > 0.0:
+        length = limb.to_mm - limb.from_mm
+        text = (
+            f"{share * length:.0f} of {length:.0f} mm of the limb rest on supports: there its lower edge is "
+            "not used, and intervals are wider."
+        )
+        much = share > _MUCH_SUPPORTED
+        do = "Use smaller supports, or two instead of three." if much else ""
+        found.append(Finding("", "supported", "warning" if much else "note", text, do))
+    if len(outlines) < _GOOD_PHOTOS:
+        found.append(_TWO_SIDES)
+    return tuple(found)
+
+
+def _among(landmark: Landmark, given: Sequence[Photograph], used: Sequence[Photograph]) -> Landmark:
     """Return the landmark with its photograph counted among those that are used."""
-    if landmark is None:
-        return None
     if not 0 <= landmark.photo < len(given):
         raise PhotoError(
             f"The landmark is said to be in photograph {landmark.photo + 1}, but {len(given)} were given.",
@@ -147,11 +179,7 @@ def settle(
         for name, camera, outline in zip(names, cameras, outlines, strict=True)
     )
     found = _through_the_middle(views, sighted.axis_from_world, limb, side)
-    told = _bend(found)
-    if landmark is None:
-        start, told = _narrowest(found), (*told, _NO_LANDMARK)
-    else:
-        start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
+    start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
     axis = shifted(found.axis_from_world, start)
     again = tuple(
         counted_along(outline, camera, axis) for outline, camera in zip(outlines, cameras, strict=True)
@@ -160,8 +188,8 @@ def settle(
         sighted,
         outlines=again,
         axis_from_world=axis,
-        findings=(*sighted.findings, *told),
-        landmark=None if landmark is None else (landmark.photo, *landmark.at),
+        findings=(*sighted.findings, *_bend(found)),
+        landmark=(landmark.photo, *landmark.at),
     )
 
 
@@ -176,12 +204,12 @@ def _through_the_middle(views: tuple[View, ...], axis: Pose, limb: str, side: st
     return fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb
 
 
-_NO_LANDMARK = Finding(
+_TWO_SIDES = Finding(
     "",
-    "no-landmark",
+    "two-sides",
     "warning",
-    "Heights are counted from the narrowest place near hand or foot, which may differ from week to week.",
-    "Tap the same landmark in a photograph at every visit: wrist crease, tip of the elbow, ankle bone.",
+    "Two photographs hardly tell how flat a lying limb is: its volume is known half as well as from three.",
+    "Take three: slanting from either side, and one from above.",
 )
 
 
@@ -201,11 +229,6 @@ def _bend(found: Limb) -> tuple[Finding, ...]:
             "", "bent", "warning", f"{text} Girths near it are cut aslant.", f"Stretch the {joint} next time."
         ),
     )
-
-
-def _narrowest(found: Limb) -> float:
-    z = np.arange(found.from_mm, (found.from_mm + found.to_mm) / 2, 5.0)
-    return float(z[np.argmin(girth(found, z).mean)])
 
 
 def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str) -> float:
