@@ -175,7 +175,7 @@ def _fit(
     levels = find_levels(
         start,
         views,
-        is_leg=limb == "leg" and stands,  # the foot of one that lies stands up across its axis
+        is_leg=limb == "leg" and not lies,  # the foot of one that lies stands up across its axis
         bridged=lies,
         taped=tuple(row.height_mm for row in tape),
         from_mm=wanted.from_mm,

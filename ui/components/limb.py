@@ -47,7 +47,7 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
                 lying,
             )
     except DigitiseError as error:
-        # outlines of a lying limb are drawn from an axis that is found, so where that fails none can be mended
+        # a lying limb's axis is found from its outlines: where they fail there is none to draw them along
         can_mend = lying is None and isinstance(error, (OutlineError, ShapeError))
         if not (can_mend and isinstance(error, OutlineError)):
             frame.show_error(photographs.named(error, inputs))

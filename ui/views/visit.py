@@ -14,6 +14,7 @@ from ui.components import (
     chooser,
     frame,
     landmark,
+    limb,
     outlines,
     photographs,
     reopen,
