@@ -55,6 +55,7 @@ CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a prac
 FLAGS = "Any of these today?"
 NO_FLAG = "none"
 FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
+FLAGS_NONE = "Warning signs were asked about: none."
 MORE = "More about this visit"
 POSTURE = "Posture"
 POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
