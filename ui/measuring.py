@@ -54,7 +54,7 @@ _axes = Memo(24)
 
 
 # 5 MB each, most of it the limb's covariance: as many as there are tabs in which somebody works
-_measured = Memo(8)
+_measured = Memo(6)
 
 
 _meshes = Memo(12)

@@ -224,6 +224,12 @@ def take_turn(tell: Progress) -> Iterator[None]:
         give_back()
 
 
+def close_photographs() -> None:
+    """Close what is open: a visit is done."""
+    _opened.forget()
+    give_back()
+
+
 def give_back() -> None:
     """Hand the memory that pictures took back to the system, where its library keeps it for the next ones."""
     with contextlib.suppress(OSError, AttributeError):

@@ -251,6 +251,7 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
     with frame.errors(), frame.steps() as tell:
         tell(text.STEP_SAVING)
         number = saving.save(draft, inputs, measured)
+        work.close_photographs()
         sample.answer(inputs.client)
         state.keep(draft, inputs.model_copy(update={"saved": int(number)}))
         said = text.SAVED if inputs.changes is None else text.CHANGED
