@@ -42,6 +42,21 @@ LIMB = "Limb"
 LIMBS = {"leg": "Leg", "arm": "Arm"}
 SIDE = "Side"
 SIDES = {"left": "Left", "right": "Right"}
+SETUP_LYING = (
+    "**Arm on a table, leg on a couch:** one sheet flat under the limb, mat beside hand or foot, the limb on two hard, "
+    "narrow supports, and three photographs from above."
+)
+SETUP_LYING_ALT = (
+    "A limb over its sheet on two supports, photographed slanting from both sides and from above."
+)
+LYING_WORDS = {
+    "above": "From above",
+    "end": "From the end",
+    "mat": "mat",
+    "support": "support",
+    "sheet": "sheet",
+    "distance": "about 1 m",
+}
 LIES = "How is it held?"
 LIES_NAMES = {
     "leg": {"": "Stands", "on-back": "Lies, on the back"},

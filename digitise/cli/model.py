@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from digitise.capture.outline.correction import Correction
     from digitise.geometry.rigid import Pose
     from digitise.output.model.measured import Measured
+    from digitise.samples import SampleVisit
     from digitise.workflow.lying import Lying
 
 _LANDMARK = r"\s*(\d{1,2})\s*,\s*(\d{1,5}(?:\.\d+)?)\s*,\s*(\d{1,5}(?:\.\d+)?)\s*"
@@ -120,6 +121,9 @@ def _tell_names(measured: Measured) -> None:
 
 
 def demo(
+    limb: Annotated[
+        LimbName, typer.Option("--limb", help="A leg that stands, or an arm that lies on a table.")
+    ] = "leg",
     out: Annotated[Path, typer.Option("--out", help="Folder for the results.")] = Path("digitise-demo"),
     as_json: show.JsonOption = False,
 ) -> None:
@@ -134,15 +138,16 @@ def demo(
     found: dict[str, object] = {}
     texts = []
     with show.steps() as progress:
-        visits = sample_visits()
+        visits = sample_visits(limb)
         for visit in visits:
             progress(visit.name)
             measured = measure_limb(
                 visit.photos,
                 read_field(visit.field),
                 read_tape(visit.tape),
-                limb="leg",
+                limb=limb,
                 side="left",
+                lying=_of_sample(visit),
                 progress=progress,
             )
             summary = write_model(out / visit.name, measured)
@@ -151,6 +156,13 @@ def demo(
         progress("Comparing, padding, wrapping")
         follow_up, more = _follow_up(out / visits[0].name, out / visits[-1].name, out)
     show.result(as_json, {**found, **follow_up}, lambda console: console.print("\n\n".join([*texts, *more])))
+
+
+def _of_sample(visit: SampleVisit) -> Lying | None:
+    from digitise.workflow.lying import Landmark, Lying
+
+    lies = visit.lying
+    return None if lies is None else Lying(lies.posture, Landmark(lies.photo, lies.at))
 
 
 def _follow_up(first: Path, last: Path, out: Path) -> tuple[dict[str, object], list[str]]:
