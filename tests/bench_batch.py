@@ -2,7 +2,7 @@
 
 All figures are of one run on this machine: the throughput of two workers against one, what the engine adds to
 the measuring itself, memory of a worker, and how cost grows with the number of visits, in seconds of clock
-and of processor; then, by simulation with each job's cost as measured here, a large archive on a cluster.
+and of processor; then, by simulation with the cost of each job as measured here, an archive on a cluster.
 
 ``python tests/bench_batch.py VISITS --cost`` leaves out what the clock alone tells, for a machine in use.
 """
@@ -30,8 +30,8 @@ from digitise.workflow.many.cluster import do_parcel, keep, pack
 
 NAMES = ("walk-light", "turn-dark", "pair-calf-week0", "pair-calf-week3")
 VISITS, CORES = 10_000, 64
-BYTES_A_SECOND = 1e9 / 8
-"""A network of 1 Gbit/s."""
+GIGABITS = (1, 10)
+"""Of the network between the one who sends and the cluster, per second."""
 STEP_S = 0.01
 """What the scheduler does for each job, assumed: its documents state under 1 ms (from memory)."""
 
@@ -71,7 +71,7 @@ def seconds(count: int, workers: int) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Costs:
-    """What each visit costs: seconds on a worker, and seconds of the one who sends and keeps."""
+    """What each visit costs: seconds on a worker, seconds of who sends and keeps, and what travels."""
 
     work: Sequence[float]
     send: float
@@ -97,32 +97,30 @@ def costs(count: int) -> Costs:
             kept.append(time.process_time() - start)
             size.append(len(there) + len(back))
     # the first loads what all others find loaded
-    bytes_each = float(np.mean(size))
-    network = bytes_each / BYTES_A_SECOND / 2
-    return Costs(
-        work[1:], float(np.mean(send)) + network + STEP_S, float(np.mean(kept)) + network, bytes_each / 1e6
-    )
+    return Costs(work[1:], float(np.mean(send)), float(np.mean(kept)), float(np.mean(size)) / 1e6)
 
 
-def simulated(found: Costs, visits: int, cores: int) -> float:
+def simulated(found: Costs, visits: int, cores: int, gigabits: float) -> float:
     """Seconds until the last visit is kept.
 
     One sender packs, sends, receives and keeps, one thing at a time; each core takes the next visit that has
     arrived, in the order sent; two for each core are on their way.
     """
+    travel = found.megabytes / (125.0 * gigabits) / 2
+    send, kept = found.send + travel + STEP_S, found.keep + travel
     work = iter(np.random.default_rng(1).choice(found.work, visits))
     free, left = 0.0, visits
     arrived: deque[float] = deque()
     for _ in range(min(2 * cores, visits)):
-        free, left = free + found.send, left - 1
+        free, left = free + send, left - 1
         arrived.append(free)
     ends: list[float] = [arrived.popleft() + next(work) for _ in range(min(cores, visits))]
     heapq.heapify(ends)
     while ends:
         end = heapq.heappop(ends)
-        free = max(free, end) + found.keep
+        free = max(free, end) + kept
         if left:
-            free, left = free + found.send, left - 1
+            free, left = free + send, left - 1
             arrived.append(free)
         if arrived:
             heapq.heappush(ends, max(end, arrived.popleft()) + next(work))
@@ -159,8 +157,9 @@ def main(count: int, *, cost_only: bool) -> None:
         f"{found.keep:.3f} s to keep, {found.megabytes:.1f} MB there and back"
     )
     for cores in (1, CORES):
-        took = simulated(found, VISITS, cores)
-        print(f"by simulation, {VISITS} visits on {cores} cores: {took / 60:.0f} minutes")
+        for speed in GIGABITS:
+            took = simulated(found, VISITS, cores, speed) / 60
+            print(f"by simulation, {VISITS} visits on {cores} cores, {speed} Gbit/s: {took:.0f} minutes")
 
 
 if __name__ == "__main__":

@@ -141,7 +141,7 @@ def begin_visit(page, url: str, number: int, client: int | None = None) -> None:
     code.fill(f"T-{(number if client is None else client) + 1}")
     code.press("Tab")
     for name in ("Leg", "Left"):
-        page.get_by_text(name, exact=True).first.click()
+        page.get_by_text(name, exact=True).locator("visible=true").first.click()
     files = [case / name for name in ("field.json", "photo-1.jpg", "photo-2.jpg", "tape.csv")]
     page.locator("input[type=file]").first.set_input_files(files)
 
@@ -225,9 +225,9 @@ def measure_memory() -> None:
 
 def save_visit(page) -> None:
     """Answer what is still asked and save."""
-    page.get_by_text("Yes", exact=True).first.click()
+    page.get_by_text("Yes", exact=True).locator("visible=true").first.click()
     settled(page)
-    page.get_by_role("button", name="None of these").click()
+    page.get_by_role("button", name="None of these").locator("visible=true").last.click()
     settled(page)
     page.get_by_role("button", name="Save visit").click()
     page.get_by_text("Saved as visit").first.wait_for(timeout=300_000)

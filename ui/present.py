@@ -181,17 +181,11 @@ def profile_rows(limb: Limb, checks: Sequence[TapeCheck], unit: Unit) -> list[di
     taped = {c.row.height_mm: c for c in checks if limb.from_mm <= c.row.height_mm <= limb.to_mm}
     heights = np.unique(np.concatenate([even, list(taped)]))
     values = girth(limb, heights)
-    columns = [column.format(unit.name) for column in text.GIRTH_COLUMNS]
-    return [
-        dict(
-            zip(
-                columns,
-                (*_girth_cells(*each, unit), _taped_cell(taped.get(float(each[0])), unit)),
-                strict=True,
-            )
-        )
-        for each in zip(heights, values.mean, *values.interval_95, strict=True)
-    ]
+    each = zip(heights, values.mean, *values.interval_95, strict=True)
+    rows = [(*_girth_cells(*one, unit), _taped_cell(taped.get(float(one[0])), unit)) for one in each]
+    # without a reading of the tape its column is left out
+    columns = [column.format(unit.name) for column in text.GIRTH_COLUMNS[: 4 if taped else 3]]
+    return [dict(zip(columns, row, strict=False)) for row in rows]
 
 
 def _girth_cells(height: float, mean: float, low: float, high: float, unit: Unit) -> tuple[str, str, str]:

@@ -10,14 +10,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, Posture, SideName
 from digitise.errors import OutlineError, ShapeError
 
 if TYPE_CHECKING:
     from digitise.capture.outline.correction import Correction
     from digitise.geometry.rigid import Pose
     from digitise.output.model.measured import Measured
+    from digitise.workflow.lying import Lying
 
+_LANDMARK = r"\s*(\d{1,2})\s*,\s*(\d{1,5}(?:\.\d+)?)\s*,\s*(\d{1,5}(?:\.\d+)?)\s*"
 _POINT = r"\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*"
 
 
@@ -48,6 +50,21 @@ def model(
             help="For a limb that does not stand: two points x,y,z:x,y,z on its axis, mm in the mat's frame.",
         ),
     ] = None,
+    lying: Annotated[
+        Posture | None,
+        typer.Option(
+            "--lying", help="For a limb that lies over a marked sheet: how. Its axis is then found by itself."
+        ),
+    ] = None,
+    landmark: Annotated[
+        str | None,
+        typer.Option(
+            "--landmark",
+            metavar="PHOTO,X,Y",
+            help="With --lying: the place from which heights count (wrist crease, tip of the elbow, ankle "
+            "bone): the photograph's number, and its pixels from the left and from the top.",
+        ),
+    ] = None,
     corrections: Annotated[
         list[Path] | None,
         typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
@@ -67,6 +84,7 @@ def model(
     from digitise.workflow.measure import measure_limb
 
     axis_pose = None if axis is None else _axis(axis)
+    lies = _lying(lying, landmark, axis)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known, rows = read_field(field), read_tape(tape)
     check_model_folder(out)
@@ -83,6 +101,7 @@ def model(
             profile=profile,
             corrections=_corrections(corrections or [], photos),
             same_visit=same_visit,
+            lying=lies,
             progress=progress,
         )
         progress("Writing")
@@ -166,6 +185,32 @@ def _axis(text: str) -> Pose:
         return axis_from_points(numbers[:3], numbers[3:])
     except ShapeError as problem:
         raise typer.BadParameter(str(problem), param_hint="--axis") from problem
+
+
+def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> Lying | None:
+    """Return how a limb lies and from where its heights count, None for one that stands.
+
+    Raises
+    ------
+    typer.BadParameter
+        Options that exclude or need each other, or a landmark that cannot be read.
+    """
+    from digitise.workflow.lying import Landmark, Lying
+
+    if posture is None:
+        if landmark is not None:
+            raise typer.BadParameter("say how the limb lies with --lying as well", param_hint="--landmark")
+        return None
+    if axis is not None:
+        raise typer.BadParameter("give --axis or --lying, not both", param_hint="--axis")
+    match = re.fullmatch(_LANDMARK, landmark or "")
+    if not match:
+        raise typer.BadParameter(
+            "give the photograph's number and its pixels, such as 1,2210,1480",
+            param_hint="--landmark",
+        )
+    number, x, y = match.groups()
+    return Lying(posture, Landmark(int(number) - 1, (float(x), float(y))))
 
 
 def _corrections(paths: Sequence[Path], photos: Sequence[Path]) -> dict[str, Correction]:

@@ -32,7 +32,7 @@ def _draw(found: BothLimbs, summary: ModelForm, unit: Unit) -> None:
     limb = text.LIMBS[summary.limb].lower()
     columns = dict(zip(("left", "right"), st.columns(2), strict=True))
     for side, volume in zip((found.larger, found.smaller), found.volumes, strict=True):
-        columns[side].metric(f"{text.SIDES[side]} {limb}", present_care.volume_with_half(volume))
+        columns[side].markdown(f"{text.SIDES[side]} {limb}  \n**{present_care.volume_with_half(volume)}**")
     st.markdown(present_care.both_sentence(found, limb))
     st.caption(text.BOTH_BETWEEN.format(unit.number(found.from_mm), unit.words(found.to_mm)))
     st.caption(found.excess.note or text.BOTH_CARE)

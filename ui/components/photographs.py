@@ -41,6 +41,7 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
     for file in files:
         if not state.is_handled(file.file_id):
             _keep(draft, file.name, file.getvalue())
+            state.let_go(file.file_id)
     if state.value("late"):
         st.rerun()  # the date stands above
     if st.toggle(text.CAMERA_TOGGLE, key=state.widget("camera_on")):
@@ -150,7 +151,13 @@ def look(draft: Draft, inputs: Inputs) -> Inspected | None:
             if len(sound) == len(paths):
                 try:
                     found = work.inspect(
-                        paths, field, key, tell, draft.lens_json, same_visit=inputs.same_visit
+                        paths,
+                        field,
+                        key,
+                        tell,
+                        draft.lens_json,
+                        same_visit=inputs.same_visit,
+                        lying=bool(inputs.lying),
                     )
                 except DigitiseError as error:
                     frame.show_error(named(error, inputs))

@@ -25,7 +25,7 @@ def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
     value, sentence = present.volume_words(summary, unit)
     st.metric(text.VOLUME, value)
     st.markdown(sentence)
-    st.caption(present.cone_words(summary) if has_tape else text.NO_TAPE)
+    st.caption(unit.sentence(present.cone_words(summary)) if has_tape else text.NO_TAPE)
     foot = present.foot_words(summary, unit)
     if foot is not None:
         own, sentence, together = foot
@@ -102,6 +102,18 @@ def words(summary: ModelForm, unit: Unit) -> None:
             st.warning(plain(unit.sentence(warning.text)))
     with st.expander(text.LIMITS):
         st.markdown(summary.method)
-        st.markdown("\n".join(f"- {line}" for line in summary.not_included))
+        st.markdown("\n".join(f"- {unit.sentence(line)}" for line in summary.not_included))
     with st.expander(text.CAUTION):
         st.markdown("\n".join(f"- {line}" for line in summary.caution))
+
+
+def download(summary: ModelForm) -> None:
+    """Draw the button that hands out all figures."""
+    st.download_button(
+        text.DOWNLOAD_MODEL,
+        summary.model_dump_json(indent=1),
+        "model.json",
+        "application/json",
+        icon=":material/download:",
+        on_click="ignore",
+    )

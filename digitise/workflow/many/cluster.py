@@ -6,6 +6,7 @@ one core, as a process of this machine does, so that its figures are the same to
 
 from __future__ import annotations
 
+import gc
 import os
 import threading
 from collections import deque
@@ -119,14 +120,15 @@ def _round(
 @contextmanager
 def _client(distributed: Any, address: str) -> Iterator[Any]:
     """Give a connection to a cluster that has a worker; what it still holds is dropped in the end."""
-    try:
-        client = distributed.Client(address, timeout=_PATIENCE_S)
-    except (OSError, ValueError, TypeError) as error:
+    client = _reached(distributed, address)
+    if client is None:
+        # what failed is cleared away now: later its end could meet another client at its start, and both wait
+        gc.collect()
         raise ClusterError(
             "The scheduler of the cluster cannot be reached.",
             where=address,
             do="Check its address, such as tcp://host:8786, and that it runs.",
-        ) from error
+        )
     with client:
         try:
             client.wait_for_workers(1, timeout=_PATIENCE_S)
@@ -135,6 +137,13 @@ def _client(distributed: Any, address: str) -> Iterator[Any]:
                 "The cluster has no worker.", where=address, do="Start one: dask worker ADDRESS --nthreads 1"
             ) from error
         yield client
+
+
+def _reached(distributed: Any, address: str) -> Any:
+    try:
+        return distributed.Client(address, timeout=_PATIENCE_S)
+    except (OSError, ValueError, TypeError):
+        return None
 
 
 def _done(distributed: Any, job: MeasureJob, future: Any) -> Done[MeasureJob, ResultRow]:
