@@ -86,7 +86,6 @@ FLAGS = "Any of these today?"
 NO_FLAG = "none"
 FLAGS_NONE = "Warning signs were asked about at this visit: none."
 FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
-FLAGS_NONE = "Warning signs were asked about: none."
 MORE = "More about this visit"
 POSTURE = "Posture"
 POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
