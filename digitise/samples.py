@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from digitise.errors import PhotoError
 
 _PACKAGE = Path(__file__).parent
 _PLACES = (_PACKAGE / "sample_images", _PACKAGE.parent / "sample-images")
+_FOLDERS = {"leg": "pair-*", "arm": "arm-*"}
+_LYING = "lying.json"
+SampleLimb = Literal["leg", "arm"]
+
+
+@dataclass(frozen=True)
+class SampleLying:
+    """How a sample limb lies: posture, and the landmark's photograph, from 0, with its pixels."""
+
+    posture: Literal["palm-down", "palm-up", "on-back"]
+    photo: int
+    at: tuple[float, float]
 
 
 @dataclass(frozen=True)
 class SampleVisit:
-    """Input files of one sample visit of a left leg.
+    """Input files of one sample visit of a left limb.
 
     Attributes
     ----------
@@ -23,16 +37,19 @@ class SampleVisit:
         Photographs in the order they were taken.
     field, tape
         Marker field and girths.
+    lying
+        How it lies; None for a limb that stands.
     """
 
     name: str
     photos: tuple[Path, ...]
     field: Path
     tape: Path
+    lying: SampleLying | None = None
 
 
-def sample_visits() -> tuple[SampleVisit, ...]:
-    """Return the sample visits, earliest first.
+def sample_visits(limb: SampleLimb = "leg") -> tuple[SampleVisit, ...]:
+    """Return the sample visits of a limb, earliest first.
 
     Raises
     ------
@@ -40,7 +57,7 @@ def sample_visits() -> tuple[SampleVisit, ...]:
         The sample photographs are missing from this installation.
     """
     for place in _PLACES:
-        folders = sorted(folder for folder in place.glob("*") if (folder / "field.json").is_file())
+        folders = sorted(folder for folder in place.glob(_FOLDERS[limb]) if (folder / "field.json").is_file())
         if folders:
             return tuple(_visit(folder) for folder in folders)
     raise PhotoError(
@@ -50,4 +67,14 @@ def sample_visits() -> tuple[SampleVisit, ...]:
 
 def _visit(folder: Path) -> SampleVisit:
     photos = tuple(sorted(folder.glob("photo-*.jpg")))
-    return SampleVisit(folder.name, photos, folder / "field.json", folder / "tape.csv")
+    return SampleVisit(
+        folder.name, photos, folder / "field.json", folder / "tape.csv", _lying(folder / _LYING)
+    )
+
+
+def _lying(path: Path) -> SampleLying | None:
+    if not path.is_file():
+        return None
+    told = json.loads(path.read_text(encoding="utf-8"))
+    number, x, y = told["landmark"]
+    return SampleLying(told["lying"], int(number) - 1, (float(x), float(y)))

@@ -173,7 +173,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         (sheets,) = save_sheets(folder / "sheets", "a4").pdfs
-        save_drawing(beside(pages(sheets, (1, 2, 5), 620)), "sheets.png")
+        save_drawing(beside(pages(sheets, (1, 3, 6), 620)), "sheets.png")
+        (lying,) = pages(sheets, (2,), 1400)
+        save_drawing(lying.crop((0, 505, lying.width, 1123)), "lying.png")
         visits = []
         for sample, when in zip(samples, DATES, strict=True):
             out = folder / sample.name

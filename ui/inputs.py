@@ -17,6 +17,8 @@ class Inputs(BaseModel):
     """What was typed and chosen; ``rows`` are heights and girths to the letter, read in ``unit``.
 
     ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
+    ``lies`` is how a limb lies that does not stand, ``landmark`` the place on it from which heights count:
+    number of the photograph, from 0, and pixels in it.
     ``changes`` is the number of the stored visit that is being changed, ``seen`` its state when it was
     opened, ``saved`` the number it was saved as, ``cleared`` that it was set aside.
     ``same_visit`` answers for it that all photographs are of one visit.  ``day`` and ``hour`` are the visit's
@@ -40,6 +42,8 @@ class Inputs(BaseModel):
     unit: Literal["cm", "in"] = "cm"
     rows: tuple[tuple[Typed, Typed], ...] = Field(default=(), max_length=MOST_ROWS)
     axis: Axis = (None,) * 6
+    lies: Literal["", "palm-down", "palm-up", "on-back"] = ""
+    landmark: tuple[int, float, float] | None = None
     changes: int | None = None
     seen: str | None = None
     saved: int | None = None
@@ -59,6 +63,12 @@ class Inputs(BaseModel):
         factor = 0.1 if content.get("unit") == "mm" else 1.0
         typed = [["" if cell is None else f"{cell * factor:.10g}" for cell in row] for row in rows]
         return {**content, "rows": typed, "unit": "cm"}
+
+    @property
+    def lying(self) -> str:
+        """How the chosen limb lies; empty where it stands, or where that was chosen for another limb."""
+        fits = self.lies and (self.lies == "on-back") == (self.limb == "leg")
+        return self.lies if fits else ""
 
     @property
     def has_axis(self) -> bool:

@@ -21,7 +21,7 @@ from digitise.geometry.rigid import Pose
 from digitise.output.model.files import model_text
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
-from digitise.output.model.pictures import draw_foot, draw_outline
+from digitise.output.model.pictures import draw_outline
 from digitise.record.values import ModelFiles
 from digitise.shape.foot.join import Foot, whole_mesh
 from digitise.shape.limb import Limb
@@ -30,6 +30,7 @@ from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
+from digitise.workflow.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.outlined import Outlined
 from ui import text
@@ -47,6 +48,9 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 
 _outlined = Memo(24)
+
+
+_axes = Memo(24)
 
 
 # 5 MB each, most of it the limb's covariance: as many as there are tabs in which somebody works
@@ -73,12 +77,12 @@ class Sight:
     part: tuple[int, int, int, int]
 
 
-def sight_of(source: Measured | Inspected, number: int) -> Sight:
-    """Return where a limb can be in a photograph (from 0) whose camera is solved."""
+def sight_of(source: Measured | Inspected, number: int, axis: Pose | None = None) -> Sight:
+    """Return where a limb can be in a photograph (from 0) whose camera is solved, about its axis if known."""
     if isinstance(source, Measured):
         photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
     else:
-        photo, axis = source.seen[number].photo, Pose.identity()
+        photo, axis = source.seen[number].photo, axis or Pose.identity()
         found = source.inspection.calibration
         if found is None:
             raise PhotoError(text.NO_CAMERA, where=photo.name)
@@ -143,6 +147,7 @@ def measure(
     corrections: Mapping[str, str],
     tell: Progress,
     axis: Pose | None = None,
+    lying: Lying | None = None,
 ) -> Measured:
     """Find the outlines, then the limb; only what has changed is done again.
 
@@ -151,6 +156,8 @@ def measure(
     DigitiseError
         The photographs, a correction or the tape do not give a limb.
     """
+    if lying is not None:
+        axis = lying_axis(paths, inspected, field, lying.posture, tell)
     drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
     drawn: dict[str, Correction] = {
         name: correction_from_json(words, name) for name, words in corrections.items()
@@ -168,19 +175,49 @@ def measure(
                 corrections=drawn,
                 detections=[seen.detections for seen in inspected.seen],
                 same_visit=inspected.same_visit,
+                lying=lying,
             )
         above = tuple(replace(each, photo=without_pixels(each.photo)) for each in found.above)
         return replace(found, photos=tuple(map(without_pixels, found.photos)), above=above)
 
+    def settled() -> Outlined:
+        found = _outlined.get(drawn_key, outline)
+        if lying is None:
+            return found
+        tell(text.STEP_LIMB)
+        return settle(found, [seen.photo for seen in inspected.seen], lying, limb=limb, side=side)
+
     def fit() -> Measured:
-        outlined = _outlined.get(drawn_key, outline)
+        outlined = _outlined.get((drawn_key, lying, side), settled)
         tell(text.STEP_LIMB)
         drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
         ends = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
         measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
         return _with_foot(measured, outlined, paths, tell) if outlined.above else measured
 
-    return _measured.get((drawn_key, tape, limb, side), fit)
+    return _measured.get((drawn_key, tape, limb, side, lying), fit)
+
+
+def lying_axis(
+    paths: Sequence[Path], inspected: Inspected, field: MarkerField, posture: Posture, tell: Progress
+) -> Pose:
+    """Return the axis of a limb over its sheet, as its silhouettes tell it.
+
+    Raises
+    ------
+    DigitiseError
+        The limb is not seen before a plain sheet, from two sides, stretched.
+    """
+    calibration = inspected.inspection.calibration
+    if calibration is None:
+        raise PhotoError(text.NO_CAMERA)
+
+    def find() -> Pose:
+        tell(text.STEP_OUTLINES)
+        with take_turn(tell):
+            return find_lying_axis([opened(path) for path in paths], calibration, field, posture)
+
+    return _axes.get((inspected.key, posture), find)
 
 
 def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell: Progress) -> Measured:
@@ -241,20 +278,6 @@ def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
     return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
 
 
-def foot_picture(path: Path, measured: Measured) -> bytes | None:
-    """Return the photograph of that path with the edge of the foot drawn, as a JPEG file.
-
-    None when the foot was not measured from it alone.
-    """
-    seen = measured.foot
-    names = [] if seen is None else [photo.name for photo in seen.photos]
-    if seen is None or path.name not in names:
-        return None
-    outline = seen.outlines[names.index(path.name)]
-    key = ("foot", limb_key(measured.fit.limb), path.name)
-    return _pictures.get(key, lambda: jpeg(draw_foot(opened(path), outline, measured.fit.limb.side)))
-
-
 def jpeg(pixels: NDArray[np.uint8]) -> bytes:
     """Return pixels as a JPEG file."""
     stream = io.BytesIO()
@@ -284,5 +307,5 @@ def summary_of(measured: Measured) -> ModelForm:
 
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
-    for memo in (_outlined, _measured, _meshes, _pictures, _summaries, _sections):
+    for memo in (_outlined, _axes, _measured, _meshes, _pictures, _summaries, _sections):
         memo.forget()

@@ -80,3 +80,26 @@ def side_drawing() -> str:
 <text x="352" y="160">{words["first"]}</text>
 <path d="M410 196V346" stroke="#1D2733" stroke-width="2"/><path class="p" d="M410 192l-5 9h10zM410 350l-5-9h10z"/>
 <text x="300" y="300">{words["knee"]}</text></svg>"""
+
+
+def lying_drawing() -> str:
+    """Return the set-up of a limb that lies, from above and from the person's end, as SVG."""
+    words = text.LYING_WORDS
+    phones = "".join(
+        f'<g transform="translate({x} {y}) rotate({turn})"><rect class="p" x="-22" y="-7" width="44" height="14" '
+        f'rx="4"/><circle class="p" cy="10" r="4"/></g><path class="d" d="M340 326L{x} {y}"/>'
+        f'<text class="h" x="{x - 4}" y="{y - 16}">{number}</text>'
+        for number, x, y, turn in ((1, 240, 196, -40), (2, 340, 130, 0), (3, 440, 196, 40))
+    )
+    return f"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 500 400" role="img"
+ aria-label="{text.SETUP_LYING_ALT}">{_STYLE}<rect width="500" height="400" rx="12" fill="#FBFAF6"/>
+<text class="h" x="16" y="28">{words["above"]}</text><text class="h" x="250" y="28">{words["end"]}</text>
+<rect class="a" x="20" y="90" width="200" height="270" rx="3"/>
+<rect x="46" y="118" width="148" height="242" fill="#DDE5DF"/>
+<rect class="m" x="66" y="70" width="108" height="62"/><text x="102" y="106">{words["mat"]}</text>
+<rect x="104" y="222" width="32" height="14" fill="#5A6B7C"/><rect x="102" y="316" width="36" height="14" fill="#5A6B7C"/>
+<path class="f" d="M120 150c6 0 9 20 10 30 1 12-2 18-3 26 6 30 8 60 8 90l2 74h-34l2-74c0-30 2-60 8-90-1-8-4-14-3-26 1-10 4-30
+ 10-30z"/><text x="146" y="236">{words["support"]}</text>
+<path d="M230 362H490" stroke="#5A5048" stroke-width="3"/><text x="300" y="386">{words["sheet"]}</text>
+<rect x="328" y="340" width="24" height="22" fill="#5A6B7C"/><circle class="f" cx="340" cy="326" r="18"/>{phones}
+<text x="352" y="250">{words["distance"]}</text></svg>"""

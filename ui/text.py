@@ -42,6 +42,36 @@ LIMB = "Limb"
 LIMBS = {"leg": "Leg", "arm": "Arm"}
 SIDE = "Side"
 SIDES = {"left": "Left", "right": "Right"}
+SETUP_LYING = (
+    "**Arm on a table, leg on a couch:** one sheet flat under the limb, mat beside hand or foot, the limb on two hard, "
+    "narrow supports, and three photographs from above."
+)
+SETUP_LYING_ALT = (
+    "A limb over its sheet on two supports, photographed slanting from both sides and from above."
+)
+LYING_WORDS = {
+    "above": "From above",
+    "end": "From the end",
+    "mat": "mat",
+    "support": "support",
+    "sheet": "sheet",
+    "distance": "about 1 m",
+}
+LIES = "How is it held?"
+LIES_NAMES = {
+    "leg": {"": "Stands", "on-back": "Lies, on the back"},
+    "arm": {"": "Upright", "palm-down": "Lies, palm down", "palm-up": "Lies, palm up"},
+}
+LANDMARK = "Tap the landmark"
+LANDMARK_LEAD = {
+    "arm": "Tap the crease of the wrist, the same place that the tape's heights count from. Next time tap it again.",
+    "leg": "Tap the tip of the ankle bone, the same place that the tape's heights count from. Next time tap it again.",
+}
+LANDMARK_PHOTO = "In which photograph?"
+LANDMARK_SET = "Heights count from the cross. Tap elsewhere to move it."
+LANDMARK_ALT = (
+    "Photograph with the limb: tap the landmark, or move the cross with the arrow keys and press Enter."
+)
 AXIS = "Where the arm lies"
 AXIS_LEAD = (
     "Leave this empty when the arm stands upright on the mat. Otherwise give two points on its middle line, in mm from the "
@@ -56,6 +86,7 @@ FLAGS = "Any of these today?"
 NO_FLAG = "none"
 FLAGS_NONE = "Warning signs were asked about at this visit: none."
 FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
+FLAGS_NONE = "Warning signs were asked about: none."
 MORE = "More about this visit"
 POSTURE = "Posture"
 POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
@@ -169,6 +200,7 @@ HEIGHTS_FROM_LAST = "Heights of the last visit are filled in, so that the girths
 RESULT_HEAD = "The limb"
 RESULT_WAITS = "Still needed:"
 WAITS_LIMB, WAITS_SIDE, WAITS_PHOTOS = "which limb", "which side", "two photographs that can be used"
+WAITS_LANDMARK = "a tap on the landmark from which heights count"
 WAITS_AXIS = "all six numbers of the arm's two points, or none"
 WAITS_CODE, WAITS_CLEARANCE, WAITS_FLAGS = (
     "a client's code",
@@ -188,6 +220,8 @@ CLASHES = {
     "client": "code",
     "limb": "limb",
     "side": "side",
+    "lies": "how it is held",
+    "landmark": "landmark",
     "clearance": "clearance",
     "flags": "warning signs",
     "note": "note",

@@ -21,6 +21,7 @@ from digitise.errors import DigitiseError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
 from digitise.paper import Paper
+from digitise.workflow.lying import Landmark, Lying
 from ui import text
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -88,8 +89,16 @@ def axis_of(inputs: Inputs) -> Pose | None:
     DigitiseError
         Both points are the same.
     """
-    numbers = [number for number in inputs.axis if number is not None]
+    numbers = [number for number in inputs.axis if number is not None and not inputs.lying]
     return axis_from_points(np.array(numbers[:3]), np.array(numbers[3:])) if numbers else None
+
+
+def lying_of(inputs: Inputs) -> Lying | None:
+    """Return how the limb lies and from where its heights count; None while either is open or it stands."""
+    if not inputs.lying or inputs.landmark is None:
+        return None
+    photo, x, y = inputs.landmark
+    return Lying(inputs.lying, Landmark(photo, (x, y)))  # type: ignore[arg-type]  # one of the three by Inputs
 
 
 def field_key(draft: Draft, inputs: Inputs) -> Hashable:
@@ -158,6 +167,7 @@ def inspect(
     lens_json: str | None = None,
     *,
     same_visit: bool = False,
+    lying: bool = False,
 ) -> Inspected:
     """Find the markers in photographs and solve their cameras.
 
@@ -166,7 +176,7 @@ def inspect(
     DigitiseError
         A photograph or the lens profile cannot be used.
     """
-    whole_key = (tuple(file_key(path) for path in paths), key, lens_json, same_visit)
+    whole_key = (tuple(file_key(path) for path in paths), key, lens_json, same_visit, lying)
     profile = None if lens_json is None else lens_from_json(lens_json, text.LENS_FILE)
 
     def make() -> Inspected:
@@ -179,7 +189,7 @@ def inspect(
             tell(text.STEP_CAMERAS)
             photos = [opened(path) for path in paths]
             markers = [each.detections for each in sound]
-            found = inspect_photos(photos, markers, field, profile, same_visit=same_visit)
+            found = inspect_photos(photos, markers, field, profile, same_visit=same_visit, lying=lying)
         return Inspected(tuple(sound), found, whole_key, same_visit)
 
     return _inspected.get(whole_key, make)

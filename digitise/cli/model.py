@@ -10,14 +10,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, Posture, SideName
 from digitise.errors import OutlineError, ShapeError
 
 if TYPE_CHECKING:
     from digitise.capture.outline.correction import Correction
     from digitise.geometry.rigid import Pose
     from digitise.output.model.measured import Measured
+    from digitise.samples import SampleVisit
+    from digitise.workflow.lying import Lying
 
+_LANDMARK = r"\s*(\d{1,2})\s*,\s*(\d{1,5}(?:\.\d+)?)\s*,\s*(\d{1,5}(?:\.\d+)?)\s*"
 _POINT = r"\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*"
 
 
@@ -48,6 +51,21 @@ def model(
             help="For a limb that does not stand: two points x,y,z:x,y,z on its axis, mm in the mat's frame.",
         ),
     ] = None,
+    lying: Annotated[
+        Posture | None,
+        typer.Option(
+            "--lying", help="For a limb that lies over a marked sheet: how. Its axis is then found by itself."
+        ),
+    ] = None,
+    landmark: Annotated[
+        str | None,
+        typer.Option(
+            "--landmark",
+            metavar="PHOTO,X,Y",
+            help="With --lying: the place from which heights count (wrist crease, tip of the elbow, ankle "
+            "bone): the photograph's number, and its pixels from the left and from the top.",
+        ),
+    ] = None,
     corrections: Annotated[
         list[Path] | None,
         typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
@@ -67,6 +85,7 @@ def model(
     from digitise.workflow.measure import measure_limb
 
     axis_pose = None if axis is None else _axis(axis)
+    lies = _lying(lying, landmark, axis)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known, rows = read_field(field), read_tape(tape)
     check_model_folder(out)
@@ -83,6 +102,7 @@ def model(
             profile=profile,
             corrections=_corrections(corrections or [], photos),
             same_visit=same_visit,
+            lying=lies,
             progress=progress,
         )
         progress("Writing")
@@ -101,6 +121,9 @@ def _tell_names(measured: Measured) -> None:
 
 
 def demo(
+    limb: Annotated[
+        LimbName, typer.Option("--limb", help="A leg that stands, or an arm that lies on a table.")
+    ] = "leg",
     out: Annotated[Path, typer.Option("--out", help="Folder for the results.")] = Path("digitise-demo"),
     as_json: show.JsonOption = False,
 ) -> None:
@@ -115,15 +138,16 @@ def demo(
     found: dict[str, object] = {}
     texts = []
     with show.steps() as progress:
-        visits = sample_visits()
+        visits = sample_visits(limb)
         for visit in visits:
             progress(visit.name)
             measured = measure_limb(
                 visit.photos,
                 read_field(visit.field),
                 read_tape(visit.tape),
-                limb="leg",
+                limb=limb,
                 side="left",
+                lying=_of_sample(visit),
                 progress=progress,
             )
             summary = write_model(out / visit.name, measured)
@@ -132,6 +156,13 @@ def demo(
         progress("Comparing, padding, wrapping")
         follow_up, more = _follow_up(out / visits[0].name, out / visits[-1].name, out)
     show.result(as_json, {**found, **follow_up}, lambda console: console.print("\n\n".join([*texts, *more])))
+
+
+def _of_sample(visit: SampleVisit) -> Lying | None:
+    from digitise.workflow.lying import Landmark, Lying
+
+    lies = visit.lying
+    return None if lies is None else Lying(lies.posture, Landmark(lies.photo, lies.at))
 
 
 def _follow_up(first: Path, last: Path, out: Path) -> tuple[dict[str, object], list[str]]:
@@ -166,6 +197,32 @@ def _axis(text: str) -> Pose:
         return axis_from_points(numbers[:3], numbers[3:])
     except ShapeError as problem:
         raise typer.BadParameter(str(problem), param_hint="--axis") from problem
+
+
+def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> Lying | None:
+    """Return how a limb lies and from where its heights count, None for one that stands.
+
+    Raises
+    ------
+    typer.BadParameter
+        Options that exclude or need each other, or a landmark that cannot be read.
+    """
+    from digitise.workflow.lying import Landmark, Lying
+
+    if posture is None:
+        if landmark is not None:
+            raise typer.BadParameter("say how the limb lies with --lying as well", param_hint="--landmark")
+        return None
+    if axis is not None:
+        raise typer.BadParameter("give --axis or --lying, not both", param_hint="--axis")
+    match = re.fullmatch(_LANDMARK, landmark or "")
+    if not match:
+        raise typer.BadParameter(
+            "give the photograph's number and its pixels, such as 1,2210,1480",
+            param_hint="--landmark",
+        )
+    number, x, y = match.groups()
+    return Lying(posture, Landmark(int(number) - 1, (float(x), float(y))))
 
 
 def _corrections(paths: Sequence[Path], photos: Sequence[Path]) -> dict[str, Correction]:

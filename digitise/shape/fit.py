@@ -33,6 +33,7 @@ MARGIN_MM = 20.0
 # By how much the sum of the tape rows' squared misfits must differ to tell which photograph is the odd one: a
 # log odds of 4.5, 90 to 1.
 _CLEARLY_BETTER = 9.0
+_UPRIGHT = 0.5  # cosine of an axis to the vertical: below, the limb lies
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,12 +169,14 @@ def _fit(
 ) -> LimbFit:
     limb, axis, prior = wanted.limb, wanted.axis, wanted.prior
     stands = np.array_equal(axis.rotation, np.eye(3)) and axis.translation[2] == 0.0
+    lies = abs(axis.rotation[2, 2]) < _UPRIGHT
     scene = make_scene(views, axis, camera_modes)
     start = tuple(tuple(touch_centre(planes, scene.centre) for planes in view) for view in scene.nominal)
     levels = find_levels(
         start,
         views,
-        is_leg=limb == "leg" and stands,  # the foot of one that lies stands up across its axis
+        is_leg=limb == "leg" and not lies,  # the foot of one that lies stands up across its axis
+        bridged=lies,
         taped=tuple(row.height_mm for row in tape),
         from_mm=wanted.from_mm,
         to_mm=wanted.to_mm,

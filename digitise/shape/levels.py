@@ -131,6 +131,7 @@ def find_levels(
     views: tuple[View, ...],
     *,
     is_leg: bool,
+    bridged: bool = False,
     taped: Sequence[float] = (),
     from_mm: float | None = None,
     to_mm: float | None = None,
@@ -145,6 +146,8 @@ def find_levels(
         Their names are for messages.
     is_leg
         Whether a foot is looked for, else a hand.
+    bridged
+        Report where any one edge is hidden as well, as by the supports of a limb that lies.
     taped
         Heights of tape rows: where they lie, somebody wishes to measure.
     from_mm, to_mm
@@ -159,7 +162,7 @@ def find_levels(
     low = GRID_MM * np.floor(max(every.min(), -1000.0) / GRID_MM)
     levels = np.arange(low, min(every.max(), 3000.0) + GRID_MM, GRID_MM)
     sides = side_profiles(samples, levels)
-    seen_low, seen_high = _seen(sides, levels, taped, views)
+    seen_low, seen_high = _seen(sides, levels, taped, views, bridged=bridged)
     traced = side_profiles(samples, levels, sure_only=False)
     at = levels[np.isfinite(traced).any(axis=1).sum(axis=0) > 1]
     widths, rims = sides.sum(axis=1), traced.sum(axis=1)
@@ -180,7 +183,7 @@ def find_levels(
 
 
 def _seen(
-    sides: Array, levels: Array, taped: Sequence[float], views: tuple[View, ...]
+    sides: Array, levels: Array, taped: Sequence[float], views: tuple[View, ...], *, bridged: bool
 ) -> tuple[float, float]:
     """Return the lowest and highest level that is seen well enough to report by default.
 
@@ -195,7 +198,8 @@ def _seen(
             where=", ".join(view.name for view in views),
             do="Correct the outlines by hand or take the photographs again.",
         )
-    used = whole if len(whole) >= max(LEAST_LEVELS, WHOLE_SHARE * len(enough)) else enough
+    enough_whole = max(LEAST_LEVELS, WHOLE_SHARE * len(enough))
+    used = whole if len(whole) >= enough_whole and not bridged else enough
     rows = enough[(enough >= min(taped, default=np.inf)) & (enough <= max(taped, default=-np.inf))]
     every = np.concatenate([used, rows])
     return float(every.min()), float(every.max())

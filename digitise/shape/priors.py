@@ -5,7 +5,8 @@ they are alike along it were fitted to 38 legs of a parametric body model with o
 builds, swollen and not; ``tests/data/limbs/README.md``), none of which is a test case.  Each leg left out in
 turn, orders 3 and 4 and the sine of order 2 lie off these means by 0.5 to 0.75 of what they lie off zero.
 Real legs differ from those of one model, so what is left beside the means is taken a fifth larger.  For arms
-the sizes come from the look of adult sections, from memory.
+the sizes are a fifth larger than those of 24 arms of the same model that lie with the palm down, from wrist
+to upper arm, none of them a test case either; how a forearm is turned differs, so nothing is expected of it.
 """
 
 from __future__ import annotations
@@ -76,7 +77,7 @@ _LEG_MEANS = (
 )
 LEG = SectionPrior(0.15, ((0.087, 0.022), *map(_any_way, (0.020, 0.0092, 0.0060, 0.0038))), 90.0, _LEG_MEANS)
 # A forearm turns with the hand, so its flat side may face anywhere.
-ARM = SectionPrior(0.15, tuple(map(_any_way, (0.11, 0.035, 0.013, 0.008, 0.005))), 70.0)
+ARM = SectionPrior(0.15, tuple(map(_any_way, (0.080, 0.033, 0.011, 0.0064, 0.0034))), 70.0)
 BY_LIMB = {"leg": LEG, "arm": ARM}
 _MEAN_TERMS = (4, 5, 6, 7, 8)
 # what becomes of those terms when x becomes -x

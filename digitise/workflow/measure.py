@@ -27,7 +27,7 @@ from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
-from digitise.workflow.lying import Lying, find_lying_axis, settle
+from digitise.workflow.lying import Lying, find_lying_axis, lying_findings, settle
 from digitise.workflow.outlined import Outlined
 
 MOST_PHOTOS = 12
@@ -122,7 +122,7 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
-    if not sighted.above:
+    if not sighted.above or sighted.posture:
         return measured
     tell("Solving the foot")
     return with_foot(measured, sighted.photos, sighted.above)
@@ -157,8 +157,9 @@ def find_outlines(
     """
     calibration = _require_usable(inspection)
     axis = axis_from_world
-    if axis is None:
-        axis = Pose.identity() if lying is None else find_lying_axis(photos, calibration, field, lying)
+    if axis is None and lying is not None:
+        axis = find_lying_axis(photos, calibration, field, lying.posture)
+    axis = axis or Pose.identity()
     drawn = corrections or {}
     tried = _each(
         lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
@@ -227,18 +228,21 @@ def fit_outlines(
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
+    told = (*sighted.inspection.findings, *sighted.findings)
     if sighted.posture:
         fit = replace(fit, **{name: replace(getattr(fit, name), lying=sighted.posture) for name in _LIMBS})
+        told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,
         calibration=sighted.calibration,
         outlines=sighted.outlines,
         fit=fit,
         tape=tape,
-        findings=(*sighted.inspection.findings, *sighted.findings),
+        findings=told,
         facts=sighted.inspection.photos,
         axis_from_world=sighted.axis_from_world,
         field_sha256=sighted.field_sha256,
+        landmark=sighted.landmark,
     )
 
 

@@ -34,6 +34,8 @@ class Outlined:
         its sides.
     posture
         How a lying limb lies; empty for others.
+    landmark
+        Photograph, from 0 among these, and pixels of the place from which its heights count.
     """
 
     photos: tuple[Photograph, ...]
@@ -45,3 +47,4 @@ class Outlined:
     findings: tuple[Finding, ...] = ()
     above: tuple[FromAbove, ...] = ()
     posture: str = ""
+    landmark: tuple[int, float, float] | None = None

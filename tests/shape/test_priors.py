@@ -1,6 +1,7 @@
 """The stated prior of sections against the body meshes it was fitted to, and its mirror image."""
 
 import numpy as np
+from conftest import ROOT
 from mesh_limbs import limbs
 from numpy.testing import assert_allclose
 
@@ -41,6 +42,21 @@ def test_sizes_and_means_are_those_of_the_legs():
     sizes = [[*pairs[0], *np.hypot(*pairs[1:].T)] for pairs in (found, stated)]
     # both are rounded to a twentieth at most
     assert_allclose(np.multiply(wider, sizes[0]), sizes[1], rtol=0.1)
+
+
+def test_sizes_for_arms_are_a_fifth_larger_than_those_of_the_arms():
+    with np.load(ROOT / "tests/data/limbs/arms-lying.npz") as file:
+        terms, counts = file["sections"] / 100.0, file["limbs"][:, 4]
+    second = terms[:, 3] + 1j * terms[:, 4]
+    for order, ratio in zip((4, 6), ellipse_overtones(np.abs(second) / terms[:, 0]), strict=True):
+        wave = terms[:, 0] * ratio * (second / np.abs(second)) ** (order // 2)
+        terms[:, 2 * order - 1] -= wave.real
+        terms[:, 2 * order] -= wave.imag
+    each = np.split(terms[:, 3:13] / terms[:, :1], np.cumsum(counts)[:-1])
+    squares = np.mean([np.mean(arm**2, axis=0) for arm in each], axis=0)
+    found = np.sqrt(squares.reshape(5, 2).sum(axis=1))
+    # stated to two figures
+    assert_allclose(np.hypot(*np.array(priors.ARM.amplitude).T), 1.2 * found, rtol=0.03)
 
 
 def expected(side, directions, z):

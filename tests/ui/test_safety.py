@@ -77,8 +77,9 @@ def test_situation(home, models, arm, monkeypatch, name):
     test = page("padding")
     said = words(test)
     assert (text.WITHHELD in said) == withheld
-    # without places there is no foam
-    assert papers(test) == (set() if withheld else {text.WRAP_PDF, text.HOME_PDF, text.GARMENT_DOWNLOAD})
+    # without places there is no foam, without a calf and an ankle no girth list
+    assert papers(test) == (set() if withheld else {text.WRAP_PDF, text.HOME_PDF})
+    assert (text.GARMENT in {box.label for box in test.expander}) != withheld
     assert all(words_of[step] in said for words_of in (STEP_WORDS, STEP_TITLES))
     assert ("take it off now" in said) == (take_off and step != "emergency")
     shown = [one.value for kind in (test.error, test.warning, test.info) for one in kind]

@@ -35,7 +35,10 @@ def client_and_limb(inputs: Inputs) -> None:
         _choice(text.LIMB, "limb", text.LIMBS, inputs.limb)
     with right:
         _choice(text.SIDE, "side", text.SIDES, inputs.side)
-    if state.value("limb") == "arm" or inputs.has_axis:
+    limb = state.value("limb")
+    if limb:
+        _choice(text.LIES, "lies", text.LIES_NAMES[limb], inputs.lies)
+    if (limb == "arm" and not state.value("lies")) or inputs.has_axis:
         _axis(inputs)
     _choice(text.CLEARANCE, "clearance", text.CLEARANCES, inputs.clearance)
     if state.value("clearance") in ("no", "not-asked"):

@@ -10,7 +10,7 @@ from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError
 from digitise.output.model.measured import Measured
-from ui import measuring, state, text
+from ui import foot, measuring, state, text
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
 from ui.components.photographs import named
@@ -43,11 +43,11 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
     path = draft.photos[number]
     place = measuring.place_of(measured, path)
     if place is None:
-        foot = measuring.foot_picture(path, measured)
-        if foot is None:
+        above = foot.foot_picture(path, measured)
+        if above is None:
             st.caption(text.PHOTO_LEFT_OUT.format(number + 1))
         else:
-            st.image(foot, width="stretch", alt=text.FOOT_ALT.format(number + 1))
+            st.image(above, width="stretch", alt=text.FOOT_ALT.format(number + 1))
         return
     picture = measuring.outline_picture(path, measured, place)
     st.image(picture, width="stretch", alt=text.OUTLINE_ALT.format(number + 1))

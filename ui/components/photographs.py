@@ -151,7 +151,13 @@ def look(draft: Draft, inputs: Inputs) -> Inspected | None:
             if len(sound) == len(paths):
                 try:
                     found = work.inspect(
-                        paths, field, key, tell, draft.lens_json, same_visit=inputs.same_visit
+                        paths,
+                        field,
+                        key,
+                        tell,
+                        draft.lens_json,
+                        same_visit=inputs.same_visit,
+                        lying=bool(inputs.lying),
                     )
                 except DigitiseError as error:
                     frame.show_error(named(error, inputs))

@@ -105,3 +105,15 @@ def words(summary: ModelForm, unit: Unit) -> None:
         st.markdown("\n".join(f"- {unit.sentence(line)}" for line in summary.not_included))
     with st.expander(text.CAUTION):
         st.markdown("\n".join(f"- {line}" for line in summary.caution))
+
+
+def download(summary: ModelForm) -> None:
+    """Draw the button that hands out all figures."""
+    st.download_button(
+        text.DOWNLOAD_MODEL,
+        summary.model_dump_json(indent=1),
+        "model.json",
+        "application/json",
+        icon=":material/download:",
+        on_click="ignore",
+    )

@@ -159,10 +159,10 @@ def _fill(draft: Draft, store: Store, visit: Visit) -> None:
     draft.write_field(store.field(visit.id))
     draft.write_lens(visit.lens_json)
     # last: a draft counts from its inputs on
-    draft.write(_inputs(visit, _axis(store, visit)))
+    draft.write(_inputs(visit, _axis(store, visit), _lying(store, visit)))
 
 
-def _inputs(visit: Visit, axis: Axis) -> Inputs:
+def _inputs(visit: Visit, axis: Axis, lying: Inputs) -> Inputs:
     asked = [code for code, _ in visit.clearance.red_flags if code in text.FLAG_NAMES]
     unit = kept_unit()
     signs = tuple(code for code, there in visit.clearance.red_flags if there and code in asked)
@@ -179,12 +179,23 @@ def _inputs(visit: Visit, axis: Axis) -> Inputs:
         sheets="own",
         unit=unit.name,
         rows=tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in visit.tape),
-        axis=axis,
+        axis=(None,) * 6 if lying.lies else axis,
+        lies=lying.lies,
+        landmark=lying.landmark,
         day=dates.as_typed(visit.taken)[0],
         hour=dates.as_typed(visit.taken)[1],
         changes=int(visit.id),
         seen=visit.state,
     )
+
+
+def _lying(store: Store, visit: Visit) -> Inputs:
+    """Return how the stored limb lay, and from where its heights count; empty where it stood."""
+    summary = stored.stored_model(store, visit.id).summary if visit.has_model else None
+    if summary is None or summary.lying is None or summary.landmark is None:
+        return Inputs()
+    place = summary.landmark
+    return Inputs(lies=summary.lying, landmark=(place.photo - 1, place.x_px, place.y_px))
 
 
 def _axis(store: Store, visit: Visit) -> Axis:

@@ -174,7 +174,8 @@ def _whole_history(store: Store) -> None:
 
 def _answers(visit: Visit) -> None:
     """Draw what was noted, and by whom; what somebody typed is shown as it was typed."""
-    if visit.clearance.red_flags and not any(there for _, there in visit.clearance.red_flags):
+    signs = visit.clearance.red_flags
+    if signs and not any(there for _, there in signs):
         st.caption(text.FLAGS_NONE)
     said = (
         (text.POSTURE, text.POSTURES[visit.posture] if visit.posture else ""),

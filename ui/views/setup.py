@@ -28,6 +28,8 @@ def main() -> None:
     with right:
         st.image(pictures.plan_drawing(), width="stretch", alt=text.SETUP_PLAN_ALT)
         st.image(pictures.side_drawing(), width="stretch", alt=text.SETUP_SIDE_ALT)
+        st.markdown(text.SETUP_LYING)
+        st.image(pictures.lying_drawing(), width="stretch", alt=text.SETUP_LYING_ALT)
         _test_photograph()
     frame.foot()
 

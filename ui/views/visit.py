@@ -7,16 +7,17 @@ from datetime import datetime
 
 import streamlit as st
 
-from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
-from digitise.output.model.form import ModelForm
+from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import VisitId
-from ui import dates, measuring, present, state, stored, text, typed, work
+from ui import dates, measuring, present, state, stored, text, typed
 from ui.components import (
     both,
     chooser,
     frame,
+    landmark,
+    limb,
     outlines,
     photographs,
     reopen,
@@ -35,7 +36,7 @@ from ui.typed import TypedTape
 from ui.work import Inspected
 
 _TYPED = (
-    *("client", "limb", "side", "clearance", "clearance_by", "posture", "measured_by", "note"),
+    *("client", "limb", "side", "lies", "clearance", "clearance_by", "posture", "measured_by", "note"),
     *("sheets", "print_scale", "day", "hour"),
 )
 
@@ -65,6 +66,8 @@ def main() -> None:
     typed_tape = typed.read_typed(rows, unit)
     inputs = inputs.model_copy(update={"unit": unit.name, "rows": rows})
     state.keep(draft, inputs)
+    with right, frame.errors():
+        landmark.ask(draft, inputs, inspected)
     with right, frame.errors():
         measured = _measured(draft, inputs, inspected, typed_tape)
     checks = measured.fit.tape_checks if measured else ()
@@ -104,6 +107,8 @@ def _begun(draft: Draft) -> Inputs:
         state.put("flags", _chosen_flags(both.inputs))
     for number, value in enumerate(both.inputs.axis):
         state.put(f"axis-{number}", value)
+    if both.inputs.landmark != mine.landmark:
+        state.put("landmark", both.inputs.landmark)
     if both.inputs.unit != mine.unit:
         state.put("unit", both.inputs.unit)
     if both.inputs.rows != mine.rows:
@@ -137,62 +142,34 @@ def _gathered(before: Inputs) -> Inputs:
     chosen = state.value("flags")
     flags = tuple(flag for flag in chosen if flag != text.NO_FLAG) if chosen else None
     now = {
-        name: "" if value is None and name in ("posture", "clearance_by") else value
+        name: "" if value is None and name in ("posture", "clearance_by", "lies") else value
         for name, value in now.items()
     }
     axis = tuple(state.value(f"axis-{number}") for number in range(6))
     named = state.value("names")
     photos = before.names if named is None else named
+    tapped = state.value("landmark")
     answered = state.value("same_visit")
     same = before.same_visit if answered is None else answered
     return Inputs.model_validate(
-        {**before.model_dump(), **now, "flags": flags, "axis": axis, "names": photos, "same_visit": same}
+        {
+            **before.model_dump(),
+            **now,
+            "flags": flags,
+            "axis": axis,
+            "landmark": before.landmark if tapped is None else tapped,
+            "names": photos,
+            "same_visit": same,
+        }
     )
 
 
 def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: TypedTape) -> Measured | None:
-    waits = [
-        words
-        for there, words in ((inputs.limb, text.WAITS_LIMB), (inputs.side, text.WAITS_SIDE))
-        if not there
-    ]
-    if inspected is None or len(inspected.seen) < 2 or inspected.inspection.refusals:
-        waits.append(text.WAITS_PHOTOS)
-    if inputs.has_axis and None in inputs.axis:
-        waits.append(text.WAITS_AXIS)
+    waits = limb.waits(inputs, inspected)
     if waits or inspected is None:
         _waiting(draft, waits)
         return None
-    corrections = {path.name: words for path in draft.photos if (words := draft.correction(path))}
-    field, axis = work.field_of(draft, inputs), work.axis_of(inputs)
-    try:
-        with frame.steps() as tell:
-            return measuring.measure(
-                draft.photos,
-                inspected,
-                field,
-                tape.rows,
-                inputs.limb or "leg",
-                inputs.side or "left",
-                corrections,
-                tell,
-                axis,
-            )
-    except OutlineError:
-        with frame.steps() as tell:
-            alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
-        outlines.draw(draft, inputs, inspected, alone)
-    except ShapeError as error:
-        # the outlines are there, but give no limb: they can be mended
-        with frame.steps() as tell:
-            alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
-        frame.show_error(photographs.named(error, inputs))
-        outlines.draw(draft, inputs, inspected, alone)
-    except DigitiseError as error:
-        frame.show_error(photographs.named(error, inputs))
-        if isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
-            photographs.one_visit(inputs)
-    return None
+    return limb.measured(draft, inputs, inspected, tape)
 
 
 def _waiting(draft: Draft, waits: list[str]) -> None:
@@ -240,7 +217,7 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     foot = None if measured.foot is None else measured.foot.foot
     result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, foot)
     result.words(summary, unit)
-    _download(summary)
+    result.download(summary)
 
 
 def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: TypedTape) -> None:
@@ -312,19 +289,8 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
         both.results(summary, visit.client, visit.taken, unit)
         result.shape(kept.limb, (), draft.folder.name, unit, kept.foot)
         result.words(summary, unit)
-        _download(summary)
+        result.download(summary)
     frame.foot()
-
-
-def _download(summary: ModelForm) -> None:
-    st.download_button(
-        text.DOWNLOAD_MODEL,
-        summary.model_dump_json(indent=1),
-        "model.json",
-        "application/json",
-        icon=":material/download:",
-        on_click="ignore",
-    )
 
 
 def _start_over(draft: Draft, inputs: Inputs) -> None:

@@ -139,7 +139,8 @@ def _trace(
     ``under`` is another idea of it, by which shadows are told from supports under a limb that lies.
     """
     try:
-        region = find_region(photo.pixels, strip, panel, photo.name, None if drawn is None else drawn.painted)
+        painted = None if drawn is None else drawn.painted
+        region = find_region(photo.pixels, strip, panel, photo.name, painted, under)
         region = region if under is None else resting(strip, under, region)
         correction = None if drawn is None else drawn.correction
         traced = trace_edges(photo.pixels, strip, region, mat, correction)

@@ -53,6 +53,7 @@ def find_region(
     panel: Panel,
     name: str,
     painted: NDArray[np.int8] | None = None,
+    shaded: Panel | None = None,
 ) -> Region:
     """Tell the limb from everything round it.
 
@@ -64,6 +65,9 @@ def find_region(
         The photograph's name, for messages.
     painted
         (H, W) 1 where a person painted limb, -1 background, 0 elsewhere; None when nothing was painted.
+    shaded
+        Where given, another idea of the backdrop, with shadows counted lightly, for the place of the boundary
+        once the limb is told: beside a limb that lies is its own shadow.
 
     Raises
     ------
@@ -87,7 +91,7 @@ def find_region(
     joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
     first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in joined)
     touched, patch = (joined[0][1], joined[1][1]), (joined[0][2], joined[1][2])
-    evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
+    evidence = region_evidence(strip, shaded or panel, int(rows[-1]), first, last)
     told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])

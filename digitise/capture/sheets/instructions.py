@@ -11,8 +11,8 @@ from digitise.capture.sheets.printing import foot_outline
 from digitise.paper import PAGE_MM, Paper
 from digitise.pdf import FONT
 
-_MARGIN = 15.0
-_Point = tuple[float, float]
+MARGIN = 15.0
+Point = tuple[float, float]
 
 _PRINT = (
     "Print",
@@ -85,20 +85,20 @@ def add_instructions(document: FPDF, paper: Paper) -> None:
     document.add_page(format=(width, height))
     document.set_text_color(0)
     document.set_font(FONT, "B", 17)
-    document.text(_MARGIN, _MARGIN + 5.0, "Setting up and taking the photographs")
+    document.text(MARGIN, MARGIN + 5.0, "Setting up and taking the photographs")
     steps = ((_PRINT_ROLL, _MOUNT_ROLL) if roll else (_PRINT, _STICK)) + _STEPS
-    y = _MARGIN + 12.0
+    y = MARGIN + 12.0
     for number, (title, words) in enumerate(steps, start=1):
-        y = _step(document, (_MARGIN, y), width - 2 * _MARGIN, (f"{number}  {title}", words))
+        y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {title}", words))
     pages = None if roll else (width, height)
-    _Drawing(document, (_MARGIN + (60.0 if roll else 30.0), y + 84.0), 1 / 28).plan(pages)
+    Drawing(document, (MARGIN + (60.0 if roll else 30.0), y + 84.0), 1 / 28).plan(pages)
     if pages:
-        right = width - _MARGIN - 33.0
-        _Drawing(document, (right, y + 70.0), 1 / 21).panel(900.0, pages)
-        _Drawing(document, (right, y + 110.0), 1 / 12).mat_pages(pages)
+        right = width - MARGIN - 33.0
+        Drawing(document, (right, y + 70.0), 1 / 21).panel(900.0, pages)
+        Drawing(document, (right, y + 110.0), 1 / 12).mat_pages(pages)
 
 
-def _step(document: FPDF, at: _Point, width: float, step: tuple[str, str]) -> float:
+def set_step(document: FPDF, at: Point, width: float, step: tuple[str, str]) -> float:
     """Set one numbered step, its title in the left column; return where the next one starts."""
     x, y = at
     document.set_font(FONT, "B", 10.5)
@@ -109,17 +109,19 @@ def _step(document: FPDF, at: _Point, width: float, step: tuple[str, str]) -> fl
     return float(document.get_y()) + 2.2
 
 
-class _Drawing:
+class Drawing:
     """A small drawing in millimetres of the room, y up, at a scale."""
 
-    def __init__(self, document: FPDF, origin: _Point, scale: float) -> None:
+    def __init__(self, document: FPDF, origin: Point, scale: float) -> None:
         self.pdf, self.origin, self.scale = document, np.array(origin), scale
 
-    def page(self, x: float, y: float) -> _Point:
+    def page(self, x: float, y: float) -> Point:
+        """Return where a point of the room lies on the page, mm."""
         px, py = self.origin + np.array([x, -y]) * self.scale
         return float(px), float(py)
 
-    def shape(self, points: Sequence[_Point], grey: int | None = 255) -> None:
+    def shape(self, points: Sequence[Point], grey: int | None = 255) -> None:
+        """Draw a closed shape; a line alone without ``grey``."""
         self.pdf.set_draw_color(60)
         self.pdf.set_line_width(0.25)
         if grey is not None:
@@ -127,6 +129,7 @@ class _Drawing:
         self.pdf.polygon([self.page(*point) for point in points], style="D" if grey is None else "DF")
 
     def rectangle(self, left: float, bottom: float, right: float, top: float, grey: int | None = 255) -> None:
+        """Draw a rectangle, as a shape."""
         self.shape([(left, bottom), (right, bottom), (right, top), (left, top)], grey)
 
     def words(self, x: float, y: float, text: str, points: float = 8.5, style: str = "") -> None:
@@ -136,14 +139,15 @@ class _Drawing:
         for number, line in enumerate(text.split("\n")):
             self.pdf.text(px - self.pdf.get_string_width(line) / 2, py + 1.2 + 3.6 * number, line)
 
-    def dashed(self, start: _Point, end: _Point) -> None:
+    def dashed(self, start: Point, end: Point) -> None:
+        """Draw a dashed line."""
         self.pdf.set_draw_color(120)
         self.pdf.set_line_width(0.25)
         with self.pdf.local_context():
             self.pdf.set_dash_pattern(dash=1.5, gap=1.2)
             self.pdf.line(*self.page(*start), *self.page(*end))
 
-    def camera(self, x: float, y: float, towards: _Point) -> None:
+    def camera(self, x: float, y: float, towards: Point) -> None:
         """Draw a phone seen from above: a slab across its line of sight, with a lens."""
         sight = np.array(towards) - (x, y)
         sight = sight / np.hypot(*sight)
@@ -157,9 +161,10 @@ class _Drawing:
         self.shape([(float(px), float(py)) for px, py in lens], 150)
 
     def foot(self, x: float, y: float, grey: int) -> None:
+        """Draw a foot with its toes up."""
         self.shape([(float(px) + x, float(py) + y) for px, py in foot_outline()[::4]], grey)
 
-    def plan(self, pages: _Point | None) -> None:
+    def plan(self, pages: Point | None) -> None:
         """Draw the set-up seen from above: mat at the origin, toes up."""
         self.words(560, 2150, "Seen from above", 10, "B")
         self.dashed((0, -600), (0, 1720))
@@ -188,7 +193,7 @@ class _Drawing:
             self.words(x, y, label)
         self.words(1200, -400, _BESIDE_THE_PLAN)
 
-    def panel(self, width_mm: float, pages: _Point) -> None:
+    def panel(self, width_mm: float, pages: Point) -> None:
         """Draw one backdrop of five pages from the front."""
         half, height = width_mm / 2, 1200.0
         short, long = pages
@@ -202,7 +207,7 @@ class _Drawing:
         self.words(0, height / 2, "empty", 8)
         self.words(0, height + 75, "Backdrop, from the front", 9, "B")
 
-    def mat_pages(self, pages: _Point) -> None:
+    def mat_pages(self, pages: Point) -> None:
         """Draw the three pages of the mat from above, larger than in the plan."""
         for (left, bottom, right, top), name in zip(
             _mat_pages(pages), ("left", "middle", "right"), strict=True
@@ -214,7 +219,7 @@ class _Drawing:
         self.words(0, pages[1] - pages[0] / 2 + 50, "Mat, from above", 9, "B")
 
 
-def _mat_pages(pages: _Point) -> list[tuple[float, float, float, float]]:
+def _mat_pages(pages: Point) -> list[tuple[float, float, float, float]]:
     """Return left, bottom, right, top of the mat's three pages, the middle one (landscape) at the origin."""
     short, long = pages
     bottom = -short / 2

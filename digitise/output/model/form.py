@@ -221,10 +221,19 @@ class AxisForm(Form):
     translation_mm: tuple[float, float, float]
 
 
+class LandmarkForm(Form):
+    """The place on a lying limb from which heights count: photograph, from 1, and pixels in it."""
+
+    photo: Annotated[int, Field(ge=1, le=100)]
+    x_px: _Pixels
+    y_px: _Pixels
+
+
 class ModelForm(Form):
     """A measured limb in figures; the limb itself is in limb.npz beside it.
 
-    ``field_sha256`` is of the content of the sheets.  ``lying`` says how a limb lies that does not stand.
+    ``field_sha256`` is of the content of the sheets.  ``lying`` says how a limb lies that does not stand,
+    ``landmark`` from where its heights count.
     ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
     like the former, in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
@@ -258,6 +267,7 @@ class ModelForm(Form):
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None
     lying: Lies | None = None
+    landmark: LandmarkForm | None = None
     seal: Digest | None = None
 
     @model_validator(mode="after")

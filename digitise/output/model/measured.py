@@ -67,6 +67,8 @@ class Measured:
         Frame of the limb's axis; heights are counted along it.
     field_sha256
         Digest of the sheets' content; None when it is not known.
+    landmark
+        Photograph, from 0, and pixels of the place on a lying limb from which heights count.
     foot
         The foot, where a photograph from above shows it.
     """
@@ -80,6 +82,7 @@ class Measured:
     facts: tuple[PhotoFacts, ...]
     axis_from_world: Pose
     field_sha256: str | None = None
+    landmark: tuple[int, float, float] | None = None
     foot: MeasuredFoot | None = None
 
     @property

@@ -95,6 +95,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         segments=segments(measured),
         volume_ml_whole=None if together is None else rounded(together.mean),
         volume_ml_whole_95=None if together is None else interval(together),
+        landmark=_landmark(measured),
         lying=limb.lying or None,  # type: ignore[arg-type]  # one of the three by the fit's own rule
     )
 
@@ -118,6 +119,13 @@ def cone_beside(
     if any(check.verdict == "suspect" for check in checks):
         notes.append("A suspect row is among them.")
     return rounded(cone), " ".join(notes)
+
+
+def _landmark(measured: Measured) -> form.LandmarkForm | None:
+    if measured.landmark is None:
+        return None
+    number, x, y = measured.landmark
+    return form.LandmarkForm(photo=number + 1, x_px=rounded(x), y_px=rounded(y))
 
 
 def _section(section: Section) -> form.SectionForm:

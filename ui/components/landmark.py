@@ -1,0 +1,88 @@
+"""One tap on a photograph: the place on a lying limb from which heights count.
+
+The picture is cut to where the limb lies, so that a fingertip on a small screen is precise enough; the tap
+runs in the browser (``landmark.js``) and hands back pixels of the whole photograph.
+"""
+
+from __future__ import annotations
+
+import base64
+from pathlib import Path
+
+import numpy as np
+import streamlit as st
+
+from ui import measuring, state, text, work
+from ui.components import frame
+from ui.draft import Draft
+from ui.inputs import Inputs
+from ui.work import Inspected
+
+_HERE = Path(__file__).parent
+_LONG_SIDE_PX = 2000
+
+_tap = st.components.v2.component(
+    "landmark_tap",
+    html='<div class="tap"></div>',
+    css=(_HERE / "landmark.css").read_text(encoding="utf-8"),
+    js=(_HERE / "landmark.js").read_text(encoding="utf-8"),
+)
+
+
+def ask(draft: Draft, inputs: Inputs, inspected: Inspected | None) -> None:
+    """Draw a photograph to tap the landmark in, for a limb that lies and whose photographs are sound."""
+    found = inspected is not None and inspected.inspection
+    if not inputs.lying or not found or found.refusals or found.calibration is None or inspected is None:
+        return
+    st.subheader(text.LANDMARK, anchor=False)
+    st.markdown(text.LANDMARK_LEAD[inputs.limb or "arm"])
+    number = _photograph(draft, inputs)
+    with frame.steps() as tell:
+        field, posture = work.field_of(draft, inputs), inputs.lying
+        axis = measuring.lying_axis(draft.photos, inspected, field, posture, tell)  # type: ignore[arg-type]
+    key = state.widget(f"tap-{number}")
+    place = inputs.landmark
+    at = None if place is None or place[0] != number else [place[1], place[2]]
+    _tap(
+        key=key,
+        data={**_picture(draft.photos[number], measuring.sight_of(inspected, number, axis)), "at": at},
+        on_tap_change=lambda: _take(number, key),
+    )
+    if at is not None:
+        st.caption(text.LANDMARK_SET)
+
+
+def _photograph(draft: Draft, inputs: Inputs) -> int:
+    """Ask in which photograph to tap; the first unless another was chosen or holds the landmark."""
+    kept = 0 if inputs.landmark is None else min(inputs.landmark[0], len(draft.photos) - 1)
+    chosen = st.segmented_control(
+        text.LANDMARK_PHOTO,
+        list(range(len(draft.photos))),
+        format_func=lambda number: str(number + 1),
+        key=state.seed("landmark_photo", kept),
+    )
+    return kept if chosen is None or chosen >= len(draft.photos) else int(chosen)
+
+
+def _picture(path: Path, sight: measuring.Sight) -> dict[str, object]:
+    x0, y0, x1, y1 = sight.part
+    step = max(1, int(np.ceil(max(x1 - x0, y1 - y0) / _LONG_SIDE_PX)))
+
+    def cut() -> bytes:
+        return measuring.jpeg(np.ascontiguousarray(work.opened(path).pixels[y0:y1:step, x0:x1:step]))
+
+    picture = measuring.remembered_picture(("tap", sight.photo.sha256, x0, y0, x1, y1, step), cut)
+    return {
+        "picture": "data:image/jpeg;base64," + base64.b64encode(picture).decode(),
+        "corner": [x0, y0],
+        "scale": step,
+        "size": [-(-(x1 - x0) // step), -(-(y1 - y0) // step)],
+        "alt": text.LANDMARK_ALT,
+    }
+
+
+def _take(number: int, key: str) -> None:
+    """Keep the tap before the page is drawn anew."""
+    tapped = state.session()[key].tap
+    if tapped:
+        state.put("landmark", (number, float(tapped[0]), float(tapped[1])))

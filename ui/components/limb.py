@@ -1,0 +1,60 @@
+"""The limb of a visit: what it still waits for, and its measurement, or the outlines to mend it by."""
+
+from __future__ import annotations
+
+from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
+from digitise.output.model.measured import Measured
+from ui import measuring, text, work
+from ui.components import frame, outlines, photographs
+from ui.draft import Draft
+from ui.inputs import Inputs
+from ui.typed import TypedTape
+from ui.work import Inspected
+
+
+def waits(inputs: Inputs, inspected: Inspected | None) -> list[str]:
+    """Return in words what has to be given before a limb can be measured."""
+    found = [
+        words
+        for there, words in ((inputs.limb, text.WAITS_LIMB), (inputs.side, text.WAITS_SIDE))
+        if not there
+    ]
+    if inspected is None or len(inspected.seen) < 2 or inspected.inspection.refusals:
+        found.append(text.WAITS_PHOTOS)
+    if inputs.lying and inputs.landmark is None:
+        found.append(text.WAITS_LANDMARK)
+    elif not inputs.lying and inputs.has_axis and None in inputs.axis:
+        found.append(text.WAITS_AXIS)
+    return found
+
+
+def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape) -> Measured | None:
+    """Measure the limb; where that fails, say why, have its outlines mended, and return None."""
+    corrections = {path.name: words for path in draft.photos if (words := draft.correction(path))}
+    field, axis, lying = work.field_of(draft, inputs), work.axis_of(inputs), work.lying_of(inputs)
+    try:
+        with frame.steps() as tell:
+            return measuring.measure(
+                draft.photos,
+                inspected,
+                field,
+                tape.rows,
+                inputs.limb or "leg",
+                inputs.side or "left",
+                corrections,
+                tell,
+                axis,
+                lying,
+            )
+    except DigitiseError as error:
+        # a lying limb's axis is found from its outlines: where they fail there is none to draw them along
+        can_mend = lying is None and isinstance(error, (OutlineError, ShapeError))
+        if not (can_mend and isinstance(error, OutlineError)):
+            frame.show_error(photographs.named(error, inputs))
+        if can_mend:
+            with frame.steps() as tell:
+                alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
+            outlines.draw(draft, inputs, inspected, alone)
+        elif isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
+            photographs.one_visit(inputs)
+    return None
