@@ -3,9 +3,10 @@
 from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, words
 
+from digitise.errors import CourseError
 from digitise.record.store import Store
+from ui import care, text
 from ui import draft as drafts
-from ui import text
 from ui.components import saving
 from ui.inputs import Inputs
 
@@ -93,3 +94,17 @@ def test_the_limb_of_another_day_is_not_held_against_this_one(home, models, othe
     with Store() as store:
         assert len(store.list_visits()) == 2
     assert text.BOTH not in [one.value for one in visit_page(begun()).subheader]
+
+
+def test_limbs_that_cannot_be_held_against_each_other_do_not_hide_the_one(
+    home, models, other_side, monkeypatch
+):
+    def refuse(*_, **__):
+        raise CourseError("They share too little.", do="Measure both alike.")
+
+    add_visit(models[0])
+    add_visit(other_side)
+    monkeypatch.setattr(care, "both_limbs", refuse)
+    test = visit_page(begun())
+    assert "They share too little." in words(test)
+    assert text.PROFILE in [one.value for one in test.subheader]

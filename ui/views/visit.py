@@ -11,7 +11,7 @@ from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import VisitId
-from ui import dates, measuring, present, state, stored, text, typed
+from ui import dates, measuring, present, state, stored, text, typed, work
 from ui.components import (
     both,
     chooser,
