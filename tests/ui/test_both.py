@@ -54,6 +54,17 @@ def test_the_other_limb_keeps_the_client_the_answers_the_sheets_and_the_heights(
     assert saving.other_limb(other, found).read().side == "left"
 
 
+def test_of_everything_typed_it_is_decided_whether_the_other_limb_keeps_it():
+    """What belongs to one limb's photographs, such as a tapped place, must not be taken for the other's."""
+    kept = {
+        *("client", "limb", "lies", "clearance", "clearance_by", "flags", "posture", "measured_by", "unit"),
+        *("sheets", "print_scale", "day", "hour"),
+    }
+    changed = {"side", "rows", *saving._OF_ONE_LIMB}
+    assert kept | changed == set(Inputs.model_fields)
+    assert not kept & changed
+
+
 def test_after_saving_one_click_leads_to_the_other_limb(home, models):
     add_visit(models[0])
     test = visit_page(begun())
