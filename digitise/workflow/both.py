@@ -67,8 +67,8 @@ def both_limbs(
         return None
     if model.lying != other.model.lying:
         raise CourseError(
-            "The two limbs were not placed alike (standing, or lying one way): their heights do not count from "
-            "one place.",
+            "The two limbs were not placed alike (standing, or lying one way), so their heights do not count "
+            "from one place.",
             do="Measure both standing, or both lying the same way.",
         )
     low, high = common_heights([visit, other])
