@@ -49,6 +49,8 @@ def main() -> None:
 
 def save(page, name: str) -> None:
     """Save what the window shows, with as many colours as it needs."""
+    page.mouse.move(2, 2)  # what shows under a mouse is not of the page
+    page.wait_for_timeout(500)
     with tempfile.NamedTemporaryFile(suffix=".png") as file:
         page.screenshot(path=file.name)
         picture = Image.open(file.name).convert("RGB")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from digitise.care.excess import Excess, Volumes, excess
+from digitise.errors import CourseError
 from digitise.output.course.volumes import stored_volume
 from digitise.shape.limb import Estimate
 from digitise.workflow.course import VisitMeasurement, at_same_visit, common_heights
@@ -57,13 +58,19 @@ def both_limbs(
     Raises
     ------
     CourseError
-        They share too little height.
+        They share too little height, or one stood and the other lay.
     """
     model = visit.model
     across = [one for one in others if one.model.limb == model.limb and one.model.side != model.side]
     other = at_same_visit(visit, across)
     if other is None:
         return None
+    if model.lying != other.model.lying:
+        raise CourseError(
+            "The two limbs were not placed alike (standing, or lying one way), so their heights do not count "
+            "from one place.",
+            do="Measure both standing, or both lying the same way.",
+        )
     low, high = common_heights([visit, other])
     measured = [(stored_volume(one.model, low, high), one.model.side) for one in (visit, other)]
     (more, larger), (less, smaller) = sorted(measured, key=lambda each: -each[0].mean)

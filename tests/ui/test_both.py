@@ -3,9 +3,10 @@
 from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, words
 
+from digitise.errors import CourseError
 from digitise.record.store import Store
+from ui import care, text
 from ui import draft as drafts
-from ui import text
 from ui.components import saving
 from ui.inputs import Inputs
 
@@ -53,6 +54,17 @@ def test_the_other_limb_keeps_the_client_the_answers_the_sheets_and_the_heights(
     assert saving.other_limb(other, found).read().side == "left"
 
 
+def test_of_everything_typed_it_is_decided_whether_the_other_limb_keeps_it():
+    """What belongs to one limb's photographs, such as a tapped place, must not be taken for the other's."""
+    kept = {
+        *("client", "limb", "lies", "clearance", "clearance_by", "flags", "posture", "measured_by", "unit"),
+        *("sheets", "print_scale", "day", "hour"),
+    }
+    changed = {"side", "rows", *saving._OF_ONE_LIMB}
+    assert kept | changed == set(Inputs.model_fields)
+    assert not kept & changed
+
+
 def test_after_saving_one_click_leads_to_the_other_limb(home, models):
     add_visit(models[0])
     test = visit_page(begun())
@@ -93,3 +105,17 @@ def test_the_limb_of_another_day_is_not_held_against_this_one(home, models, othe
     with Store() as store:
         assert len(store.list_visits()) == 2
     assert text.BOTH not in [one.value for one in visit_page(begun()).subheader]
+
+
+def test_limbs_that_cannot_be_held_against_each_other_do_not_hide_the_one(
+    home, models, other_side, monkeypatch
+):
+    def refuse(*_, **__):
+        raise CourseError("They share too little.", do="Measure both alike.")
+
+    add_visit(models[0])
+    add_visit(other_side)
+    monkeypatch.setattr(care, "both_limbs", refuse)
+    test = visit_page(begun())
+    assert "They share too little." in words(test)
+    assert text.PROFILE in [one.value for one in test.subheader]

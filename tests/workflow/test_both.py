@@ -79,3 +79,11 @@ def test_limbs_that_share_too_little_are_refused(left):
     high = left[1].model_copy(update={"side": "right", "from_mm": 400.0, "to_mm": 700.0})
     with pytest.raises(CourseError, match="share less than"):
         both_limbs(visit(left[1]), [visit(high)])
+
+
+def test_a_standing_limb_is_not_held_against_a_lying_one(left, right):
+    lay = right[1].model_copy(update={"lying": "on-back"})
+    with pytest.raises(CourseError, match="not placed alike"):
+        both_limbs(visit(left[1]), [visit(lay)])
+    both = [one.model_copy(update={"lying": "on-back"}) for one in (left[1], right[1])]
+    assert both_limbs(visit(both[0]), [visit(both[1])]).is_clear

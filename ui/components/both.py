@@ -9,23 +9,23 @@ import streamlit as st
 from digitise.output.model.form import ModelForm
 from digitise.workflow.both import BothLimbs
 from ui import care, present_care, state, text
-from ui.components import saving
+from ui.components import frame, saving
 from ui.draft import Draft
 from ui.inputs import Inputs
 from ui.lengths import Unit
 
 
-def results(summary: ModelForm, client: str, when: datetime, unit: Unit) -> bool:
-    """Draw a limb beside the opposite one of the same visit; tell whether that was measured."""
-    found = care.both_limbs(summary, client, when, bilateral=False)
-    if found is None:
-        return False
-    st.subheader(text.BOTH, anchor=False)
-    bilateral = st.toggle(text.BILATERAL, help=text.BILATERAL_HELP, key=f"both-{summary.limb_sha256}")
-    if bilateral:
-        found = care.both_limbs(summary, client, when, bilateral=True) or found
-    _draw(found, summary, unit)
-    return True
+def results(summary: ModelForm, client: str, when: datetime, unit: Unit) -> None:
+    """Draw a limb beside the opposite one of the same visit, where that was measured."""
+    with frame.errors():
+        found = care.both_limbs(summary, client, when, bilateral=False)
+        if found is None:
+            return
+        st.subheader(text.BOTH, anchor=False)
+        bilateral = st.toggle(text.BILATERAL, help=text.BILATERAL_HELP, key=f"both-{summary.limb_sha256}")
+        if bilateral:
+            found = care.both_limbs(summary, client, when, bilateral=True) or found
+        _draw(found, summary, unit)
 
 
 def _draw(found: BothLimbs, summary: ModelForm, unit: Unit) -> None:

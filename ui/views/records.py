@@ -141,8 +141,7 @@ def _visit(store: Store, line: VisitLine) -> None:
             _tape(kept.summary, unit)
         with right:
             result.volume(kept.summary, bool(kept.summary.tape_check), unit)
-            with frame.errors():
-                both.results(kept.summary, line.client, line.taken, unit)
+            both.results(kept.summary, line.client, line.taken, unit)
             papers.report((line,), str(number))
             st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
         result.shape(kept.limb, (), f"record-{number}", unit, kept.foot)
