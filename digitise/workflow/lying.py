@@ -131,9 +131,8 @@ def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ..
             f"{share * length:.0f} of {length:.0f} mm of the limb rest on supports: there its lower edge is "
             "not used, and intervals are wider."
         )
-        much = share > _MUCH_SUPPORTED
-        do = "Use smaller supports, or two instead of three." if much else ""
-        found.append(Finding("", "supported", "warning" if much else "note", text, do))
+        do = "Use smaller supports." if share > _MUCH_SUPPORTED else ""
+        found.append(Finding("", "supported", "warning", text, do))
     return tuple(found)
 
 
