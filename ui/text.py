@@ -152,6 +152,7 @@ LENS_DROP = "Measure without it"
 
 TAPE_HEAD = "3 · Tape"
 TAPE_LEAD = "About five girths. Heights are counted from the mat."
+TAPE_LEAD_LYING = "About five girths. Heights are counted from the landmark, along the limb."
 UNIT = "Unit"
 UNIT_NAMES = {"cm": "centimetres", "in": "inches"}
 UNIT_ALL = "Lengths in"
