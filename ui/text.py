@@ -400,7 +400,8 @@ SETUP_STEPS = (
     (
         "Photograph",
         "From both camera places, phone upright at knee height, 1.5 to 2 m away, at 1×, no flash. In the picture: "
-        "the whole mat, the limb, the backdrop behind it.",
+        "the whole mat, the limb, the backdrop behind it. For the foot one more from above: phone level at arm's "
+        "length over the foot, the whole foot and the mat round it.",
     ),
 )
 SETUP_LITTLE_ROOM = (
