@@ -122,7 +122,7 @@ PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
 PHOTOS_HELP = (
     "JPEG, PNG or HEIC, as the phone saved them. On a phone this opens its camera too. A field.json or a tape.csv "
-    "may be dropped here as well."
+    "may be dropped here as well. For the foot add a photograph from above it."
 )
 CAMERA_TOGGLE = "Use this device's camera"
 CAMERA = "Take a photograph"
