@@ -86,7 +86,6 @@ FLAGS = "Any of these today?"
 NO_FLAG = "none"
 FLAGS_NONE = "Warning signs were asked about at this visit: none."
 FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
-FLAGS_NONE = "Warning signs were asked about: none."
 MORE = "More about this visit"
 POSTURE = "Posture"
 POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
@@ -153,6 +152,7 @@ LENS_DROP = "Measure without it"
 
 TAPE_HEAD = "3 · Tape"
 TAPE_LEAD = "About five girths. Heights are counted from the mat."
+TAPE_LEAD_LYING = "About five girths. Heights are counted from the landmark, along the limb."
 UNIT = "Unit"
 UNIT_NAMES = {"cm": "centimetres", "in": "inches"}
 UNIT_ALL = "Lengths in"

@@ -75,6 +75,7 @@ def fit_limb(
     to_mm: float | None = None,
     camera_modes: tuple[tuple[Camera, ...], ...] = (),
     prior: priors.SectionPrior | None = None,
+    lying: str = "",
 ) -> LimbFit:
     """Find the limb that explains all edges and girths, with its uncertainty.
 
@@ -96,6 +97,8 @@ def fit_limb(
     prior
         What is known of the sections beforehand; without it the outlines decide between a limb of this kind
         and a straight-sided solid, whose sections are ellipses.
+    lying
+        How a limb lies whose axis frame has y upwards, see :class:`~digitise.shape.limb.Limb`.
 
     Returns
     -------
@@ -111,7 +114,7 @@ def fit_limb(
     if limb not in priors.BY_LIMB:
         raise ShapeError(f"A limb is a leg or an arm, not {limb!r}.", do="Choose leg or arm.")
     axis = Pose.identity() if axis_from_world is None else axis_from_world
-    wanted = Wanted(limb, side, axis, from_mm, to_mm, prior)
+    wanted = Wanted(limb, side, axis, from_mm, to_mm, prior, lying)
     try:
         return _fit(views, tape, wanted, camera_modes)
     except ContradictionError:
@@ -135,6 +138,7 @@ class Wanted:
     from_mm: float | None
     to_mm: float | None
     prior: priors.SectionPrior | None
+    lying: str
 
 
 def _odd_view(
@@ -185,7 +189,7 @@ def _fit(
     basis = Basis.uniform(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    usual = priors.of_limb(limb, wanted.side, standing=stands)
+    usual = priors.of_limb(limb, wanted.side, standing=stands, on_back=wanted.lying == "on-back")
     belief = settle(scene, basis, start, usual if prior is None else prior)
     solid = prior is None and is_solid(basis, belief, usual)
     if solid:
@@ -212,6 +216,7 @@ def _fit(
             belief.prior.precision,
             posterior.shared,
             posterior.sway,
+            wanted.lying,
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)

@@ -79,6 +79,7 @@ LEG = SectionPrior(0.15, ((0.087, 0.022), *map(_any_way, (0.020, 0.0092, 0.0060,
 # A forearm turns with the hand, so its flat side may face anywhere.
 ARM = SectionPrior(0.15, tuple(map(_any_way, (0.080, 0.033, 0.011, 0.0064, 0.0034))), 70.0)
 BY_LIMB = {"leg": LEG, "arm": ARM}
+ANKLE_MM = 72.0  # above the sole: adult ankle bones reach 70-75 mm
 _MEAN_TERMS = (4, 5, 6, 7, 8)
 # what becomes of those terms when x becomes -x
 _MIRRORED = (-1.0, -1.0, 1.0, 1.0, -1.0)
@@ -87,8 +88,8 @@ _MIRRORED = (-1.0, -1.0, 1.0, 1.0, -1.0)
 SOLID = SectionPrior(0.0045, ((0.2, 0.03), *map(_any_way, (0.001,) * 4)), 70.0)
 
 
-def of_limb(limb: str, side: str, *, standing: bool) -> SectionPrior:
-    """Return the prior of a limb; only a leg that stands with its toes along y is known to face anywhere.
+def of_limb(limb: str, side: str, *, standing: bool, on_back: bool = False) -> SectionPrior:
+    """Return the prior of a limb; only a leg whose front faces y is known to face anywhere.
 
     Parameters
     ----------
@@ -96,10 +97,14 @@ def of_limb(limb: str, side: str, *, standing: bool) -> SectionPrior:
         ``leg`` or ``arm``; ``left`` or ``right``.
     standing
         Whether heights are counted from the mat.
+    on_back
+        Whether a leg lies with its kneecap up and heights are counted from the tip of the ankle bone.
     """
     prior = BY_LIMB[limb]
-    if not standing:
+    if not (standing or on_back):
         return replace(prior, means=())
+    if on_back:
+        prior = replace(prior, means=tuple((row[0] - ANKLE_MM, *row[1:]) for row in prior.means))
     if side == "left":
         return prior
     sign = (1.0, *_MIRRORED)

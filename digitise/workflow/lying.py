@@ -12,8 +12,7 @@ from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.lying.axis import find_axis
 from digitise.capture.lying.silhouette import find_silhouette
-from digitise.capture.outline.find import Hidden, Outline
-from digitise.capture.outline.hiding import SUPPORT
+from digitise.capture.outline.find import Hidden, Outline, Stretch
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import facing_plane
 from digitise.capture.sheets.field import MarkerField
@@ -121,19 +120,18 @@ def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ..
     """
     z = np.arange(limb.from_mm, limb.to_mm, 2.0)
     rests = np.zeros(len(z), bool)
-    for part in (each for outline in outlines for each in outline.hidden if each.what == SUPPORT):
+    for part in (each for outline in outlines for each in outline.supported):
         rests |= (z >= part.from_mm) & (z <= part.to_mm)
     share = float(rests.mean())
     found = []
     if share > 0.0:
         length = limb.to_mm - limb.from_mm
         text = (
-            f"{share * length:.0f} of {length:.0f} mm of the limb rest on supports: there its lower edge is "
-            "not used, and intervals are wider."
+            f"{share * length:.0f} of {length:.0f} mm of the limb rest on supports: there its lower edge "
+            "counts little or not at all, and intervals are wider."
         )
-        much = share > _MUCH_SUPPORTED
-        do = "Use smaller supports, or two instead of three." if much else ""
-        found.append(Finding("", "supported", "warning" if much else "note", text, do))
+        do = "Use smaller supports." if share > _MUCH_SUPPORTED else ""
+        found.append(Finding("", "supported", "warning", text, do))
     return tuple(found)
 
 
@@ -284,7 +282,16 @@ def counted_along(outline: Outline, camera: Camera, axis: Pose) -> Outline:
         Hidden(part.side, there(part.from_mm) or 0.0, there(part.to_mm) or 0.0, part.what)
         for part in outline.hidden
     )
-    return replace(outline, heights=(heights[0], heights[1]), hem_mm=there(outline.hem_mm), hidden=hidden)
+    supported = tuple(
+        Stretch(part.side, there(part.from_mm) or 0.0, there(part.to_mm) or 0.0) for part in outline.supported
+    )
+    return replace(
+        outline,
+        heights=(heights[0], heights[1]),
+        hem_mm=there(outline.hem_mm),
+        hidden=hidden,
+        supported=supported,
+    )
 
 
 def _heights(pixels: Array, camera: Camera, plane_from_world: Pose) -> Array:

@@ -31,7 +31,6 @@ from digitise.workflow.lying import Lying, find_lying_axis, lying_findings, sett
 from digitise.workflow.outlined import Outlined
 
 MOST_PHOTOS = 12
-_LIMBS = ("limb", "photo_only")
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -223,6 +222,7 @@ def fit_outlines(
             from_mm=from_mm,
             to_mm=to_mm,
             camera_modes=sighted.calibration.camera_modes,
+            lying=sighted.posture,
         )
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
@@ -230,7 +230,6 @@ def fit_outlines(
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     told = (*sighted.inspection.findings, *sighted.findings)
     if sighted.posture:
-        fit = replace(fit, **{name: replace(getattr(fit, name), lying=sighted.posture) for name in _LIMBS})
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,

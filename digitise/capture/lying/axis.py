@@ -1,7 +1,7 @@
 """The axis of a limb that lies, from its silhouettes in two photographs or more.
 
 The rays that halve a silhouette lie nearly in one plane through the camera and the limb's axis; the planes of
-all cameras meet in it.  Which end is the hand or foot is told by the narrowest place, wrist or ankle.
+all cameras meet in it.  Hand or foot point to the mat; wrist or ankle is the narrowest place there.
 """
 
 from __future__ import annotations
@@ -30,7 +30,9 @@ _HAND_EXCESS = 1.08  # a hand or foot is this much wider than the narrowest plac
 _SUPPORT_MM = 100.0  # a support is seen over less of the limb than this
 _WIDER_MM = 5.0
 _LEAST_CLEAR = 15
-_NEAR_END = 0.4  # of the length: the narrowest place lies that near to hand or foot
+_NEAR_END = 0.45  # of the length: wrist or ankle lies that near to hand or foot, elbow and knee beyond
+_MAT_BEYOND = 0.3  # of the length: the mat lies that far from its middle
+_BEYOND_MM = 60.0  # outlines begin 40 mm after the axis does
 # The axis begins that far below the narrowest place: a hand begins at the wrist, but the ankle bones and the
 # heel lie well below the narrowest place of a leg.
 _BELOW_MM = {"arm": 60.0, "leg": 120.0}
@@ -67,11 +69,11 @@ def find_axis(silhouettes: Sequence[Silhouette], limb: str) -> Pose:
     for _ in range(_REFINED):
         axis = _meeting(planes, silhouettes)
         profiles = [profile(each, axis) for each in silhouettes]
-        stretch = _stretch(profiles, silhouettes)
+        stretch = _stretch(profiles, silhouettes, axis)
         planes = [_plane(each, _clear(own, stretch)) for each, own in zip(silhouettes, profiles, strict=True)]
     axis = _meeting(planes, silhouettes)
     profiles = [profile(each, axis) for each in silhouettes]
-    stretch = _stretch(profiles, silhouettes)
+    stretch = _stretch(profiles, silhouettes, axis)
     _refuse_bent(profiles, stretch, silhouettes)
     return _begun(axis, stretch, _BELOW_MM[limb])
 
@@ -124,15 +126,19 @@ def profile(silhouette: Silhouette, axis_from_world: Pose) -> Profile:
 
 
 class _Stretch(NamedTuple):
-    """Where the limb lies on an axis without hand or foot, mm; ``flip`` when the axis runs from the trunk."""
+    """Where the limb lies on an axis without hand or foot, mm; ``flip`` when the axis runs from the trunk.
+
+    ``seen`` is the end nearest to hand or foot of what is seen.
+    """
 
     low: float
     high: float
     flip: bool
+    seen: float
 
 
-def _stretch(profiles: Sequence[Profile], silhouettes: Sequence[Silhouette]) -> _Stretch:
-    """Find wrist or ankle, the narrowest place with wider ones on both sides, and cut off what is beyond."""
+def _stretch(profiles: Sequence[Profile], silhouettes: Sequence[Silhouette], axis: Pose) -> _Stretch:
+    """Find which end is hand or foot, and there wrist or ankle: narrowest, with wider places beyond."""
     low, high = max(each.z.min() for each in profiles), min(each.z.max() for each in profiles)
     names = ", ".join(each.name for each in silhouettes)
     if high - low < _LEAST_LENGTH_MM:
@@ -141,24 +147,27 @@ def _stretch(profiles: Sequence[Profile], silhouettes: Sequence[Silhouette]) -> 
             where=names,
             do="Take both with the whole limb and the whole sheet in the picture.",
         )
+    mat = float(axis.translation[2])  # the world's origin is the mat's middle
+    if abs(mat - (low + high) / 2) < _MAT_BEYOND * (high - low):
+        raise OutlineError(
+            "it cannot be told which end of the limb is hand or foot: the mat lies beside its middle.",
+            where=names,
+            do="Lay the mat at the end of the sheet to which hand or foot points.",
+        )
+    flip = mat > high - (high - low) / 2
     grid = np.arange(low, high, _GRID_MM)
     width = np.mean([np.interp(grid, *_rising(each)) for each in profiles], axis=0)
     width = gaussian_filter1d(width, _SMOOTH_MM / _GRID_MM, mode="nearest")
-    before, after = np.maximum.accumulate(width), np.maximum.accumulate(width[::-1])[::-1]
-    waist = np.minimum(before, after) / width
-    neck = int(np.argmax(waist))
-    if waist[neck] < _HAND_EXCESS:
-        flip = bool(width[len(width) // 2 :].mean() < width[: len(width) // 2].mean())
-        return _Stretch(float(low), float(high), flip)
-    share = (grid[neck] - low) / (high - low)
-    if _NEAR_END < share < 1 - _NEAR_END:
-        raise OutlineError(
-            "it cannot be told which end of the limb is hand or foot: its narrowest place is in the middle.",
-            where=names,
-            do="Show the limb from hand or foot to well above elbow or knee, or type its axis (--axis).",
-        )
-    place = float(grid[neck])
-    return _Stretch(float(low), place, True) if share > 0.5 else _Stretch(place, float(high), False)
+    upwards = width[::-1] if flip else width
+    waist = np.maximum.accumulate(upwards) / upwards
+    near = waist[: int(_NEAR_END * len(waist))]
+    neck = int(np.argmax(near)) if near.max() > _HAND_EXCESS else 0
+    place = float(grid[-1 - neck] if flip else grid[neck])
+    return (
+        _Stretch(float(low), place, True, float(high))
+        if flip
+        else _Stretch(place, float(high), False, float(low))
+    )
 
 
 def _rising(own: Profile) -> tuple[Array, Array]:
@@ -188,8 +197,9 @@ def _refuse_bent(profiles: Sequence[Profile], stretch: _Stretch, silhouettes: Se
 
 
 def _begun(axis: Pose, stretch: _Stretch, below_mm: float) -> Pose:
-    """Let an axis begin below wrist or ankle and run to the trunk."""
+    """Let an axis begin below wrist or ankle, but little beyond what is seen, and run to the trunk."""
     world = axis.inverse()
-    along = world.rotation[:, 2] * (-1.0 if stretch.flip else 1.0)
-    at = world.apply(np.array([0.0, 0.0, stretch.high if stretch.flip else stretch.low]))
-    return _frame(along, at - below_mm * along)
+    sign = -1.0 if stretch.flip else 1.0
+    neck = stretch.high if stretch.flip else stretch.low
+    start = sign * max(sign * neck - below_mm, sign * stretch.seen - _BEYOND_MM)
+    return _frame(sign * world.rotation[:, 2], world.apply(np.array([0.0, 0.0, start])))

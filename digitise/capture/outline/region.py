@@ -35,6 +35,8 @@ class Region:
         itself, begins; zero elsewhere.
     below
         (n,) True below the backdrop, where floor and mat are behind.
+    rests
+        For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     """
 
     rows: NDArray[np.intp]
@@ -46,3 +48,4 @@ class Region:
     hidden: tuple[Mask, Mask]
     strayed_mm: tuple[Array, Array]
     below: Mask
+    rests: tuple[Mask, Mask] | None = None

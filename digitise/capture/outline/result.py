@@ -86,6 +86,8 @@ class Outline:
         What was corrected by hand; None without a correction.
     hidden
         Stretches longer than 10 mm that are not seen, each with what hides it.
+    supported
+        Stretches of a limb that lies beside which something other than the sheet is seen.
     """
 
     edges: tuple[Edge, Edge]
@@ -93,6 +95,7 @@ class Outline:
     hem_mm: float | None
     by_hand: ByHand | None = None
     hidden: tuple[Hidden, ...] = ()
+    supported: tuple[Stretch, ...] = ()
 
     @property
     def unsure(self) -> tuple[Stretch, ...]:

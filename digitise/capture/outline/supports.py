@@ -1,11 +1,15 @@
-"""Where a limb that lies rests on something: there its lower edge may be hidden, and says nothing."""
+"""Where a limb that lies rests on something: there its lower edge is known badly, or not at all.
+
+A hard support that is narrower than the limb leaves the edge in sight, over its top.  A soft one reaches up
+round the limb, so that the limb seems to have a dent there.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
 
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.rectified import STEP_MM, Strip
@@ -16,20 +20,29 @@ _BEYOND_MM = np.arange(6.0, 18.0, STEP_MM)  # clear of the limb's own blur
 _NOT_SHEET = 60.0  # squared distance: shadows on the sheet stay below 40, cloth and wood begin at 300
 _STEADY_ROWS = 9
 _MARGIN_ROWS = 5  # the support's own edge is not square to the limb's
+_ROUND_ROWS = 20  # on either side of a support tell the limb's course
+_DENT_MM = 4.0  # within that course: a wrist or knee dips in by less over a support's length
+_SMOOTH_ROWS = 2.0
 
 
 def resting(strip: Strip, panel: Panel, region: Region) -> Region:
-    """Return a region whose boundaries are hidden where something other than the sheet lies beyond them.
+    """Return a region whose boundaries are doubtful where something other than the sheet lies beyond them.
 
-    A soft support reaches up round the limb, a hard one does not; the picture does not tell which it is.
+    Where they dip in there as well, they are hidden.
 
     Parameters
     ----------
     strip, panel, region
         A lying limb's strip, what is known of the sheet behind it, and the limb in it.
     """
-    found = tuple(hidden | _beside(strip, panel, region, index) for index, hidden in enumerate(region.hidden))
-    return replace(region, hidden=(found[0], found[1]))
+    rests = (_beside(strip, panel, region, 0), _beside(strip, panel, region, 1))
+    dents = (_dented(region, rests[0], 0), _dented(region, rests[1], 1))
+    return replace(
+        region,
+        rests=rests,
+        doubtful=(region.doubtful[0] | rests[0], region.doubtful[1] | rests[1]),
+        hidden=(region.hidden[0] | dents[0], region.hidden[1] | dents[1]),
+    )
 
 
 def _beside(strip: Strip, panel: Panel, region: Region, index: int) -> Mask:
@@ -40,3 +53,20 @@ def _beside(strip: Strip, panel: Panel, region: Region, index: int) -> Mask:
     other = known & (np.median(panel.distance2[cells], axis=1) > _NOT_SHEET)
     steady = median_filter(other, _STEADY_ROWS, mode="nearest")
     return np.asarray(maximum_filter1d(steady.astype(np.uint8), 2 * _MARGIN_ROWS + 1, mode="nearest") > 0)
+
+
+def _dented(region: Region, rests: Mask, index: int) -> Mask:
+    """Tell where a boundary leaves the limb's course over a support, or has none on one side to keep to."""
+    out = (-1, 1)[index] * gaussian_filter1d((region.left, region.right)[index], _SMOOTH_ROWS)
+    found = np.zeros(len(rests), bool)
+    for first, last in np.flatnonzero(np.diff(np.concatenate([[0], rests.astype(np.int8), [0]]))).reshape(
+        -1, 2
+    ):
+        rows = np.arange(max(first - _ROUND_ROWS, 0), min(last + _ROUND_ROWS, len(rests)))
+        clear = rows[~rests[rows]]
+        if not (clear < first).any() or not (clear >= last).any():
+            found[first:last] = True
+            continue
+        course = np.polyval(np.polyfit(clear, out[clear], 2), np.arange(first, last))
+        found[first:last] = np.abs(course - out[first:last]).max() > _DENT_MM
+    return found

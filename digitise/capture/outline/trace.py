@@ -101,8 +101,15 @@ def trace_edges(
         edges.append(_upwards(edge, above))
         reasons.append(np.where(edge.seen, "", reason)[above][::-1])
     heights = heights[above][::-1]
+    supported = tuple(
+        part
+        for side, rests in zip(SIDES, region.rests or (), strict=False)
+        for part in stretches(side, rests[skin][above][::-1], heights)
+    )
     by_hand = None if correction is None else _by_hand(correction, [each[above] for each in drawn])
-    outline = Outline((edges[0], edges[1]), (heights, heights), hem_mm, by_hand, _hidden(reasons, heights))
+    outline = Outline(
+        (edges[0], edges[1]), (heights, heights), hem_mm, by_hand, _hidden(reasons, heights), supported
+    )
     return Traced(outline, min(told))
 
 

@@ -20,8 +20,8 @@ _STEPS = (
         "Place",
         "The limb stretched over the middle, hand or foot towards the mat but not on it, on two hard "
         "supports, narrower than the limb and 5 to 8 cm high, one near each end. Clothing well above the "
-        "limb. An arm palm down or palm up, the same every time; a leg with the kneecap up, the other leg off "
-        "the couch.",
+        "limb. An arm palm down or palm up, the same every time; a leg with the kneecap up, the other leg "
+        "off the couch.",
     ),
     (
         "Mark",
