@@ -94,3 +94,7 @@ class SafetyError(DigitiseError):
 
 class TableError(DigitiseError):
     """A table of visits to measure that cannot be used, or a place that its results cannot be written to."""
+
+
+class ClusterError(DigitiseError):
+    """A cluster that cannot be reached, or that cannot do the work."""

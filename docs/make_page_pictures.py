@@ -13,6 +13,7 @@ from ui_support import serve
 
 OUT = Path(__file__).parent / "pictures"
 WIDTH, HEIGHT = 1360, 860
+WHOLE_LIMB = 1240  # px high, so that the limb is seen from end to end
 PATIENCE_MS = 240_000
 
 
@@ -27,10 +28,17 @@ def main() -> None:
             page.get_by_text("Drag to turn").first.wait_for()
             settled(page)
             drawn(page, 3)
+            page.get_by_text("Yes", exact=True).first.click()
+            settled(page)
+            page.get_by_role("button", name="None of these").first.click()
+            settled(page)
+            drawn(page, 3)
+            page.set_viewport_size({"width": WIDTH, "height": WHOLE_LIMB})
             page.get_by_role("heading", name="The limb").evaluate("e => e.scrollIntoView({block: 'start'})")
             page.mouse.wheel(0, -90)
             page.wait_for_timeout(1500)
             save(page, "page-visit.png")
+            page.set_viewport_size({"width": WIDTH, "height": HEIGHT})
             page.get_by_role("button", name="Correct outline 2").click()
             page.locator("circle.handle").first.wait_for()
             settled(page)
@@ -41,6 +49,8 @@ def main() -> None:
 
 def save(page, name: str) -> None:
     """Save what the window shows, with as many colours as it needs."""
+    page.mouse.move(2, 2)  # what shows under a mouse is not of the page
+    page.wait_for_timeout(500)
     with tempfile.NamedTemporaryFile(suffix=".png") as file:
         page.screenshot(path=file.name)
         picture = Image.open(file.name).convert("RGB")

@@ -1,4 +1,4 @@
-"""Speed and memory of the page in Chromium: ``python tests/bench_page.py [load|change|tabs|memory]``.
+"""Speed and memory of the page in Chromium: ``python tests/bench_page.py [load|change|tabs|memory|day]``.
 
 The unit of loading and of changing pages is the same for a page of the same library with one word on it.
 """
@@ -25,6 +25,7 @@ CASES = (
     ROOT / "tests/data/samples/turn-dark",
 )
 ROUNDS, TABS, RERUNS = 5, 10, 50
+VISITS = int(os.environ.get("BENCH_VISITS", "30"))
 PLAIN = """
 import streamlit as st
 def one(): st.title("Word")
@@ -132,15 +133,15 @@ def measure_change() -> None:
         print_row(f"to {link}, later", [one[link] for one in rounds[1:]], plain, "(bar 0.5 s)")
 
 
-def begin_visit(page, url: str, number: int) -> None:
+def begin_visit(page, url: str, number: int, client: int | None = None) -> None:
     """Enter a visit without waiting for its limb."""
     case = CASES[number % len(CASES)]
     page.goto(url)
     code = page.get_by_role("textbox", name="Client's code")
-    code.fill(f"T-{number + 1}")
+    code.fill(f"T-{(number if client is None else client) + 1}")
     code.press("Tab")
     for name in ("Leg", "Left"):
-        page.get_by_text(name, exact=True).first.click()
+        page.get_by_text(name, exact=True).locator("visible=true").first.click()
     files = [case / name for name in ("field.json", "photo-1.jpg", "photo-2.jpg", "tape.csv")]
     page.locator("input[type=file]").first.set_input_files(files)
 
@@ -222,7 +223,41 @@ def measure_memory() -> None:
         print(f"memory after every ten: {every} MB (bar: flat)")
 
 
-MEASURES = {"load": measure_load, "change": measure_change, "tabs": measure_tabs, "memory": measure_memory}
+def save_visit(page) -> None:
+    """Answer what is still asked and save."""
+    page.get_by_text("Yes", exact=True).locator("visible=true").first.click()
+    settled(page)
+    page.get_by_role("button", name="None of these").locator("visible=true").last.click()
+    settled(page)
+    page.get_by_role("button", name="Save visit").click()
+    page.get_by_text("Saved as visit").first.wait_for(timeout=300_000)
+    settled(page)
+
+
+def measure_day() -> None:
+    """Print the server's memory over a day's visits, entered, looked at and saved one after the other."""
+    memory = []
+    with browser() as found, tempfile.TemporaryDirectory() as folder, our_page(Path(folder)) as served:
+        with tab(found, served.url) as page:
+            for number in range(VISITS):
+                # a photograph belongs to one client
+                begin_visit(page, served.url + "?draft=", number, number % len(CASES))
+                limb_shown(page)
+                save_visit(page)
+                memory.append(memory_mb(served))
+                page.get_by_role("button", name="Next visit").click()
+                settled(page)
+        every = ", ".join(f"{one:.0f}" for one in memory)
+        print(f"memory after each of {VISITS} visits: {every} MB; most {max(memory):.0f} MB (bar 600 MB)")
+
+
+MEASURES = {
+    "load": measure_load,
+    "change": measure_change,
+    "tabs": measure_tabs,
+    "memory": measure_memory,
+    "day": measure_day,
+}
 
 if __name__ == "__main__":
     for name in sys.argv[1:] or MEASURES:

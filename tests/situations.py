@@ -64,6 +64,9 @@ SITUATIONS = {
     "conditions not asked": (
         answers(conditions=(), conditions_asked=None), "arm", "none", True, ["conditions"], False,
     ),
+    "bypass alone asked for": (
+        answers(conditions=(("bypass", False),)), "arm", "none", True, ["conditions"], False,
+    ),
     "conditions asked a year ago": (answers(asked_days_ago=365), "arm", "none", False, ["conditions"], False),
     "bypass under the wrap": (answers("bypass"), "leg", "ask", True, ["bypass"], False),
     "heart failure IV": (answers("heart-4"), "leg", "ask", True, ["heart-4"], False),

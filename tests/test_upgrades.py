@@ -39,6 +39,16 @@ def test_the_queue_of_messages_is_as_the_repair_of_uploads_takes_it():
     must("file_urls_response" in ForwardMsg.DESCRIPTOR.fields_by_name, place)
 
 
+def test_an_uploaded_file_can_be_dropped():
+    from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+    from streamlit.runtime.scriptrunner import ScriptRunContext
+
+    place = "let_go in ui/state.py"
+    names = list(inspect.signature(MemoryUploadedFileManager.remove_file).parameters)
+    must(names == ["self", "session_id", "file_id"], place)
+    must({"uploaded_file_mgr", "session_id"} <= set(ScriptRunContext.__dataclass_fields__), place)
+
+
 def test_the_server_takes_a_guard_and_its_settings():
     from streamlit.starlette import App
 

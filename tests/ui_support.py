@@ -19,6 +19,8 @@ import synthetic
 from output_support import measure
 from streamlit.testing.v1 import AppTest
 
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
+from digitise.care.safety.signs import CONDITIONS, SIGNS
 from digitise.output.model.files import write_model_file
 from digitise.record.check import read_model_files
 from digitise.record.store import Store
@@ -46,12 +48,22 @@ def model_of(slimmer_mm, folder, side="left"):
     return read_model_files(folder)
 
 
-def add_visit(model, number=0, cleared=True, measured_by=""):
-    """Put a model into the records, three weeks after the one before."""
+def add_visit(model, number=0, cleared=True, measured_by="", there=()):
+    """Put a model into the records, three weeks after the one before.
+
+    All signs are asked for, with those of ``there`` found; conditions and arteries are asked for today.
+    """
     when = FIRST + timedelta(days=21 * number)
     said = json.loads(model.json)
     rows = [TapeRow(row["height_mm"], row["tape_mm"]) for row in said["tape_check"]]
-    clearance = Clearance("yes", "AB", when) if cleared else Clearance()
+    signs = tuple((sign.code, sign.code in there) for sign in SIGNS)
+    clearance = Clearance("yes", "AB", when, signs) if cleared else Clearance(red_flags=signs)
+    today = datetime.now().astimezone().date()
+    once = SafetyAnswers(
+        conditions=tuple((one.code, False) for one in CONDITIONS),
+        conditions_asked=today,
+        arterial=(ArterialCheck("ankle-brachial", 1.0, today, "both", "AB"),),
+    )
     with Store() as store:
         store.add_visit(
             NewVisit(
@@ -65,6 +77,7 @@ def add_visit(model, number=0, cleared=True, measured_by=""):
                 measured_by=measured_by,
             )
         )
+        store.save_safety("K-017", once)
 
 
 def page(name, **session):

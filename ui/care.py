@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +18,16 @@ from digitise.output.figures.style import png
 from digitise.output.figures.surface import change_on_mesh, mask_on_mesh
 from digitise.output.figures.views import change_views
 from digitise.output.model.file import StoredModel
+from digitise.output.model.form import ModelForm
 from digitise.output.padding.foam_sheet import foam_pdf
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.workflow.both import BothLimbs
+from digitise.workflow.both import both_limbs as beside
 from digitise.workflow.care import places_of
-from digitise.workflow.course import LimbSeries, from_records, one_limb
+from digitise.workflow.course import LimbSeries, VisitMeasurement, from_records, one_limb
 from ui import text
 from ui.changes import Coloured
 from ui.measuring import limb_key, mesh_of
@@ -104,6 +108,21 @@ def followed(store: Store, line: VisitLine) -> LimbSeries:
     return one_limb(from_records(store, line.client), line.limb, line.side)
 
 
+def both_limbs(summary: ModelForm, client: str, when: datetime, *, bilateral: bool) -> BothLimbs | None:
+    """Return a limb beside the opposite one of the same visit; None when that is not in the records.
+
+    Raises
+    ------
+    DigitiseError
+        A stored limb is damaged, or the two share too little height.
+    """
+    visits: tuple[VisitMeasurement, ...] = ()
+    with Store() as store:
+        if any(line.has_model for line in store.list_visits() if line.client == client):
+            visits = from_records(store, client)
+    return beside(VisitMeasurement(summary, when, text.LIMB), visits, bilateral=bilateral)
+
+
 @dataclass(frozen=True)
 class Places:
     """The places of a limb that may need padding, and the foam for them.
@@ -150,11 +169,12 @@ def places_against(model: StoredModel, against: StoredModel | None, tell: Progre
     return _places.get(key, make)
 
 
-def foam_file(places: Places, paper: str, code: str) -> bytes:
-    """Return the pieces of foam as a PDF to print."""
+def foam_file(places: Places, paper: str, code: str, safety: tuple[str, ...]) -> bytes:
+    """Return the pieces of foam as a PDF to print, with what is open about the client on every page."""
     kind, pieces = places.limb.kind, places.foam.pieces
     return _files.get(
-        ("foam", places.key, paper, code), lambda: foam_pdf(pieces, kind, paper=paper, code=code)
+        ("foam", places.key, paper, code, safety),
+        lambda: foam_pdf(pieces, kind, paper=paper, code=code, safety=safety),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -14,6 +15,10 @@ from digitise.record.opening import make_private_folder
 UnitName = Literal["cm", "in"]
 
 _FILE = "page.json"
+_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
+_IN_MM = re.compile(
+    r"(?<![0-9.])([0-9]+(?:\.[0-9]+)?(?:(?: to | and | or |, |–)[0-9]+(?:\.[0-9]+)?)*) mm(?![A-Za-z²³^])"
+)
 
 
 @dataclass(frozen=True)
@@ -41,6 +46,21 @@ class Unit:
     def number(self, mm: float, digits: int = 1) -> str:
         """Return millimetres as a number in this unit."""
         return f"{mm / self.mm:.{digits}f}".replace("-", "\N{MINUS SIGN}")
+
+    def sentence(self, said: str) -> str:
+        """Return a sentence with its lengths in millimetres, also lists and ranges of them, in this unit.
+
+        Examples
+        --------
+        >>> CM.sentence("Calf, 475 to 523 mm: falls by 1.5 mm, and 30 mmHg.")
+        'Calf, 47.5 to 52.3 cm: falls by 0.15 cm, and 30 mmHg.'
+        """
+        return _IN_MM.sub(lambda found: f"{_NUMBER.sub(self._like, found[1])} {self.name}", said)
+
+    def _like(self, found: re.Match[str]) -> str:
+        """Return a number in millimetres in this unit, as exactly as it was said."""
+        digits = len(found[0].partition(".")[2]) + 1
+        return f"{self.of(float(found[0])):.{digits}f}"
 
     def words(self, mm: float, digits: int = 1) -> str:
         """Return millimetres as a number with the unit behind it."""

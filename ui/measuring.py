@@ -23,11 +23,13 @@ from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline
 from digitise.record.values import ModelFiles
+from digitise.shape.foot.join import Foot, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import Mesh, limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
@@ -51,13 +53,14 @@ _outlined = Memo(24)
 _axes = Memo(24)
 
 
-_measured = Memo(24)
+# 5 MB each, most of it the limb's covariance: as many as there are tabs in which somebody works
+_measured = Memo(6)
 
 
-_meshes = Memo(24)
+_meshes = Memo(12)
 
 
-_pictures = Memo(80)
+_pictures = Memo(40)
 
 
 _summaries = Memo(24)
@@ -174,7 +177,8 @@ def measure(
                 same_visit=inspected.same_visit,
                 lying=lying,
             )
-        return replace(found, photos=tuple(map(without_pixels, found.photos)))
+        above = tuple(replace(each, photo=without_pixels(each.photo)) for each in found.above)
+        return replace(found, photos=tuple(map(without_pixels, found.photos)), above=above)
 
     def settled() -> Outlined:
         found = _outlined.get(drawn_key, outline)
@@ -186,8 +190,10 @@ def measure(
     def fit() -> Measured:
         outlined = _outlined.get((drawn_key, lying, side), settled)
         tell(text.STEP_LIMB)
-        ends = drawn_bounds(outlined.outlines, [drawn.get(path.name) for path in paths]) or (None, None)
-        return fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
+        drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
+        ends = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
+        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
+        return _with_foot(measured, outlined, paths, tell) if outlined.above else measured
 
     return _measured.get((drawn_key, tape, limb, side, lying), fit)
 
@@ -214,9 +220,35 @@ def lying_axis(
     return _axes.get((inspected.key, posture), find)
 
 
+def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell: Progress) -> Measured:
+    """Add the foot; the photographs are opened for it, and let go of again."""
+    tell(text.STEP_FOOT)
+    with take_turn(tell):
+        photos = {path.name: opened(path) for path in paths}
+        sides = [photos[photo.name] for photo in outlined.photos]
+        above = [FromAbove(photos[each.photo.name], each.camera) for each in outlined.above]
+        found = with_foot(measured, sides, above)
+    if found.foot is None:
+        return found
+    return replace(found, foot=replace(found.foot, photos=tuple(map(without_pixels, found.foot.photos))))
+
+
+def place_of(measured: Measured, path: Path) -> int | None:
+    """Return which photograph of the limb's sides (from 0) a path is; None when it is none of them."""
+    return next((n for n, photo in enumerate(measured.photos) if photo.name == path.name), None)
+
+
 def mesh_of(limb: Limb) -> Mesh:
     """Return a light surface for the screen."""
     return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
+
+
+def whole_mesh_of(limb: Limb, foot: Foot | None) -> Mesh:
+    """Return a light surface for the screen, with the foot where there is one."""
+    if foot is None:
+        return mesh_of(limb)
+    key = ("whole", limb_key(limb), foot.vertices.tobytes())
+    return _meshes.get(key, lambda: whole_mesh(foot, limb, MESH_STEP_MM, MESH_RAYS))
 
 
 def outline_at(limb: Limb, height_mm: float) -> SectionOutline:

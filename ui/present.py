@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
 
 from digitise.capture.checks.finding import Finding
+from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
-from digitise.shape.limb import Estimate
+from digitise.record.history.values import HistoryLine
+from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
 from digitise.tape.points import Limb as LimbName
-from digitise.tape.rows import TapeAdvice
+from digitise.tape.rows import TapeAdvice, TapeRow
 from ui import text
 from ui.lengths import Unit
+from ui.plain import plain
 from ui.typed import TypedTape, index_of
 
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
@@ -88,6 +94,27 @@ def volume_words(summary: ModelForm, unit: Unit) -> tuple[str, str]:
     return value, sentence
 
 
+def with_half(value: float, ends: tuple[float, float], words: Callable[[float], str]) -> str:
+    """Return a value with half of its interval."""
+    return f"{words(value)} ± {words((ends[1] - ends[0]) / 2)}"
+
+
+def foot_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str] | None:
+    """Return the foot's volume, a sentence about it, and the volume of leg and foot; None without a foot."""
+    if not summary.segments or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
+        return None
+    (foot,) = summary.segments
+    sentence = text.FOOT_SENTENCE.format(
+        top=unit.words(foot.to_mm),
+        length=unit.words(foot.length_mm),
+        ball=with_half(foot.ball_girth_mm, foot.ball_girth_mm_95, unit.words),
+        instep=with_half(foot.heel_instep_girth_mm, foot.heel_instep_girth_mm_95, unit.words),
+    )
+    own = with_half(foot.volume_ml, foot.volume_ml_95, millilitres)
+    together = with_half(summary.volume_ml_whole, summary.volume_ml_whole_95, millilitres)
+    return f"{own} mL", sentence, f"{together} mL"
+
+
 def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
     """Return the tape against the photographs as a table."""
     return [
@@ -107,6 +134,28 @@ def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
     ]
 
 
+def girth_rows(rows: Sequence[TapeRow], unit: Unit) -> list[dict[str, str]]:
+    """Return girths that no photographs are held against as a table."""
+    columns = [column.format(unit.name) for column in text.GIRTHS_ALONE]
+    cells = [(unit.number(row.height_mm), unit.number(row.girth_mm)) for row in rows]
+    return [dict(zip(columns, pair, strict=True)) for pair in cells]
+
+
+def history_words(line: HistoryLine, *, named: bool) -> str:
+    """Return a line of history as a sentence, ``named`` with code and number of the visit."""
+    by = text.HISTORY_BY.format(plain(line.by)) if line.by else ""
+    before, after = (
+        plain(_moment(words) if line.what == "date" else words) for words in (line.was, line.became)
+    )
+    what = text.HISTORY_WORDS[line.what].format(before, after)
+    words = text.HISTORY_LINE.format(f"{line.when.astimezone():%d %B %Y, %H:%M}", what, by)
+    return text.HISTORY_NAMED.format(plain(line.client), line.visit, words) if named else words
+
+
+def _moment(stored: str) -> str:
+    return f"{datetime.fromisoformat(stored).astimezone():%d %B %Y, %H:%M}"
+
+
 def cone_words(summary: ModelForm) -> str:
     """Return the sum of cones with its note."""
     if summary.cone_volume_ml is None:
@@ -114,15 +163,55 @@ def cone_words(summary: ModelForm) -> str:
     return text.CONES.format(millilitres(summary.cone_volume_ml), summary.cone_note)
 
 
-def section_words(height_mm: float, girth: Estimate, unit: Unit) -> str:
+def section_words(height_mm: float, around: Estimate, unit: Unit) -> str:
     """Return the girth of one section in words."""
-    low, high = girth.interval_95
+    low, high = around.interval_95
     return text.SECTION_SENTENCE.format(
         height=unit.words(height_mm),
-        girth=unit.words(float(girth.mean[0])),
+        girth=unit.words(float(around.mean[0])),
         low=unit.number(float(low[0])),
         high=unit.number(float(high[0])),
     )
+
+
+def profile_rows(limb: Limb, checks: Sequence[TapeCheck], unit: Unit) -> list[dict[str, str]]:
+    """Return the girths along a limb as a table, every 2 cm or every inch, and at each height of the tape."""
+    step = 4 * unit.step * unit.mm
+    even = step * np.arange(np.ceil(limb.from_mm / step), np.floor(limb.to_mm / step) + 1)
+    taped = {c.row.height_mm: c for c in checks if limb.from_mm <= c.row.height_mm <= limb.to_mm}
+    heights = np.unique(np.concatenate([even, list(taped)]))
+    values = girth(limb, heights)
+    each = zip(heights, values.mean, *values.interval_95, strict=True)
+    rows = [(*_girth_cells(*one, unit), _taped_cell(taped.get(float(one[0])), unit)) for one in each]
+    # without a reading of the tape its column is left out
+    columns = [column.format(unit.name) for column in text.GIRTH_COLUMNS[: 4 if taped else 3]]
+    return [dict(zip(columns, row, strict=False)) for row in rows]
+
+
+def _girth_cells(height: float, mean: float, low: float, high: float, unit: Unit) -> tuple[str, str, str]:
+    return unit.number(height), unit.number(mean), f"{unit.number(low)} and {unit.number(high)}"
+
+
+def _taped_cell(check: TapeCheck | None, unit: Unit) -> str:
+    if check is None:
+        return ""
+    return f"{unit.number(check.row.girth_mm)}, {text.VERDICT_SHORT[check.verdict]}"
+
+
+def section_rows(sections: Sequence[tuple[str, Array]], unit: Unit) -> list[dict[str, str]]:
+    """Return what each outline of a section measures; each is a name and a closed line (N, 2) mm."""
+    columns = [column.format(unit.name) for column in text.SECTION_COLUMNS]
+    return [
+        dict(zip(columns, (name, *(unit.number(float(value)) for value in _measures(line))), strict=True))
+        for name, line in sections
+    ]
+
+
+def _measures(line: Array) -> tuple[float, float, float]:
+    """Return length, width and depth of a closed line (N, 2)."""
+    around = np.linalg.norm(np.diff(line, axis=0), axis=1).sum()
+    width, depth = np.ptp(line, axis=0)
+    return float(around), float(width), float(depth)
 
 
 def worst(findings: Sequence[Finding]) -> str:

@@ -6,7 +6,10 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from digitise.care.change.compare import ChangeVerdict, VolumeChange
+from digitise.care.course.course import Course, CoursePoint
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE
 from digitise.care.wrap.garment import GirthList
@@ -14,6 +17,8 @@ from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
+from digitise.shape.limb import Estimate
+from digitise.workflow.both import BothLimbs
 from ui import text
 from ui.lengths import Unit
 from ui.plain import plain
@@ -87,19 +92,63 @@ def against_words(line: VisitLine, mirrored: bool) -> str:
     return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), day)
 
 
-def region_line(number: int, region: Region, foam: tuple[int, ...] | str) -> str:
+def region_line(number: int, region: Region, foam: tuple[int, ...] | str, unit: Unit) -> str:
     """Return a place to look at as one line of Markdown; ``foam`` as in :class:`Foam`'s ``of_place``."""
     advice = ADVICE[region.kind]
     pieces = "" if isinstance(foam, str) else text.REGION_FOAM.format(", ".join(map(str, foam)))
     return text.REGION_LINE.format(
         number=number,
         kind=text.KINDS[region.kind],
-        place=plain(region.place),
-        why=plain(region.why),
-        advice=advice[0].upper() + advice[1:],
+        place=plain(unit.sentence(region.place)),
+        why=plain(unit.sentence(region.why)),
+        advice=unit.sentence(advice[0].upper() + advice[1:]),
         confidence=text.SURE[region.confidence],
         foam=pieces,
     )
+
+
+def volume_with_half(volume: Estimate[float]) -> str:
+    """Return a volume with its half-interval."""
+    low, high = volume.interval_95
+    return f"{millilitres(volume.mean)} ± {millilitres((high - low) / 2)} mL"
+
+
+def both_sentence(found: BothLimbs, limb: str) -> str:
+    """Return how two limbs of one visit differ."""
+    over = found.excess
+    low, high = (signed_ml(float(end)) for end in over.excess_ml.interval_95)
+    names = {"larger": f"{found.larger} {limb}", "smaller": f"{found.smaller} {limb}"}
+    if not found.is_clear:
+        return text.BOTH_SAME.format(low=low, high=high, **names)
+    percent = "" if over.percent is None else text.BOTH_PERCENT.format(f"{float(over.percent.mean):.1f}")
+    value = millilitres(float(over.excess_ml.mean))
+    return text.BOTH_MORE.format(value=value, percent=percent, low=low, high=high, **names)
+
+
+def course_rows(followed: Course) -> list[dict[str, str]]:
+    """Return the volumes of the visits, with the other limb's and the excess where it was measured."""
+    return [dict(zip(text.COURSE_COLUMNS, _course_row(point), strict=True)) for point in followed.points]
+
+
+def _course_row(point: CoursePoint) -> tuple[str, ...]:
+    visit, over = point.visit, point.excess
+    low, high = (millilitres(float(end)) for end in visit.volume.interval_95)
+    other = "–" if visit.reference is None else millilitres(float(visit.reference.mean))
+    more = "–" if over is None else signed_ml(float(over.excess_ml.mean))
+    day = f"{visit.taken.astimezone():%d %B %Y}"
+    return day, millilitres(float(visit.volume.mean)), f"{low} and {high}", other, more
+
+
+def pressure_rows(sheet: WrapSheet, unit: Unit) -> list[dict[str, str]]:
+    """Return the estimated pressure along the limb, every 5 cm or every 2.5 inches."""
+    step = 10 * unit.step * unit.mm
+    heights = step * np.arange(np.ceil(sheet.z[0] / step), np.floor(sheet.z[-1] / step) + 1)
+    values = np.interp(heights, sheet.z, sheet.estimate_mmhg)
+    columns = [column.format(unit.name) for column in text.WRAP_PRESSURES]
+    return [
+        dict(zip(columns, (unit.number(float(z)), f"{float(value):.0f}"), strict=True))
+        for z, value in zip(heights, values, strict=True)
+    ]
 
 
 def wrap_columns(unit: Unit) -> tuple[str, ...]:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
+from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from ui.draft import Draft, draft_of, new_token
 from ui.inputs import Inputs
@@ -111,6 +113,14 @@ def is_handled(upload_id: str) -> bool:
         return True
     handled.add(upload_id)
     return False
+
+
+def let_go(upload_id: str) -> None:
+    """Drop an uploaded file that was taken over; the library would keep it until the tab is closed."""
+    context = get_script_run_ctx()
+    kept = None if context is None else context.uploaded_file_mgr
+    if context is not None and isinstance(kept, MemoryUploadedFileManager):
+        kept.remove_file(context.session_id, upload_id)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 from digitise.output.model.file import StoredModel, model_from_bytes
-from digitise.output.model.form import ModelForm, camera_from_form
+from digitise.output.model.form import camera_from_form
 from digitise.output.model.pictures import draw_outline, front_arc
 from digitise.record.store import Store
 from digitise.record.values import VisitId
@@ -29,10 +29,10 @@ from ui.memo import Memo
 _RIM_STEP_MM = 5.0  # finer than a screen shows
 
 
-_models = Memo(60)
+_models = Memo(24)
 
 
-def saved_limb(visit: int) -> tuple[ModelForm, Limb]:
+def saved_limb(visit: int) -> StoredModel:
     """Return figures and limb of a stored visit.
 
     Raises
@@ -41,8 +41,7 @@ def saved_limb(visit: int) -> tuple[ModelForm, Limb]:
         There is none, or it is damaged.
     """
     with Store() as store:
-        stored = stored_model(store, VisitId(visit))
-    return stored.summary, stored.limb
+        return stored_model(store, VisitId(visit))
 
 
 def heights_of_last_visit(client: str, limb: str, side: str) -> tuple[float, ...]:
@@ -85,12 +84,29 @@ def saved_picture(store: Store, visit: VisitId, number: int) -> bytes:
         photo = _stored_photo(store.photo(visit, number), number)
         form = stored.summary.photos[number - 1].camera if number <= len(stored.summary.photos) else None
         if form is None:
-            step = max(1, max(photo.pixels.shape[:2]) // 1600)
-            return jpeg(np.ascontiguousarray(photo.pixels[::step, ::step]))
+            return _small(photo)
         camera = camera_from_form(form)
         return jpeg(draw_outline(photo, rim_outline(stored.limb, camera), camera, stored.limb).pixels)
 
     return remembered_picture(("saved", stored.summary.limb_sha256, number), draw)
+
+
+def plain_picture(store: Store, visit: VisitId, number: int) -> bytes:
+    """Return a stored photograph (from 1) of a visit without a limb, at the size of a screen.
+
+    Raises
+    ------
+    DigitiseError
+        The photograph is damaged.
+    """
+    data = store.photo(visit, number)
+    key = ("plain", hashlib.sha256(data).hexdigest())
+    return remembered_picture(key, lambda: _small(_stored_photo(data, number)))
+
+
+def _small(photo: Photograph) -> bytes:
+    step = max(1, max(photo.pixels.shape[:2]) // 1600)
+    return jpeg(np.ascontiguousarray(photo.pixels[::step, ::step]))
 
 
 def _stored_photo(data: bytes, number: int) -> Photograph:

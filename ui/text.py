@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from digitise.care.safety.arteries import KIND_WORDS
+from digitise.care.safety.signs import CONDITIONS as ASKED_CONDITIONS
+from digitise.care.safety.signs import SIGNS
+
 APP = "Limb shape digitiser"
 
 # ---- pages -----------------------------------------------------------------------------------------
@@ -18,6 +22,7 @@ STEP_LOOKING = "Looking for the marks in {}"
 STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
+STEP_FOOT = "Building the foot"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -79,17 +84,8 @@ CLEARANCES = {"yes": "Yes", "no": "No", "not-asked": "Not asked yet"}
 CLEARANCE_OPEN = "Not cleared: measuring is fine, but nobody wraps before a practitioner has said yes."
 FLAGS = "Any of these today?"
 NO_FLAG = "none"
-FLAG_NAMES = {
-    NO_FLAG: "None of these",
-    "fast-swelling": "Sudden or fast swelling",
-    "infection": "Hot, red or painful skin, or fever",
-    "clot": "Suspected clot",
-    "breath": "Breathless or chest pain",
-    "cold": "Numb, blue, white or cold toes or fingers",
-    "skin": "New lump, open, bleeding or leaking skin",
-    "unknown-cause": "Swelling of unknown cause",
-}
-FLAGS_STOP = "**Stop. Do not wrap; refer the client today.** Noted: {}."
+FLAGS_NONE = "Warning signs were asked about at this visit: none."
+FLAG_NAMES = {NO_FLAG: "None of these", **{sign.code: sign.words for sign in SIGNS}}
 MORE = "More about this visit"
 POSTURE = "Posture"
 POSTURES = {"": "Not noted", "standing": "Standing", "sitting": "Sitting", "lying": "Lying"}
@@ -100,6 +96,27 @@ DAY, HOUR = "Date of the visit", "Time"
 DAY_NOW = "now"
 DAY_WRONG = "Write the date like 2026-03-02 and the time like 09:15; not in the future."
 DAY_OF_PHOTOS = "Dated {}, when the photographs were taken. Change it under “{}”."
+
+# ---- safety, asked once ------------------------------------------------------------------------------
+SAFETY_ASK = "Conditions and arteries"
+SAFETY_LEAD = "Asked once of a client, and again after {} days."
+NO_CONDITION = "none"
+CONDITIONS = "Does the client have any of these?"
+CONDITION_NAMES = {NO_CONDITION: "None of these", **{one.code: one.words for one in ASKED_CONDITIONS}}
+CONDITIONS_ASKED = "Last asked on {}."
+CONDITIONS_SAVE = "Asked today: keep these answers"
+CHECKS = "Checks of the arteries"
+CHECKS_NONE = "None is noted. On a leg one comes before any wrap."
+CHECK_KINDS = {kind: words[0].upper() + words[1:] for kind, words in KIND_WORDS.items()}
+CHECK_KIND, CHECK_RESULT, CHECK_DAY = "Check", "Result (pressures in mmHg)", "Date of the check"
+CHECK_SIDE, CHECK_BY = "Leg", "By (initials)"
+CHECK_SIDES = {"left": "Left", "right": "Right", "both": "Both"}
+CHECK_FELT = {"felt": "Felt", "not-felt": "Not felt"}
+CHECK_SAVE, CHECK_REMOVE = "Note this check", "Remove"
+WITHHELD = (
+    "**Withheld:** places to pad, foam, wrap sheet, home card and girth list wait until this is settled."
+)
+WITHHELD_REPORT = "Places to pad, wrap sheet and girths wait until what is open on this client is settled."
 
 PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
@@ -217,12 +234,38 @@ RESULT_EMPTY = (
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
+FOOT = "Foot"
+FOOT_SENTENCE = (
+    "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: ball {ball}, heel and instep "
+    "{instep}."
+)
+TOGETHER = "Leg and foot together"
+FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
 SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"
 SHAPE_HINT = "Drag to turn."
+KEYS = (
+    *(
+        (str(n), name)
+        for n, name in enumerate(
+            (PAGE_SETUP, PAGE_VISIT, PAGE_WEEKS, PAGE_PADDING, PAGE_TEACH, PAGE_RECORDS), 1
+        )
+    ),
+    ("k", "Client's code"),
+    ("p", "Give photographs"),
+    ("t", "First row of the tape"),
+    ("o", "Correct an outline"),
+    ("s", "Save"),
+    ("b", "The other limb, same client"),
+    ("n", "Next visit"),
+    ("f", "Find a visit"),
+)
+KEYS_TITLE, KEYS_ON, KEYS_CLOSE = "Keys", "Keys are on", "Close"
+KEYS_HINT = "Press ? for the keys of the commonest steps."
 LIMB_VIEW = {
     "limb": "Limb in three dimensions: arrow keys turn it, plus and minus zoom, Home sets it back",
     "left": "Turn left",
@@ -236,6 +279,7 @@ SECTION = "section"
 SECTION_SLIDER = "Section at height, {}"
 SECTION_ALT = "Outline of the section with the band it lies in"
 SECTION_SENTENCE = "At {height}: girth {girth} (95 %: {low} to {high})"
+SECTION_NAME = "Section"
 SECTION_OUTLINE, SECTION_BAND = "outline", "95 % band"
 PROFILE = "Girths"
 PROFILE_ALT = "Girth along the limb with its band and the tape readings"
@@ -280,6 +324,22 @@ UNSAVED_CHANGE = "change of visit {}"
 NO_CODE = "no code"
 DOWNLOAD_MODEL = "Figures (model.json)"
 ERROR_DO = "**What to do:** {}"
+
+OTHER_LIMB = "The other limb, same client"
+BOTH = "Both limbs"
+BOTH_MORE = "The {larger} holds **{value} mL{percent} more** than the {smaller} (95 % sure between {low} and {high} mL)."
+BOTH_PERCENT = " or {} %"
+BOTH_SAME = (
+    "**No clear difference** between the {larger} and the {smaller} (95 % sure between {low} and {high} mL)."
+)
+BOTH_BETWEEN = "Between {} and {}, the heights that both measured."
+BOTH_CARE = "Healthy limbs differ a little too; where both are swollen, neither is a measure for the other."
+
+AS_TABLE = "{} as a table"
+GIRTH_COLUMNS = ("Height, {}", "Girth, {}", "95 % between", "Tape")
+SECTION_COLUMNS = ("Section", "Girth, {}", "Width, {}", "Depth, {}")
+COURSE_COLUMNS = ("Visit", "Volume, mL", "95 % between", "Other limb, mL", "Excess, mL")
+WRAP_PRESSURES = ("Height, {}", "Pressure (estimate), mmHg")
 
 # ---- correcting an outline ---------------------------------------------------------------------------
 EDITOR_WORDS = {
@@ -383,14 +443,13 @@ SAMPLE_KEPT = "The sample is among the visits."
 SAMPLE_REMOVE = "Remove the sample"
 REPORT = "Report (PDF)"
 REPORT_LEAD = "Volume, girths, change and course, with pictures. Add:"
-REPORT_PLACES, REPORT_WRAP, REPORT_GARMENT = "places to pad", "wrap sheet", "girths for a garment"
+REPORT_PRESSING = {"places": "places to pad", "wrap": "wrap sheet", "garment": "girths for a garment"}
 REPORT_CODE = "the client’s code"
 REPORT_MAKE = "Make the report"
 WRAP_PDF = "Make the wrap sheet (PDF)"
 HOME_PDF = "Make the home card (PDF)"
 DOWNLOAD = "Download {}"
 STEP_PAPER = "Making the PDF"
-FLAGS_NOT_ASKED = "Warning signs were not asked about."
 TAPE_COLUMNS = ("Height, {}", "Tape, {}", "Photographs, {}", "Verdict")
 VERDICT_SHORT = {"agrees": "agrees", "differs": "differs", "suspect": "suspect", "not seen": "not seen"}
 NO_RECORDS_GO = "Measure a visit"
@@ -466,19 +525,18 @@ WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."
 WRAP_ROLL_WORDS = {"bandage": "{count} × {width} bandage", "padding": "{count} × {width} padding"}
+WRAP_PRESSURE = "Pressure"
 WRAP_CHART = "pressure (estimate), mmHg"
 WRAP_CHART_ALT = "Estimated mean pressure along the limb"
 WRAP_CARE = (
     "The pressure is an estimate by Laplace's law from the tension entered; what is under the bandage differs with "
     "muscle, posture and hand. It is for comparing places, not for choosing a pressure."
 )
-WRAP_NOT_CLEARED = (
-    "**Not cleared:** this visit has no yes to compression. A licensed practitioner decides first."
-)
 GARMENT = "Girths for ordering a garment"
 GARMENT_CHANGES = "This limb still changes over the weeks: a garment measured now would not fit for long."
 GARMENT_ANYWAY = "List the girths all the same"
 GARMENT_DOWNLOAD = "Girth list (CSV, mm)"
+GARMENT_MISSING = "Not told from this limb: {}. Take these girths with a tape."
 GARMENT_COLUMNS = ("Point", "Where", "Height, {0}", "Girth, {0}", "95 % between")
 
 # ---- teach -------------------------------------------------------------------------------------------
@@ -529,6 +587,35 @@ FORGET_LEAD = "Removes all visits and photographs for good. Backups made earlier
 FORGET_CONFIRM = "Type the code again to confirm"
 FORGET_DO = "Forget {} for good"
 FORGOTTEN = "{}: {} visits and {} photographs removed; counted again, nothing is left."
+
+MEND = "Mend or remove this visit"
+MENDED_BY = "Mended by (initials)"
+MEND_DO = "Mend"
+MENDED = "Visit {} of {} is mended."
+MEND_NOTHING = "Nothing was changed."
+MEND_SIDE = "It is the {}"
+MEND_SIDE_WHY = "Wrong side? The limb is then measured again as the other one; look at it and save."
+REMOVE_LEAD = (
+    "Removing takes away this visit and its photographs for good. Backups made earlier are not reached."
+)
+REMOVE_CONFIRM = "Type {} to confirm"
+REMOVED_BY = "Removed by (initials)"
+REMOVE_DO = "Remove visit {} for good"
+REMOVED = "Visit {} of {}: {} photographs and {} rows removed; counted again, nothing is left."
+HISTORY = "History"
+HISTORY_WORDS = {
+    "date": "date mended from {} to {}",
+    "limb": "limb mended from {} to {}",
+    "given": "given to another code",
+    "taken-over": "came from another code",
+    "changed": "changed and saved again",
+    "removed": "removed",
+}
+HISTORY_LINE = "{}: {}{}"
+HISTORY_BY = ", by {}"
+HISTORY_NAMED = "{} · visit {} · {}"
+HISTORY_GONE = "Without visits, but with a history: {}."
+GIRTHS_ALONE = ("Height, {}", "Girth, {}")
 
 # ---- passphrase --------------------------------------------------------------------------------------
 GATE_TITLE = "Passphrase"

@@ -13,11 +13,15 @@ from digitise.cli.options import RecordsOption
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from digitise.workflow.batch_table import ResultRow
+    from digitise.workflow.many.batch_table import ResultRow
     from digitise.workflow.remeasure import Remeasured
 
 WorkersOption = Annotated[
     int, typer.Option("--workers", min=1, max=64, help="How many visits to measure at a time.")
+]
+SchedulerOption = Annotated[
+    str,
+    typer.Option("--scheduler", help="Measure on the Dask cluster at this address, such as tcp://host:8786."),
 ]
 OutOption = Annotated[Path, typer.Option("--out", help="Folder for the new models and the table of results.")]
 _STOPPED = "Stopped. What is done is kept: the same command goes on from here."
@@ -33,17 +37,19 @@ def batch(
     ],
     out: OutOption,
     workers: WorkersOption = 1,
+    scheduler: SchedulerOption = "",
     as_json: show.JsonOption = False,
 ) -> None:
     """Measure many visits that a table names; what cannot be measured is a row with its reason."""
     from dataclasses import asdict
 
-    from digitise.workflow.batch import RESULTS, run_batch
-    from digitise.workflow.batch_table import read_table
+    from digitise.workflow.many.batch import RESULTS, run_batch
+    from digitise.workflow.many.batch_table import read_table
 
+    _one_place(workers, scheduler)
     jobs = read_table(table, out)
     try:
-        rows = run_batch(jobs, out, workers=workers, told=_teller(len(jobs)))
+        rows = run_batch(jobs, out, workers=workers, scheduler=scheduler, told=_teller(len(jobs)))
     except KeyboardInterrupt:
         show.note(_STOPPED)
         raise typer.Exit(130) from None
@@ -67,6 +73,7 @@ def remeasure(
         typer.Option("--accept", help="Keep the new models in the records, in the place of the old ones."),
     ] = False,
     workers: WorkersOption = 1,
+    scheduler: SchedulerOption = "",
     records: RecordsOption = None,
     as_json: show.JsonOption = False,
 ) -> None:
@@ -74,9 +81,12 @@ def remeasure(
     from digitise.record.store import Store
     from digitise.workflow import remeasure as again
 
+    _one_place(workers, scheduler)
     with Store(records, create=False) as store:
         try:
-            found = again.remeasure(store, out, client=client, workers=workers, told=_teller(None))
+            found = again.remeasure(
+                store, out, client=client, workers=workers, scheduler=scheduler, told=_teller(None)
+            )
         except KeyboardInterrupt:
             show.note(_STOPPED)
             raise typer.Exit(130) from None
@@ -86,6 +96,13 @@ def remeasure(
     words.append(f"{kept} new models are in the records." if accept else "The records are as they were.")
     data = {"visits": rows, "accepted": kept}
     show.result(as_json, data, lambda console: console.print("\n".join(words)))
+
+
+def _one_place(workers: int, scheduler: str) -> None:
+    if scheduler and workers > 1:
+        raise typer.BadParameter(
+            "give one of the two: a cluster has workers of its own.", param_hint="--workers or --scheduler"
+        )
 
 
 def _line(each: Remeasured) -> str:

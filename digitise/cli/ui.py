@@ -115,6 +115,9 @@ def _environment(records: str | None, passphrase: str) -> dict[str, str]:
     if importlib.util.find_spec("streamlit") is None:
         raise OutputError("The page's library is missing.", do="Install the program again.")
     own = {"DIGITISE_UI_PASSPHRASE": passphrase, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    # else the system's library keeps free memory apart for each of many threads, and what pictures took among
+    # what stays
+    own |= {"MALLOC_ARENA_MAX": "2", "MALLOC_MMAP_THRESHOLD_": str(4 * 2**20)}
     if records:
         own["DIGITISE_RECORDS"] = records if "://" in records else str(Path(records).expanduser().absolute())
     path = os.pathsep.join(filter(None, (str(_ROOT), os.environ.get("PYTHONPATH"))))

@@ -88,7 +88,7 @@ def validate_visit(visit: NewVisit) -> ReadyVisit:
     """
     client = client_code(visit.client)
     _check_words(visit)
-    _check_time(visit.taken, "when taken")
+    check_time(visit.taken, "when taken")
     _check_clearance(visit.clearance)
     _check_tape(visit)
     field = None if visit.field_json is None else field_from_json(visit.field_json, "field.json")
@@ -177,7 +177,14 @@ def _check_words(visit: NewVisit) -> None:
         )
 
 
-def _check_time(time: datetime, where: str) -> None:
+def check_time(time: datetime, where: str) -> None:
+    """Refuse a time that a visit cannot have been taken at.
+
+    Raises
+    ------
+    RecordError
+        It has no time zone, lies before 2000 or in the future.
+    """
     if time.tzinfo is None:
         raise RecordError(
             "The time has no time zone.", where=where, do="Write it like 2026-03-02T09:15+01:00."
@@ -195,7 +202,7 @@ def _check_clearance(clearance: Clearance) -> None:
             "An answer goes with its time, and no answer with none.", where="clearance", do="Correct it."
         )
     if clearance.when is not None:
-        _check_time(clearance.when, "clearance")
+        check_time(clearance.when, "clearance")
     codes = [code for code, _ in clearance.red_flags]
     wrong = next((code for code in codes if not is_flag_code(code) or codes.count(code) > 1), None)
     if wrong is not None:

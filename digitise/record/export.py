@@ -11,7 +11,9 @@ from typing import Any
 
 from digitise.care.safety.answers_file import answers_to_toml
 from digitise.errors import RecordError
+from digitise.output.tables import csv_text
 from digitise.record.engines.failures import translate_errors
+from digitise.record.history.values import HistoryLine
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
 from digitise.record.values import Visit
@@ -24,7 +26,8 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
 
     A visit's folder holds ``visit.json``, ``tape.csv``, ``photo-N.jpg``, ``correction-N.json``,
     ``field.json``, ``lens.json``, ``model.json`` and ``limb.npz``, as far as they are stored.  Beside these
-    folders ``answers.toml`` holds the client's conditions and checks of the arteries.
+    folders ``answers.toml`` holds the client's conditions and checks of the arteries, and ``history.csv``
+    tells what was mended and removed, where anything was.
 
     Parameters
     ----------
@@ -45,6 +48,8 @@ def export_client(store: Store, client: str, folder: Path) -> tuple[Path, ...]:
             complete = scratch / "complete"
             complete.mkdir(mode=0o700)
             _export_safety(store, client, complete)
+            if lines_of_history := store.history(client):
+                _write(complete / "history.csv", history_csv(lines_of_history))
             names = [_export_visit(store, store.load_visit(line.id), complete) for line in lines]
             if folder.exists():
                 folder.rmdir()
@@ -103,6 +108,12 @@ def _export_safety(store: Store, client: str, folder: Path) -> None:
         # signs and clearance stand in each visit.json
         kept = replace(known, clearance="not-asked", clearance_by="", signs=())
         _write(folder / "answers.toml", answers_to_toml(kept))
+
+
+def history_csv(lines: tuple[HistoryLine, ...]) -> str:
+    """Return what was mended and removed as the text of a table."""
+    rows = [(line.visit, utc_text(line.when), line.what, line.was, line.became, line.by) for line in lines]
+    return csv_text(("visit", "done", "what", "was", "became", "by"), rows)
 
 
 def _export_visit(store: Store, visit: Visit, folder: Path) -> str:

@@ -22,7 +22,10 @@ from sqlalchemy.orm import Session
 from digitise.errors import RecordError
 from digitise.record.database import Database
 from digitise.record.engines.failures import translate_errors
-from digitise.record.loading import nothing
+from digitise.record.history.values import DeletionRecord, RemovalRecord
+from digitise.record.loading import find_visit, nothing
+from digitise.record.rows import history_row
+from digitise.record.saving import hold_visit, remove_unused
 from digitise.record.tables import (
     ArterialCheckRow,
     Base,
@@ -30,6 +33,7 @@ from digitise.record.tables import (
     ConditionsRow,
     CorrectionRow,
     FieldRow,
+    HistoryRow,
     LimbRow,
     ModelRow,
     PhotographRow,
@@ -37,7 +41,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import DeletionRecord
+from digitise.record.values import VisitId
 from digitise.unfinished import clear_unfinished
 
 _INPUTS = "draft"
@@ -91,6 +95,70 @@ def forget_client(database: Database, code: str, copies: list[Path], half_made: 
     )
 
 
+def forget_visit(
+    database: Database,
+    visit_id: VisitId,
+    by: str,
+    seen: str | None,
+    copies: list[Path],
+    half_made: list[Path],
+) -> RemovalRecord:
+    """Remove one visit's rows and the photographs it alone shows, wipe their space, and prove it.
+
+    Parameters
+    ----------
+    by, seen
+        Who removes it, and the state it was seen in; None whatever it holds.
+    copies, half_made
+        As for :func:`forget_client`.
+
+    Raises
+    ------
+    RecordError
+        There is no such visit, it is not as it was seen, something is left, or the file cannot be wiped.
+    """
+    with database.writing() as session:
+        hold_visit(session, visit_id, seen)
+        _, limb, code = find_visit(session, visit_id)
+        client_id = limb.client_id
+        photographs = _only_in(session, visit_id)
+        mine = _rows_of_visit(visit_id, photographs)
+        before = _counts(session, mine)
+        session.execute(delete(VisitRow).where(VisitRow.id == visit_id))  # the rest follows by cascade
+        session.add(history_row(client_id, visit_id, "removed", "", "", by))
+        session.flush()
+        remove_unused(session, client_id)
+    drafts = _wipe(database, copies, half_made, None, photographs)
+    with database.reading() as session:
+        left = sum(_counts(session, mine).values())
+    if left:
+        raise RecordError(
+            f"{left} rows of the visit are left.", where=f"visit {visit_id}", do="Give the command again."
+        )
+    names = tuple(path.name for path in copies)
+    return RemovalRecord(visit_id, code, before["photographs"], before, names, drafts)
+
+
+def _only_in(session: Session, visit_id: int) -> set[str]:
+    """Return the digests of the photographs that no other visit shows."""
+    others = select(VisitPhotographRow.sha256).where(VisitPhotographRow.visit_id != visit_id)
+    query = select(VisitPhotographRow.sha256).where(
+        VisitPhotographRow.visit_id == visit_id, VisitPhotographRow.sha256.not_in(others)
+    )
+    return set(session.scalars(query))
+
+
+def _rows_of_visit(visit_id: int, photographs: Collection[str]) -> _OfClient:
+    return {
+        VisitRow: VisitRow.id == visit_id,
+        TapeRowRow: TapeRowRow.visit_id == visit_id,
+        PhotographRow: PhotographRow.sha256.in_(photographs),
+        VisitPhotographRow: VisitPhotographRow.visit_id == visit_id,
+        ModelRow: ModelRow.visit_id == visit_id,
+        CorrectionRow: CorrectionRow.visit_id == visit_id,
+    }
+
+
 def _rows_of(session: Session, client_id: int) -> _OfClient:
     limbs = session.scalars(select(LimbRow.id).filter_by(client_id=client_id)).all()
     visits = session.scalars(select(VisitRow.id).where(VisitRow.limb_id.in_(limbs))).all()
@@ -106,6 +174,7 @@ def _rows_of(session: Session, client_id: int) -> _OfClient:
         VisitPhotographRow: VisitPhotographRow.visit_id.in_(visits),
         ModelRow: ModelRow.visit_id.in_(visits),
         CorrectionRow: CorrectionRow.visit_id.in_(visits),
+        HistoryRow: HistoryRow.client_id == client_id,
     }
 
 
@@ -117,9 +186,9 @@ def _counts(session: Session, of_client: _OfClient) -> dict[str, int]:
 
 
 def _wipe(
-    database: Database, copies: list[Path], half_made: list[Path], code: str, photographs: set[str]
+    database: Database, copies: list[Path], half_made: list[Path], code: str | None, photographs: set[str]
 ) -> int:
-    """Remove the client's traces outside the rows and return how many unsaved visits there were."""
+    """Remove what is left outside the rows and return how many unsaved visits there were."""
     try:
         with translate_errors(database.where):
             for path in copies:
@@ -131,7 +200,7 @@ def _wipe(
         database.wipe()
     except RecordError as error:
         raise RecordError(
-            "The client's rows are removed, but their bytes could not be wiped from the disk yet.",
+            "The rows are removed, but their bytes could not be wiped from the disk yet.",
             where=database.where,
             do="Close other programs that use the records, make room, and give the command again.",
         ) from error
@@ -143,13 +212,13 @@ def drafts_folder() -> Path:
     return platformdirs.user_data_path("digitise", appauthor=False) / "drafts"
 
 
-def forget_drafts(code: str, photographs: Collection[str]) -> int:
-    """Remove all that belong to a client and return how many there were.
+def forget_drafts(code: str | None, photographs: Collection[str]) -> int:
+    """Remove all that belong to a client, or hold some photographs, and return how many there were.
 
     Parameters
     ----------
     code
-        The client's code as stored.
+        The client's code as stored; None for those that hold a photograph alone.
     photographs
         Hex digests of the client's photographs: a draft that holds one is the client's, whatever it says.
 
@@ -178,14 +247,14 @@ def _folders() -> Iterator[Path]:
         yield from [path for path in drafts_folder().iterdir() if path.is_dir() and not path.is_symlink()]
 
 
-def _is_of(folder: Path, code: str, photographs: Collection[str]) -> bool:
+def _is_of(folder: Path, code: str | None, photographs: Collection[str]) -> bool:
     for path in folder.iterdir():
         with suppress(OSError):
             if not path.is_file():
                 continue
             data = path.read_bytes()
             # one half written begins with a dot, a damaged one that was set aside with the same word
-            if path.name.lstrip(".").startswith(_INPUTS) and _names(data, code):
+            if code and path.name.lstrip(".").startswith(_INPUTS) and _names(data, code):
                 return True
             if hashlib.sha256(data).hexdigest() in photographs:
                 return True

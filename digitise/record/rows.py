@@ -9,7 +9,16 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import cast
 
 from digitise.record.check import ReadyVisit, staff_code
-from digitise.record.tables import Base, CorrectionRow, ModelRow, TapeRowRow, VisitPhotographRow, VisitRow
+from digitise.record.history.values import Mend
+from digitise.record.tables import (
+    Base,
+    CorrectionRow,
+    HistoryRow,
+    ModelRow,
+    TapeRowRow,
+    VisitPhotographRow,
+    VisitRow,
+)
 from digitise.record.values import Answer, Clearance, ModelFiles
 from digitise.tape.rows import TapeRow
 
@@ -17,6 +26,11 @@ from digitise.tape.rows import TapeRow
 def utc_text(time: datetime) -> str:
     """Return a time as it is stored, such as 2026-03-02T09:15:00Z."""
     return f"{time.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def offset_minutes(time: datetime) -> int:
+    """Return how far a time's clock is before UTC."""
+    return int((time.utcoffset() or timedelta()).total_seconds()) // 60
 
 
 def time_of(stored: str, offset_minutes: int = 0) -> datetime:
@@ -32,11 +46,10 @@ def digest(*parts: bytes) -> str:
 def visit_row(ready: ReadyVisit, limb_id: int, field_sha256: str | None) -> VisitRow:
     """Return the row of a visit itself."""
     visit, clearance = ready.visit, ready.visit.clearance
-    offset = visit.taken.utcoffset() or timedelta()
     return VisitRow(
         limb_id=limb_id,
         taken_utc=utc_text(visit.taken),
-        offset_minutes=int(offset.total_seconds()) // 60,
+        offset_minutes=offset_minutes(visit.taken),
         posture=visit.posture,
         measured_by=ready.measured_by,
         note=visit.note,
@@ -82,6 +95,19 @@ def model_row(model: ModelFiles, visit_id: int) -> ModelRow:
 def correction_row(visit_id: int, number: int, text: str) -> CorrectionRow:
     """Return the row of a correction."""
     return CorrectionRow(visit_id=visit_id, number=number, correction_json=text)
+
+
+def history_row(client_id: int, visit_id: int, what: Mend, was: str, became: str, by: str) -> HistoryRow:
+    """Return the row of a line that is written now."""
+    return HistoryRow(
+        client_id=client_id,
+        visit_id=visit_id,
+        done_utc=utc_text(datetime.now(UTC)),
+        what=what,
+        was=was,
+        became=became,
+        done_by=by,
+    )
 
 
 def tape_row(row: TapeRowRow) -> TapeRow:

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
-from sqlalchemy import delete, select
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+
+from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
 from digitise.errors import RecordError
 from digitise.record import loading
 from digitise.record.check import ReadyVisit
+from digitise.record.history.values import Mend
 from digitise.record.loading import find_visit
-from digitise.record.rows import correction_row, digest, part_rows, visit_row
+from digitise.record.rows import (
+    correction_row,
+    digest,
+    history_row,
+    offset_minutes,
+    part_rows,
+    time_of,
+    utc_text,
+    visit_row,
+)
+from digitise.record.safety.answers import hand_over
 from digitise.record.tables import (
     ClientRow,
     CorrectionRow,
     FieldRow,
+    HistoryRow,
     LimbRow,
     ModelRow,
     PhotographRow,
@@ -21,7 +37,7 @@ from digitise.record.tables import (
     VisitPhotographRow,
     VisitRow,
 )
-from digitise.record.values import VisitId
+from digitise.record.values import Visit, VisitId
 
 
 def save_visit(session: Session, ready: ReadyVisit) -> VisitId:
@@ -32,7 +48,7 @@ def save_visit(session: Session, ready: ReadyVisit) -> VisitId:
     RecordError
         A photograph belongs to another client.
     """
-    limb = _limb(session, ready)
+    limb = _limb(session, ready.client, ready.visit.limb, ready.visit.side)
     _keep_photographs(session, ready, limb.client_id)
     row = visit_row(ready, limb.id, _keep_field(session, ready.visit.field_json))
     session.add(row)
@@ -50,14 +66,7 @@ def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit, seen
         There is no such visit, it is of another client, its state is not the one ``seen``, or a photograph
         belongs to another client.
     """
-    # of two people who change it at once, the second waits here and then finds it changed
-    session.execute(select(VisitRow.id).filter_by(id=visit_id).with_for_update())
-    if seen is not None and loading.visit(session, visit_id).state != seen:
-        raise RecordError(
-            f"Visit {visit_id} was changed by someone else since it was opened.",
-            where="visit",
-            do="Open it again and make the change there; what you typed stays among the unsaved visits.",
-        )
+    hold_visit(session, visit_id, seen)
     _, _, client = find_visit(session, visit_id)
     if client != ready.client:
         raise RecordError(
@@ -65,7 +74,8 @@ def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit, seen
             where="client",
             do="Give the visit this client's code.",
         )
-    limb = _limb(session, ready)
+    before = loading.visit(session, visit_id)
+    limb = _limb(session, ready.client, ready.visit.limb, ready.visit.side)
     _keep_photographs(session, ready, limb.client_id)
     row = visit_row(ready, limb.id, _keep_field(session, ready.visit.field_json))
     row.id = visit_id
@@ -74,7 +84,110 @@ def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit, seen
     session.merge(row)
     session.flush()
     _add_parts(session, ready, visit_id)
-    _remove_unused(session, limb.client_id)
+    session.expire_all()
+    after = loading.visit(session, visit_id)
+    session.add_all(
+        history_row(limb.client_id, visit_id, *line, ready.measured_by)
+        for line in _differences(before, after)
+    )
+    remove_unused(session, limb.client_id)
+
+
+def _differences(before: Visit, after: Visit) -> Iterator[tuple[Mend, str, str]]:
+    """Yield what a change of a visit tells its history."""
+    if before.taken != after.taken:
+        yield "date", _minute(before.taken), _minute(after.taken)
+    limbs = [f"{visit.side} {visit.limb}" for visit in (before, after)]
+    if limbs[0] != limbs[1]:
+        yield "limb", limbs[0], limbs[1]
+    if replace(before, taken=after.taken, side=after.side, limb=after.limb) != after:
+        yield "changed", "", ""
+
+
+def _minute(time: datetime) -> str:
+    return time.isoformat(timespec="minutes")
+
+
+def hold_visit(session: Session, visit_id: VisitId, seen: str | None) -> None:
+    """Keep others from changing a visit until the transaction ends.
+
+    Raises
+    ------
+    RecordError
+        There is no such visit, or its state is not the one ``seen``.
+    """
+    # of two people who change it at once, the second waits here and then finds it changed
+    session.execute(select(VisitRow.id).filter_by(id=visit_id).with_for_update())
+    if seen is not None and loading.visit(session, visit_id).state != seen:
+        raise RecordError(
+            f"Visit {visit_id} was changed by someone else since it was opened.",
+            where="visit",
+            do="Open it again and make the change there; what you typed stays among the unsaved visits.",
+        )
+
+
+def mend_visit(
+    session: Session, visit_id: VisitId, taken: datetime | None, code: str | None, by: str, seen: str | None
+) -> None:
+    """Mend a visit's time and its client, each with a line of history; None leaves one as it is.
+
+    Raises
+    ------
+    RecordError
+        There is no such visit, its state is not the one ``seen``, or one of its photographs stands in another
+        visit of its client too.
+    """
+    hold_visit(session, visit_id, seen)
+    row, limb, client = find_visit(session, visit_id)
+    before = time_of(row.taken_utc, row.offset_minutes)
+    if taken is not None and taken != before:
+        row.taken_utc, row.offset_minutes = utc_text(taken), offset_minutes(taken)
+        session.add(history_row(limb.client_id, visit_id, "date", _minute(before), _minute(taken), by))
+    if code is not None and code != client:
+        _give(session, row, limb, code, by)
+    session.flush()
+
+
+def _give(session: Session, visit: VisitRow, old: LimbRow, code: str, by: str) -> None:
+    """Give a visit, its photographs and its history to another code; neither code's lines name the other."""
+    giver = old.client_id
+    _refuse_shared(session, visit.id)
+    limb = _limb(session, code, old.kind, old.side)
+    visit.limb_id = limb.id
+    theirs = select(VisitPhotographRow.sha256).filter_by(visit_id=visit.id)
+    session.execute(
+        update(PhotographRow).where(PhotographRow.sha256.in_(theirs)).values(client_id=limb.client_id)
+    )
+    session.execute(
+        update(HistoryRow).where(HistoryRow.visit_id == visit.id).values(client_id=limb.client_id)
+    )
+    session.add(history_row(limb.client_id, visit.id, "taken-over", "", "", by))
+    session.flush()
+    remove_unused(session, giver)
+    if session.scalar(select(LimbRow.id).filter_by(client_id=giver).limit(1)) is None:
+        hand_over(session, giver, limb.client_id)
+    # a code that was mistyped, and under which nothing else is kept, is none of a client
+    if session.scalar(select(LimbRow.id).filter_by(client_id=giver).limit(1)) is None and (
+        session.scalar(select(HistoryRow.id).filter_by(client_id=giver).limit(1)) is None
+    ):
+        session.execute(delete(ClientRow).where(ClientRow.id == giver))
+    else:
+        session.add(history_row(giver, visit.id, "given", "", "", by))
+
+
+def _refuse_shared(session: Session, visit_id: int) -> None:
+    mine = select(VisitPhotographRow.sha256).filter_by(visit_id=visit_id)
+    other = session.scalar(
+        select(VisitPhotographRow.visit_id)
+        .where(VisitPhotographRow.sha256.in_(mine), VisitPhotographRow.visit_id != visit_id)
+        .limit(1)
+    )
+    if other is not None:
+        raise RecordError(
+            f"A photograph of visit {visit_id} stands in visit {other} of the same client too.",
+            where="client",
+            do=f"Take it out of visit {other} first, or give that visit the other code too.",
+        )
 
 
 def _add_parts(session: Session, ready: ReadyVisit, visit_id: int) -> None:
@@ -84,7 +197,7 @@ def _add_parts(session: Session, ready: ReadyVisit, visit_id: int) -> None:
     session.flush()
 
 
-def _remove_unused(session: Session, client_id: int) -> None:
+def remove_unused(session: Session, client_id: int) -> None:
     """Remove what no visit needs any more: a client's photographs and limbs, and marker fields."""
     shown = select(VisitPhotographRow.sha256)
     session.execute(
@@ -96,13 +209,13 @@ def _remove_unused(session: Session, client_id: int) -> None:
     session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))
 
 
-def _limb(session: Session, ready: ReadyVisit) -> LimbRow:
-    client = session.scalar(select(ClientRow).filter_by(code=ready.client))
+def _limb(session: Session, code: str, kind: str, side: str) -> LimbRow:
+    client = session.scalar(select(ClientRow).filter_by(code=code))
     if client is None:
-        client = ClientRow(code=ready.client)
+        client = ClientRow(code=code)
         session.add(client)
         session.flush()
-    which = {"client_id": client.id, "kind": ready.visit.limb, "side": ready.visit.side}
+    which = {"client_id": client.id, "kind": kind, "side": side}
     limb = session.scalar(select(LimbRow).filter_by(**which))
     if limb is None:
         limb = LimbRow(**which)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -13,17 +14,18 @@ from sqlalchemy.orm import Session
 from digitise.care.safety.answers import SafetyAnswers
 from digitise.record import loading
 from digitise.record.backup import write_backup
-from digitise.record.check import client_code, validate_visit
+from digitise.record.check import check_time, client_code, staff_code, validate_visit
 from digitise.record.database import PATIENCE_S
 from digitise.record.engines.failures import damaged
-from digitise.record.forget import forget_client
+from digitise.record.forget import forget_client, forget_visit
+from digitise.record.history.lines import history
+from digitise.record.history.values import DeletionRecord, HistoryLine, RemovalRecord
 from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
 from digitise.record.safety.answers import known_safety, save_safety, validate_safety
-from digitise.record.saving import overwrite_visit, save_visit
+from digitise.record.saving import mend_visit, overwrite_visit, save_visit
 from digitise.record.values import (
     Client,
     CodedVisit,
-    DeletionRecord,
     MeasuredVisit,
     ModelFiles,
     NewVisit,
@@ -110,6 +112,53 @@ class Store:
         ready = validate_visit(visit)
         with self._database.writing() as session:
             overwrite_visit(session, visit_id, ready, seen)
+
+    def mend_visit(
+        self,
+        visit_id: VisitId,
+        *,
+        taken: datetime | None = None,
+        client: str | None = None,
+        by: str = "",
+        seen: str | None = None,
+    ) -> None:
+        """Mend when a visit was taken, or whose it is, and write a line of history for each.
+
+        ``taken`` (with a time zone) and ``client`` are the right ones, or None to leave as it is; ``by``
+        is who mends it, ``seen`` as for :meth:`replace_visit`.
+
+        Raises
+        ------
+        RecordError
+            There is no such visit, it is not as it was seen, a value cannot be kept, or a photograph of the
+            visit stands in another visit of its old client too.
+        """
+        code = None if client is None else client_code(client)
+        if taken is not None:
+            check_time(taken, "when taken")
+        staff = staff_code(by, "mended by")
+        with self._database.writing() as session:
+            mend_visit(session, visit_id, taken, code, staff, seen)
+
+    def remove_visit(self, visit_id: VisitId, *, by: str = "", seen: str | None = None) -> RemovalRecord:
+        """Remove one visit, wipe its bytes, and count that nothing is left; a line of history stays.
+
+        Raises
+        ------
+        RecordError
+            There is no such visit, it is not as it was seen, or another program keeps the file from being
+            wiped.
+        """
+        staff, database = staff_code(by, "removed by"), self._database
+        return forget_visit(
+            database, visit_id, staff, seen, copies_of(database), left_by_earlier_versions(database)
+        )
+
+    def history(self, client: str | None = None) -> tuple[HistoryLine, ...]:
+        """Return what was mended and removed of a client's visits, or of all, oldest first."""
+        code = None if client is None else client_code(client)
+        with self._sound_reading() as session:
+            return history(session, code)
 
     def list_clients(self) -> tuple[Client, ...]:
         """Return all clients by their code."""

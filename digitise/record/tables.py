@@ -97,6 +97,20 @@ class VisitRow(Base):
     __table_args__ = (Index("ix_visits_limb_taken", "limb_id", "taken_utc"), {"sqlite_autoincrement": True})
 
 
+class HistoryRow(Base):
+    """That a visit was mended or removed; it outlives the visit, but not its client."""
+
+    __tablename__ = "history"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    client_id: Mapped[int] = mapped_column(ForeignKey("clients.id", ondelete="CASCADE"), index=True)
+    visit_id: Mapped[int]
+    done_utc: Mapped[str] = mapped_column(_Time)
+    what: Mapped[str] = mapped_column(String(12))
+    was: Mapped[str] = mapped_column(String(40))
+    became: Mapped[str] = mapped_column(String(40))
+    done_by: Mapped[str] = mapped_column(String(20))
+
+
 class TapeRowRow(Base):
     """One reading of the tape."""
 

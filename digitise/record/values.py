@@ -16,6 +16,7 @@ Side = Literal["left", "right"]
 Posture = Literal["", "standing", "sitting", "lying"]
 Answer = Literal["yes", "no", "not-asked"]
 
+
 VisitId = NewType("VisitId", int)
 """Number of a visit in its database; never given twice, also not after a client is forgotten."""
 
@@ -249,29 +250,3 @@ class Client:
     visits: int
     first: datetime
     last: datetime
-
-
-@dataclass(frozen=True)
-class DeletionRecord:
-    """What forgetting a client removed, counted before; afterwards every count was found to be zero.
-
-    Attributes
-    ----------
-    client
-        The code that is gone.
-    visits, photographs
-        How many were removed.
-    rows
-        Removed rows per table, the two above included.
-    copies
-        Names of copies made before changes of the database's form, removed because they held the client.
-    drafts
-        How many unsaved visits of the page were removed.
-    """
-
-    client: str
-    visits: int
-    photographs: int
-    rows: Mapping[str, int]
-    copies: tuple[str, ...] = ()
-    drafts: int = 0

@@ -12,20 +12,20 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape import priors
 from digitise.shape.basis import Basis
-from digitise.shape.contradictions import (
+from digitise.shape.checks.contradictions import (
     cone_warnings,
     require_known,
     require_limb,
     require_scale,
     require_taped,
 )
+from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
 from digitise.shape.rounds import DRIFT_MM, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
 from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying, unsure_scale
 from digitise.shape.taped import TapeCheck, cross_check
-from digitise.shape.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.tape.rows import TapeRow
 
 # Evidence this far beyond the reported segment steadies its ends.

@@ -177,10 +177,11 @@ def one_limb(visits: Sequence[VisitMeasurement], limb: str | None, side: str | N
         )
     first = wanted[0].model
     across = [v for v in visits if v.model.limb == first.limb and v.model.side != first.side]
-    return LimbSeries(tuple(wanted), tuple(_at_same_visit(visit, across) for visit in wanted))
+    return LimbSeries(tuple(wanted), tuple(at_same_visit(visit, across) for visit in wanted))
 
 
-def _at_same_visit(visit: VisitMeasurement, across: Sequence[VisitMeasurement]) -> VisitMeasurement | None:
+def at_same_visit(visit: VisitMeasurement, across: Sequence[VisitMeasurement]) -> VisitMeasurement | None:
+    """Return which of the measurements of the other limb was made at a visit; None when none was."""
     near = min(across, key=lambda other: abs(other.when - visit.when), default=None)
     return near if near is not None and abs(near.when - visit.when) <= _SAME_VISIT else None
 
@@ -233,7 +234,7 @@ def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float 
         The visits cannot be put side by side.
     """
     every = [*followed.visits, *(other for other in followed.others if other is not None)]
-    low, high = _common(every)
+    low, high = common_heights(every)
     stated = RepeatError(REPEAT_SEM_PERCENT[followed.limb])
     error = stated if sem_percent is None else RepeatError(sem_percent, measured=True)
     pairs = zip(followed.visits, followed.others, strict=True)
@@ -244,7 +245,14 @@ def follow(followed: LimbSeries, *, bilateral: bool = False, sem_percent: float 
     return replace(found, plateau=Plateau(CourseVerdict.TOO_FEW_VISITS, (), (NO_TIMES,), None))
 
 
-def _common(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
+def common_heights(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
+    """Return the heights, mm, that all models share.
+
+    Raises
+    ------
+    CourseError
+        They share too little.
+    """
     low = max(visit.model.from_mm for visit in visits)
     high = min(visit.model.to_mm for visit in visits)
     if high - low < LEAST_OVERLAP_MM:
@@ -302,6 +310,6 @@ def repeats(group: Sequence[VisitMeasurement], client: str = "") -> Repeats:
         They share less than is compared.
     """
     model, day = group[0].model, group[0].when
-    low, high = _common(group)
+    low, high = common_heights(group)
     volumes = tuple(stored_volume(one.model, low, high).mean for one in group)
     return Repeats(model.limb, model.side, f"{day:%Y-%m-%d}", low, high, volumes, client)

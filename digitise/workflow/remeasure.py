@@ -11,8 +11,8 @@ from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit, Visit, VisitId
 from digitise.unfinished import temporary_folder
-from digitise.workflow.batch import run_batch
-from digitise.workflow.batch_table import MeasureJob, ResultRow
+from digitise.workflow.many.batch import run_batch
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow
 
 _FOLDER = "visit-{}"
 
@@ -57,6 +57,7 @@ def remeasure(
     *,
     client: str | None = None,
     workers: int = 1,
+    scheduler: str = "",
     told: Callable[[ResultRow], None] = lambda _row: None,
 ) -> tuple[Remeasured, ...]:
     """Measure all visits with photographs and sheets again, between the heights of their models.
@@ -72,8 +73,8 @@ def remeasure(
         Folder of the new models.
     client
         Code of one client; None for all.
-    workers, told
-        As for :func:`~digitise.workflow.batch.run_batch`.
+    workers, scheduler, told
+        As for :func:`~digitise.workflow.many.batch.run_batch`.
 
     Raises
     ------
@@ -81,6 +82,8 @@ def remeasure(
         The records cannot be read.
     TableError
         The folder cannot be written to.
+    ClusterError
+        The cluster cannot be reached, or cannot do the work.
     """
     lines = [line for line in store.list_visits(client) if line.photos]
     visits = [visit for visit in (store.load_visit(line.id) for line in lines) if visit.has_field]
@@ -88,7 +91,7 @@ def remeasure(
     before = {visit.id: _stored_volume(store, visit) for visit in visits}
     with temporary_folder() as scratch:
         jobs = [_job(store, visit, scratch, out, before[visit.id]) for visit in visits]
-        rows = run_batch(jobs, out, workers=workers, told=told)
+        rows = run_batch(jobs, out, workers=workers, scheduler=scheduler, told=told)
     return _beside(visits, {key: volume for key, (_, _, volume) in before.items()}, rows)
 
 

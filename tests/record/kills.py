@@ -21,7 +21,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +32,7 @@ from PIL import Image  # noqa: E402
 from record_models import model_of_visit  # noqa: E402
 
 from digitise.capture.photo.photograph import remove_metadata  # noqa: E402
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers  # noqa: E402
 from digitise.errors import RecordError  # noqa: E402
 from digitise.record.backup import restore, write_backup  # noqa: E402
 from digitise.record.database import connect  # noqa: E402
@@ -208,6 +209,40 @@ def replaced() -> Thing:
     return Thing(prepare, check)
 
 
+def answered() -> Thing:
+    """Put safety answers in the place of others: conditions and checks change together, or not at all."""
+    last: list[SafetyAnswers] = []
+
+    def answers(number: int) -> SafetyAnswers:
+        day = date(2026, 1, 1) + timedelta(days=number % 100)
+        checks = tuple(ArterialCheck("toe-pressure", float(n), day, "left") for n in range(number % 5, 9))
+        return SafetyAnswers(conditions=(("bypass", True),), conditions_asked=day, arterial=checks)
+
+    def prepare(bench: Bench) -> Callable[[], None]:
+        if not bench.finished:
+            bench.add()
+        with Store(bench.place) as store:
+            before = replace(store.safety("K-017"), signs=())
+        bench.count += 1
+        last[:] = [before, answers(bench.count)]
+
+        def do() -> None:
+            with Store(bench.place) as store:
+                store.save_safety("K-017", last[1])
+
+        return do
+
+    def check(bench: Bench, finished: bool) -> bool:
+        bench.look()
+        with Store(bench.place) as store:
+            found = store.safety("K-017")
+        if found not in last or (finished and found != last[1]):
+            raise Lost("the answers are lost or half there")
+        return found == last[1]
+
+    return Thing(prepare, check)
+
+
 def forgotten() -> Thing:
     """Forget a client of three visits."""
     visits: dict[int, NewVisit] = {}
@@ -351,7 +386,14 @@ def empty(place: str) -> None:
         path.unlink()
 
 
-THINGS = {"add": add, "replace": replaced, "forget": forgotten, "backup": backed_up, "migrate": migrated}
+THINGS = {
+    "add": add,
+    "replace": replaced,
+    "answer": answered,
+    "forget": forgotten,
+    "backup": backed_up,
+    "migrate": migrated,
+}
 
 
 def killed(do: Callable[[], None], after_s: float | None) -> tuple[bool, float]:

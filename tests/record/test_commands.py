@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from lens_profiles import lens_text
 
+from digitise.care.safety.signs import CONDITIONS
 from digitise.cli import main
 from digitise.tape.table import read_tape
 
@@ -113,7 +114,10 @@ def test_cleared_without_warning_signs_needs_no_caution(run, tmp_path):
 TODAY = datetime.now(UTC).date()
 
 
-def answers(day, conditions="bypass = false", value=1.02, more=""):
+NONE = "\n".join(f"{one.code} = false" for one in CONDITIONS)
+
+
+def answers(day, conditions=NONE, value=1.02, more=""):
     """A file of what is asked once."""
     return (
         f"{more}\nconditions_asked = {day}\n[conditions]\n{conditions}\n"
@@ -130,7 +134,8 @@ def test_safety_is_kept_shown_added_to_and_replaced(run, tmp_path):
     (tmp_path / "a.toml").write_text(answers(earlier))
     kept = result(run("safety", "K-017", "--answers", "a.toml", "--json"))
     assert (kept["client"], kept["clearance"], kept["signs"]) == ("K-017", "yes", {"clot": False})
-    assert (kept["conditions"], kept["conditions_asked"]) == ({"bypass": False}, str(earlier))
+    none = {one.code: False for one in CONDITIONS}
+    assert (kept["conditions"], kept["conditions_asked"]) == (none, str(earlier))
     first = {"kind": "ankle-brachial", "value": 1.02, "when": str(earlier), "side": "left", "by": "AB"}
     assert kept["arterial"] == [first]
     assert (kept["limbs"][0]["step"], kept["limbs"][0]["withheld"], kept["limbs"][0]["lines"]) == (
@@ -140,7 +145,7 @@ def test_safety_is_kept_shown_added_to_and_replaced(run, tmp_path):
     )
     (tmp_path / "b.toml").write_text(answers(TODAY, "allergy = true", 0.75))
     both = result(run("safety", "K-017", "--answers", "b.toml", "--json"))
-    assert both["conditions"] == {"bypass": False, "allergy": True}
+    assert both["conditions"] == {**none, "allergy": True}
     assert both["conditions_asked"] == str(earlier)
     assert [check["value"] for check in both["arterial"]] == [1.02, 0.75]
     assert (both["limbs"][0]["step"], both["limbs"][0]["withheld"]) == ("ask", True)

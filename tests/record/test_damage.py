@@ -49,7 +49,7 @@ DAMAGE = {
     "cut short": lambda data: data[: len(data) // 2],
     "cut to one page": lambda data: data[:4096],
     "middle gone": lambda data: data[:8192] + bytes(len(data) - 8192),
-    "schema page changed": lambda data: data[:300] + b"\xaa" * 3000 + data[3300:],
+    "schema page changed": lambda data: data[:100] + b"\xaa" * 3996 + data[4096:],
 }
 
 

@@ -3,12 +3,14 @@
 import re
 import uuid
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import psycopg
 import pytest
 from sqlalchemy import event
 
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
 from digitise.errors import RecordError
 from digitise.record import saving
 from digitise.record.backup import restore, write_backup
@@ -22,7 +24,7 @@ from .test_migrations import old_file, restore_as_it_was  # noqa: F401  # a fixt
 DOCS = Path(__file__).parents[2] / "docs/group"
 TABLES = (
     "clients", "limbs", "fields", "visits", "tape_rows", "photographs", "visit_photographs", "models",
-    "corrections", "record_schema",
+    "corrections", "client_conditions", "arterial_checks", "history", "record_schema",
 )  # fmt: skip
 
 
@@ -92,6 +94,13 @@ def clinic(new_clinic):
 # ---- who may do what -----------------------------------------------------------------------------
 
 
+def answers_of(value):
+    """What is asked once of a client."""
+    day = date(2026, 3, 2)
+    checks = (ArterialCheck("ankle-brachial", value, day, "left"),)
+    return SafetyAnswers(conditions=(("bypass", False),), conditions_asked=day, arterial=checks)
+
+
 def test_a_therapist_stores_and_changes_visits_and_a_reader_sees_them(clinic, full_visit):
     with Store(clinic.address("anna")) as store:
         number = store.add_visit(full_visit)
@@ -99,7 +108,10 @@ def test_a_therapist_stores_and_changes_visits_and_a_reader_sees_them(clinic, fu
         store.replace_visit(number, a_visit(side="right", note="changed"))
         assert store.load_visit(number).note == "changed"
         store.replace_visit(number, full_visit)
+        for value in (0.9, 1.0):
+            store.save_safety("K-017", answers_of(value))
     with Store(clinic.address("ravi"), create=False) as store:
+        assert store.safety("K-017").arterial == answers_of(1.0).arterial
         assert [line.side for line in store.list_visits()] == ["left"]
         assert store.photo(number, 1).startswith(b"\xff\xd8")
         assert [visit.id for visit in store.coded_visits()] == [number]
@@ -113,6 +125,7 @@ def test_a_reader_changes_nothing(clinic):
         for act in (
             lambda: store.add_visit(a_visit()),
             lambda: store.replace_visit(number, a_visit(note="x")),
+            lambda: store.save_safety("K-017", answers_of(1.0)),
             lambda: store.forget("K-017"),
         ):
             with pytest.raises(RecordError, match="does not let this account do that; nothing was changed"):
@@ -151,6 +164,7 @@ def test_rights_are_the_least_that_do(clinic):
     expected = dict.fromkeys(TABLES, parts) | {
         "clients": {"SELECT", "INSERT"},
         "visits": {"SELECT", "INSERT", "UPDATE"},
+        "history": {"SELECT", "INSERT"},
         "record_schema": {"SELECT"},
     }
     assert found == expected

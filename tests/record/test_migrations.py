@@ -73,7 +73,7 @@ def test_a_copy_of_the_old_form_is_kept(old_file, tmp_path):
     for _ in range(2):
         Store(old_file).close()
     (copy,) = [path for path in old_file.parent.iterdir() if path != old_file]
-    assert copy.name.startswith("records-before-0005-")
+    assert copy.name.startswith(f"records-before-{schema.HEAD}-")
     restore_as_it_was(copy, tmp_path / "again.sqlite")
     with sqlite3.connect(tmp_path / "again.sqlite") as connection:
         assert connection.execute("SELECT version_num FROM record_schema").fetchall() == [("0001",)]

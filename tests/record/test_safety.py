@@ -93,6 +93,41 @@ def test_somebody_elses_change_is_not_overwritten(store):
     assert store.safety("K-017").conditions == KEPT.conditions
 
 
+def test_answers_go_with_the_last_visit_to_the_right_code(store):
+    mine = store.add_visit(visit())
+    store.add_visit(visit(client="B-2"))
+    store.save_safety("K-017", KEPT)
+    earlier = replace(
+        KEPT, conditions=(("bypass", True), ("heart-4", True)), conditions_asked=date(2026, 1, 5)
+    )
+    store.save_safety("B-2", replace(earlier, arterial=(replace(CHECKS[0], value=0.5),)))
+    store.mend_visit(mine, client="B-2")
+    found = store.safety("B-2")
+    assert dict(found.conditions) == {"bypass": False, "heart-4": True, "allergy": True}
+    # of one check of one day the later note counts
+    assert sorted(check.value for check in found.arterial) == [1.02, 75.0]
+    assert found.conditions_asked == date(2026, 1, 5)
+    with pytest.raises(RecordError, match="not in the records"):
+        store.safety("K-017")
+
+
+def test_answers_stay_where_other_visits_are_left(store):
+    mine = store.add_visit(visit())
+    store.add_visit(visit(1))
+    store.save_safety("K-017", KEPT)
+    store.mend_visit(mine, client="B-2")
+    assert (store.safety("K-017"), store.safety("B-2")) == (KEPT, SafetyAnswers())
+
+
+def test_answers_are_there_when_all_visits_were_removed(store):
+    store.remove_visit(store.add_visit(visit(answer="yes", signs=(("clot", True),))))
+    store.add_visit(visit())
+    store.save_safety("K-017", KEPT)
+    store.remove_visit(store.list_visits("K-017")[0].id)
+    assert store.safety("K-017") == KEPT
+    assert store.forget("K-017").rows["arterial_checks"] == 2
+
+
 WRONG = {
     "condition's code": ({"conditions": (("Bypass!", True),)}, "condition"),
     "condition twice": ({"conditions": (("bypass", True), ("bypass", False))}, "twice"),

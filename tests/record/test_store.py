@@ -224,7 +224,7 @@ def test_a_change_cut_short_leaves_the_visit_as_it_was(store, full_visit, monkey
     number = store.add_visit(full_visit)
     before = stored(store, number)
     with monkeypatch.context() as patch:
-        patch.setattr("digitise.record.saving._remove_unused", fail)
+        patch.setattr("digitise.record.saving.remove_unused", fail)
         with pytest.raises(RecordError, match="disk is full"):
             store.replace_visit(number, replace(full_visit, note="lost"))
     assert stored(store, number) == before

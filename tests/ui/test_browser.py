@@ -15,6 +15,8 @@ from bench_page import open_visits
 from browser_support import CHROMIUM, browser, drawn, settled, tab
 from ui_support import ROOT, serve
 
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
+from digitise.care.safety.signs import CONDITIONS, SIGNS
 from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
@@ -102,7 +104,8 @@ def test_first_visit_from_an_empty_start_to_weeks_and_export(served, modelled, t
         assert volume_shown(page) == corrected
         open_again(page, served.url)
         assert volume_shown(page) == corrected
-        add_visit(served.home, modelled[1][1], "K-017", days_ago=21)
+        # the visit is dated by its photographs
+        add_visit(served.home, modelled[1][1], "K-017", 21, first_of(served.home, "K-017").taken)
         taken = compare_and_export(page, served.url, tmp_path / "limb.html")
     opens_without_the_program(taken)
     ARTEFACTS.mkdir(exist_ok=True)
@@ -219,8 +222,15 @@ def drag_a_point(page):
     page.get_by_role("button", name="Done", exact=True).click()
 
 
-def add_visit(home, folder, client, days_ago):
-    when = datetime.now().astimezone() - timedelta(days=days_ago)
+def first_of(home, client):
+    with Store(home / "records.sqlite") as store:
+        return store.list_visits(client)[0]
+
+
+def add_visit(home, folder, client, days_ago, before=None, there=()):
+    """Put a visit into the records; conditions and arteries are asked for when no sign is there."""
+    when = (before or datetime.now().astimezone()) - timedelta(days=days_ago)
+    signs = tuple((sign.code, sign.code in there) for sign in SIGNS)
     visit = NewVisit(
         client,
         "leg",
@@ -228,10 +238,14 @@ def add_visit(home, folder, client, days_ago):
         when,
         read_tape(SAMPLES / folder.name / "tape.csv"),
         model=read_model_files(folder),
-        clearance=Clearance("yes", "AB", when),
+        clearance=Clearance("yes", "AB", when, signs),
     )
+    conditions = tuple((one.code, False) for one in CONDITIONS)
+    check = ArterialCheck("ankle-brachial", 1.0, when.date(), "both", "AB")
     with Store(home / "records.sqlite") as store:
         store.add_visit(visit)
+        if not there:
+            store.save_safety(client, SafetyAnswers("yes", "AB", (), conditions, when.date(), (check,)))
 
 
 def opens_without_the_program(file):
@@ -251,9 +265,10 @@ def test_visits_entered_at_once_in_three_tabs_keep_apart(served):
 
 @pytest.fixture
 def filled(served, modelled):
-    """The page with two visits of one more client in its records."""
+    """The page with two visits of one more client in its records, and one of a client with open flags."""
     for number, (_, folder) in enumerate(modelled):
         add_visit(served.home, folder, "S-001", days_ago=20 - 20 * number)
+    add_visit(served.home, modelled[0][1], "S-003", 30, there=("chest-pain", "cold", "both-growing"))
     return served
 
 
@@ -276,18 +291,31 @@ READY = {
     "setup": ("Download the sheets", 0),
     "": ("Still needed", 0),
     "weeks": ("The limb is", 3),
-    "padding": ("To take from the shelf", 2),
+    "padding?client=S-001": ("To take from the shelf", 2),
+    "padding?client=S-003": ("Withheld", 0),
     "teach": ("cups", 1),
     "records": ("Make a backup", 0),
 }
 FILLED = ("Drag to turn", 3)
+CUT = (
+    "[...document.querySelectorAll('[data-testid=stButtonGroup] button *')]"
+    ".filter(e => e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflow !== 'visible')"
+    ".map(e => e.textContent)"
+)
 KINDS = {
     (1440, "light"): tuple(READY),
     (390, "light"): tuple(READY),
     (1440, "dark"): tuple(READY),
     (390, "dark"): ("",),
 }
+OPEN_ALL = """() => document.querySelectorAll('[data-testid=stExpander] details:not([open]) > summary')
+  .forEach((box) => box.click())"""
 SERIOUS = ("serious", "critical")
+# tables with a column beyond the window or beyond their own box
+CUT_TABLES = """() => [...document.querySelectorAll('[data-testid=stTable]')].filter((box) => {
+  const table = box.querySelector('table').getBoundingClientRect(), around = box.getBoundingClientRect();
+  return table.right > Math.min(around.right, window.innerWidth) + 1;
+}).map((box) => box.innerText.slice(0, 80))"""
 
 
 def test_pages_fit_are_accessible_and_ask_nobody(filled, entered):
@@ -300,7 +328,8 @@ def test_pages_fit_are_accessible_and_ask_nobody(filled, entered):
             with tab(found, filled.url, width, 2400, color_scheme=theme) as page:
                 kind = f"{width}-{theme}"
                 for name in names:
-                    faults += look_at(page, filled.url + name, name or "visit", kind, READY[name])
+                    shown = name.replace("?client=", "-") or "visit"
+                    faults += look_at(page, filled.url + name, shown, kind, READY[name])
                 faults += look_at(page, f"{filled.url}?draft={entered}", "filled", kind, FILLED)
     assert not faults
 
@@ -312,7 +341,10 @@ def look_at(page, address, name, kind, ready):
     settled(page)
     drawn(page, ready[1])
     page.screenshot(path=ARTEFACTS / f"page-{name}-{kind}.png")
+    page.evaluate(OPEN_ALL)
+    settled(page)
     wide = page.evaluate("document.documentElement.scrollWidth")
+    cut = [*page.evaluate(CUT), *page.evaluate(CUT_TABLES)]
     page.add_script_tag(path=str(AXE))
     violations = page.evaluate("axe.run(document, {resultTypes: ['violations']})")["violations"]
     faults = [
@@ -321,4 +353,6 @@ def look_at(page, address, name, kind, ready):
         if violation["impact"] in SERIOUS
         for node in violation["nodes"]
     ]
+    # a question that is cut off is not asked, a column that is cut off not read
+    faults += [(name, kind, "cut off", words) for words in cut]
     return faults + [(name, kind, f"{wide} px wide")] * (wide > page.viewport_size["width"])

@@ -206,6 +206,62 @@ def test_two_fingers_zoom_the_editor_and_drag_no_point(opened, entered):
     assert draft.correction(draft.photos[0]) is None
 
 
+# ---- keys ------------------------------------------------------------------------------------------------
+
+
+def test_keys_reach_the_commonest_steps_and_can_be_switched_off(opened):
+    page = opened()
+    code = page.get_by_role("textbox", name="Client's code")
+    code.wait_for()
+    settled(page)
+    page.keyboard.press("?")
+    listed = page.get_by_role("dialog", name="Keys")
+    listed.wait_for()
+    assert listed.locator("dt").count() >= 10
+    page.keyboard.press("Escape")
+    assert listed.count() == 0
+    page.keyboard.press("k")
+    assert code.evaluate("field => field === document.activeElement")
+    # in a field a key is a letter
+    page.keyboard.type("K-6")
+    assert code.input_value() == "K-6"
+    page.keyboard.press("Tab")
+    settled(page)
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("t")
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Height cm, row 1"
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("6")
+    page.get_by_role("heading", name="Records", exact=True).wait_for()
+    settled(page)
+    page.keyboard.press("2")
+    page.get_by_role("heading", name="A visit", exact=True).wait_for()
+    settled(page)
+    page.keyboard.press("?")
+    listed.get_by_role("checkbox").uncheck()
+    listed.get_by_role("button", name="Close").click()
+    page.keyboard.press("6")
+    page.wait_for_timeout(1500)
+    assert page.get_by_role("heading", name="A visit", exact=True).count() == 1
+
+
+def test_the_limb_is_turned_and_set_back_by_keys(opened, two_visits):
+    page = opened("weeks?client=K-777", 1440, 1000)
+    page.get_by_text("The limb is").first.wait_for()
+    settled(page)
+    drawn(page, 4)
+    chart = page.get_by_role("group", name="Limb in three dimensions").first
+    chart.focus()
+    before = json.loads(page.evaluate(CAMERA))
+    page.keyboard.press("ArrowRight")
+    turned = json.loads(page.evaluate(CAMERA))
+    assert turned[0] != before[0]
+    # all three turn together, so that they can be compared
+    assert turned[1] == pytest.approx(turned[0])
+    page.keyboard.press("Home")
+    assert json.loads(page.evaluate(CAMERA))[0] == pytest.approx(before[0])
+
+
 # ---- outlines ------------------------------------------------------------------------------------------
 
 
@@ -284,10 +340,14 @@ def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_me
         view.evaluate("e => e.scrollIntoView({block: 'center'})")
         page.wait_for_timeout(500)
         wanted = np.flatnonzero((outline.heights[0] > 200) & (outline.heights[0] < 520))[::8]
+        drawn_mm = outline.heights[0][wanted][[0, -1]]
+        place = view.bounding_box()
         for edge, order in zip(outline.edges, (1, -1), strict=True):
             # within 2 px of the truth in any direction
             shaken = edge.points[wanted] + hand.uniform(-1.4, 1.4, (len(wanted), 2))
             draw_along(page, view, shaken[::order])
+        # the picture keeps its place: had it moved under the hand, the line would stand beside the limb
+        assert view.bounding_box() == place
         page.get_by_role("button", name="Close the line").click()
     page.get_by_text("Drag to turn").first.wait_for()
     settled(page)
@@ -298,9 +358,8 @@ def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_me
         (line,) = store.list_visits("S-003")
         said = json.loads(store.model(line.id).json)
     low, high = said["from_mm"], said["to_mm"]
-    # the hand's line ends between 200 and 520 mm, to the point; above and below nothing counts
-    assert 195 < low < 215
-    assert 505 < high < 525
+    # the limb ends where the hand's lines end: 2 px of the hand are about 1 mm, and levels lie 5 mm apart
+    assert (low, high) == pytest.approx(tuple(drawn_mm), abs=6)
     truth = float(volume(whole.fit.limb, low, high).mean)
     assert said["volume_ml"] == pytest.approx(truth, rel=0.02)
 

@@ -6,6 +6,7 @@ import threading
 import time
 import urllib.request
 from collections import OrderedDict
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from typer.testing import CliRunner
 from digitise.cli.app import app
 from digitise.errors import OutputError, PhotoError, RecordError
 from ui import draft as drafts
-from ui import palette
+from ui import palette, state
 from ui.gate import LOCKED_S, MOST_FAILURES, Gate
 from ui.inputs import merged
 from ui.memo import Memo
@@ -111,9 +112,9 @@ def test_old_drafts_go_and_recent_ones_stay(home):
         "c" * 20: (2, {"saved": 7}),
         "d" * 20: (2, {"cleared": True}),
     }
-    for token, (days, state) in ages.items():
+    for token, (days, said) in ages.items():
         kept = drafts.draft_of(token)
-        kept.write(drafts.Inputs(client="K-1", **state))
+        kept.write(drafts.Inputs(client="K-1", **said))
         then = time.time() - days * 86400
         os.utime(kept.folder / "draft.json", (then, then))
     drafts.remove_old()
@@ -312,3 +313,20 @@ def test_the_page_is_served_on_this_machine_only_and_ends_with_its_command(tmp_p
         others = socket.gethostbyname(socket.gethostname())
         if not others.startswith("127."):
             assert probe.connect_ex((others, server.port)) != 0
+
+
+def test_an_uploaded_file_that_was_taken_over_is_no_longer_kept_in_memory(monkeypatch):
+    from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+    from streamlit.runtime.uploaded_file_manager import UploadedFileRec
+
+    kept = MemoryUploadedFileManager("/upload")
+    for name in ("one", "two"):
+        kept.add_file("a-tab", UploadedFileRec(name, f"{name}.jpg", "image/jpeg", b"\xff" * 1000))
+    context = SimpleNamespace(uploaded_file_mgr=kept, session_id="a-tab")
+    monkeypatch.setattr(state, "get_script_run_ctx", lambda: context)
+    state.let_go("one")
+    assert [file.file_id for file in kept.get_files("a-tab", ["one", "two"])] == ["two"]
+    state.let_go("one")  # once more does no harm
+    monkeypatch.setattr(state, "get_script_run_ctx", lambda: None)
+    state.let_go("two")
+    assert len(kept.get_files("a-tab", ["two"])) == 1

@@ -11,6 +11,7 @@ import pytest
 from output_support import measure
 from PIL import Image
 from record_models import as_made_from, tape_of
+from streamlit.testing.v1 import AppTest
 from ui_support import FIRST, ROOT, cell, page, words
 
 from digitise.capture.sheets.field import field_to_json, read_field
@@ -134,6 +135,25 @@ def test_the_changed_visit_takes_the_place_of_the_stored_one(kept):
     assert after.clearance.red_flags[0] == ("fever", True)
     assert dict(after.clearance.red_flags)["skin"]
     assert (after.clearance.answer, after.clearance.when) == ("yes", CLEARED.when)
+
+
+def test_the_other_side_is_opened_to_be_measured_again(kept, monkeypatch):
+    _, number = kept
+    gone = []
+    monkeypatch.setattr("ui.components.frame.go_to", gone.append)
+    test = AppTest.from_file(str(ROOT / "ui/views/records.py"), default_timeout=60)
+    test.query_params["visit"] = str(number)
+    test.run()
+    label = text.MEND_SIDE.format("right leg")
+    next(button for button in test.button if button.label == label).click().run()
+    assert not test.exception
+    assert gone == ["visit"]
+    inputs = saving.reopened(number).read()
+    assert (inputs.side, inputs.changes, inputs.client) == ("right", number, "K-017")
+    # nothing is changed in the records before it is looked at and saved
+    with Store() as store:
+        assert store.load_visit(number).side == "left"
+        assert store.history() == ()
 
 
 def test_of_two_changes_at_once_the_second_is_refused_and_nothing_is_lost(kept):

@@ -8,8 +8,8 @@ from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.tape.table import read_tape
 from digitise.workflow import remeasure as again
-from digitise.workflow.batch import measure_job, run_batch
-from digitise.workflow.batch_table import MeasureJob, ResultRow
+from digitise.workflow.many.batch import measure_job, run_batch
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow
 
 WEEKS = ("pair-calf-week0", "pair-calf-week3")
 

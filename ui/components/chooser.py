@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import streamlit as st
@@ -13,7 +13,7 @@ from digitise.record.values import VisitLine
 from ui import state, stored, text
 from ui.components import frame, sample
 
-ADDRESS = "client"
+ADDRESS, VISIT_ADDRESS = "client", "visit"
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,8 @@ def limb_visits(store: Store, *, address: bool = True) -> tuple[Kept, ...]:
         frame.nothing_saved()
         sample.button("none")
         return ()
+    if address:
+        _follow_address(lines)
     codes = list(dict.fromkeys(line.client for line in reversed(lines)))
     left, right = st.columns(2)
     client = left.selectbox(text.PICK_CLIENT, codes, key=_kept("client", codes))
@@ -46,6 +48,27 @@ def limb_visits(store: Store, *, address: bool = True) -> tuple[Kept, ...]:
     chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=_limb_words, key=f"limb-of-{client}")
     visits = [line for line in theirs if (line.side, line.limb) == chosen]
     return tuple(Kept(line, stored.stored_model(store, line.id)) for line in visits)
+
+
+def _follow_address(lines: Sequence[VisitLine]) -> None:
+    """Begin with the limb of the visit that the address names, where nothing else was chosen yet."""
+    line = next((one for one in lines if str(int(one.id)) == st.query_params.get(VISIT_ADDRESS)), None)
+    if line is not None:
+        state.session().setdefault("chosen-client", line.client)
+        state.session().setdefault(f"limb-of-{line.client}", (line.side, line.limb))
+
+
+def address_visit(key: str, numbers: Sequence[int]) -> None:
+    """Give a choice of visits the one that the address names, where nothing else was chosen yet."""
+    named = [number for number in numbers if str(number) == st.query_params.get(VISIT_ADDRESS)]
+    if named:
+        state.session().setdefault(key, named[0])
+
+
+def remember_visit(number: int) -> None:
+    """Have the address name a visit, so that a reload finds it."""
+    if st.query_params.get(VISIT_ADDRESS) != str(number):
+        st.query_params[VISIT_ADDRESS] = str(number)
 
 
 def other_limb(store: Store, line: VisitLine) -> Kept | None:

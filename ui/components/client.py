@@ -10,6 +10,7 @@ from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from ui import dates, state, text
+from ui.components import safety
 from ui.inputs import Inputs
 from ui.plain import plain
 
@@ -27,6 +28,8 @@ def client_and_limb(inputs: Inputs) -> None:
     )
     if code.strip() and inputs.changes is None:
         _known(code)
+    if code.strip():
+        safety.of_earlier_visits(code)
     left, right = st.columns(2)
     with left:
         _choice(text.LIMB, "limb", text.LIMBS, inputs.limb)
@@ -102,9 +105,7 @@ def _flags(inputs: Inputs) -> None:
         on_change=_none_or_some,
     )
     state.put("flags_before", tuple(chosen))
-    signs = [text.FLAG_NAMES[flag] for flag in chosen if flag != text.NO_FLAG]
-    if signs:
-        st.error(text.FLAGS_STOP.format("; ".join(signs)), icon=":material/front_hand:")
+    safety.signs_today(tuple(flag for flag in chosen if flag != text.NO_FLAG))
 
 
 def _none_or_some() -> None:

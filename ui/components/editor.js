@@ -7,6 +7,7 @@ const REACHES = { near: 4, middle: 10, far: 24 }; // standard deviation of the p
 const EVERY = 5; // each so-manieth point of the edge has a handle
 const GRAB_PX = 40; // on the screen, from the edge
 const TAP_PX = 6;
+const MOVED_PX = 2;
 const LEAST_WEIGHT = 0.02;
 
 function element(name, attributes, parent) {
@@ -110,6 +111,8 @@ class Editor {
     for (const name of ["pull", "round", "limb", "background"]) {
       this.tools[name] = button(words[name], () => { this.tool = name; this.draw(); });
     }
+    // one place for both: nothing above the picture may change its height, for the picture would move away
+    // under the hand that draws
     this.reaches = choice(words.reach, Object.keys(REACHES).map((name) => [name, words[name]]), this.reach,
       (value) => { this.reach = value; });
     this.brushes = choice(words.brush, BRUSHES.map((size) => [String(size), `${words.brush} ${size}`]),
@@ -282,10 +285,11 @@ class Editor {
       made.setAttribute("aria-pressed", String(name === this.tool));
     }
     this.tools.pull.disabled = !this.edges.length;
-    this.reaches.hidden = this.tool !== "pull";
-    this.brushes.hidden = this.tool === "pull" || this.tool === "round";
-    this.close.hidden = !(this.line && this.line.length > 3);
-    this.next.hidden = !this.doubtfulRuns().length;
+    this.reaches.style.display = this.tool === "pull" ? "" : "none";
+    this.brushes.style.display = this.tool === "pull" ? "none" : "";
+    this.brushes.disabled = this.tool === "round";
+    this.close.disabled = !(this.line && this.line.length > 3);
+    this.next.disabled = !this.doubtfulRuns().length;
     this.undo.disabled = !this.past.length && !(this.line && this.line.length);
     this.hint.textContent = words.hints[this.tool];
     this.svg.style.cursor = this.tool === "pull" ? "move" : "crosshair";
@@ -384,9 +388,14 @@ class Editor {
     this.gesture = this.begin(start, [event.clientX, event.clientY]);
   }
 
+  corner() {
+    const { left, top } = this.svg.getBoundingClientRect();
+    return [left, top];
+  }
+
   begin(start, screen) {
     const reach = GRAB_PX * this.perPixel();
-    const base = { start, screen, moved: false };
+    const base = { start, screen, moved: false, place: this.corner() };
     if (this.tool === "pull") {
       let best = { far: reach };
       this.edges.forEach((edge, e) => edge.points.forEach((point, index) => {
@@ -444,6 +453,8 @@ class Editor {
       gesture.middle = this.fingers().middle;
       return;
     }
+    // the page has moved under the hand: what it draws now would stand in another place than it was aimed at
+    if (apart(gesture.place, this.corner()) > MOVED_PX) { this.cancel(); return; }
     if (!gesture.moved && apart(gesture.screen, [event.clientX, event.clientY]) < TAP_PX) return;
     gesture.moved = true;
     const here = this.at(event);
@@ -492,6 +503,12 @@ class Editor {
       this.line = [...(this.line || []), gesture.start];
       this.lastLength = 1;
     } else if (gesture.kind === "draw") {
+      // the line ends where the hand left it
+      const here = this.at(event);
+      if (apart(this.line[this.line.length - 1], here) > 0.5 * this.perPixel()) {
+        this.line.push(here);
+        gesture.added += 1;
+      }
       this.lastLength = gesture.added;
     }
     this.draw();

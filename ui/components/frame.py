@@ -11,15 +11,18 @@ from pathlib import Path
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from digitise.errors import DigitiseError
+from digitise.errors import DigitiseError, FieldError, LensError, SheetError
 from ui import palette, state, text
 from ui.gate import GATE
+from ui.keys import keys
 from ui.lengths import UNITS
 from ui.palette import Ink
 from ui.plain import plain
 
 _progress: ContextVar[DeltaGenerator | None] = ContextVar("progress", default=None)
 
+# of what is printed and of files, both of which are in millimetres
+_OF_PRINT = (FieldError, LensError, SheetError)
 _HERE = Path(__file__).parent
 _STYLE = (_HERE / "page.css").read_text(encoding="utf-8")
 
@@ -31,9 +34,18 @@ def head(title: str, lead: str) -> None:
     style = _STYLE.replace("GROUND", colours.ground).replace("BORDER", colours.faint)
     st.html(f"<style>{style}</style>")
     with st.container(key="browser", height="content"):
-        _browser(key="browser-part", data={"words": text.LIMB_VIEW})
+        _browser(key="browser-part", data={"words": {**text.LIMB_VIEW, **_key_words()}})
     st.title(title, anchor=False)
     st.markdown(lead)
+
+
+def _key_words() -> dict[str, object]:
+    return {
+        "keys": keys(),
+        "keysTitle": text.KEYS_TITLE,
+        "keysOn": text.KEYS_ON,
+        "keysClose": text.KEYS_CLOSE,
+    }
 
 
 def foot(unit: bool = True) -> None:
@@ -47,6 +59,7 @@ def foot(unit: bool = True) -> None:
             state.set_unit(UNITS[name])
             st.rerun()
     st.markdown(f":small[{text.FOOTER}]")
+    st.markdown(f":small[{text.KEYS_HINT}]")
 
 
 _browser = st.components.v2.component(
@@ -95,10 +108,12 @@ def errors() -> Iterator[None]:
 
 def show_error(error: DigitiseError) -> None:
     """Draw an error: what, where, what to do."""
-    what = error.what[:1].upper() + error.what[1:]
+    said, advice = error.what[:1].upper() + error.what[1:], error.do
+    if not isinstance(error, _OF_PRINT):
+        said, advice = map(state.unit().sentence, (said, advice))
     where = f"{plain(error.where)}: " if error.where else ""
-    do = text.ERROR_DO.format(plain(error.do)) if error.do else ""
-    st.error("\n\n".join(filter(None, (where + plain(what), do))))
+    what, do = plain(said), text.ERROR_DO.format(plain(advice)) if advice else ""
+    st.error("\n\n".join(filter(None, (where + what, do))))
 
 
 @contextmanager
@@ -115,9 +130,9 @@ def steps() -> Iterator[Callable[[str], None]]:
         place.empty()
 
 
-def go_to(page: str) -> None:
-    """Go to a page by its script's name."""
-    st.switch_page(f"views/{page}.py")
+def go_to(page: str, **address: str) -> None:
+    """Go to a page by its script's name, with what its address shall tell."""
+    st.switch_page(f"views/{page}.py", query_params=address)
 
 
 def nothing_saved() -> None:

@@ -10,7 +10,7 @@ from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError
 from digitise.output.model.measured import Measured
-from ui import measuring, state, text
+from ui import foot, measuring, state, text
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
 from ui.components.photographs import named
@@ -26,23 +26,35 @@ def show(draft: Draft, measured: Measured, unit: Unit) -> None:
     """Draw the outlines, large, what is doubtful in each, and a button to correct it."""
     st.subheader(text.OUTLINES, anchor=False)
     number = _edited(draft)
-    if number is not None:
-        _editor(draft, number, measured.outlines[number], measured)
+    place = None if number is None else measuring.place_of(measured, draft.photos[number])
+    if number is not None and place is not None:
+        _editor(draft, number, measured.outlines[place], measuring.sight_of(measured, place))
         return
     st.markdown(text.OUTLINES_LEAD)
     paths = draft.photos
     for start in range(0, len(paths), 2):
         for column, number in zip(st.columns(2), range(start, min(start + 2, len(paths))), strict=False):
             with column:
-                st.image(
-                    measuring.outline_picture(paths[number], measured, number),
-                    width="stretch",
-                    alt=text.OUTLINE_ALT.format(number + 1),
-                )
-                _doubts(measured.outlines[number], unit)
-                if draft.correction(paths[number]) is not None:
-                    st.caption(text.CORRECTED)
-                _button(number, primary=bool(measured.outlines[number].unsure))
+                _outline(draft, measured, number, unit)
+
+
+def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
+    """Draw one photograph with what was found in it."""
+    path = draft.photos[number]
+    place = measuring.place_of(measured, path)
+    if place is None:
+        above = foot.foot_picture(path, measured)
+        if above is None:
+            st.caption(text.PHOTO_LEFT_OUT.format(number + 1))
+        else:
+            st.image(above, width="stretch", alt=text.FOOT_ALT.format(number + 1))
+        return
+    picture = measuring.outline_picture(path, measured, place)
+    st.image(picture, width="stretch", alt=text.OUTLINE_ALT.format(number + 1))
+    _doubts(measured.outlines[place], unit)
+    if draft.correction(path) is not None:
+        st.caption(text.CORRECTED)
+    _button(number, primary=bool(measured.outlines[place].unsure))
 
 
 def draw(draft: Draft, inputs: Inputs, inspected: Inspected, outlines: list[Outline | OutlineError]) -> None:
@@ -55,7 +67,8 @@ def draw(draft: Draft, inputs: Inputs, inspected: Inspected, outlines: list[Outl
     if number in reasons:
         frame.show_error(named(reasons[number], inputs))
     found = outlines[number]
-    _editor(draft, number, None if isinstance(found, OutlineError) else found, inspected)
+    sight = measuring.sight_of(inspected, number)
+    _editor(draft, number, None if isinstance(found, OutlineError) else found, sight)
     with st.container(horizontal=True):
         for other in range(len(outlines)):
             if other != number:
@@ -86,12 +99,12 @@ def _edited(draft: Draft) -> int | None:
     return number if isinstance(number, int) and number < len(draft.photos) else None
 
 
-def _editor(draft: Draft, number: int, outline: Outline | None, source: Measured | Inspected) -> None:
+def _editor(draft: Draft, number: int, outline: Outline | None, sight: measuring.Sight) -> None:
     path = draft.photos[number]
     key = state.widget(f"editor-{path.name}")
     outline_editor(
         key=key,
-        data=editor_data(path, measuring.sight_of(source, number), outline, draft.correction(path)),
+        data=editor_data(path, sight, outline, draft.correction(path)),
         on_correction_change=lambda: _take(draft, path, key),
         on_done_change=lambda: state.put(_EDITED, None),
     )

@@ -158,6 +158,57 @@ function pastRemove(event) {
   fields[at + 1].select();
 }
 
+// ---- keys for the commonest steps
+
+const TYPING = "input, textarea, select, dialog, [contenteditable], [role=slider], [role=combobox], [role=grid]";
+const KEYS_OFF = "limb-keys-off"; // in the browser's own memory
+
+const keysAreOff = () => window.localStorage.getItem(KEYS_OFF) === "1";
+
+function reach(selector) {
+  const found = [...document.querySelectorAll(selector)].find((one) => !one.disabled && one.getClientRects().length);
+  if (!found) return false;
+  if (found.matches("input, textarea")) { found.focus(); found.select(); } else found.click();
+  return true;
+}
+
+function stepOfKey(event) {
+  if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest(TYPING)) return;
+  const { keys, keysTitle, keysOn, keysClose } = window.limbWords;
+  if (event.key === "?") {
+    listKeys(keys, keysTitle, keysOn, keysClose);
+    event.preventDefault();
+    return;
+  }
+  const step = keysAreOff() ? undefined : keys.find(([key]) => key === event.key.toLowerCase());
+  if (step && reach(step[2])) event.preventDefault();
+}
+
+function listKeys(keys, title, on, close) {
+  const box = document.createElement("dialog");
+  box.className = "limb-keys";
+  box.setAttribute("aria-label", title);
+  const add = (parent, name, words) => {
+    const made = document.createElement(name);
+    made.textContent = words;
+    parent.appendChild(made);
+    return made;
+  };
+  add(box, "h2", title);
+  const list = add(box, "dl", "");
+  for (const [key, words] of keys) { add(list, "dt", key); add(list, "dd", words); }
+  const label = add(box, "label", "");
+  const choice = document.createElement("input");
+  choice.type = "checkbox";
+  choice.checked = !keysAreOff();
+  choice.addEventListener("change", () => window.localStorage.setItem(KEYS_OFF, choice.checked ? "0" : "1"));
+  label.append(choice, ` ${on}`);
+  add(box, "button", close).addEventListener("click", () => box.close());
+  box.addEventListener("close", () => box.remove());
+  document.querySelector("[data-testid=stApp]").appendChild(box);
+  box.showModal();
+}
+
 function tidy(words) {
   for (const gd of charts()) prepare(gd, words);
   for (const field of document.querySelectorAll(".st-key-tape input")) field.inputMode = "decimal";
@@ -165,11 +216,13 @@ function tidy(words) {
 
 export default function (component) {
   const { words } = component.data;
+  window.limbWords = words;
   if (window.limbPage) window.limbPage.disconnect();
   else {
     window.addEventListener("beforeprint", beforePrint);
     window.addEventListener("afterprint", afterPrint);
     document.addEventListener("keydown", pastRemove);
+    document.addEventListener("keydown", stepOfKey);
   }
   let asked = false;
   const later = () => {

@@ -10,29 +10,42 @@ from digitise.paper import Paper
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.workflow.report import ReportOptions
+from digitise.workflow.safety import assessed
 from ui import papers, text
 from ui.components import frame
 
 
 def report(lines: Sequence[VisitLine], key: str) -> None:
     """Draw what a report of these visits shall hold, and the way to make and download it."""
+    last = lines[-1]
+    with Store() as store:
+        answers = store.safety(last.client, last.id)
+    withheld = assessed(answers, last.limb, last.side).withheld
     with st.expander(text.REPORT, icon=":material/description:"):
         st.markdown(text.REPORT_LEAD)
+        if withheld:
+            st.caption(text.WITHHELD_REPORT)
         with st.container(horizontal=True):
-            places = st.checkbox(text.REPORT_PLACES, key=f"report-places-{key}")
-            wrap = st.checkbox(text.REPORT_WRAP, key=f"report-wrap-{key}")
-            garment = st.checkbox(text.REPORT_GARMENT, key=f"report-garment-{key}")
+            places, wrap, garment = (
+                st.checkbox(words, disabled=withheld, key=f"report-{name}-{key}") and not withheld
+                for name, words in text.REPORT_PRESSING.items()
+            )
             bilateral = st.checkbox(text.BILATERAL, key=f"report-bilateral-{key}")
             coded = st.checkbox(text.REPORT_CODE, value=True, key=f"report-code-{key}")
         paper = paper_choice(f"report-{key}")
-        options = ReportOptions(places, wrap, garment, bilateral=bilateral)
+        options = ReportOptions(places, wrap, garment, bilateral=bilateral, answers=answers)
 
         def make() -> bytes:
             with Store() as store:
-                code = lines[0].client if coded else ""
+                code = last.client if coded else ""
                 return papers.report_file(store, lines, options, paper, code=code)
 
-        download(text.REPORT_MAKE, make, "report.pdf", f"report-{key}-{options}-{paper}-{coded}")
+        download(
+            text.REPORT_MAKE,
+            make,
+            "report.pdf",
+            f"report-{key}-{places}-{wrap}-{garment}-{bilateral}-{paper}-{coded}",
+        )
 
 
 def paper_choice(key: str) -> Paper:

@@ -41,6 +41,7 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
     for file in files:
         if not state.is_handled(file.file_id):
             _keep(draft, file.name, file.getvalue())
+            state.let_go(file.file_id)
     if state.value("late"):
         st.rerun()  # the date stands above
     if st.toggle(text.CAMERA_TOGGLE, key=state.widget("camera_on")):

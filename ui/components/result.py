@@ -8,10 +8,11 @@ import numpy as np
 import streamlit as st
 
 from digitise.output.model.form import ModelForm
+from digitise.shape.foot.join import Foot
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
 from ui import figures, measuring, present, text
-from ui.components import frame
+from ui.components import behind, frame
 from ui.lengths import Unit
 from ui.plain import plain
 
@@ -24,11 +25,18 @@ def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
     value, sentence = present.volume_words(summary, unit)
     st.metric(text.VOLUME, value)
     st.markdown(sentence)
-    st.caption(present.cone_words(summary) if has_tape else text.NO_TAPE)
+    st.caption(unit.sentence(present.cone_words(summary)) if has_tape else text.NO_TAPE)
+    foot = present.foot_words(summary, unit)
+    if foot is not None:
+        own, sentence, together = foot
+        beside, both = st.columns(2)
+        beside.metric(text.FOOT, own)
+        both.metric(text.TOGETHER, together)
+        st.markdown(sentence)
 
 
 @st.fragment
-def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None:
+def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit, foot: Foot | None = None) -> None:
     """Draw the limb to turn, a slider through its sections, the chosen section and the girths."""
     ink = frame.ink()
     chosen = section_slider(limb.from_mm, limb.to_mm, unit, key)
@@ -41,7 +49,7 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None
     left, right = st.columns([3, 2])
     with left:
         st.plotly_chart(
-            figures.shape_figure(limb, measuring.mesh_of(limb), outline, taped, ink),
+            figures.shape_figure(limb, measuring.whole_mesh_of(limb, foot), outline, taped, ink),
             key=f"shape-{key}",
             config=SCENE,
             theme=None,
@@ -57,6 +65,7 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None
             alt=text.SECTION_ALT,
         )
         st.markdown(present.section_words(chosen, girth(limb, np.array([chosen])), unit))
+        behind.table(present.section_rows([(text.SECTION_OUTLINE, outline.line)], unit), text.SECTION_NAME)
     st.subheader(text.PROFILE, anchor=False)
     st.plotly_chart(
         figures.profile_figure(limb, checks, chosen, ink, unit),
@@ -65,6 +74,7 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit) -> None
         theme=None,
         alt=text.PROFILE_ALT,
     )
+    behind.table(present.profile_rows(limb, checks, unit), text.PROFILE)
 
 
 def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
@@ -84,14 +94,26 @@ def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
     return float(np.clip(chosen * unit.mm, from_mm, to_mm))
 
 
-def words(summary: ModelForm) -> None:
+def words(summary: ModelForm, unit: Unit) -> None:
     """Draw warnings, limits and the caution."""
     if summary.warnings:
         st.subheader(text.WARNINGS, anchor=False)
         for warning in summary.warnings:
-            st.warning(plain(warning.text))
+            st.warning(plain(unit.sentence(warning.text)))
     with st.expander(text.LIMITS):
         st.markdown(summary.method)
-        st.markdown("\n".join(f"- {line}" for line in summary.not_included))
+        st.markdown("\n".join(f"- {unit.sentence(line)}" for line in summary.not_included))
     with st.expander(text.CAUTION):
         st.markdown("\n".join(f"- {line}" for line in summary.caution))
+
+
+def download(summary: ModelForm) -> None:
+    """Draw the button that hands out all figures."""
+    st.download_button(
+        text.DOWNLOAD_MODEL,
+        summary.model_dump_json(indent=1),
+        "model.json",
+        "application/json",
+        icon=":material/download:",
+        on_click="ignore",
+    )

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import streamlit as st
 
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
+from digitise.care.safety.signs import CONDITIONS
 from digitise.record.store import Store
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
-from ui import care, measuring, papers, state, stored, text, work
 from ui import draft as drafts
+from ui import drop, state, text
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -53,6 +57,17 @@ def new_draft() -> Draft:
     return draft
 
 
+def answer(client: str) -> None:
+    """Keep what is asked once of the sample, which is nobody: no condition, sound arteries."""
+    if not is_sample(client):
+        return
+    today = datetime.now().astimezone().date()
+    conditions = tuple((one.code, False) for one in CONDITIONS)
+    checks = (ArterialCheck("ankle-brachial", 1.0, today, "both", CODE),)
+    with Store() as store:
+        store.save_safety(CODE, SafetyAnswers(conditions=conditions, conditions_asked=today, arterial=checks))
+
+
 def banner(client: str) -> None:
     """Say that what is shown is the sample."""
     if is_sample(client):
@@ -74,5 +89,4 @@ def remover(store: Store) -> None:
 def forgotten(client: str) -> None:
     """Drop what the page itself still holds of a client that was forgotten."""
     drafts.forget_client(client)
-    for module in (work, measuring, stored, care, papers):
-        module.forget_remembered()
+    drop.forgotten()

@@ -21,6 +21,7 @@ from ui.lengths import kept_unit
 from ui.typed import TypedTape, as_typed, rows_in_trouble
 
 FEWEST_PHOTOS = 2
+_OF_ONE_LIMB = ("note", "axis", "landmark", "changes", "seen", "saved", "cleared", "names", "same_visit")
 
 
 def missing(inputs: Inputs, tape: TypedTape) -> list[str]:
@@ -105,6 +106,21 @@ def _flags(inputs: Inputs) -> tuple[tuple[str, bool], ...]:
     if inputs.flags is None:
         return ()
     return tuple((flag, flag in inputs.flags) for flag in text.FLAG_NAMES if flag != text.NO_FLAG)
+
+
+def other_limb(draft: Draft, inputs: Inputs) -> Draft:
+    """Return a draft for the opposite limb of the visit; who, answers, sheets and heights are kept."""
+    other = Draft(drafts.drafts_folder() / drafts.new_token())
+    if draft.field_json is not None:
+        other.write_field(draft.field_json)
+    other.write_lens(draft.lens_json)
+    new = {
+        "side": "left" if inputs.side == "right" else "right",
+        "rows": tuple((height, "") for height, _ in inputs.rows),
+        **{name: Inputs.model_fields[name].get_default(call_default_factory=True) for name in _OF_ONE_LIMB},
+    }
+    other.write(inputs.model_copy(update=new))
+    return other
 
 
 def reopened(number: VisitId) -> Draft:

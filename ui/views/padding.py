@@ -5,15 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.care.padding.regions import HIDDEN
+from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
+from digitise.workflow.safety import released
 from ui import care, measuring, places, present_care, state, text
 from ui.care import Places
-from ui.components import chooser, frame, papers
+from ui.components import behind, chooser, frame, papers, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 from ui.papers import garment_file, home_file, wrap_file
@@ -24,36 +26,36 @@ def main() -> None:
     """Draw the page."""
     frame.head(text.PADDING_TITLE, text.PADDING_LEAD)
     state.draft()
-    with frame.errors():
-        with Store() as store:
-            visits = chooser.limb_visits(store)
-            if visits:
-                kept = _chosen(visits)
-                against = _against(store, visits, kept)
-                visit = store.load_visit(kept.line.id)
-                stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
+    with frame.errors(), Store() as store:
+        visits = chooser.limb_visits(store)
         if visits:
-            if visit.clearance.answer != "yes":
-                st.error(text.WRAP_NOT_CLEARED, icon=":material/front_hand:")
-            with frame.errors():
-                _places(kept, against)
-            with frame.errors():
-                _wrap(kept)
-            with frame.errors():
-                _garment(kept, stable)
+            kept = _chosen(visits)
+            answers = store.safety(kept.line.client, kept.line.id)
+            if not safety.whole(store, kept.line, text.WITHHELD).withheld:
+                against = _against(store, visits, kept)
+                stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
+                _all(kept, against, stable, answers)
     frame.foot()
+
+
+def _all(kept: Kept, against: Kept | None, stable: bool | None, answers: SafetyAnswers) -> None:
+    """Draw what presses on the limb; a part that cannot be made hides no other."""
+    with frame.errors():
+        _places(kept, against, answers)
+    with frame.errors():
+        _wrap(kept, answers)
+    with frame.errors():
+        _garment(kept, stable)
 
 
 def _chosen(visits: tuple[Kept, ...]) -> Kept:
     by_number = {int(kept.line.id): kept for kept in visits}
     words = chooser.visit_words(by_number)
     line = visits[0].line
-    number = st.selectbox(
-        text.PADDING_VISIT,
-        list(by_number)[::-1],
-        format_func=words.__getitem__,
-        key=f"padding-{line.client}-{line.side}-{line.limb}",
-    )
+    key = f"padding-{line.client}-{line.side}-{line.limb}"
+    chooser.address_visit(key, list(by_number))
+    number = st.selectbox(text.PADDING_VISIT, list(by_number)[::-1], format_func=words.__getitem__, key=key)
+    chooser.remember_visit(number)
     return by_number[number]
 
 
@@ -76,7 +78,7 @@ def _against(store: Store, visits: tuple[Kept, ...], kept: Kept) -> Kept | None:
     return offered.get(number)
 
 
-def _places(kept: Kept, against: Kept | None) -> None:
+def _places(kept: Kept, against: Kept | None, answers: SafetyAnswers) -> None:
     with frame.steps() as tell:
         found = care.places_against(kept.model, against.model if against else None, tell)
     limb, regions = found.limb, found.regions
@@ -95,12 +97,12 @@ def _places(kept: Kept, against: Kept | None) -> None:
         if not regions:
             st.success(text.PADDING_NONE)
         for number, region in enumerate(regions, start=1):
-            st.markdown(present_care.region_line(number, region, found.foam.of_place[number]))
+            st.markdown(present_care.region_line(number, region, found.foam.of_place[number], state.unit()))
         st.caption(HIDDEN)
-    _foam(found, kept.line.client)
+    _foam(found, kept.line.client, released(kept.model.summary, ("pad",), answers))
 
 
-def _foam(found: Places, code: str) -> None:
+def _foam(found: Places, code: str, lines: tuple[str, ...]) -> None:
     st.subheader(text.FOAM, anchor=False)
     if not found.foam.pieces:
         st.info(text.FOAM_NONE)
@@ -116,7 +118,7 @@ def _foam(found: Places, code: str) -> None:
     )
     st.download_button(
         text.FOAM_DOWNLOAD,
-        lambda: care.foam_file(found, str(paper), code),
+        lambda: care.foam_file(found, str(paper), code, lines),
         "foam.pdf",
         "application/pdf",
         icon=":material/print:",
@@ -124,7 +126,7 @@ def _foam(found: Places, code: str) -> None:
     )
 
 
-def _wrap(kept: Kept) -> None:
+def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
@@ -140,7 +142,7 @@ def _wrap(kept: Kept) -> None:
     edited = present_care.edited_plan(plan, rows, roll, unit)
     sheet = wrap_sheet(limb, edited)
     for warning in sheet.warnings:
-        st.warning(plain(warning.text))
+        st.warning(plain(unit.sentence(warning.text)))
     left, right = st.columns([1, 1], gap="large")
     with left:
         st.markdown(f"**{present_care.rolls_words(sheet, unit)}**")
@@ -154,9 +156,10 @@ def _wrap(kept: Kept) -> None:
             theme=None,
             alt=text.WRAP_CHART_ALT,
         )
+        behind.table(present_care.pressure_rows(sheet, unit), text.WRAP_PRESSURE)
         st.caption(text.WRAP_CARE)
     paper = papers.paper_choice(f"wrap-{key}")
-    options = ReportOptions(wrap=True, plan=edited)
+    options = ReportOptions(wrap=True, plan=edited, answers=answers)
     papers.download(
         text.WRAP_PDF,
         lambda: wrap_file(kept.model, kept.line.taken, options, paper, kept.line.client),
@@ -182,7 +185,11 @@ def _garment(kept: Kept, stable: bool | None) -> None:
             return
         girths = girth_list(kept.model.limb, stable=stable, override=anyway)
         for note in girths.notes:
-            st.caption(note)
+            st.caption(state.unit().sentence(note))
+        if girths.missing:
+            st.info(text.GARMENT_MISSING.format(", ".join(girths.missing)))
+        if not girths.entries:
+            return
         st.table(present_care.garment_rows(girths, state.unit()))
         st.download_button(
             text.GARMENT_DOWNLOAD,

@@ -9,11 +9,12 @@ import streamlit as st
 
 from digitise.output.model.form import ModelForm
 from digitise.record.backup import restore
+from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
 from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
 from ui import present, state, stored, text
-from ui.components import chooser, frame, papers, reopen, result, sample
+from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
 from ui.lengths import Unit
 from ui.plain import plain, plain_lines
 
@@ -43,6 +44,7 @@ def main() -> None:
                 _backup(store)
             with right:
                 _restore(bool(lines))
+            _whole_history(store)
     frame.foot()
 
 
@@ -114,6 +116,7 @@ def _visit(store: Store, line: VisitLine) -> None:
     st.button(text.RECORDS_BACK, icon=":material/arrow_back:", type="tertiary", on_click=_close)
     st.subheader(_line_words(line), anchor=False)
     sample.banner(line.client)
+    safety.whole(store, line)
     _answers(visit)
     with st.container(horizontal=True):
         reopen.button(number, str(number))
@@ -122,9 +125,13 @@ def _visit(store: Store, line: VisitLine) -> None:
             ("weeks", text.PAGE_WEEKS, "trending_down"),
         ):
             if visit.has_model and st.button(title, icon=f":material/{icon}:", key=f"to-{name}"):
-                frame.go_to(name)
+                frame.go_to(name, client=line.client, visit=str(int(number)))
     if not visit.has_model:
         st.info(text.RECORDS_NO_MODEL)
+        with frame.errors():
+            _photographs(store, visit)
+        if visit.tape:
+            st.table(present.girth_rows(visit.tape, unit))
     else:
         kept = stored.stored_model(store, number)
         left, right = st.columns(2, gap="large")
@@ -134,23 +141,41 @@ def _visit(store: Store, line: VisitLine) -> None:
             _tape(kept.summary, unit)
         with right:
             result.volume(kept.summary, bool(kept.summary.tape_check), unit)
+            both.results(kept.summary, line.client, line.taken, unit)
             papers.report((line,), str(number))
             st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
-        result.shape(kept.limb, (), f"record-{number}", unit)
-        result.words(kept.summary)
+        result.shape(kept.limb, (), f"record-{number}", unit, kept.foot)
+        result.words(kept.summary, unit)
+    mending.box(store, visit)
+    _history([one for one in store.history(line.client) if one.visit == number])
     with st.expander(text.FORGET.format(plain(line.client)), icon=":material/delete_forever:"):
         _forget(store, line.client)
 
 
+def _history(lines: Sequence[HistoryLine]) -> None:
+    if lines:
+        with st.expander(text.HISTORY, icon=":material/history:"):
+            mending.history(lines)
+
+
+def _whole_history(store: Store) -> None:
+    """Draw the history of all clients, and the way to forget those of whom nothing else is left."""
+    lines = store.history()
+    if not lines:
+        return
+    with st.expander(text.HISTORY, icon=":material/history:"):
+        mending.history(lines[-MOST_SHOWN:], named=True)
+        there = {client.code for client in store.list_clients()}
+        for code in sorted({line.client for line in lines} - there):
+            st.markdown(text.HISTORY_GONE.format(plain(code)))
+            _forget(store, code)
+
+
 def _answers(visit: Visit) -> None:
-    """Draw what was asked and noted, and by whom; what somebody typed is shown as it was typed."""
-    signs = [text.FLAG_NAMES.get(code, plain(code)) for code, there in visit.clearance.red_flags if there]
-    if signs:
-        st.error(text.FLAGS_STOP.format("; ".join(signs)))
-    elif not visit.clearance.red_flags:
-        st.caption(text.FLAGS_NOT_ASKED)
-    if visit.clearance.answer != "yes":
-        st.warning(text.CLEARANCE_OPEN)
+    """Draw what was noted, and by whom; what somebody typed is shown as it was typed."""
+    signs = visit.clearance.red_flags
+    if signs and not any(there for _, there in signs):
+        st.caption(text.FLAGS_NONE)
     said = (
         (text.POSTURE, text.POSTURES[visit.posture] if visit.posture else ""),
         (text.MEASURED_BY, visit.measured_by),
@@ -166,11 +191,12 @@ def _answers(visit: Visit) -> None:
 def _photographs(store: Store, visit: Visit) -> None:
     if not visit.photos:
         return
+    picture = stored.saved_picture if visit.has_model else stored.plain_picture
     for start in range(0, len(visit.photos), 2):
         pair = visit.photos[start : start + 2]
         for column, photo in zip(st.columns(2), pair, strict=False):
             column.image(
-                stored.saved_picture(store, visit.id, photo.number),
+                picture(store, visit.id, photo.number),
                 width="stretch",
                 alt=text.OUTLINE_ALT.format(photo.number),
             )

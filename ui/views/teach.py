@@ -8,7 +8,7 @@ from digitise.care.change.compare import Change
 from digitise.record.store import Store
 from ui import care, changes, present_care, state, text
 from ui.changes import Coloured
-from ui.components import chooser, frame
+from ui.components import chooser, frame, safety
 from ui.components.chooser import Kept
 from ui.components.result import SCENE
 from ui.plain import plain
@@ -25,6 +25,8 @@ def main() -> None:
             box = st.expander(text.TEACH_WHOSE, expanded=shown) if store.list_clients() else st.container()
             with box:
                 visits = chooser.limb_visits(store, address=False)
+            if visits:
+                safety.urgent_alone(store, visits[-1].line)
         if len(visits) == 1:
             st.info(text.ONE_VISIT)
         elif visits:

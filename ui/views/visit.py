@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 
 import streamlit as st
 
 from digitise.errors import DigitiseError
-from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
-from ui import measuring, present, state, stored, text, typed
+from digitise.record.store import Store
+from digitise.record.values import VisitId
+from ui import dates, measuring, present, state, stored, text, typed, work
 from ui.components import (
+    both,
     chooser,
     frame,
     landmark,
@@ -19,6 +22,7 @@ from ui.components import (
     photographs,
     reopen,
     result,
+    safety,
     sample,
     saving,
     tape,
@@ -74,7 +78,7 @@ def main() -> None:
         _start_over(draft, inputs)
     with right, frame.errors():
         if measured:
-            _limb(draft, measured, unit)
+            _limb(draft, inputs, measured, unit)
     with bar, frame.errors():
         _status(draft, inputs, measured, typed_tape)
     frame.foot(unit=False)
@@ -202,15 +206,18 @@ def _is_worth(other: Draft, inputs: Inputs | None) -> bool:
     return inputs.saved is None and not inputs.cleared and bool(other.photos or inputs.client)
 
 
-def _limb(draft: Draft, measured: Measured, unit: Unit) -> None:
+def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     """Draw the evidence first, then the figures that rest on it."""
     outlines.show(draft, measured, unit)
     summary = measuring.summary_of(measured)
     st.subheader(text.RESULT_HEAD, anchor=False)
     result.volume(summary, bool(measured.tape), unit)
-    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit)
-    result.words(summary)
-    _download(summary)
+    when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
+    both.results(summary, inputs.client.strip().upper(), when, unit)
+    foot = None if measured.foot is None else measured.foot.foot
+    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, foot)
+    result.words(summary, unit)
+    result.download(summary)
 
 
 def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: TypedTape) -> None:
@@ -244,6 +251,8 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
     with frame.errors(), frame.steps() as tell:
         tell(text.STEP_SAVING)
         number = saving.save(draft, inputs, measured)
+        work.close_photographs()
+        sample.answer(inputs.client)
         state.keep(draft, inputs.model_copy(update={"saved": int(number)}))
         said = text.SAVED if inputs.changes is None else text.CHANGED
         state.flash(said.format(number, plain(inputs.client.strip().upper())))
@@ -253,7 +262,8 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
 def _locked(draft: Draft, inputs: Inputs) -> None:
     """Draw a visit that is saved: to look at, and to open again."""
     with st.container(horizontal=True):
-        if st.button(text.NEXT, type="primary", icon=":material/person_add:"):
+        both.button(draft, inputs)
+        if st.button(text.NEXT, key="next", icon=":material/person_add:"):
             state.next_visit()
             st.rerun()
         for name, title, icon in (
@@ -264,26 +274,23 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
                 chooser.remember(inputs.client.strip().upper())
                 frame.go_to(name)
         reopen.button(inputs.saved or 0, "saved")
+    with frame.errors(), Store() as store:
+        for line in store.list_visits(inputs.client):
+            if line.id == inputs.saved:
+                safety.whole(store, line)
     with frame.errors():
         unit = state.unit()
-        summary, limb = stored.saved_limb(inputs.saved or 0)
+        kept = stored.saved_limb(inputs.saved or 0)
+        summary = kept.summary
+        with Store() as store:
+            visit = store.load_visit(VisitId(inputs.saved or 0))
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
-        result.shape(limb, (), draft.folder.name, unit)
-        result.words(summary)
-        _download(summary)
+        both.results(summary, visit.client, visit.taken, unit)
+        result.shape(kept.limb, (), draft.folder.name, unit, kept.foot)
+        result.words(summary, unit)
+        result.download(summary)
     frame.foot()
-
-
-def _download(summary: ModelForm) -> None:
-    st.download_button(
-        text.DOWNLOAD_MODEL,
-        summary.model_dump_json(indent=1),
-        "model.json",
-        "application/json",
-        icon=":material/download:",
-        on_click="ignore",
-    )
 
 
 def _start_over(draft: Draft, inputs: Inputs) -> None:

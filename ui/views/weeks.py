@@ -9,8 +9,8 @@ from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.workflow.course import LimbSeries, follow
-from ui import care, changes, figures, measuring, palette, present_care, state, text
-from ui.components import chooser, frame, papers, reopen
+from ui import care, changes, figures, measuring, palette, present, present_care, state, text
+from ui.components import behind, chooser, frame, papers, reopen, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
@@ -25,6 +25,8 @@ def main() -> None:
         with Store() as store:
             visits = chooser.limb_visits(store)
             followed = care.followed(store, visits[0].line) if visits else None
+            if visits:
+                safety.in_short(store, visits[-1].line)
         if followed:
             with frame.errors():
                 _course(followed)
@@ -50,13 +52,14 @@ def _course(followed: LimbSeries) -> None:
         st.plotly_chart(
             changes.course_figure(found, ink), key="course", config=CHART, theme=None, alt=text.COURSE_ALT
         )
+        behind.table(present_care.course_rows(found), text.COURSE)
         visit = found.points[0].visit
         st.caption(text.COURSE_BETWEEN.format(unit.number(visit.from_mm, 0), unit.words(visit.to_mm, 0)))
     with right:
         st.markdown(f"#### {text.VERDICT_COURSE.format(VERDICTS[found.plateau.verdict])}")
         st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
         with st.expander(text.MORE_ABOUT_COURSE):
-            st.markdown("\n".join(f"- {words}" for words in course_sentences(found)))
+            st.markdown("\n".join(f"- {words}" for words in map(unit.sentence, course_sentences(found))))
 
 
 def _two(visits: tuple[Kept, ...]) -> None:
@@ -128,6 +131,7 @@ def _sections(change: Change, names: tuple[str, str], key: str, unit: Unit) -> N
         theme=None,
         alt=text.BOTH_SECTIONS_ALT,
     )
+    behind.table(present.section_rows([(name, o.line) for name, o, _ in outlines], unit), text.SECTION_NAME)
 
 
 frame.page(main)

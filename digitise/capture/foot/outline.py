@@ -1,8 +1,7 @@
 """A foot's outline in a photograph, found near to where it is expected.
 
 Skin and surroundings are told apart by colour with graph cuts (Rother, Kolmogorov and Blake 2004, "GrabCut",
-as OpenCV has it), from what is surely foot or leg and surely neither.  The outline is where the smoothed mask
-passes one half.
+as OpenCV has it), from what is surely foot or leg and surely neither.
 """
 
 from __future__ import annotations
@@ -13,7 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.capture.foot.contour import contour, differs, on_half_light, on_half_mask
 from digitise.capture.foot.crop import Body, Crop, Mask, crop_round
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.photograph import linear_light
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
@@ -24,11 +26,11 @@ _LEG_INNER_MM = 4.0
 _CUTS = 4
 _TOE_GAP_MM = 5.0  # half of what gaps between toes and under the arch are closed
 _LEG_NEAR_MM = 6.0
-_SMOOTH_MM = 1.4
-_REACH_MM = 2.7
 _STEP_MM = 3.6
 _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
 _SD_PX = 0.5
+# From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
+_SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,8 +101,18 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: f
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same foot
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
-    cv2.grabCut(crop.pixels, labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
+    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _colours(crop: Crop) -> NDArray[np.uint8]:
+    """Return brightness and hue of a crop (H, W, 3), whose steps are as large in the shade as in the light.
+
+    Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
+    brightness.
+    """
+    values = brightness_and_hue(crop.pixels) * _SCALE + _OFFSET
+    return np.asarray(np.clip(values, 0, 255), np.uint8)
 
 
 def _grown(mask: Mask, element: NDArray[np.uint8]) -> Mask:
@@ -125,13 +137,14 @@ def _one_body(mask: Mask, expected: Mask) -> Mask | None:
 
 
 def _edge(crop: Crop, whole: Mask, skin: Mask, above: Mask, near: Mask) -> Edge:
-    line, normals = _contour(whole, crop.mm)
-    line = _refined(line, normals, whole, crop.mm)
+    line, normals = contour(whole, crop.mm)
+    line = on_half_mask(line, normals, whole, crop.mm)
     chosen = np.arange(0, len(line), max(1, round(_STEP_MM / crop.mm)))
     line, normals = line[chosen], normals[chosen]
+    line = on_half_light(line, normals, linear_light(crop.pixels), crop.mm)
     filled = _grown(whole & ~skin, crop.disc(_LIMIT_MM))
     limit = _grown(~near, crop.disc(_LIMIT_MM)) | _grown(above, crop.disc(_LEG_NEAR_MM)) | _border(crop)
-    seen = ~_at(limit | filled, line)
+    seen = ~_at(limit | filled, line) & differs(line, normals, brightness_and_hue(crop.pixels), crop.mm)
     return Edge(crop.to_photo(line), normals, np.full(len(line), _SD_PX * crop.shrink), seen.copy(), seen)
 
 
@@ -145,36 +158,3 @@ def _at(mask: Mask, line: Array) -> Mask:
     column, row = np.round(line).astype(int).T
     rows, columns = mask.shape
     return np.asarray(mask[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)])
-
-
-def _contour(whole: Mask, mm: float) -> tuple[Array, Array]:
-    """Return the mask's outer line (N, 2), smoothed, and outward normals (N, 2), in the crop's pixels."""
-    lines, _ = cv2.findContours(whole.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    longest = max(lines, key=len)
-    line = _smoothed(longest[:, 0].astype(float), 2.2 / mm)
-    along = np.roll(line, -3, axis=0) - np.roll(line, 3, axis=0)
-    # y points down: with a positive area the line runs clockwise as seen, its outside to the left
-    outside = np.sign(cv2.contourArea(longest, oriented=True))
-    normals = outside * np.column_stack([along[:, 1], -along[:, 0]])
-    return line, normals / np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
-
-
-def _smoothed(line: Array, sigma: float) -> Array:
-    """Smooth a closed line (N, 2) along itself; ``sigma`` in its points."""
-    reach = min(int(4 * sigma) + 1, len(line))
-    padded = np.concatenate([line[-reach:], line, line[:reach]]).astype(np.float32)
-    smooth = cv2.GaussianBlur(padded, (1, 2 * reach + 1), 0, sigmaY=sigma)
-    return np.asarray(smooth[reach:-reach], float)
-
-
-def _refined(line: Array, normals: Array, whole: Mask, mm: float) -> Array:
-    """Move each point along its normal to where the smoothed mask passes one half."""
-    soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), _SMOOTH_MM / mm)
-    steps = np.linspace(-_REACH_MM, _REACH_MM, 25) / mm
-    at = (line[:, None, :] + steps[:, None] * normals[:, None, :]).astype(np.float32)
-    values = cv2.remap(soft, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    first = np.clip(np.argmax(values < 0.5, axis=1), 1, len(steps) - 1)
-    rows = np.arange(len(line))
-    inner, outer = values[rows, first - 1], values[rows, first]
-    share = np.clip((inner - 0.5) / np.maximum(inner - outer, 1e-3), 0.0, 1.0)
-    return np.asarray(line + (steps[first - 1] + share * (steps[1] - steps[0]))[:, None] * normals)

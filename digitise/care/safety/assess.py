@@ -10,6 +10,7 @@ from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.safety.arteries import ArterialLimits, judge_arteries
 from digitise.care.safety.signs import (
     CONDITION_OF,
+    CONDITIONS,
     SIGN_OF,
     STEP_MARKS,
     STEP_TITLES,
@@ -181,9 +182,14 @@ def _conditions(answers: SafetyAnswers, on: date, limits: ArterialLimits) -> lis
         weight: Weight = known.weight if known else "stop"
         do = known.do if known else "Ask the treating doctor."
         found.append(Finding(code, "ask" if weight == "stop" else "none", weight, f"{words}.", do))
+    asked = {code for code, _ in answers.conditions}
+    left = [one.words for one in CONDITIONS if one.weight == "stop" and one.code not in asked]
     if not answers.conditions or answers.conditions_asked is None:
         words = "Conditions that speak against compression were not asked for."
         found.append(Finding("conditions", "none", "hold", words, "Ask for them once, before any wrap."))
+    elif left:
+        words = f"Conditions not asked for yet: {'; '.join(left)}."
+        found.append(Finding("conditions", "none", "hold", words, "Ask for them before any wrap."))
     elif (on - answers.conditions_asked).days > limits.oldest_days:
         words = f"Conditions were last asked for on {answers.conditions_asked:%Y-%m-%d}."
         found.append(Finding("conditions", "none", "warn", words, "Ask again whether anything has changed."))

@@ -113,7 +113,10 @@ class OverlayForm(Form):
 
 
 class ChangeForm(Form):
-    """All that change.json holds; the chart of directions and heights is in chart.csv beside it."""
+    """All that change.json holds; the chart of directions and heights is in chart.csv beside it.
+
+    ``foot`` is there where both visits measured it.
+    """
 
     format: Literal["limb-change/1"]
     limb: Literal["leg", "arm"]
@@ -125,6 +128,7 @@ class ChangeForm(Form):
     whole: PartForm
     parts: tuple[PartForm, ...]
     excess: ExcessForm | None
+    foot: PartForm | None = None
     levels: tuple[LevelForm, ...]
     alignment: AlignmentForm
     colours: ColourForm

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict
+from digitise.care.change.foot import FootChange
 from digitise.care.change.motion import limb_name
 from digitise.care.excess import Excess
 from digitise.care.surface.place_words import direction_words
@@ -49,6 +50,20 @@ def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
     if excess is None:
         return (_whole(change), *_parts(change), _girth(change), _place(change))
     return (*_excess(change, excess), *_parts(change), _place(change))
+
+
+def foot_sentences(foot: FootChange | None) -> tuple[str, ...]:
+    """Return the change of the foot in plain words; nothing without one."""
+    if foot is None:
+        return ()
+    change = with_interval(foot.change_ml, "mL")
+    if foot.verdict == ChangeVerdict.UNCLEAR:
+        return (f"The foot, below {foot.below_mm:.0f} mm, shows no clear change: {change}.",)
+    verb = "lost" if foot.verdict == ChangeVerdict.SMALLER else "gained"
+    return (
+        f"The foot, below {foot.below_mm:.0f} mm, {verb} {abs(foot.change_ml.mean):.0f} mL or "
+        f"{abs(foot.percent.mean):.1f} % of its volume: {change}.",
+    )
 
 
 def sides(change: Change) -> tuple[str, str]:

@@ -12,6 +12,8 @@ import numpy as np
 from digitise.errors import DigitiseError, ModelError
 from digitise.output.model.form import ModelForm, SectionForm
 from digitise.output.model.summarise import CONE_REACH_MM
+from digitise.shape.foot.figures import foot_volume
+from digitise.shape.foot.join import Foot
 from digitise.shape.limb import Estimate, Limb, Section, girth, sections, volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
@@ -30,8 +32,8 @@ def seal_of(content: Mapping[str, Any]) -> str:
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-def check_same(limb: Limb, summary: ModelForm, where: str) -> None:
-    """Refuse figures that are not those of the limb.
+def check_same(limb: Limb, foot: Foot | None, summary: ModelForm, where: str) -> None:
+    """Refuse figures that are not those of the limb and its foot.
 
     Heights, girths and the volume must be equal.  Of a file without a seal, from an earlier version,
     everything else that follows from the limb, the tape rows or the findings is derived again and must be
@@ -39,8 +41,8 @@ def check_same(limb: Limb, summary: ModelForm, where: str) -> None:
 
     Parameters
     ----------
-    limb
-        The limb of limb.npz.
+    limb, foot
+        What limb.npz holds.
     summary
         The content of model.json.
     where
@@ -52,7 +54,11 @@ def check_same(limb: Limb, summary: ModelForm, where: str) -> None:
         Some figure is another.
     """
     try:
-        same = _is_of(limb, summary) and (summary.seal is not None or all(_derived_again(limb, summary)))
+        same = (
+            _is_of(limb, summary)
+            and _has_foot(foot, summary)
+            and (summary.seal is not None or all(_derived_again(limb, summary)))
+        )
     except DigitiseError as error:
         raise ModelError(error.what, where=where, do=_AGAIN) from error
     if not same:
@@ -71,6 +77,16 @@ def _is_of(limb: Limb, summary: ModelForm) -> bool:
         np.allclose(levels, own, rtol=0.0, atol=_ROUNDED)
         and np.allclose(girth(limb, np.clip(heights, *own[:2])).mean, stated, rtol=1e-6, atol=_ROUNDED)
         and np.isclose(whole, summary.volume_ml, rtol=1e-6, atol=_ROUNDED)
+    )
+
+
+def _has_foot(foot: Foot | None, summary: ModelForm) -> bool:
+    if foot is None or len(summary.segments) != 1:
+        return foot is None and not summary.segments and summary.volume_ml_whole is None
+    (stated,) = summary.segments
+    whole = summary.volume_ml_whole or 0.0
+    return _near(foot_volume(foot).mean, stated.volume_ml) and _near(
+        summary.volume_ml + stated.volume_ml, whole
     )
 
 

@@ -98,7 +98,7 @@ def model_text(measured: Measured, created: datetime | None = None) -> ModelText
     created
         When, with its time zone; now when not given.
     """
-    data = limb_to_bytes(measured.fit.limb)
+    data = limb_to_bytes(measured.fit.limb, None if measured.foot is None else measured.foot.foot)
     when = now() if created is None else created.astimezone(UTC)
     unsealed = summarise(measured, when, hashlib.sha256(data).hexdigest())
     summary = unsealed.model_copy(update={"seal": seal_of(from_json(unsealed.model_dump_json()))})

@@ -51,6 +51,16 @@ class GirthRowForm(Form):
     change_verdict: Verdict | None = None
 
 
+class FootForm(Form):
+    """The foot at the last visit, below the leg's lowest section, and leg and foot together."""
+
+    to_mm: float
+    volume_ml: FigureForm
+    whole_ml: FigureForm
+    ball_girth_mm: FigureForm
+    heel_instep_girth_mm: FigureForm
+
+
 class PartForm(Form):
     """Change of volume over one segment of the limb."""
 
@@ -152,6 +162,7 @@ class ReportForm(Form):
     to_mm: float
     visits: tuple[ReportVisitForm, ...]
     girths: tuple[GirthRowForm, ...]
+    foot: FootForm | None = None
     change: ChangeForm | None
     course: CourseForm | None
     places: tuple[PlaceForm, ...] | None

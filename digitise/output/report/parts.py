@@ -19,7 +19,7 @@ from digitise.output.change.form import VERDICTS
 from digitise.output.course.words import VERDICTS as COURSE_VERDICTS
 from digitise.output.forms import FigureForm, rounded
 from digitise.output.model.file import StoredModel
-from digitise.output.model.form import TapeCheckForm
+from digitise.output.model.form import ModelForm, TapeCheckForm
 from digitise.output.report import form
 from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
 
@@ -32,6 +32,24 @@ PRESSURE = (
     "have read up to 42 % less (Garrigues-Ramón et al. 2021, J Wound Care 30(4):276-282)."
 )
 PLACES = f"The places are a suggestion from shape alone for a trained person. {HIDDEN}"
+
+
+def foot_form(summary: ModelForm) -> form.FootForm | None:
+    """Return the foot of a visit and what it makes with its leg; None where it was not measured."""
+    if not summary.segments or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
+        return None
+    (foot,) = summary.segments
+    return form.FootForm(
+        to_mm=round(foot.to_mm),
+        volume_ml=_stated(foot.volume_ml, foot.volume_ml_95),
+        whole_ml=_stated(summary.volume_ml_whole, summary.volume_ml_whole_95),
+        ball_girth_mm=_stated(foot.ball_girth_mm, foot.ball_girth_mm_95),
+        heel_instep_girth_mm=_stated(foot.heel_instep_girth_mm, foot.heel_instep_girth_mm_95),
+    )
+
+
+def _stated(value: float, ends: tuple[float, float]) -> FigureForm:
+    return figure(Estimate(value, (ends[1] - ends[0]) / (2 * Z95)))
 
 
 def figure(estimate: AnyEstimate, digits: int = 0) -> FigureForm:

@@ -12,6 +12,7 @@ from digitise.output.figures import limb as figures
 from digitise.output.figures import style as figures_style
 from digitise.output.figures import views as figures_views
 from digitise.output.report import form
+from digitise.output.report.boxes import figure_boxes
 from digitise.output.report.content import Report
 from digitise.output.report.layout import Pages
 from digitise.output.report.pdf_care import garment_section, places_section, wrap_section
@@ -93,7 +94,7 @@ def _first_page(pages: Pages, report: Report) -> None:
             ("How", f"{last.photographs} photographs on a printed mat and {last.tape_rows} girths by tape."),
         ]
     )
-    pages.boxes(_boxes(words))
+    pages.boxes(figure_boxes(words))
     views = figures_style.png(lambda: figures_views.limb_views(report.last.model.limb, (180, 88)))
     pages.picture(views, "The limb from its four sides.", pages.epw, pages.epw * 88 / 180)
     if words.course is not None:
@@ -106,25 +107,6 @@ def _first_page(pages: Pages, report: Report) -> None:
     pages.heading("Caution")
     for sentence in (*words.caution, PRIVACY):
         pages.paragraph(sentence, 8.0, bullet=True)
-
-
-def _boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
-    last = words.visits[-1]
-    boxes = [("Volume", f"{last.volume_ml.value:.0f} mL", f"95 %: {interval_words(last.volume_ml)} mL")]
-    if words.change is not None:
-        whole = words.change.whole
-        value, interval = f"{whole.change_ml.value:{SIGNED}} mL", interval_words(whole.change_ml, SIGNED)
-        percent = f"{whole.change_percent.value:+.1f} %"
-        clear = whole.verdict != "no clear change"
-        value, below = (
-            (value, f"{percent}, {whole.verdict}") if clear else (whole.verdict, f"{value}, {percent}")
-        )
-        boxes.append((f"Change since {day(words.change.since)}", value, f"{below}\n95 %: {interval} mL"))
-    if last.excess_ml is not None:
-        percent = "" if last.excess_percent is None else f"{last.excess_percent.value:+.1f} % of that limb\n"
-        below = f"{percent}95 %: {interval_words(last.excess_ml, SIGNED)} mL"
-        boxes.append(("Excess over the other limb", f"{last.excess_ml.value:{SIGNED}} mL", below))
-    return boxes
 
 
 def _sentences(words: form.ReportForm, course: form.CourseForm) -> list[str]:

@@ -10,7 +10,14 @@ from typing import Literal, cast, get_args
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from digitise.care.safety.answers import Answer, ArterialCheck, CheckKind, SafetyAnswers, latest_signs
+from digitise.care.safety.answers import (
+    Answer,
+    ArterialCheck,
+    CheckKind,
+    SafetyAnswers,
+    latest_signs,
+    with_newer,
+)
 from digitise.care.safety.answers_file import check_arterial
 from digitise.errors import RecordError, SafetyError
 from digitise.record.check import is_flag_code, staff_code
@@ -88,7 +95,7 @@ def save_safety(session: Session, code: str, ready: SafetyAnswers, seen: SafetyA
     RecordError
         There is no such client, or somebody changed the answers since they were ``seen``.
     """
-    client = session.scalar(select(ClientRow.id).filter_by(code=code).with_for_update())
+    client = session.scalar(select(ClientRow.id).filter_by(code=code))
     if client is None:
         raise nothing(f"client {code}")
     there = _kept(session, client)
@@ -98,6 +105,28 @@ def save_safety(session: Session, code: str, ready: SafetyAnswers, seen: SafetyA
             where=f"client {code}",
             do="Look at them again, and make the change there.",
         )
+    _put(session, client, ready)
+
+
+def hand_over(session: Session, giver: int, receiver: int) -> None:
+    """Give the answers of a client, of whom no visit is left, to the one whose visits they were.
+
+    Where both have answers, the later ones count.
+
+    Raises
+    ------
+    ValueError
+        What is stored is no answer.
+    """
+    both = sorted(
+        (_kept(session, client) for client in (giver, receiver)),
+        key=lambda known: known.conditions_asked or date.min,
+    )
+    _put(session, receiver, with_newer(*both))
+    _put(session, giver, SafetyAnswers())
+
+
+def _put(session: Session, client: int, ready: SafetyAnswers) -> None:
     for table in (ConditionsRow, ArterialCheckRow):
         session.execute(delete(table).where(table.client_id == client))
     if ready.conditions_asked is not None:
@@ -173,12 +202,15 @@ def known_safety(session: Session, code: str, visit_id: VisitId | None) -> Safet
         .order_by(VisitRow.taken_utc, VisitRow.id)
     )
     visits = list(session.scalars(query))
-    if not visits:
+    client = session.scalar(select(ClientRow.id).filter_by(code=code))
+    if client is None:
         raise nothing(f"client {code}")
-    chosen = next((row for row in visits if row.id == visit_id), None) if visit_id else visits[-1]
-    if chosen is None:
+    wanted = visits[-1:] if visit_id is None else [row for row in visits if row.id == visit_id]
+    chosen = wanted[0] if wanted else None
+    if chosen is None and visit_id is not None:
         raise nothing(f"visit {visit_id} of client {code}")
-    client = session.scalars(select(ClientRow.id).filter_by(code=code)).one()
+    if chosen is None:  # all visits were removed
+        return _kept(session, client)
     answer, by = _clearance(visits, chosen)
     return replace(_kept(session, client), clearance=answer, clearance_by=by, signs=_signs(visits, chosen))
 

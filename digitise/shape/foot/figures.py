@@ -51,10 +51,11 @@ class FootSection:
     area: float
 
 
-def foot_volume(foot: Foot) -> Estimate[float]:
-    """Return the volume below the leg's lowest section, mL."""
-    mean = volume_below(foot.vertices, foot.faces, foot.top_mm)
-    slope = _volume_slopes(foot.belief.surface, foot.top_mm)
+def foot_volume(foot: Foot, below_mm: float | None = None) -> Estimate[float]:
+    """Return the volume below the leg's lowest section, or below a lower height, mL."""
+    top = foot.top_mm if below_mm is None else min(below_mm, foot.top_mm)
+    mean = volume_below(foot.vertices, foot.faces, top)
+    slope = _volume_slopes(foot.belief.surface, top)
     sd = float(np.sqrt(slope @ foot.belief.covariance @ slope))
     return Estimate(mean / MM3_PER_ML, float(np.hypot(sd, MODEL_SD * mean)) / MM3_PER_ML)
 

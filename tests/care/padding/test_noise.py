@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 from solid_limbs import belief, cone_with, limb
 
-from digitise.care.padding.maps import Difference, Limits, difference_search
+from digitise.care.padding.maps import Difference, Limits, difference_search, own_searches
 from digitise.care.padding.noise import DRAWS, FALSE_SHARE, noisy_map, tail_quantile
 from digitise.care.padding.regions import find_regions
 from digitise.care.surface.chart import draw_coefficients, limb_chart
+from digitise.care.surface.taper import outer_lift, sagitta
 from digitise.geometry.support import fourier
 
 AT_MOST = 0.01
@@ -20,15 +22,35 @@ ONLY_NOISE = Limits(bulge_mm=0.3, difference_mm=0.1, hollow_mm=0.3, crease_mm=0.
 def test_noise_alone_lists_at_most_one_in_a_hundred(directions, rng):
     root = np.linalg.cholesky(belief(directions=directions)[1])
     shape, usual = cone_with(), {"bulge": 5.0, "hollow": 6.0, "crease": 3.0, "inverted taper": 15.0}
-    limbs, listed, beyond_usual = 300, 0, 0
+    limbs, listed, beyond_usual = 600, 0, 0
     for _ in range(limbs):
         drawn = limb(shape, directions=directions, deviation=root @ rng.standard_normal(len(root)))
         found = find_regions(drawn, limits=ONLY_NOISE)
         listed += len(found) > 0
         beyond_usual += any(one.peak_mm > usual[one.kind] for one in found)
-    # 3 in 300; were it 3 in 100, so few would come by chance once in 50 times
-    assert listed <= AT_MOST * limbs
+    # at one in a hundred more than 11 of 600 come by chance once in 50 times; at three in a hundred no more
+    # than 11 do once in 18 times
+    assert listed <= binom.ppf(0.98, limbs, AT_MOST)
     assert beyond_usual <= 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("directions", [(0, 90), (0, 45, 90, 135)])
+def test_dips_of_noise_alone_go_beyond_it_in_the_share_that_is_meant(directions, rng):
+    """The maps whose noise is not normal, computed as for a limb: every chord, every column."""
+    shape = limb(cone_with(), directions=directions)
+    chart = limb_chart(shape)
+    searches = {one.kind: one for one in own_searches(shape, chart, ONLY_NOISE)}
+    terms, step = fourier(chart.theta, shape.basis.harmonics), float(chart.z[1] - chart.z[0])
+    rows, draws, beyond = round(30 / step), 250, []
+    for seed in rng.integers(1000, 10**6, 40):
+        h = chart.h + draw_coefficients(shape, chart.z, draws, int(seed)) @ terms.T
+        for kind, dips in (("hollow", outer_lift(h, step)), ("crease", sagitta(h, rows))):
+            one = searches[kind]
+            beyond.append((dips > one.critical * one.map.sd).any(axis=(1, 2)))
+    either = np.logical_or(beyond[::2], beyond[1::2])
+    # of 10000 the share is known to a thousandth, and it may be a tenth off what is meant
+    assert FALSE_SHARE / 2 <= either.mean() <= AT_MOST + 0.002
 
 
 def smooth_noise(count, rng, rows=40, columns=24):

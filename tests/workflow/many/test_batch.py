@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from digitise.errors import TableError
-from digitise.workflow import batch
-from digitise.workflow.batch import JOURNAL, RESULTS, job_key, run_batch
-from digitise.workflow.batch_table import ResultRow, read_table, table_text
-from digitise.workflow.engine import Done
+from digitise.workflow.many import batch
+from digitise.workflow.many.batch import JOURNAL, RESULTS, job_key, run_batch
+from digitise.workflow.many.batch_table import ResultRow, read_table, table_text
+from digitise.workflow.many.engine import Done
 
 HEADER = "name,photos,field,tape,limb,side,from_mm,to_mm\n"
 

@@ -3,7 +3,7 @@ import time
 import pytest
 from engine_jobs import work
 
-from digitise.workflow.engine import run_jobs
+from digitise.workflow.many.engine import run_jobs
 
 
 def results(jobs, **how):

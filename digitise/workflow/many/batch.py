@@ -14,8 +14,9 @@ from digitise.capture.sheets.field import read_field
 from digitise.errors import DigitiseError, TableError
 from digitise.output.model.files import write_model
 from digitise.tape.table import read_tape
-from digitise.workflow.batch_table import MeasureJob, ResultRow, table_text
-from digitise.workflow.engine import Done, run_jobs
+from digitise.workflow.many.batch_table import MeasureJob, ResultRow, table_text
+from digitise.workflow.many.cluster import run_on_cluster
+from digitise.workflow.many.engine import Done, run_jobs
 from digitise.workflow.measure import measure_limb
 
 RESULTS = "results.csv"
@@ -53,6 +54,7 @@ def run_batch(
     out: Path,
     *,
     workers: int = 1,
+    scheduler: str = "",
     told: Callable[[ResultRow], None] = lambda _row: None,
 ) -> tuple[ResultRow, ...]:
     """Measure all visits, keep what is done at once, and leave out what an earlier run has done.
@@ -68,6 +70,8 @@ def run_batch(
         Folder of the results, made where it is missing; ``results.csv`` in it is written at the end.
     workers
         Processes to share the work.
+    scheduler
+        Address of a cluster that does it instead; empty for this machine.
     told
         Called with each row as it comes.
 
@@ -79,6 +83,8 @@ def run_batch(
     ------
     TableError
         The folder cannot be written to.
+    ClusterError
+        The cluster cannot be reached, or cannot do the work.
     """
     keys = {job.name: job_key(job) for job in jobs}
     try:
@@ -86,7 +92,7 @@ def run_batch(
         found = _journal(out / JOURNAL, keys, {job.name: Path(job.out) for job in jobs})
         left = [job for job in jobs if job.name not in found]
         with (out / JOURNAL).open("a", encoding="utf-8") as journal:
-            for row in map(_row, run_jobs(left, measure_job, workers=workers)):
+            for row in map(_row, _shared(left, workers, scheduler)):
                 line = json.dumps({"key": keys[row.name], **asdict(row)})
                 # a line that a killed run left half is ended first
                 journal.write(f"\n{line}\n")
@@ -100,6 +106,14 @@ def run_batch(
             "The folder of the results cannot be written to.", where=str(out), do="Choose another folder."
         ) from error
     return rows
+
+
+def _shared(
+    jobs: Sequence[MeasureJob], workers: int, scheduler: str
+) -> Iterator[Done[MeasureJob, ResultRow]]:
+    if scheduler:
+        return run_on_cluster(jobs, measure_job, scheduler)
+    return run_jobs(jobs, measure_job, workers=workers)
 
 
 def _row(done: Done[MeasureJob, ResultRow]) -> ResultRow:

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
+from digitise.shape.checks.warn import FAR, FitWarning
 from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
 from digitise.shape.taped import TapeCheck, TapeCross
-from digitise.shape.warn import FAR, FitWarning
 
 # Area over that of a circle of the same girth. Sections of nine made legs lie at 0.88-1.00 above the foot (a
 # thigh that is 1.6 times as wide as deep would be at 0.92); a limb's are never below this.

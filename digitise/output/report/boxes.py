@@ -1,0 +1,36 @@
+"""The figures at the head of a report."""
+
+from __future__ import annotations
+
+from digitise.output.report import form
+from digitise.output.report.words import SIGNED, day, interval_words
+
+
+def figure_boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
+    """Return the boxes at the head of a report: what it is, the figure, and what stands below it."""
+    last = words.visits[-1]
+    boxes = [("Volume", f"{last.volume_ml.value:.0f} mL", f"95 %: {interval_words(last.volume_ml)} mL")]
+    if words.foot is not None:
+        below = f"95 %: {interval_words(words.foot.volume_ml)} mL\n{_together(words, words.foot)}"
+        boxes.append(
+            (f"Foot, below {words.foot.to_mm:.0f} mm", f"{words.foot.volume_ml.value:.0f} mL", below)
+        )
+    if words.change is not None:
+        whole = words.change.whole
+        value, interval = f"{whole.change_ml.value:{SIGNED}} mL", interval_words(whole.change_ml, SIGNED)
+        percent = f"{whole.change_percent.value:+.1f} %"
+        clear = whole.verdict != "no clear change"
+        value, below = (
+            (value, f"{percent}, {whole.verdict}") if clear else (whole.verdict, f"{value}, {percent}")
+        )
+        boxes.append((f"Change since {day(words.change.since)}", value, f"{below}\n95 %: {interval} mL"))
+    if last.excess_ml is not None:
+        percent = "" if last.excess_percent is None else f"{last.excess_percent.value:+.1f} % of that limb\n"
+        below = f"{percent}95 %: {interval_words(last.excess_ml, SIGNED)} mL"
+        boxes.append(("Excess over the other limb", f"{last.excess_ml.value:{SIGNED}} mL", below))
+    return boxes
+
+
+def _together(words: form.ReportForm, foot: form.FootForm) -> str:
+    whole = foot.whole_ml
+    return f"with the {words.limb} {whole.value:.0f} mL ({interval_words(whole)})"

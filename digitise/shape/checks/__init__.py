@@ -1,0 +1,1 @@
+"""What speaks against a fitted limb: refusals and warnings."""

@@ -1,0 +1,78 @@
+"""Both limbs of one visit side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from digitise.care.excess import Excess, Volumes, excess
+from digitise.errors import CourseError
+from digitise.output.course.volumes import stored_volume
+from digitise.shape.limb import Estimate
+from digitise.workflow.course import VisitMeasurement, at_same_visit, common_heights
+
+
+@dataclass(frozen=True)
+class BothLimbs:
+    """Two limbs of one visit over the heights that both measured.
+
+    Attributes
+    ----------
+    larger, smaller
+        Which limb holds more, ``left`` or ``right``, and the other one.
+    volumes
+        Of the larger and the smaller, mL.
+    excess
+        Larger over smaller.
+    from_mm, to_mm
+        Heights.
+    """
+
+    larger: str
+    smaller: str
+    volumes: tuple[Estimate[float], Estimate[float]]
+    excess: Excess
+    from_mm: float
+    to_mm: float
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether the limbs surely differ: the 95 % interval of the excess does not hold zero."""
+        return float(self.excess.excess_ml.interval_95[0]) > 0.0
+
+
+def both_limbs(
+    visit: VisitMeasurement, others: Sequence[VisitMeasurement], *, bilateral: bool = False
+) -> BothLimbs | None:
+    """Return a limb beside the opposite one of the same visit; None when that was not measured.
+
+    Parameters
+    ----------
+    visit
+        One limb.
+    others
+        Measured visits of the same client, of whatever limb.
+    bilateral
+        Both limbs are swollen.
+
+    Raises
+    ------
+    CourseError
+        They share too little height, or one stood and the other lay.
+    """
+    model = visit.model
+    across = [one for one in others if one.model.limb == model.limb and one.model.side != model.side]
+    other = at_same_visit(visit, across)
+    if other is None:
+        return None
+    if model.lying != other.model.lying:
+        raise CourseError(
+            "The two limbs were not placed alike (standing, or lying one way), so their heights do not count "
+            "from one place.",
+            do="Measure both standing, or both lying the same way.",
+        )
+    low, high = common_heights([visit, other])
+    measured = [(stored_volume(one.model, low, high), one.model.side) for one in (visit, other)]
+    (more, larger), (less, smaller) = sorted(measured, key=lambda each: -each[0].mean)
+    over = excess(Volumes.apart(more, less), bilateral=bilateral)
+    return BothLimbs(larger, smaller, (more, less), over, low, high)

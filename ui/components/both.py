@@ -1,0 +1,45 @@
+"""Both limbs of one visit side by side, and the way to the second one."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import streamlit as st
+
+from digitise.output.model.form import ModelForm
+from digitise.workflow.both import BothLimbs
+from ui import care, present_care, state, text
+from ui.components import frame, saving
+from ui.draft import Draft
+from ui.inputs import Inputs
+from ui.lengths import Unit
+
+
+def results(summary: ModelForm, client: str, when: datetime, unit: Unit) -> None:
+    """Draw a limb beside the opposite one of the same visit, where that was measured."""
+    with frame.errors():
+        found = care.both_limbs(summary, client, when, bilateral=False)
+        if found is None:
+            return
+        st.subheader(text.BOTH, anchor=False)
+        bilateral = st.toggle(text.BILATERAL, help=text.BILATERAL_HELP, key=f"both-{summary.limb_sha256}")
+        if bilateral:
+            found = care.both_limbs(summary, client, when, bilateral=True) or found
+        _draw(found, summary, unit)
+
+
+def _draw(found: BothLimbs, summary: ModelForm, unit: Unit) -> None:
+    limb = text.LIMBS[summary.limb].lower()
+    columns = dict(zip(("left", "right"), st.columns(2), strict=True))
+    for side, volume in zip((found.larger, found.smaller), found.volumes, strict=True):
+        columns[side].markdown(f"{text.SIDES[side]} {limb}  \n**{present_care.volume_with_half(volume)}**")
+    st.markdown(present_care.both_sentence(found, limb))
+    st.caption(text.BOTH_BETWEEN.format(unit.number(found.from_mm), unit.words(found.to_mm)))
+    st.caption(found.excess.note or text.BOTH_CARE)
+
+
+def button(draft: Draft, inputs: Inputs) -> None:
+    """Draw the way to the other limb of the same client, with the answers that were given for this one."""
+    if st.button(text.OTHER_LIMB, key="other-limb", type="primary", icon=":material/compare_arrows:"):
+        state.open_draft(saving.other_limb(draft, inputs))
+        st.rerun()
