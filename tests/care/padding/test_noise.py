@@ -28,7 +28,7 @@ def test_noise_alone_lists_at_most_one_in_a_hundred(directions, rng):
         found = find_regions(drawn, limits=ONLY_NOISE)
         listed += len(found) > 0
         beyond_usual += any(one.peak_mm > usual[one.kind] for one in found)
-    # at one in a hundred more than 7 of 300 come by chance once in 80 times: a coarse look at the whole of it;
+    # at one in a hundred more than 7 of 300 come by chance once in 80 times: a coarse look at the whole;
     # the share itself is counted below
     assert listed <= binom.ppf(0.98, limbs, AT_MOST)
     assert beyond_usual <= 1
