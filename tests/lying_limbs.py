@@ -6,7 +6,7 @@ from synthetic import Solid, exact_views, rim
 from digitise.capture.lying.silhouette import Silhouette
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
-from digitise.shape.lying import upright_frame
+from digitise.shape.lying.straight import upright_frame
 
 LENS = Lens(3000.0, np.array([2015.5, 1511.5]))
 ELEVATIONS = (50.0, 90.0, 130.0)

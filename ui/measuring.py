@@ -30,9 +30,9 @@ from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
-from digitise.workflow.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.measure import find_outlines, fit_outlines
-from digitise.workflow.outlined import Outlined
+from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
+from digitise.workflow.posture.outlined import Outlined
 from ui import text
 from ui.memo import Memo
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels

@@ -21,7 +21,7 @@ from digitise.errors import DigitiseError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
 from digitise.paper import Paper
-from digitise.workflow.lying import Landmark, Lying
+from digitise.workflow.posture.lying import Landmark, Lying
 from ui import text
 from ui.draft import Draft
 from ui.inputs import Inputs

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from digitise.geometry.rigid import Pose
     from digitise.output.model.measured import Measured
     from digitise.samples import SampleVisit
-    from digitise.workflow.lying import Lying
+    from digitise.workflow.posture.lying import Lying
 
 _LANDMARK = r"\s*(\d{1,2})\s*,\s*(\d{1,5}(?:\.\d+)?)\s*,\s*(\d{1,5}(?:\.\d+)?)\s*"
 _POINT = r"\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*"
@@ -159,7 +159,7 @@ def demo(
 
 
 def _of_sample(visit: SampleVisit) -> Lying | None:
-    from digitise.workflow.lying import Landmark, Lying
+    from digitise.workflow.posture.lying import Landmark, Lying
 
     lies = visit.lying
     return None if lies is None else Lying(lies.posture, Landmark(lies.photo, lies.at))
@@ -207,7 +207,7 @@ def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> L
     typer.BadParameter
         Options that exclude or need each other, or a landmark that cannot be read.
     """
-    from digitise.workflow.lying import Landmark, Lying
+    from digitise.workflow.posture.lying import Landmark, Lying
 
     if posture is None:
         if landmark is not None:

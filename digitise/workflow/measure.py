@@ -27,8 +27,8 @@ from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
-from digitise.workflow.lying import Lying, find_lying_axis, lying_findings, settle
-from digitise.workflow.outlined import Outlined
+from digitise.workflow.posture.lying import Lying, find_lying_axis, lying_findings, settle
+from digitise.workflow.posture.outlined import Outlined
 
 MOST_PHOTOS = 12
 

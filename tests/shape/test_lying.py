@@ -9,7 +9,7 @@ from digitise.errors import ShapeError
 from digitise.geometry.rigid import Pose, rotation_angle
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, volume
-from digitise.shape.lying import bend, height_of, shifted, straight_axis
+from digitise.shape.lying.straight import bend, height_of, shifted, straight_axis
 from digitise.tape.rows import TapeRow
 
 SOLID = EllipticFrustum(-50.0, 450.0, (30.0, 26.0), (52.0, 48.0))

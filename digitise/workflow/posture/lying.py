@@ -23,8 +23,8 @@ from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb
-from digitise.shape.lying import bend, height_of, shifted, straight_axis
-from digitise.workflow.outlined import Outlined
+from digitise.shape.lying.straight import bend, height_of, shifted, straight_axis
+from digitise.workflow.posture.outlined import Outlined
 
 Posture = Literal["palm-down", "palm-up", "on-back"]
 

@@ -1,0 +1,1 @@
+"""Limbs that do not stand: the straight axis of what was measured."""
