@@ -121,7 +121,7 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
-    if not sighted.above or sighted.posture:
+    if not sighted.above:
         return measured
     tell("Solving the foot")
     return with_foot(measured, sighted.photos, sighted.above)
@@ -165,7 +165,8 @@ def find_outlines(
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    along = [n for n, camera in enumerate(calibration.cameras) if looks_along(camera, axis)]
+    cameras = calibration.cameras if lying is None else ()  # a photograph from above is a side then
+    along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
     outlines, left_out = useful_outlines(tried, names, silent=along)
     kept = tuple(outlines)
     tones = [
