@@ -4,7 +4,7 @@
 
 Nothing was fitted to these bodies, each measured at two visits.  Outlines carry the errors measured on four
 photo-real cases, cameras those of a calibration; over two supports the lower edges are unseen.  At the second
-visit the limb lies 30 mm and 10 degrees elsewhere, and every landmark is tapped 1.5 mm (sd) off along the limb.
+visit the limb lies 30 mm and 10 degrees elsewhere; each landmark is tapped 1.5 mm (sd) off along the limb.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, girth, volume
-from digitise.shape.lying.straight import shifted, straight_axis
+from digitise.shape.lying.straight import shifted, straight_axis, with_unsure_start
 from digitise.tape.rows import TapeRow
 
 LOW = 20.0
@@ -86,7 +86,7 @@ def measure(body: Body, visit: int, rng: np.random.Generator) -> tuple[Limb, flo
         camera_modes=modes,
         lying=body.lying,
     ).limb
-    return limb, *_off(axis, true, body.high)
+    return with_unsure_start(limb, TAP_SD_MM), *_off(axis, true, body.high)
 
 
 def _off(axis: Pose, true: Pose, high: float) -> tuple[float, float]:

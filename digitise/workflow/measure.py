@@ -23,6 +23,7 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
+from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
@@ -231,6 +232,7 @@ def fit_outlines(
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     told = (*sighted.inspection.findings, *sighted.findings)
     if sighted.posture:
+        fit = replace(fit, limb=with_unsure_start(fit.limb))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,
