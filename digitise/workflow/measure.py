@@ -23,6 +23,7 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import fit_limb
+from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
@@ -121,7 +122,7 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
-    if not sighted.above or sighted.posture:
+    if not sighted.above:
         return measured
     tell("Solving the foot")
     return with_foot(measured, sighted.photos, sighted.above)
@@ -165,7 +166,8 @@ def find_outlines(
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    along = [n for n, camera in enumerate(calibration.cameras) if looks_along(camera, axis)]
+    cameras = calibration.cameras if lying is None else ()  # a photograph from above is a side then
+    along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
     outlines, left_out = useful_outlines(tried, names, silent=along)
     kept = tuple(outlines)
     tones = [
@@ -230,6 +232,7 @@ def fit_outlines(
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     told = (*sighted.inspection.findings, *sighted.findings)
     if sighted.posture:
+        fit = replace(fit, limb=with_unsure_start(fit.limb))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,
