@@ -117,3 +117,14 @@ def test_the_order_of_the_photographs_does_not_matter():
     volumes = [foot_volume(found.foot.foot).mean for found in (one, other)]
     # cameras are solved anew from other starts, and the cuts see other pixels: a tenth of the interval
     assert np.isclose(*volumes, rtol=0.003)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", CASES)
+def test_a_foot_of_the_other_side_is_told(name):
+    photos, field, tape, truth = visit(name)
+    other = {"left": "right", "right": "left"}[truth["side"]]
+    found = measure_limb(photos, field, tape, limb="leg", side=other, from_mm=110.0, to_mm=600.0)
+    assert found.foot is None
+    (told,) = [finding for finding in found.findings if finding.code == "foot-left-out"]
+    assert f"looks like a {truth['side']} foot" in told.text
