@@ -1,4 +1,4 @@
-"""Photo-real arms that lie on supports, measured from files alone, against their truth; and what is refused."""
+"""Photo-real arms that lie on supports, measured from files alone against their truth; what is refused."""
 
 from dataclasses import replace
 
