@@ -149,7 +149,7 @@ def section() -> list[str]:
     figures = ("volume rms, worst", "cover", "girth rms", "girth cover", "axis, worst", "change", "cover")
     lines = [_LEAD, f"| limbs | {' | '.join(figures)} |\n", "|---" * (len(figures) + 1) + "|\n"]
     lines += [_row(kind, [body for body in bodies() if body.kind == kind]) for kind in ("arm", "leg")]
-    return [*lines, "\n", _PHOTOS, *map(_photo_row, sample_visits("arm"))]
+    return [*lines, "\n", _PHOTOS, *map(_photo_row, sample_visits("arm")), _photo_change()]
 
 
 def _photo_row(visit: SampleVisit) -> str:
@@ -166,6 +166,16 @@ def _photo_row(visit: SampleVisit) -> str:
         f"| {100 * (whole.mean / true - 1):+.2f} % | {_rms(found.mean - real):.1f} mm "
         f"| {100 * np.mean(np.abs(found.mean - real) < Z95 * found.sd):.0f} % "
         f"| {turn:.1f}°, {aside:.1f} mm, {along:+.1f} mm |\n"
+    )
+
+
+def _photo_change() -> str:
+    limbs = [measured_sample(visit).fit.limb for visit in sample_visits("arm")]
+    first, second = (true_sample(visit)["volumes"][-1]["ml"] for visit in sample_visits("arm"))
+    change = compare(*limbs).whole.change_ml
+    return (
+        f"\nThe change between them is {float(change.mean):.0f} ± {Z95 * float(change.sd):.0f} mL where "
+        f"{second - first:.0f} mL is true.\n"
     )
 
 
