@@ -140,6 +140,7 @@ def begin_visit(page, url: str, number: int, client: int | None = None) -> None:
     code = page.get_by_role("textbox", name="Client's code")
     code.fill(f"T-{(number if client is None else client) + 1}")
     code.press("Tab")
+    settled(page)  # what is known of a client appears above the choices and moves them
     for name in ("Leg", "Left"):
         page.get_by_text(name, exact=True).locator("visible=true").first.click()
     files = [case / name for name in ("field.json", "photo-1.jpg", "photo-2.jpg", "tape.csv")]

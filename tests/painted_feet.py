@@ -68,14 +68,17 @@ def leg_above(surface: FootSurface, low: float = 150.0, high: float = 400.0) -> 
     return Body(points, faces)
 
 
-def paint(surface: FootSurface, camera: Camera, rng, skin=SKIN, mat=MAT) -> np.ndarray:
-    """The photograph (H, W, 3) uint8."""
+def paint(surface: FootSurface, camera: Camera, rng, skin=SKIN, mat=MAT, sock=None) -> np.ndarray:
+    """The photograph (H, W, 3) uint8; with a sock the foot is of its colour, the leg above of the skin's."""
     # drawn large: every pixel that a triangle touches is filled, which is half a pixel too much all round
     fine = tuple(_FINE * length for length in SIZE)
     blank = Crop(np.zeros((fine[1], fine[0], 3), np.uint8), camera, np.zeros(2), 1.0 / _FINE, 0.5 / _FINE)
     covered = blank.drawn(body_of(surface)) | blank.drawn(leg_above(surface))
     shares = cv2.resize(covered.astype(np.float32), SIZE, interpolation=cv2.INTER_AREA)
     soft = cv2.GaussianBlur(shares, (0, 0), 0.8)[..., None]
+    if sock is not None:
+        legs = cv2.resize(blank.drawn(leg_above(surface)).astype(np.float32), SIZE)[..., None]
+        skin = legs * skin + (1 - legs) * sock
     light = soft * (skin / 255) ** _GAMMA + (1 - soft) * (mat / 255) ** _GAMMA
     picture = 255 * light ** (1 / _GAMMA) + rng.normal(0, _NOISE, light.shape)
     return np.clip(np.round(picture), 0, 255).astype(np.uint8)

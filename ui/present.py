@@ -199,12 +199,14 @@ def _taped_cell(check: TapeCheck | None, unit: Unit) -> str:
 
 
 def section_rows(sections: Sequence[tuple[str, Array]], unit: Unit) -> list[dict[str, str]]:
-    """Return what each outline of a section measures; each is a name and a closed line (N, 2) mm."""
+    """Return what each outline of a section measures; each is a name and a closed line (N, 2) mm.
+
+    One outline alone is not named.
+    """
     columns = [column.format(unit.name) for column in text.SECTION_COLUMNS]
-    return [
-        dict(zip(columns, (name, *(unit.number(float(value)) for value in _measures(line))), strict=True))
-        for name, line in sections
-    ]
+    rows = [(name, *(unit.number(value) for value in _measures(line))) for name, line in sections]
+    first = 1 if len(rows) == 1 else 0
+    return [dict(zip(columns[first:], row[first:], strict=True)) for row in rows]
 
 
 def _measures(line: Array) -> tuple[float, float, float]:

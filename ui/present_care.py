@@ -127,7 +127,10 @@ def both_sentence(found: BothLimbs, limb: str) -> str:
 
 def course_rows(followed: Course) -> list[dict[str, str]]:
     """Return the volumes of the visits, with the other limb's and the excess where it was measured."""
-    return [dict(zip(text.COURSE_COLUMNS, _course_row(point), strict=True)) for point in followed.points]
+    # columns of the other limb only where it was measured
+    several = any(point.visit.reference is not None for point in followed.points)
+    columns = text.COURSE_COLUMNS[: 5 if several else 3]
+    return [dict(zip(columns, _course_row(point), strict=False)) for point in followed.points]
 
 
 def _course_row(point: CoursePoint) -> tuple[str, ...]:

@@ -122,7 +122,7 @@ PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
 PHOTOS_HELP = (
     "JPEG, PNG or HEIC, as the phone saved them. On a phone this opens its camera too. A field.json or a tape.csv "
-    "may be dropped here as well."
+    "may be dropped here as well. For the foot add a photograph from above it."
 )
 CAMERA_TOGGLE = "Use this device's camera"
 CAMERA = "Take a photograph"
@@ -400,7 +400,8 @@ SETUP_STEPS = (
     (
         "Photograph",
         "From both camera places, phone upright at knee height, 1.5 to 2 m away, at 1×, no flash. In the picture: "
-        "the whole mat, the limb, the backdrop behind it.",
+        "the whole mat, the limb, the backdrop behind it. For the foot one more from above: phone level at arm's "
+        "length over the foot, the whole foot and the mat round it.",
     ),
 )
 SETUP_LITTLE_ROOM = (

@@ -35,6 +35,8 @@ _RING_MM, _RAYS = 12.0, 48
 _LEAST_POINTS = 60
 # A bare foot's outline lies within half of this of one that the usual foot can be bent to.
 _MOST_MISFIT_MM = 2.0
+# Feet differed from their legs by at most 0.18 in light from different sides; white cotton from skin by 0.4.
+_MOST_HUE = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +89,7 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
     belief, outlines, planes = _solve(photos, cameras, limb)
     for number in range(len(sides), len(photos)):
         _require_seen(outlines.get(number), photos[number])
+    _require_skin([outline.hue_off for outline in outlines.values()])
     for number in outlines:
         _require_bare(belief, planes, number, photos[number])
     return MeasuredFoot(
@@ -133,6 +136,15 @@ def _require_seen(outline: FootOutline | None, photo: Photograph) -> None:
             where=photo.name,
             do="Take that photograph again: phone level at arm's length above the foot, the whole foot and "
             "the mat round it in the picture.",
+        )
+
+
+def _require_skin(hues: Sequence[float]) -> None:
+    told = [hue for hue in hues if np.isfinite(hue)]
+    if told and float(np.median(told)) > _MOST_HUE:
+        raise OutlineError(
+            "it is of another colour than the leg: a sock, shoe or dressing covers it.",
+            do="Take that off, and take the photographs again.",
         )
 
 

@@ -53,7 +53,10 @@ def test_a_section_tells_its_girth_width_and_depth():
     turn = np.linspace(0, 2 * np.pi, 721)
     circle = np.stack([60 * np.cos(turn), 60 * np.sin(turn)], axis=1)
     (row,) = present.section_rows([("outline", circle)], CM)
-    assert list(row.values()) == ["outline", f"{2 * np.pi * 6:.1f}", "12.0", "12.0"]
+    assert list(row.values()) == [f"{2 * np.pi * 6:.1f}", "12.0", "12.0"]
+    earlier, later = present.section_rows([("before", circle), ("after", 0.5 * circle)], CM)
+    assert list(earlier.values()) == ["before", *row.values()]
+    assert list(later.values()) == ["after", f"{np.pi * 6:.1f}", "6.0", "6.0"]
 
 
 def test_pressures_are_those_of_the_sheet(limb):

@@ -23,6 +23,7 @@ from ui import care, text, work
 from ui import draft as drafts
 from ui.components import photographs, sample
 from ui.gate import Gate
+from ui.lengths import CM
 
 PAGES = {
     "setup": text.SETUP_TITLE,
@@ -139,7 +140,8 @@ def test_weeks_says_what_the_command_says_of_the_course(home, models, other_side
         followed = one_limb(from_records(store, "K-017"), "leg", "left")
     for bilateral in (False, True):
         said = course_sentences(follow(followed, bilateral=bilateral))
-        assert "\n".join(f"- {sentence}" for sentence in said) in words(test)
+        # lengths are told in the unit of the page
+        assert "\n".join(f"- {CM.sentence(sentence)}" for sentence in said) in words(test)
         if not bilateral:
             assert any("Excess over the other limb" in sentence for sentence in said)
             test.toggle[0].set_value(True).run()

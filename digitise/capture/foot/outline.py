@@ -29,6 +29,8 @@ _LEG_NEAR_MM = 6.0
 _STEP_MM = 3.6
 _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
 _SD_PX = 0.5
+_INSIDE_MM = 8.0  # hues are taken so far from any edge
+_LEAST_PIXELS = 500
 # From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
 _SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
 
@@ -42,15 +44,15 @@ class FootOutline:
     edge
         Points round the foot, in the photograph's pixels; unseen where the leg, the picture's border or the
         end of the search decides.
-    mask
-        (H, W) of the crop: what is skin.
     crop
         The part of the photograph that was looked at.
+    hue_off
+        How far the foot's hue is from the leg's, in log units; NaN where the leg is not seen beside it.
     """
 
     edge: Edge
-    mask: Mask
     crop: Crop
+    hue_off: float
 
 
 def find_foot(
@@ -88,7 +90,7 @@ def find_foot(
     whole = _one_body(_closed(skin, crop.disc(_TOE_GAP_MM)), expected)
     if whole is None:
         return None
-    return FootOutline(_edge(crop, whole, skin, above, near), whole, crop)
+    return FootOutline(_edge(crop, whole, skin, above, near), crop, _hue_off(crop, whole & ~above, above))
 
 
 def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: float) -> Mask | None:
@@ -103,6 +105,16 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: f
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
     cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _hue_off(crop: Crop, foot: Mask, leg: Mask) -> float:
+    inner = crop.disc(_INSIDE_MM)
+    parts = [_shrunk(part, inner) for part in (foot, leg)]
+    if min(np.count_nonzero(part) for part in parts) < _LEAST_PIXELS:
+        return float("nan")
+    values = brightness_and_hue(crop.pixels)
+    own, other = (np.median(values[part], axis=0)[1:] for part in parts)
+    return float(np.linalg.norm(own - other))
 
 
 def _colours(crop: Crop) -> NDArray[np.uint8]:

@@ -58,7 +58,8 @@ _STEPS = (
         "One photograph from each camera place, with the same phone held upright at knee height, 1.5 to 2 m "
         "away. Main camera at 1×: no zoom, no portrait mode, no filter, no selfie camera. In the picture: "
         "the whole mat, the limb up to where you will measure, the backdrop behind it, and, if it fits, part "
-        "of the other backdrop.",
+        "of the other backdrop. The foot too: one more from above, phone level at arm's length over the "
+        "foot, the whole foot and the mat round it in the picture.",
     ),
     (
         "Other leg",

@@ -145,7 +145,7 @@ def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:
         taken=visit.taken,
         from_mm=round(summary.from_mm),
         to_mm=round(summary.to_mm),
-        photographs=len(summary.photos),
+        photographs=len(summary.photos) + sum(len(part.photos) for part in summary.segments),
         tape_rows=len(summary.tape_check),
         limb_sha256=summary.limb_sha256,
         volume_ml=figure(point.visit.volume),

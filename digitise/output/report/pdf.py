@@ -95,7 +95,8 @@ def _first_page(pages: Pages, report: Report) -> None:
         ]
     )
     pages.boxes(figure_boxes(words))
-    views = figures_style.png(lambda: figures_views.limb_views(report.last.model.limb, (180, 88)))
+    model = report.last.model
+    views = figures_style.png(lambda: figures_views.limb_views(model.limb, (180, 88), model.foot))
     pages.picture(views, "The limb from its four sides.", pages.epw, pages.epw * 88 / 180)
     if words.course is not None:
         pages.heading("In words")

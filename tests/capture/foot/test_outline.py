@@ -74,3 +74,13 @@ def test_where_the_search_ends_nothing_is_seen():
     surface, camera = feet.random_foot("left", rng), feet.cameras("left")[2]
     outline = found(surface, camera, rng, mat=feet.SKIN)
     assert outline is None or np.count_nonzero(outline.edge.seen) < 10
+
+
+def test_a_sock_is_of_another_hue_than_the_leg():
+    rng = np.random.default_rng(12)
+    surface, camera = feet.random_foot("left", rng), feet.cameras("left")[1]
+    bare = found(surface, camera, rng)
+    assert bare.hue_off < 0.05  # one colour and noise
+    # light from skin and from white cotton: their ratios of red to green differ by exp(0.3)
+    covered = found(surface, camera, rng, sock=np.array([225.0, 224.0, 220.0]))
+    assert covered.hue_off > 0.3
