@@ -18,7 +18,7 @@ from digitise.shape.limb import Limb, girth
 from digitise.tape.points import GirthPoint, girth_points
 
 CONFIRM = "From photographs, confirm with a tape."
-FROM_LANDMARK = "The limb lay: heights are from its landmark, not from the floor. Measure the lengths that a maker asks for."
+FROM_LANDMARK = "The limb lay: heights are from its landmark, not from the floor; measure the lengths anew."
 NOT_STABLE = "The limb still changes: a garment measured now may soon be too large."
 _CANDIDATES = {
     "leg": {"B": "narrow", "B1": "bend", "C": "wide", "D": "upper_narrow"},
