@@ -95,10 +95,10 @@ def check_places(places: Iterable[PlaceGirth], limb: Limb) -> None:
                 where=where,
                 do=f"Use one of {', '.join(known)}, or check which limb it is.",
             )
-        place = known[row.place]
-        if not place.low <= row.girth_mm <= place.high:
+        low, high = known[row.place].low, known[row.place].high
+        if not low <= row.girth_mm <= high:
             raise TapeError(
-                f"The girth {row.girth_mm:g} mm of {row.place} is outside {place.low:g} to {place.high:g} mm.",
+                f"The girth {row.girth_mm:g} mm of {row.place} is outside {low:g} to {high:g} mm.",
                 where=where,
                 do="Measure it again.",
             )
