@@ -72,14 +72,17 @@ def add(
     from digitise.record.check import read_model_files, read_text
     from digitise.record.export import visit_facts
     from digitise.record.store import Store
-    from digitise.tape.table import read_tape
+    from digitise.tape.rows import TapeTable
+    from digitise.tape.table import read_tape_table
 
+    table = read_tape_table(tape, at_least=0) if tape else TapeTable()
     visit = NewVisit(
         client=client,
         limb=limb,
         side=side,
         taken=_time(when),
-        tape=read_tape(tape) if tape else (),
+        tape=table.rows,
+        places=table.places,
         photos=tuple(photos or ()),
         field_json=read_text(field) if field else None,
         lens_json=read_text(lens) if lens else None,
@@ -287,6 +290,9 @@ def _print_visit(console: Console, visit: Visit, safety: tuple[str, ...]) -> Non
     if visit.tape:
         girths = [(f"{row.height_mm:g}", f"{row.girth_mm:g}", row.point) for row in visit.tape]
         console.print(_table(("height mm", "girth mm", "point"), girths))
+    if visit.places:
+        taped = [(row.place, f"{row.girth_mm:g}") for row in visit.places]
+        console.print(_table(("on foot or hand", "girth mm"), taped))
     if visit.photos:
         photos = [(photo.number, f"{photo.bytes / 1e6:.1f} MB", photo.sha256[:16]) for photo in visit.photos]
         console.print(_table(("photograph", "size", "sha256"), photos))

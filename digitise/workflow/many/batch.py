@@ -28,7 +28,7 @@ def measure_job(job: MeasureJob) -> ResultRow:
     """Measure one visit and write its model; what cannot be used becomes a row with its reason."""
     try:
         drawn = [read_correction(Path(each)) for each in job.corrections]
-        table = read_tape_table(Path(job.tape)) if job.tape else TapeTable()
+        table = read_tape_table(Path(job.tape), at_least=0) if job.tape else TapeTable()
         measured = measure_limb(
             [Path(each) for each in job.photos],
             read_field(Path(job.field)),
