@@ -76,6 +76,7 @@ def fit_limb(
     camera_modes: tuple[tuple[Camera, ...], ...] = (),
     prior: priors.SectionPrior | None = None,
     lying: str = "",
+    roughly: bool = False,
 ) -> LimbFit:
     """Find the limb that explains all edges and girths, with its uncertainty.
 
@@ -99,6 +100,8 @@ def fit_limb(
         and a straight-sided solid, whose sections are ellipses.
     lying
         How a limb lies whose axis frame has y upwards, see :class:`~digitise.shape.limb.Limb`.
+    roughly
+        Only the limb's middle is wanted: its volume may be known badly.
 
     Returns
     -------
@@ -114,7 +117,7 @@ def fit_limb(
     if limb not in priors.BY_LIMB:
         raise ShapeError(f"A limb is a leg or an arm, not {limb!r}.", do="Choose leg or arm.")
     axis = Pose.identity() if axis_from_world is None else axis_from_world
-    wanted = Wanted(limb, side, axis, from_mm, to_mm, prior, lying)
+    wanted = Wanted(limb, side, axis, from_mm, to_mm, prior, lying, roughly)
     try:
         return _fit(views, tape, wanted, camera_modes)
     except ContradictionError:
@@ -139,6 +142,7 @@ class Wanted:
     to_mm: float | None
     prior: priors.SectionPrior | None
     lying: str
+    roughly: bool
 
 
 def _odd_view(
@@ -226,7 +230,8 @@ def _fit(
     if prior is None and not solid:
         require_limb(found, names)
         cones = cone_warnings(found, cross.checks, names)
-    require_known(found, names)
+    if not wanted.roughly:
+        require_known(found, names)
     warnings = (
         *cones,
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),

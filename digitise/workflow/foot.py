@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -13,11 +13,12 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.foot.crop import Body
 from digitise.capture.foot.outline import FootOutline, find_foot
 from digitise.capture.photo.photograph import Photograph
-from digitise.errors import OutlineError, ShapeError
+from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.output.model.measured import Measured, MeasuredFoot
-from digitise.shape.foot.join import join_foot, require_low
+from digitise.shape.fit import LimbFit
+from digitise.shape.foot.join import HIGHEST_JOINT_MM, join_foot, require_low
 from digitise.shape.foot.planes import TangentPlanes, planes_of_leg, planes_of_view, together
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.foot.solve import FootBelief, solve_foot
@@ -31,6 +32,7 @@ _PASSES_MM = ((45.0, 1.8), (15.0, 0.9))
 _RING_MM, _RAYS = 12.0, 48
 
 
+_USUAL_JOINT_MM = 110.0
 # Fewer points of a foot's outline than these, 3.6 mm apart, leave its form to the usual foot.
 _LEAST_POINTS = 60
 # A bare foot's outline lies within half of this of one that the usual foot can be bent to.
@@ -72,6 +74,29 @@ def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[F
     return replace(measured, foot=foot)
 
 
+def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
+    """Return a leg solved down to its foot, where its own heights were chosen to begin above.
+
+    The heights that the photographs and the tape tell best may begin far up; where the foot is asked for, the
+    stretch between counts as well, with its wider interval.  The leg stays as it was where that cannot be.
+
+    Parameters
+    ----------
+    fit
+        The leg between the heights that were chosen for it.
+    solve
+        Solves it from a given height up.
+    """
+    if fit.limb.kind != "leg" or fit.limb.from_mm <= HIGHEST_JOINT_MM:
+        return fit
+    top = fit.levels.foot_top_mm
+    low = _USUAL_JOINT_MM if top is None or top > HIGHEST_JOINT_MM else 10.0 * np.ceil(top / 10.0)
+    try:
+        return solve(float(low))
+    except (ContradictionError, ShapeError):
+        return fit
+
+
 def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredFoot:
     """Find the foot of a standing leg in its photographs and solve its shape.
 
@@ -89,6 +114,7 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
     belief, outlines, planes = _solve(photos, cameras, limb)
     for number in range(len(sides), len(photos)):
         _require_seen(outlines.get(number), photos[number])
+    _require_side(belief, planes, limb.side)
     _require_skin([outline.hue_off for outline in outlines.values()])
     for number in outlines:
         _require_bare(belief, planes, number, photos[number])
@@ -136,6 +162,18 @@ def _require_seen(outline: FootOutline | None, photo: Photograph) -> None:
             where=photo.name,
             do="Take that photograph again: phone level at arm's length above the foot, the whole foot and "
             "the mat round it in the picture.",
+        )
+
+
+def _require_side(belief: FootBelief, planes: TangentPlanes, side: str) -> None:
+    """Refuse a foot that one of the other side fits better."""
+    other = "right" if side == "left" else "left"
+    x, y, _ = belief.surface.place
+    mirrored = solve_foot(FootSurface.usual(usual_foot(other), x, y), planes)
+    if np.nanmean(np.abs(mirrored.residual)) < np.nanmean(np.abs(belief.residual)):
+        raise OutlineError(
+            f"it looks like a {other} foot, and the limb is called a {side} leg.",
+            do="Check which side was photographed, and name that.",
         )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.outline.find import Outline
+from digitise.capture.outline.hiding import SUPPORT
 from digitise.errors import OutlineError
 
 # Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
@@ -78,7 +79,7 @@ def cure_of(outlines: Sequence[Outline], from_mm: float | None, to_mm: float | N
         (part, n)
         for n, outline in enumerate(outlines, start=1)
         for part in outline.hidden
-        if part.to_mm > low and part.from_mm < high
+        if part.to_mm > low and part.from_mm < high and part.what != SUPPORT
     ]
     if not hidden:
         return ""

@@ -22,11 +22,12 @@ from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
-from digitise.shape.fit import fit_limb
+from digitise.shape.fit import LimbFit, fit_limb
+from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
-from digitise.workflow.foot import FromAbove, with_foot
+from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
 from digitise.workflow.posture.lying import Lying, find_lying_axis, lying_findings, settle
 from digitise.workflow.posture.outlined import Outlined
@@ -127,7 +128,7 @@ def measure_limb(
         to_mm=high if to_mm is None else to_mm,
     )
     measured = replace(measured, places=places)
-    if not sighted.above or sighted.posture:
+    if not sighted.above:
         return measured
     tell("Solving the foot")
     return with_foot(measured, sighted.photos, sighted.above)
@@ -171,7 +172,8 @@ def find_outlines(
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
-    along = [n for n, camera in enumerate(calibration.cameras) if looks_along(camera, axis)]
+    cameras = calibration.cameras if lying is None else ()  # a photograph from above is a side then
+    along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
     outlines, left_out = useful_outlines(tried, names, silent=along)
     kept = tuple(outlines)
     tones = [
@@ -218,24 +220,32 @@ def fit_outlines(
     # warnings are passed on with the results, so they name the photographs neutrally; errors do not
     given = {neutral_name(n, photo.name): photo.name for n, photo in enumerate(sighted.photos, start=1)}
     seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
-    try:
-        fit = fit_limb(
-            tuple(View(name, camera, outline.edges) for name, camera, outline in seen),
+    views = tuple(View(name, camera, outline.edges) for name, camera, outline in seen)
+
+    def solve(low: float | None) -> LimbFit:
+        return fit_limb(
+            views,
             tape,
             limb=limb,
             side=side,
             axis_from_world=sighted.axis_from_world,
-            from_mm=from_mm,
+            from_mm=low,
             to_mm=to_mm,
             camera_modes=sighted.calibration.camera_modes,
             lying=sighted.posture,
         )
+
+    try:
+        fit = solve(from_mm)
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
+    if sighted.above and from_mm is None:
+        fit = down_to_foot(fit, solve)
     told = (*sighted.inspection.findings, *sighted.findings)
     if sighted.posture:
+        fit = replace(fit, limb=with_unsure_start(fit.limb))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,

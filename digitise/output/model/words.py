@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from digitise.output.cautions import POSTURES
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
 from digitise.tape.places import place_words
 
@@ -47,7 +48,14 @@ def _head(summary: ModelForm) -> str:
     )
     cone = "none" if summary.cone_volume_ml is None else f"{_ml(summary.cone_volume_ml)} mL"
     note = textwrap.fill(f"Sum of cones {cone}. {summary.cone_note}", _WIDTH, subsequent_indent=" " * 13)
-    return "\n".join((title, volume, *_beyond(summary), note))
+    return "\n".join((title, *_lying(summary), volume, *_beyond(summary), note))
+
+
+def _lying(summary: ModelForm) -> Iterator[str]:
+    """Say how a limb lay, and from where its heights count."""
+    if summary.lying is not None and summary.landmark is not None:
+        file = summary.photos[summary.landmark.photo - 1].file
+        yield f"Measured {POSTURES[summary.lying]}; heights count from the landmark tapped in {file}."
 
 
 def _beyond(summary: ModelForm) -> Iterator[str]:

@@ -21,7 +21,8 @@ from digitise.shape.foot.solve import FootBelief
 from digitise.shape.limb import Limb, coefficients
 from digitise.shape.mesh import RAYS, STEP_MM, Mesh, limb_mesh
 
-_LEAST_OVERLAP_MM = 15.0
+HIGHEST_JOINT_MM = HIGHEST_MM - 15.0
+"""A leg that begins higher up does not reach down to what the usual foot knows of it."""
 _BLEND_MM = 40.0
 _SAME_MM = 6  # digits to which the cut's corners are one
 
@@ -62,10 +63,9 @@ def require_low(limb: Limb) -> None:
     ShapeError
         It is not.
     """
-    highest = HIGHEST_MM - _LEAST_OVERLAP_MM
-    if limb.from_mm > highest:
+    if limb.from_mm > HIGHEST_JOINT_MM:
         raise ShapeError(
-            f"the leg is measured from {limb.from_mm:.0f} mm up, and the foot ends at {highest:.0f} mm.",
+            f"the leg is measured from {limb.from_mm:.0f} mm up, the foot ends at {HIGHEST_JOINT_MM:.0f} mm.",
             do="Measure the leg from a lower height.",
         )
 

@@ -7,6 +7,7 @@ taps in a photograph: the ray through it is followed to the limb's surface.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +21,8 @@ _DIRECTIONS = np.linspace(0.0, 2 * np.pi, 72, endpoint=False)
 _ALONG_MM = 1.0  # steps of the ray
 _BESIDE_MM = 15.0  # a tap that misses the limb by less is taken to be on its rim
 _BEYOND_MM = 80.0  # past the end of what is seen
+# A tap is off by this much along the limb (one sd): the width of a fingertip's aim on an enlarged picture.
+TAP_SD_MM = 1.5
 _LEAST_ARM = 0.2  # of the limb's length, on either side of the bend
 
 
@@ -132,3 +135,19 @@ def _outside(limb: Limb, points: Array, z: Array) -> Array:
         h = radius(limb, _DIRECTIONS, np.full(len(_DIRECTIONS), height)).mean
         distance[here] = np.max(points[here, :2] @ normals - h, axis=1)
     return distance
+
+
+def with_unsure_start(limb: Limb, sd_mm: float = TAP_SD_MM) -> Limb:
+    """Return a limb whose heights all count from a place that is known to ``sd_mm`` only.
+
+    A limb shifted along its axis has other sections at every height, so this is one more movement of which
+    nothing may be learnt.
+    """
+    basis = limb.basis
+    z = basis.places
+    here, there = basis.splines(z), basis.splines(np.clip(z + sd_mm, basis.low, basis.high))
+    terms = limb.mean.reshape(basis.n_terms, basis.n_splines)
+    column = np.linalg.solve(here, (there - here) @ terms.T).T.reshape(-1, 1)
+    sway = column if limb.sway is None else np.hstack([limb.sway, column])
+    covariance = limb.covariance + column @ column.T
+    return replace(limb, covariance=covariance, sway=np.asarray(sway, dtype=np.float64))

@@ -12,18 +12,18 @@ from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.lying.axis import find_axis
 from digitise.capture.lying.silhouette import find_silhouette
-from digitise.capture.outline.find import Hidden, Outline, Stretch
+from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
-from digitise.capture.photo.rectified import facing_plane
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import OutlineError, PhotoError, ShapeError
 from digitise.geometry.camera import Camera
-from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb
 from digitise.shape.lying.straight import bend, height_of, shifted, straight_axis
+from digitise.workflow.posture.heights import counted_along
 from digitise.workflow.posture.outlined import Outlined
 
 Posture = Literal["palm-down", "palm-up", "on-back"]
@@ -182,8 +182,11 @@ def settle(
         View(name, camera, outline.edges)
         for name, camera, outline in zip(names, cameras, outlines, strict=True)
     )
-    found = _through_the_middle(views, sighted.axis_from_world, limb, side)
-    start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
+    try:
+        found = _through_the_middle(views, sighted.axis_from_world, limb, side)
+        start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
+    except ShapeError as error:
+        raise ShapeError(error.what, where=error.where, do=_sleeve(outlines) or error.do) from error
     axis = shifted(found.axis_from_world, start)
     again = tuple(
         counted_along(outline, camera, axis) for outline, camera in zip(outlines, cameras, strict=True)
@@ -194,6 +197,17 @@ def settle(
         axis_from_world=axis,
         findings=(*sighted.findings, *_bend(found)),
         landmark=(landmark.photo, *landmark.at),
+    )
+
+
+def _sleeve(outlines: Sequence[Outline]) -> str:
+    """Say that cloth covers part of the limb, which may be why it is not understood; empty without any."""
+    covered = [n for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
+    if not covered:
+        return ""
+    return (
+        f"In photograph {covered[0]} cloth covers part of the limb: roll it up well above what is measured, "
+        "and take the photographs again."
     )
 
 
@@ -229,12 +243,16 @@ _THREE = "Take one slanting from either side, and one from above."
 def _through_the_middle(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
     """Return the limb along the straight axis nearest to its own middle."""
     for _ in range(_ROUNDS):
-        better = straight_axis(fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb)
+        better = straight_axis(_roughly(views, axis, limb, side))
         turn = np.degrees(np.arccos(np.clip(better.rotation[2] @ axis.rotation[2], -1.0, 1.0)))
         axis = better
         if turn < _ENOUGH_DEG:
             break
-    return fit_limb(views, limb=limb, side=side, axis_from_world=axis).limb
+    return _roughly(views, axis, limb, side)
+
+
+def _roughly(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
+    return fit_limb(views, limb=limb, side=side, axis_from_world=axis, roughly=True).limb
 
 
 def _bend(found: Limb) -> tuple[Finding, ...]:
@@ -268,34 +286,3 @@ def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str)
         return height_of(found, camera.centre, camera.rays(np.array([x, y])))
     except ShapeError as error:
         raise ShapeError(error.what, where=name, do=error.do) from error
-
-
-def counted_along(outline: Outline, camera: Camera, axis: Pose) -> Outline:
-    """Return an outline with its heights counted along another axis of the same limb."""
-    plane = facing_plane(camera, axis).inverse()
-    heights = [_heights(edge.points, camera, plane) for edge in outline.edges]
-
-    def there(old: float | None) -> float | None:
-        return None if old is None else float(np.interp(old, outline.heights[0], heights[0]))
-
-    hidden = tuple(
-        Hidden(part.side, there(part.from_mm) or 0.0, there(part.to_mm) or 0.0, part.what)
-        for part in outline.hidden
-    )
-    supported = tuple(
-        Stretch(part.side, there(part.from_mm) or 0.0, there(part.to_mm) or 0.0) for part in outline.supported
-    )
-    return replace(
-        outline,
-        heights=(heights[0], heights[1]),
-        hem_mm=there(outline.hem_mm),
-        hidden=hidden,
-        supported=supported,
-    )
-
-
-def _heights(pixels: Array, camera: Camera, plane_from_world: Pose) -> Array:
-    """Return the heights (n,) at which rays through pixels (n, 2) meet the plane through the axis, mm."""
-    eye = plane_from_world.apply(camera.centre)
-    rays = camera.rays(pixels) @ plane_from_world.rotation.T
-    return np.asarray(np.maximum.accumulate(eye[1] - eye[2] / rays[:, 2] * rays[:, 1]))
