@@ -141,6 +141,10 @@ PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
 SAME_VISIT = "All of these photographs are of this visit: measure anyway"
+TAPE_PLACES = (
+    "Not taken from this tape table: {}. Girths on foot or hand are read by the command line (digitise model, digitise "
+    "record add); this page holds the rows along the limb."
+)
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 LENS = "Lens profile of this phone (optional)"

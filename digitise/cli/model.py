@@ -27,7 +27,12 @@ _POINT = r"\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*,\s*(-?[\d.]+)\s*"
 def model(
     photos: PhotosArgument,
     field: FieldOption,
-    tape: Annotated[Path, typer.Option("--tape", help="Girths: a CSV file with height_mm,girth_mm.")],
+    tape: Annotated[
+        Path,
+        typer.Option(
+            "--tape", help="Girths: a CSV file with height_mm,girth_mm and, for foot or hand, place."
+        ),
+    ],
     limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
     side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
@@ -81,19 +86,19 @@ def model(
     from digitise.capture.sheets.field import read_field
     from digitise.output.model.files import check_model_folder, write_model
     from digitise.output.model.words import summary_text
-    from digitise.tape.table import read_tape
+    from digitise.tape.table import read_tape_table
     from digitise.workflow.measure import measure_limb
 
     axis_pose = None if axis is None else _axis(axis)
     lies = _lying(lying, landmark, axis)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
-    known, rows = read_field(field), read_tape(tape)
+    known, table = read_field(field), read_tape_table(tape)
     check_model_folder(out)
     with show.steps() as progress:
         measured = measure_limb(
             photos,
             known,
-            rows,
+            table.rows,
             limb=limb,
             side=side,
             from_mm=from_mm,
@@ -103,6 +108,7 @@ def model(
             corrections=_corrections(corrections or [], photos),
             same_visit=same_visit,
             lying=lies,
+            places=table.places,
             progress=progress,
         )
         progress("Writing")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +17,6 @@ from digitise.record.values import Answer, Clearance, NewVisit, Posture, Visit, 
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
     from digitise.record.store import Store
 
@@ -72,14 +71,17 @@ def add(
     from digitise.record.check import read_model_files, read_text
     from digitise.record.export import visit_facts
     from digitise.record.store import Store
-    from digitise.tape.table import read_tape
+    from digitise.tape.rows import TapeTable
+    from digitise.tape.table import read_tape_table
 
+    table = read_tape_table(tape, at_least=0) if tape else TapeTable()
     visit = NewVisit(
         client=client,
         limb=limb,
         side=side,
         taken=_time(when),
-        tape=read_tape(tape) if tape else (),
+        tape=table.rows,
+        places=table.places,
         photos=tuple(photos or ()),
         field_json=read_text(field) if field else None,
         lens_json=read_text(lens) if lens else None,
@@ -137,7 +139,7 @@ def list_records(
     def human(console: Console) -> None:
         for line in top:
             console.print(line)
-        console.print(_table(titles, rows))
+        console.print(show.table(titles, rows))
 
     show.result(as_json, data, human)
 
@@ -286,20 +288,13 @@ def _print_visit(console: Console, visit: Visit, safety: tuple[str, ...]) -> Non
             console.print(f"{name}: {text}")
     if visit.tape:
         girths = [(f"{row.height_mm:g}", f"{row.girth_mm:g}", row.point) for row in visit.tape]
-        console.print(_table(("height mm", "girth mm", "point"), girths))
+        console.print(show.table(("height mm", "girth mm", "point"), girths))
+    if visit.places:
+        taped = [(row.place, f"{row.girth_mm:g}") for row in visit.places]
+        console.print(show.table(("on foot or hand", "girth mm"), taped))
     if visit.photos:
         photos = [(photo.number, f"{photo.bytes / 1e6:.1f} MB", photo.sha256[:16]) for photo in visit.photos]
-        console.print(_table(("photograph", "size", "sha256"), photos))
-
-
-def _table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(*titles)
-    for row in rows:
-        table.add_row(*(Text(str(cell)) for cell in row))
-    return table
+        console.print(show.table(("photograph", "size", "sha256"), photos))
 
 
 def _plain(fields: Mapping[str, object]) -> dict[str, object]:

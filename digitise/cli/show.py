@@ -16,6 +16,7 @@ from digitise.errors import DigitiseError, OutputError
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
 UNUSABLE_INPUT = 3  # exit code
 LARGEST_SEM = 25.0
@@ -36,6 +37,17 @@ def result(as_json: bool, data: Mapping[str, Any], human: Callable[[Console], No
         print(json.dumps(data, allow_nan=False))
     else:
         human(Console(markup=False, highlight=False, soft_wrap=True))
+
+
+def table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
+    """Return a table for the terminal, its cells as they are."""
+    from rich.table import Table
+    from rich.text import Text
+
+    found = Table(*titles)
+    for row in rows:
+        found.add_row(*(Text(str(cell)) for cell in row))
+    return found
 
 
 def error(problem: DigitiseError, as_json: bool) -> None:

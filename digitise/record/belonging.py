@@ -51,6 +51,8 @@ def check_model(
         _check_photos(summary, photos, [path.name for path in visit.photos])
     if visit.tape:
         _check_tape(summary, visit.tape)
+    if visit.tape or visit.places:
+        _check_places(summary, visit)
     if field is not None:
         _check_field(summary, field)
 
@@ -97,6 +99,17 @@ def _check_tape(summary: ModelForm, rows: Sequence[TapeRow]) -> None:
     if not near:
         raise RecordError(
             "The model was made from other girths than the visit holds.",
+            where="tape",
+            do="Give the tape.csv that it was made with, or measure the visit again.",
+        )
+
+
+def _check_places(summary: ModelForm, visit: NewVisit) -> None:
+    """Refuse girths on foot or hand that the visit does not hold; it may hold more than the model."""
+    held = {row.place: row.girth_mm for row in visit.places}
+    if any(abs(held.get(row.place, 0.0) - row.girth_mm) > _ROUNDED_MM for row in summary.place_girths):
+        raise RecordError(
+            "The model holds other girths of foot or hand than the visit.",
             where="tape",
             do="Give the tape.csv that it was made with, or measure the visit again.",
         )

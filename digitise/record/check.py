@@ -16,6 +16,7 @@ from digitise.capture.photo.photograph import photo_bytes, remove_metadata_from
 from digitise.capture.sheets.field import field_from_json
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
+from digitise.tape.places import check_places
 from digitise.tape.points import Limb
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
@@ -83,6 +84,8 @@ def validate_visit(visit: NewVisit) -> ReadyVisit:
         When something in the visit cannot be kept as given.
     PhotoError
         When a photograph cannot be read.
+    TapeError
+        When a girth cannot be of the foot or hand of this limb.
     FieldError, LensError, OutlineError
         When the marker field, the lens profile or a correction is damaged.
     """
@@ -214,7 +217,7 @@ def _check_clearance(clearance: Clearance) -> None:
 
 
 def _check_tape(visit: NewVisit) -> None:
-    if not visit.tape and not visit.photos:
+    if not (visit.tape or visit.places or visit.photos):
         raise RecordError("The visit holds neither photographs nor girths.", do="Give at least one of them.")
     wrong = next((row for row in visit.tape if not _is_reading(row)), None)
     if wrong is not None:
@@ -223,6 +226,7 @@ def _check_tape(visit: NewVisit) -> None:
             where="tape",
             do="Correct it.",
         )
+    check_places(visit.places, visit.limb)
     heights = [row.height_mm for row in visit.tape]
     if sorted(set(heights)) != heights:
         raise RecordError(

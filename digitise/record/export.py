@@ -17,7 +17,7 @@ from digitise.record.history.values import HistoryLine
 from digitise.record.rows import utc_text
 from digitise.record.store import Store
 from digitise.record.values import Visit
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.unfinished import temporary_folder
 
 
@@ -80,6 +80,9 @@ def visit_facts(visit: Visit) -> dict[str, Any]:
         "tape": [
             {"height_mm": row.height_mm, "girth_mm": row.girth_mm, "point": row.point} for row in visit.tape
         ],
+        "places": [
+            {"place": row.place, "girth_mm": row.girth_mm, "height_mm": row.height_mm} for row in visit.places
+        ],
         "photos": [
             {"file": f"photo-{photo.number}.jpg", "sha256": photo.sha256, "bytes": photo.bytes}
             for photo in visit.photos
@@ -91,14 +94,21 @@ def visit_facts(visit: Visit) -> dict[str, Any]:
     }
 
 
-def tape_csv(rows: tuple[TapeRow, ...]) -> str:
+def tape_csv(rows: tuple[TapeRow, ...], places: tuple[PlaceGirth, ...] = ()) -> str:
     """Return girths as the text of a tape.csv file."""
-    lettered = any(row.point for row in rows)
+    further = {"point": any(row.point for row in rows), "place": bool(places)}
+    names = ("height_mm", "girth_mm", *(name for name, used in further.items() if used))
+    lines: list[dict[str, str]] = [
+        {"height_mm": f"{row.height_mm:.10g}", "girth_mm": f"{row.girth_mm:.10g}", "point": row.point}
+        for row in rows
+    ]
+    for taped in places:
+        height = "" if taped.height_mm is None else f"{taped.height_mm:.10g}"
+        lines.append({"height_mm": height, "girth_mm": f"{taped.girth_mm:.10g}", "place": taped.place})
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["height_mm", "girth_mm", *(["point"] if lettered else [])])
-    for row in rows:
-        writer.writerow([f"{row.height_mm:.10g}", f"{row.girth_mm:.10g}", *([row.point] if lettered else [])])
+    writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(lines)
     return text.getvalue()
 
 
@@ -121,8 +131,8 @@ def _export_visit(store: Store, visit: Visit, folder: Path) -> str:
     place = folder / name
     place.mkdir(mode=0o700)
     _write(place / "visit.json", json.dumps(visit_facts(visit), indent=1, ensure_ascii=False))
-    if visit.tape:
-        _write(place / "tape.csv", tape_csv(visit.tape))
+    if visit.tape or visit.places:
+        _write(place / "tape.csv", tape_csv(visit.tape, visit.places))
     for photo in visit.photos:
         (place / f"photo-{photo.number}.jpg").write_bytes(store.photo(visit.id, photo.number))
     for number, text in visit.corrections.items():

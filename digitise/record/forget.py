@@ -37,6 +37,7 @@ from digitise.record.tables import (
     LimbRow,
     ModelRow,
     PhotographRow,
+    PlaceGirthRow,
     TapeRowRow,
     VisitPhotographRow,
     VisitRow,
@@ -152,6 +153,7 @@ def _rows_of_visit(visit_id: int, photographs: Collection[str]) -> _OfClient:
     return {
         VisitRow: VisitRow.id == visit_id,
         TapeRowRow: TapeRowRow.visit_id == visit_id,
+        PlaceGirthRow: PlaceGirthRow.visit_id == visit_id,
         PhotographRow: PhotographRow.sha256.in_(photographs),
         VisitPhotographRow: VisitPhotographRow.visit_id == visit_id,
         ModelRow: ModelRow.visit_id == visit_id,
@@ -170,6 +172,7 @@ def _rows_of(session: Session, client_id: int) -> _OfClient:
         LimbRow: LimbRow.client_id == client_id,
         VisitRow: VisitRow.limb_id.in_(limbs),
         TapeRowRow: TapeRowRow.visit_id.in_(visits),
+        PlaceGirthRow: PlaceGirthRow.visit_id.in_(visits),
         PhotographRow: PhotographRow.sha256.in_(photographs),
         VisitPhotographRow: VisitPhotographRow.visit_id.in_(visits),
         ModelRow: ModelRow.visit_id.in_(visits),

@@ -11,7 +11,7 @@ from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session, undefer
 
 from digitise.errors import RecordError
-from digitise.record.rows import clearance_of, digest, tape_row, time_of
+from digitise.record.rows import clearance_of, digest, place_girth, tape_row, time_of
 from digitise.record.tables import (
     ClientRow,
     CorrectionRow,
@@ -19,6 +19,7 @@ from digitise.record.tables import (
     LimbRow,
     ModelRow,
     PhotographRow,
+    PlaceGirthRow,
     TapeRowRow,
     VisitPhotographRow,
     VisitRow,
@@ -204,6 +205,9 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
     """
     row, limb, code = find_visit(session, visit_id)
     tape = session.scalars(select(TapeRowRow).filter_by(visit_id=visit_id).order_by(TapeRowRow.number))
+    places = session.scalars(
+        select(PlaceGirthRow).filter_by(visit_id=visit_id).order_by(PlaceGirthRow.number)
+    )
     corrections = select(CorrectionRow).filter_by(visit_id=visit_id).order_by(CorrectionRow.number)
     return Visit(
         id=visit_id,
@@ -212,6 +216,7 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
         side=cast(Side, limb.side),
         taken=time_of(row.taken_utc, row.offset_minutes),
         tape=tuple(tape_row(reading) for reading in tape),
+        places=tuple(place_girth(reading) for reading in places),
         photos=_photos(session, visit_id),
         corrections=MappingProxyType(
             {item.number: item.correction_json for item in session.scalars(corrections)}

@@ -15,12 +15,13 @@ from digitise.record.tables import (
     CorrectionRow,
     HistoryRow,
     ModelRow,
+    PlaceGirthRow,
     TapeRowRow,
     VisitPhotographRow,
     VisitRow,
 )
 from digitise.record.values import Answer, Clearance, ModelFiles
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 
 
 def utc_text(time: datetime) -> str:
@@ -74,6 +75,15 @@ def part_rows(ready: ReadyVisit, visit_id: int) -> Iterator[Base]:
             line=row.line,
             point=row.point,
         )
+    for number, taped in enumerate(visit.places, start=1):
+        yield PlaceGirthRow(
+            visit_id=visit_id,
+            number=number,
+            place=taped.place,
+            girth_mm=taped.girth_mm,
+            height_mm=taped.height_mm,
+            line=taped.line,
+        )
     for number, sha256 in enumerate(ready.photos, start=1):
         yield VisitPhotographRow(visit_id=visit_id, number=number, sha256=sha256)
     if visit.model is not None:
@@ -113,6 +123,11 @@ def history_row(client_id: int, visit_id: int, what: Mend, was: str, became: str
 def tape_row(row: TapeRowRow) -> TapeRow:
     """Return the reading that a row holds."""
     return TapeRow(row.height_mm, row.girth_mm, row.line, row.point)
+
+
+def place_girth(row: PlaceGirthRow) -> PlaceGirth:
+    """Return the reading on foot or hand that a row holds."""
+    return PlaceGirth(row.place, row.girth_mm, row.line, row.height_mm)
 
 
 def clearance_of(row: VisitRow) -> Clearance:

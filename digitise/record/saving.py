@@ -33,6 +33,7 @@ from digitise.record.tables import (
     LimbRow,
     ModelRow,
     PhotographRow,
+    PlaceGirthRow,
     TapeRowRow,
     VisitPhotographRow,
     VisitRow,
@@ -79,7 +80,7 @@ def overwrite_visit(session: Session, visit_id: VisitId, ready: ReadyVisit, seen
     _keep_photographs(session, ready, limb.client_id)
     row = visit_row(ready, limb.id, _keep_field(session, ready.visit.field_json))
     row.id = visit_id
-    for table in (CorrectionRow, VisitPhotographRow, TapeRowRow, ModelRow):
+    for table in (CorrectionRow, VisitPhotographRow, TapeRowRow, PlaceGirthRow, ModelRow):
         session.execute(delete(table).where(table.visit_id == visit_id))
     session.merge(row)
     session.flush()

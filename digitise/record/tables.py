@@ -123,6 +123,18 @@ class TapeRowRow(Base):
     point: Mapped[str] = mapped_column(String(8))
 
 
+class PlaceGirthRow(Base):
+    """One reading of the tape on foot or hand; a height stands in it where one was given."""
+
+    __tablename__ = "place_girths"
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True)
+    place: Mapped[str] = mapped_column(String(40))
+    girth_mm: Mapped[float] = mapped_column(Double)
+    height_mm: Mapped[float | None] = mapped_column(Double)
+    line: Mapped[int]
+
+
 class PhotographRow(Base):
     """A stripped photograph by its content; it belongs to one client."""
 

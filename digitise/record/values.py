@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Literal, NewType
 
 from digitise.tape.points import Limb
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 
 Side = Literal["left", "right"]
 Posture = Literal["", "standing", "sitting", "lying"]
@@ -87,6 +87,8 @@ class NewVisit:
         Empty when unknown; ``measured_by`` is initials or a code.
     clearance
         The clearance question, asked and answered.
+    places
+        Girths on foot or hand, each place once.
     """
 
     client: str
@@ -103,6 +105,7 @@ class NewVisit:
     measured_by: str = ""
     note: str = ""
     clearance: Clearance = Clearance()
+    places: tuple[PlaceGirth, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,7 @@ class Visit:
     side: Side
     taken: datetime
     tape: tuple[TapeRow, ...]
+    places: tuple[PlaceGirth, ...]
     photos: tuple[StoredPhoto, ...]
     corrections: Mapping[int, str]
     lens_json: str | None

@@ -1,4 +1,4 @@
-"""The values handed on by the tape: a girth at a height, and a remark on such rows."""
+"""The values handed on by the tape: girths at a height or a place, and a remark on such rows."""
 
 from __future__ import annotations
 
@@ -39,6 +39,46 @@ class TapeRow:
     girth_mm: float
     line: int = 0
     point: str = ""
+
+
+@dataclass(frozen=True)
+class PlaceGirth:
+    """One reading of the tape on foot or hand, beyond the straight limb.
+
+    It never makes a volume and does not enter the limb's fit.
+
+    Attributes
+    ----------
+    place
+        Name of the place, such as ``ball-of-foot``; see :mod:`digitise.tape.places`.
+    girth_mm
+        What the taut tape read.
+    line
+        Line number in the file it came from, 1-based; 0 when typed in.
+    height_mm
+        Distance from the mat where one was given, kept as a note; None without.
+    """
+
+    place: str
+    girth_mm: float
+    line: int = 0
+    height_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class TapeTable:
+    """All that a tape.csv holds.
+
+    Attributes
+    ----------
+    rows
+        Girths along the limb, lowest first.
+    places
+        Girths on foot or hand, in the order of the file.
+    """
+
+    rows: tuple[TapeRow, ...] = ()
+    places: tuple[PlaceGirth, ...] = ()
 
 
 @dataclass(frozen=True)

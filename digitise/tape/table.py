@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,14 +9,15 @@ from itertools import pairwise
 from pathlib import Path
 
 from digitise.errors import TapeError
+from digitise.tape.cells import in_mm, refuse_impossible_girth, shown, split_cells
+from digitise.tape.places import known_places, place_limits, place_name
 from digitise.tape.points import known_letters
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow, TapeTable
 
 SMALLEST_GIRTH_MM = 50.0
 LARGEST_GIRTH_MM = 1500.0
 LARGEST_FILE = 2**20
 MOST_ROWS = 1000
-_MM = {"mm": 1.0, "cm": 10.0}
 _NUMBER = re.compile(r"[+-]?[0-9]{1,6}([.,][0-9]{0,6})?")
 _HEADER = "Begin with the line height_mm,girth_mm or height_cm,girth_cm."
 
@@ -31,15 +31,21 @@ class _Columns:
     height: tuple[int, str]
     girth: tuple[int, str]
     point: int | None
+    place: int | None
 
 
 def read_tape(path: Path | str, at_least: int = 1) -> tuple[TapeRow, ...]:
-    """Read a tape.csv file; see :func:`tape_from_csv`.
+    """Read the girths along the limb of a tape.csv file; see :func:`read_tape_table`."""
+    return read_tape_table(path, at_least).rows
+
+
+def read_tape_table(path: Path | str, at_least: int = 1) -> TapeTable:
+    """Read a tape.csv file; see :func:`tape_table_from_csv`.
 
     Raises
     ------
     TapeError
-        When the file cannot be opened or is no text, and as :func:`tape_from_csv`.
+        When the file cannot be opened or is no text, and as :func:`tape_table_from_csv`.
     """
     path = Path(path)
     try:
@@ -60,31 +66,11 @@ def read_tape(path: Path | str, at_least: int = 1) -> tuple[TapeRow, ...]:
         raise TapeError(
             "The file is not plain text.", where=path.name, do="Save it as CSV in UTF-8."
         ) from error
-    return tape_from_csv(text, path.name, at_least)
+    return tape_table_from_csv(text, path.name, at_least)
 
 
 def tape_from_csv(text: str, where: str = "tape", at_least: int = 1) -> tuple[TapeRow, ...]:
-    r"""Return the rows of a tape table, lowest first.
-
-    The header names the columns, in any order: ``height_mm`` or ``height_cm``, ``girth_mm`` or
-    ``girth_cm``, and optionally ``point`` (a letter of the girth list).  Text after ``#`` and blank
-    lines are skipped.  Columns may be separated by commas, semicolons or tabs; decimal commas are
-    accepted with the latter two, where they cannot be taken for a separator.
-
-    Parameters
-    ----------
-    text
-        The file's text.
-    where
-        The file's name, for messages.
-    at_least
-        How many rows the caller needs.
-
-    Raises
-    ------
-    TapeError
-        With the line number, when the header or a row cannot be used: not a number, not positive, two
-        rows at one height, a girth outside 50 to 1500 mm, an unknown letter; or with too few rows.
+    r"""Return the girths along the limb of a tape table, lowest first; see :func:`tape_table_from_csv`.
 
     Examples
     --------
@@ -95,27 +81,63 @@ def tape_from_csv(text: str, where: str = "tape", at_least: int = 1) -> tuple[Ta
     ...
     digitise.errors.TapeError: tape, line 2: The girth 22 mm is outside 50 to 1500 mm. ...
     """
+    return tape_table_from_csv(text, where, at_least).rows
+
+
+def tape_table_from_csv(text: str, where: str = "tape", at_least: int = 1) -> TapeTable:
+    r"""Return all that a tape table holds.
+
+    The header names the columns, in any order: ``height_mm`` or ``height_cm``, ``girth_mm`` or
+    ``girth_cm``, and optionally ``point`` (a letter of the girth list) and ``place`` (on foot or hand; such a
+    row may leave its height empty).  Text after ``#`` and blank
+    lines are skipped.  Columns may be separated by commas, semicolons or tabs; decimal commas are
+    accepted with the latter two, where they cannot be taken for a separator.
+
+    Parameters
+    ----------
+    text
+        The file's text.
+    where
+        The file's name, for messages.
+    at_least
+        How many girths along the limb the caller needs.
+
+    Raises
+    ------
+    TapeError
+        With the line number, when the header or a row cannot be used: not a number, not positive, two
+        rows at one height, a girth outside 50 to 1500 mm, an unknown letter or place, a girth that cannot
+        be at its place, a place twice; or with too few rows.
+
+    Examples
+    --------
+    >>> tape_table_from_csv("height_cm,girth_cm,place\n10,22.5,\n,24.1,ball-of-foot").places
+    (PlaceGirth(place='ball-of-foot', girth_mm=241.0, line=3, height_mm=None),)
+    """
     lines = _meaningful_lines(text)
     first = next(lines, None)
     if first is None:
         raise TapeError("The tape table is empty.", where=where, do=_HEADER)
     columns = _read_header(first[1], _line(where, first[0]))
-    rows: list[TapeRow] = []
+    found: list[TapeRow | PlaceGirth] = []
     for number, line in lines:
-        if len(rows) >= MOST_ROWS:
+        if len(found) >= MOST_ROWS:
             raise TapeError(
                 f"The table has more than {MOST_ROWS} rows.", where=_line(where, number), do="Keep one visit."
             )
-        rows.append(_read_row(line, number, columns, _line(where, number)))
-    rows.sort(key=lambda row: row.height_mm)
+        found.append(_read_row(line, number, columns, _line(where, number)))
+    places = [row for row in found if isinstance(row, PlaceGirth)]
+    rows = sorted((row for row in found if isinstance(row, TapeRow)), key=lambda row: row.height_mm)
     _refuse_doubles(rows, where)
-    if len(rows) < at_least:
+    _refuse_place_twice(places, where)
+    if len(rows) < at_least or not found:
         raise TapeError(
-            f"The table has {len(rows)} row{'' if len(rows) == 1 else 's'}; {at_least} or more are needed.",
+            f"The table has {len(rows)} row{'' if len(rows) == 1 else 's'}"
+            f"{' along the limb' if places else ''}; {max(at_least, 1)} or more are needed.",
             where=where,
             do="Add girths at further heights.",
         )
-    return tuple(rows)
+    return TapeTable(tuple(rows), tuple(places))
 
 
 def _line(where: str, number: int) -> str:
@@ -130,30 +152,23 @@ def _meaningful_lines(text: str) -> Iterator[tuple[int, str]]:
             yield number, kept
 
 
-def _cells(line: str, separator: str, where: str) -> list[str]:
-    try:
-        cells = next(csv.reader([line], delimiter=separator, strict=True, skipinitialspace=True))
-    except (csv.Error, StopIteration) as error:
-        raise TapeError(
-            "The line has a quotation mark without its partner.", where=where, do="Remove it."
-        ) from error
-    return [cell.strip() for cell in cells]
-
-
 def _read_header(line: str, where: str) -> _Columns:
     separator = next((mark for mark in (";", "\t") if mark in line), ",")
-    names = [name.lower() for name in _cells(line, separator, where)]
+    names = [name.lower() for name in split_cells(line, separator, where)]
     while names and not names[-1]:
         names.pop()
     for name in names:
-        if re.fullmatch(r"(height|girth)_(mm|cm)|point", name) is None:
-            raise TapeError(f"The column name {_shown(name)} is unknown.", where=where, do=_HEADER)
+        if re.fullmatch(r"(height|girth)_(mm|cm)|point|place", name) is None:
+            raise TapeError(f"The column name {shown(name)} is unknown.", where=where, do=_HEADER)
+    if names.count("place") > 1:
+        raise TapeError("There is more than one place column.", where=where, do="Keep one.")
     return _Columns(
         separator,
         len(names),
         _find(names, "height", where),
         _find(names, "girth", where),
         names.index("point") if "point" in names else None,
+        names.index("place") if "place" in names else None,
     )
 
 
@@ -165,8 +180,8 @@ def _find(names: list[str], quantity: str, where: str) -> tuple[int, str]:
     return found[0]
 
 
-def _read_row(line: str, number: int, columns: _Columns, where: str) -> TapeRow:
-    cells = _cells(line, columns.separator, where)
+def _read_row(line: str, number: int, columns: _Columns, where: str) -> TapeRow | PlaceGirth:
+    cells = split_cells(line, columns.separator, where)
     while len(cells) > columns.count and not cells[-1]:
         cells.pop()
     if len(cells) > columns.count:
@@ -177,29 +192,54 @@ def _read_row(line: str, number: int, columns: _Columns, where: str) -> TapeRow:
         )
         raise TapeError(f"The line has {len(cells)} entries for {columns.count} columns.", where=where, do=do)
     cells += [""] * (columns.count - len(cells))
-    height = _positive(cells, "height", columns.height, columns.separator, where)
-    girth = _positive(cells, "girth", columns.girth, columns.separator, where)
-    _refuse_impossible_girth(girth, columns.girth[1], where)
+    place = _place(cells, columns, where)
+    if place:
+        return _read_place(place, cells, number, columns, where)
+    height = _positive(cells, "height", columns.height, columns, where)
+    girth = _positive(cells, "girth", columns.girth, columns, where)
+    refuse_impossible_girth(girth, columns.girth[1], (SMALLEST_GIRTH_MM, LARGEST_GIRTH_MM), where)
     return TapeRow(
-        _in_mm(height, columns.height[1]),
-        _in_mm(girth, columns.girth[1]),
+        in_mm(height, columns.height[1]),
+        in_mm(girth, columns.girth[1]),
         number,
         _letter(cells, columns, where),
     )
 
 
-def _in_mm(value: float, unit: str) -> float:
-    # rounded, so that 32.3 cm and 323 mm are the same number
-    return round(value * _MM[unit], 6)
+def _read_place(place: str, cells: list[str], number: int, columns: _Columns, where: str) -> PlaceGirth:
+    if _letter(cells, columns, where):
+        raise TapeError("The row has a point and a place.", where=where, do="Keep the one that was measured.")
+    girth = _positive(cells, "girth", columns.girth, columns, where)
+    refuse_impossible_girth(girth, columns.girth[1], place_limits(place), where, f" of {place}")
+    height = None
+    if cells[columns.height[0]]:
+        height = in_mm(_positive(cells, "height", columns.height, columns, where), columns.height[1])
+    return PlaceGirth(place, in_mm(girth, columns.girth[1]), number, height)
 
 
-def _positive(cells: list[str], quantity: str, column: tuple[int, str], separator: str, where: str) -> float:
+def _place(cells: list[str], columns: _Columns, where: str) -> str:
+    cell = "" if columns.place is None else cells[columns.place]
+    name = place_name(cell)
+    if name and name not in known_places():
+        raise TapeError(
+            f"The place {shown(cell)} is unknown.",
+            where=where,
+            do=f"Use one of {', '.join(known_places())}, or give a height and leave it empty.",
+        )
+    return name
+
+
+def _positive(
+    cells: list[str], quantity: str, column: tuple[int, str], columns: _Columns, where: str
+) -> float:
     cell = cells[column[0]]
     if not cell:
-        raise TapeError(f"The {quantity} is missing.", where=where, do="Fill it in or remove the line.")
-    if _NUMBER.fullmatch(cell) is None or (separator == "," and "," in cell):
+        placed = columns.place is not None and quantity == "height"
+        do = "Fill it in, or name the place on foot or hand." if placed else "Fill it in or remove the line."
+        raise TapeError(f"The {quantity} is missing.", where=where, do=do)
+    if _NUMBER.fullmatch(cell) is None or (columns.separator == "," and "," in cell):
         raise TapeError(
-            f"The {quantity} {_shown(cell)} is not a plain number.",
+            f"The {quantity} {shown(cell)} is not a plain number.",
             where=where,
             do=f"Write the number of {column[1]} alone, without unit or thousands mark.",
         )
@@ -209,28 +249,11 @@ def _positive(cells: list[str], quantity: str, column: tuple[int, str], separato
     return value
 
 
-def _refuse_impossible_girth(value: float, unit: str, where: str) -> None:
-    girth = _in_mm(value, unit)
-    if SMALLEST_GIRTH_MM <= girth <= LARGEST_GIRTH_MM:
-        return
-    meant = [
-        f"{value:g} {name}" + ("" if name == "mm" else f" are {value * factor:g} mm")
-        for name, factor in (("mm", 1.0), ("cm", 10.0), ("inches", 25.4))
-        if name != unit and SMALLEST_GIRTH_MM <= value * factor <= LARGEST_GIRTH_MM
-    ]
-    advice = f"If another unit was meant: {', '.join(meant)}." if meant else "Measure it again."
-    raise TapeError(
-        f"The girth {girth:g} mm is outside {SMALLEST_GIRTH_MM:g} to {LARGEST_GIRTH_MM:g} mm.",
-        where=where,
-        do=advice,
-    )
-
-
 def _letter(cells: list[str], columns: _Columns, where: str) -> str:
     letter = "" if columns.point is None else cells[columns.point].upper()
     if letter and letter not in known_letters():
         raise TapeError(
-            f"The point {_shown(letter)} is unknown.",
+            f"The point {shown(letter)} is unknown.",
             where=where,
             do=f"Use one of {', '.join(known_letters())}, or leave it empty.",
         )
@@ -256,7 +279,13 @@ def _refuse_doubles(rows: list[TapeRow], where: str) -> None:
                 )
 
 
-def _shown(cell: str) -> str:
-    """Return a cell for a message: quoted, printable, of bounded length."""
-    kept = "".join(c if c.isprintable() else "?" for c in cell[:30])
-    return f"'{kept}{'...' if len(cell) > 30 else ''}'"
+def _refuse_place_twice(places: list[PlaceGirth], where: str) -> None:
+    first: dict[str, int] = {}
+    for row in places:
+        if row.place in first:
+            raise TapeError(
+                f"The place {row.place} is already on line {first[row.place]}.",
+                where=_line(where, row.line),
+                do="Give each place once.",
+            )
+        first[row.place] = row.line

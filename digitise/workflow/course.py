@@ -278,6 +278,7 @@ def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float,
         local_hour=when.hour + when.minute / 60 if visit.timed else None,
         posture=visit.posture,
         covers_mm=(model.from_mm, model.to_mm),
+        places=MappingProxyType({row.place: row.girth_mm for row in model.place_girths}),
     )
 
 

@@ -24,7 +24,8 @@ from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
-from digitise.tape.rows import TapeRow
+from digitise.tape.places import check_places
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
@@ -52,6 +53,7 @@ def measure_limb(
     corrections: Mapping[str, Correction] | None = None,
     same_visit: bool = False,
     lying: Lying | None = None,
+    places: tuple[PlaceGirth, ...] = (),
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -78,6 +80,8 @@ def measure_limb(
         The caller answers for it that all photographs are of one visit, whatever speaks against it.
     lying
         How the limb lies, where it does not stand; without an axis given, it is then found.
+    places
+        Girths taped on foot or hand; they are handed on beside the limb and do not enter it.
     progress
         Called with a few plain words before each step.
 
@@ -89,6 +93,7 @@ def measure_limb(
     _require_count(photo_paths)
     if lying is not None:
         lying.require(limb)
+    check_places(places, "arm" if limb == "arm" else "leg")
     tell: Progress = progress or _silent
     tell("Reading photographs")
     photos = _each(read_photo, photo_paths)
@@ -122,6 +127,7 @@ def measure_limb(
         from_mm=low if from_mm is None else from_mm,
         to_mm=high if to_mm is None else to_mm,
     )
+    measured = replace(measured, places=places)
     if not sighted.above:
         return measured
     tell("Solving the foot")

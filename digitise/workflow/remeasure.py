@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from digitise.record.check import read_model_files
+from digitise.record.export import tape_csv
 from digitise.record.store import Store
 from digitise.record.values import NewVisit, Visit, VisitId
 from digitise.unfinished import temporary_folder
@@ -154,9 +155,9 @@ def _job(
     folder = scratch / name
     folder.mkdir()
     photos = _photos(store, visit, folder)
-    tape = [f"{row.height_mm:.9g},{row.girth_mm:.9g}" for row in visit.tape]
+    tape = tape_csv(visit.tape, visit.places) if visit.tape or visit.places else ""
     texts = {"field.json": store.field(visit.id), "lens.json": visit.lens_json or ""}
-    texts["tape.csv"] = "\n".join(["height_mm,girth_mm", *tape, ""]) if tape else ""
+    texts["tape.csv"] = tape
     texts |= {f"correction-{n}.json": text for n, text in visit.corrections.items()}
     for file, text in texts.items():
         if text:
@@ -222,6 +223,7 @@ def _with_model(store: Store, visit: Visit, scratch: Path, out: Path) -> NewVisi
         side=visit.side,
         taken=visit.taken,
         tape=visit.tape,
+        places=visit.places,
         photos=_photos(store, visit, scratch),
         field_json=store.field(visit.id),
         lens_json=visit.lens_json,

@@ -8,10 +8,10 @@ SET ROLE north_keeper;
 GRANT SELECT ON ALL TABLES IN SCHEMA public TO north_reader, north_therapist;
 
 -- A therapist stores visits, and puts a changed visit in the place of the old one.
-GRANT INSERT ON clients, limbs, fields, visits, tape_rows, photographs, visit_photographs, models, corrections,
-    client_conditions, arterial_checks, history TO north_therapist;
+GRANT INSERT ON clients, limbs, fields, visits, tape_rows, place_girths, photographs, visit_photographs, models,
+    corrections, client_conditions, arterial_checks, history TO north_therapist;
 GRANT UPDATE ON visits TO north_therapist;
-GRANT DELETE ON limbs, fields, tape_rows, photographs, visit_photographs, models, corrections,
+GRANT DELETE ON limbs, fields, tape_rows, place_girths, photographs, visit_photographs, models, corrections,
     client_conditions, arterial_checks TO north_therapist;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO north_therapist;
 

@@ -35,6 +35,7 @@ def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
         "limbs": 2,
         "visits": 2,
         "tape_rows": 6,
+        "place_girths": 0,
         "photographs": 3,
         "visit_photographs": 4,
         "models": 1,

@@ -124,6 +124,7 @@ def test_a_removed_visit_is_gone_and_the_others_stay(store, full_visit, picture)
     assert proof.rows == {
         "visits": 1,
         "tape_rows": 3,
+        "place_girths": 0,
         "photographs": 1,
         "visit_photographs": 2,
         "models": 1,

@@ -188,6 +188,32 @@ def test_tape_rows_say_what_is_wrong_with_them(home):
     assert drafts.draft_of(token).read().rows[0] == ("23", "31,9")
 
 
+def test_a_tape_table_with_places_says_which_rows_it_leaves(home):
+    def app(table):
+        import streamlit as st
+
+        from ui import state
+        from ui.components import photographs
+
+        photographs._keep("draft", "tape.csv", table.encode())
+        st.text(repr(state.value("rows")))
+
+    def dropped(table):
+        test = AppTest.from_function(app, kwargs={"table": table}).run()
+        assert not test.exception
+        return [box.value for box in (*test.warning, *test.error)], test
+
+    head = "height_mm,girth_mm,place\n"
+    (said,), test = dropped(head + "100,220,\n,241,ball-of-foot\n")
+    assert "Not taken from this tape table: ball of the foot." in said
+    assert test.text[0].value == "[('10', '22')]"
+    (said,), test = dropped(head + ",241,ball-of-foot\n")
+    assert "Not taken" in said
+    assert test.text[0].value == "None"
+    (said,), _ = dropped(head + ",24,ball-of-foot\n")
+    assert "of ball-of-foot is outside" in said
+
+
 def choose_unit(test, name):
     next(group for group in test.button_group if group.label == text.UNIT).set_value(name).run()
 

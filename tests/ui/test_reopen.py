@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import json
 import os
 import time
 from dataclasses import replace
@@ -19,7 +20,7 @@ from digitise.errors import RecordError
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit
 from digitise.shape.limb import volume
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
 from ui import dates, measuring, present, text
@@ -135,6 +136,17 @@ def test_the_changed_visit_takes_the_place_of_the_stored_one(kept):
     assert after.clearance.red_flags[0] == ("fever", True)
     assert dict(after.clearance.red_flags)["skin"]
     assert (after.clearance.answer, after.clearance.when) == ("yes", CLEARED.when)
+
+
+def test_girths_on_foot_or_hand_stay_though_the_page_does_not_know_them(home, kept):
+    visit, number = kept
+    taped = (PlaceGirth("ball-of-foot", 241.0, 4),)
+    with Store() as store:
+        store.replace_visit(number, replace(visit, places=taped))
+    assert saved_again(number, note="second").places == taped
+    with Store() as store:
+        stated = json.loads(store.model(number).json)["place_girths"]
+    assert [(row["place"], row["girth_mm"]) for row in stated] == [("ball-of-foot", 241.0)]
 
 
 def test_the_other_side_is_opened_to_be_measured_again(kept, monkeypatch):

@@ -13,7 +13,8 @@ from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
-from digitise.tape.table import tape_from_csv
+from digitise.tape.places import place_words
+from digitise.tape.table import tape_table_from_csv
 from ui import dates, measuring, pictures, present, state, text, work
 from ui.components import frame
 from ui.components.tape import show_rows
@@ -93,9 +94,13 @@ def _keep_lens(draft: Draft, name: str, data: bytes) -> None:
 
 
 def _keep_tape(name: str, data: bytes) -> None:
-    rows = tape_from_csv(data.decode("utf-8-sig", errors="replace"), name)
+    table = tape_table_from_csv(data.decode("utf-8-sig", errors="replace"), name, at_least=0)
+    if table.places:
+        st.warning(text.TAPE_PLACES.format(", ".join(place_words(row.place) for row in table.places)))
+    if not table.rows:
+        return
     unit = state.unit() if state.value("unit") is None else UNITS[state.value("unit")]
-    show_rows(tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in rows))
+    show_rows(tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in table.rows))
 
 
 def _sheets(draft: Draft, inputs: Inputs) -> None:

@@ -58,6 +58,8 @@ def save(draft: Draft, inputs: Inputs, measured: Measured) -> VisitId:
 def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | None) -> NewVisit:
     now = datetime.now().astimezone()
     paths = draft.photos
+    # the page knows no girths on foot or hand: those that are stored stay
+    places = before.places if before else measured.places
     return NewVisit(
         client=inputs.client,
         limb=inputs.limb or "leg",
@@ -67,12 +69,13 @@ def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | Non
         photos=paths,
         field_json=work.field_text(draft, inputs),
         lens_json=draft.lens_json,
-        model=measuring.model_files(measured),
+        model=measuring.model_files(replace(measured, places=places)),
         corrections={n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))},
         posture=inputs.posture,
         measured_by=inputs.measured_by,
         note=inputs.note,
         clearance=_clearance(inputs, now, before.clearance if before else Clearance()),
+        places=places,
     )
 
 

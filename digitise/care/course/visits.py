@@ -67,6 +67,8 @@ class VisitVolume:
         Time of day where the client was, 0 to below 24; None when unknown.
     posture
         Empty when unknown.
+    places
+        Girths taped on foot or hand, mm, by the name of the place.
     covers_mm
         Heights that were measured, where they go beyond ``from_mm`` and ``to_mm``; None when they do not.
     """
@@ -81,6 +83,7 @@ class VisitVolume:
     local_hour: float | None = None
     posture: str = ""
     covers_mm: tuple[float, float] | None = None
+    places: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
     def __post_init__(self) -> None:
         if self.taken.tzinfo is None:

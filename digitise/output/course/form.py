@@ -38,7 +38,10 @@ class ReductionForm(Form):
 
 
 class VisitForm(Form):
-    """One visit: volumes with their whole error, changes with what differs from visit to visit."""
+    """One visit: volumes with their whole error, changes with what differs from visit to visit.
+
+    ``place_girths_mm`` are girths taped on foot or hand, by the name of the place.
+    """
 
     taken: AwareDatetime
     from_mm: float
@@ -53,6 +56,7 @@ class VisitForm(Form):
     excess_ml: EstimateForm | None
     excess_percent: EstimateForm | None
     excess_reduction_percent: ReductionForm | None
+    place_girths_mm: dict[str, float] = Field(default_factory=dict)
 
 
 class RateForm(Form):
@@ -193,6 +197,7 @@ def _visit(point: CoursePoint) -> VisitForm:
             "excess_ml": excess and excess.excess_ml,
             "excess_percent": excess and excess.percent,
             "excess_reduction_percent": point.reduction,
+            "place_girths_mm": dict(visit.places),
         }
     )
 

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 
 from digitise.care.course.course import Course, CoursePoint
 from digitise.care.course.plateau import CourseVerdict, Rate
-from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError
+from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError, mdc95
 from digitise.shape.limb import Estimate
+from digitise.tape.entry_errors import TAPE_SD_MM
+from digitise.tape.places import place_words
 
 SAME_WAY = (
     "Volumes from different methods do not replace each other: follow one person with one method, "
@@ -44,6 +46,7 @@ def _sentences(course: Course) -> Iterator[str]:
         yield _changed(f"Since the visit before on {before.name}", last.since_last, percent)
     yield _smallest(course.error)
     yield from _excess(last)
+    yield from _places(course)
     if course.plateau.rate is not None:
         yield _rate(course.plateau.rate)
     yield f"Verdict: {VERDICTS[course.plateau.verdict]}. {course.plateau.rule}"
@@ -93,6 +96,24 @@ def _excess(point: CoursePoint) -> Iterator[str]:
             yield f"Excess reduced by {now}, against the other limb at the same visit."
         then = _with_interval(point.reduction.baseline_reference, "%")
         yield f"Excess reduced by {then}, against the other limb at the first visit."
+
+
+def _places(course: Course) -> Iterator[str]:
+    """Say of each place on foot or hand what the tape read at its first and last visit."""
+    visits = [point.visit for point in course.points]
+    for name in dict.fromkeys(name for visit in visits for name in visit.places):
+        first, *others = [visit for visit in visits if name in visit.places]
+        then = first.places[name]
+        text = f"{place_words(name).capitalize()}, by tape: {then:.0f} mm on {first.name}"
+        if others:
+            now = others[-1].places[name]
+            clear = abs(now - then) > mdc95(TAPE_SD_MM)
+            text += f", {now:.0f} mm on {others[-1].name} ({now - then:+.0f} mm"
+            text += (
+                "" if clear else f", no clear change: two readings may differ by {mdc95(TAPE_SD_MM):.0f} mm"
+            )
+            text += ")"
+        yield f"{text}. It is in no volume."
 
 
 def _rate(rate: Rate) -> str:

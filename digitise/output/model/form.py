@@ -204,6 +204,22 @@ class SegmentForm(Form):
     photos: Annotated[tuple[SegmentPhotoForm, ...], Field(min_length=1, max_length=1_000)]
 
 
+class PlaceGirthForm(Form):
+    """A girth taped on foot or hand, beside what the photographs say there; null where they do not tell.
+
+    It is no part of any volume.  ``height_mm`` is what stood beside it in the tape table, null without.
+    ``differs`` where the tape lies more than 4 mm outside the photographs' interval.
+    """
+
+    place: Annotated[str, Field(pattern=r"^[a-z]+(-[a-z]+)*$", max_length=40)]
+    girth_mm: Annotated[float, Field(gt=0, le=5_000)]
+    height_mm: Height | None = None
+    photo_mm: Length | None
+    photo_mm_95: Interval | None
+    difference_mm: Offset | None
+    verdict: Literal["agrees", "differs", "not seen"]
+
+
 class FindingForm(Form):
     """What the check of the photographs said; ``photo`` is empty when it is about all together."""
 
@@ -237,6 +253,7 @@ class ModelForm(Form):
     ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
     like the former, in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
+    ``place_girths`` are those taped on foot or hand, in the order of the tape table.
     """
 
     format: Literal["limb-model/1"]
@@ -266,6 +283,7 @@ class ModelForm(Form):
     segments: Annotated[tuple[SegmentForm, ...], Field(max_length=4)] = ()
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None
+    place_girths: Annotated[tuple[PlaceGirthForm, ...], Field(max_length=1_000)] = ()
     lying: Lies | None = None
     landmark: LandmarkForm | None = None
     seal: Digest | None = None

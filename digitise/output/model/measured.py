@@ -15,7 +15,7 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
 from digitise.shape.fit import LimbFit
 from digitise.shape.foot.join import Foot
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 
 _PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
 
@@ -71,6 +71,8 @@ class Measured:
         Photograph, from 0, and pixels of the place on a lying limb from which heights count.
     foot
         The foot, where a photograph from above shows it.
+    places
+        Girths taped on foot or hand; they stand beside the limb and do not enter it.
     """
 
     photos: tuple[Photograph, ...]
@@ -84,6 +86,7 @@ class Measured:
     field_sha256: str | None = None
     landmark: tuple[int, float, float] | None = None
     foot: MeasuredFoot | None = None
+    places: tuple[PlaceGirth, ...] = ()
 
     @property
     def file_names(self) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from digitise.output import cautions
 from digitise.output.forms import WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
+from digitise.output.model.place_girths import place_girths
 from digitise.output.model.segments import outline_name, segments, with_segments
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
@@ -62,6 +63,7 @@ def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.M
 def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
     limb = measured.fit.limb
     whole = volume(limb, limb.from_mm, limb.to_mm)
+    beyond = segments(measured)
     together = with_segments(measured, Estimate(float(whole.mean), float(whole.sd)))
     cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
     findings = _findings(measured)
@@ -92,7 +94,8 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         created=created,
         software=software(),
         field_sha256=measured.field_sha256,
-        segments=segments(measured),
+        segments=beyond,
+        place_girths=tuple(place_girths(measured.places, beyond)),
         volume_ml_whole=None if together is None else rounded(together.mean),
         volume_ml_whole_95=None if together is None else interval(together),
         landmark=_landmark(measured),

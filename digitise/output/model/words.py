@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from digitise.output.cautions import POSTURES
-from digitise.output.model.form import ModelForm, TapeCheckForm
+from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
+from digitise.tape.places import place_words
 
 _WIDTH = 96
 
@@ -25,6 +26,7 @@ def summary_text(summary: ModelForm, folder: str | Path) -> str:
     parts = (
         _head(summary),
         _section("Tape against photographs", map(_tape_line, summary.tape_check)),
+        _section("Taped on foot or hand, in no volume", map(_place_line, summary.place_girths)),
         _section("Corrected by hand", _by_hand(summary)),
         _section("Warnings", (warning.text for warning in summary.warnings)),
         _section("Not included", summary.not_included),
@@ -101,6 +103,18 @@ def _tape_line(check: TapeCheckForm) -> str:
     more = "more" if check.difference_mm >= 0 else "less"
     difference = f"tape {abs(check.difference_mm):.0f} mm {more}"
     return f"{row}, photographs {check.photo_mm:.0f} mm ({difference}): {words[check.verdict]}"
+
+
+def _place_line(row: PlaceGirthForm) -> str:
+    taped = f"{place_words(row.place)}: tape {row.girth_mm:.0f} mm"
+    if row.photo_mm is None or row.photo_mm_95 is None:
+        return f"{taped}; the photographs do not tell it"
+    words = {
+        "agrees": "agrees",
+        "differs": "differs more than expected: tape it again, and look at the outline of the foot",
+    }
+    half = _half(row.photo_mm_95)
+    return f"{taped}, photographs {row.photo_mm:.0f} ± {half} mm: {words[row.verdict]}"
 
 
 def _by_hand(summary: ModelForm) -> Iterator[str]:

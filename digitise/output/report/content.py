@@ -23,6 +23,7 @@ from digitise.output.report.parts import (
     garment_form,
     girth_rows,
     place_forms,
+    place_rows,
     wrap_form,
 )
 from digitise.output.report.words import method_words
@@ -123,11 +124,12 @@ def report_content(
         visits=tuple(_visit(*pair) for pair in zip(visits, course.points, strict=True)),
         girths=girth_rows(last.model, change),
         foot=foot_form(summary),
+        place_girths=place_rows(summary),
         change=None if change is None else change_form(change, visits[0].taken, last.taken),
         course=None if change is None else course_form(course),
         places=None if regions is None else place_forms(regions),
         wrap=None if sheet is None else wrap_form(sheet),
-        garment=None if garment is None else garment_form(garment),
+        garment=None if garment is None else garment_form(garment, summary.place_girths),
         safety=safety,
         warnings=tuple(warning.text for warning in summary.warnings),
         not_included=summary.not_included,

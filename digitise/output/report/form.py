@@ -51,6 +51,16 @@ class GirthRowForm(Form):
     change_verdict: Verdict | None = None
 
 
+class PlaceRowForm(Form):
+    """A girth taped on foot or hand at the last visit, and that of the photographs where they show it."""
+
+    name: str
+    place: Text
+    tape_mm: float
+    photographs_mm: FigureForm | None = None
+    verdict: Literal["agrees", "differs", "not seen"]
+
+
 class FootForm(Form):
     """The foot at the last visit, below the leg's lowest section, and leg and foot together."""
 
@@ -142,10 +152,19 @@ class GarmentRowForm(Form):
     note: Text
 
 
+class TapedRowForm(Form):
+    """A girth on foot or hand, as it was taped."""
+
+    place: Text
+    girth_mm: float
+    note: Text
+
+
 class GarmentForm(Form):
     """The girth list for a garment."""
 
     rows: tuple[GarmentRowForm, ...]
+    taped: tuple[TapedRowForm, ...] = ()
     missing: tuple[str, ...]
     notes: tuple[Text, ...]
 
@@ -163,6 +182,7 @@ class ReportForm(Form):
     visits: tuple[ReportVisitForm, ...]
     girths: tuple[GirthRowForm, ...]
     foot: FootForm | None = None
+    place_girths: tuple[PlaceRowForm, ...] = ()
     change: ChangeForm | None
     course: CourseForm | None
     places: tuple[PlaceForm, ...] | None

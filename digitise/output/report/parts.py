@@ -19,9 +19,11 @@ from digitise.output.change.form import VERDICTS
 from digitise.output.course.words import VERDICTS as COURSE_VERDICTS
 from digitise.output.forms import FigureForm, rounded
 from digitise.output.model.file import StoredModel
-from digitise.output.model.form import ModelForm, TapeCheckForm
+from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
+from digitise.output.model.place_girths import doubt_words
 from digitise.output.report import form
 from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
+from digitise.tape.places import place_words
 
 GIRTH_STEP_MM = 40.0
 _SAME_MM = 0.5
@@ -45,6 +47,22 @@ def foot_form(summary: ModelForm) -> form.FootForm | None:
         whole_ml=_stated(summary.volume_ml_whole, summary.volume_ml_whole_95),
         ball_girth_mm=_stated(foot.ball_girth_mm, foot.ball_girth_mm_95),
         heel_instep_girth_mm=_stated(foot.heel_instep_girth_mm, foot.heel_instep_girth_mm_95),
+    )
+
+
+def place_rows(summary: ModelForm) -> tuple[form.PlaceRowForm, ...]:
+    """Return the girths that were taped on foot or hand."""
+    return tuple(map(_place_row, summary.place_girths))
+
+
+def _place_row(row: PlaceGirthForm) -> form.PlaceRowForm:
+    seen = None if row.photo_mm is None or row.photo_mm_95 is None else (row.photo_mm, row.photo_mm_95)
+    return form.PlaceRowForm(
+        name=row.place,
+        place=place_words(row.place),
+        tape_mm=rounded(row.girth_mm, 0),
+        photographs_mm=None if seen is None else _stated(*seen),
+        verdict=row.verdict,
     )
 
 
@@ -215,8 +233,8 @@ def _pressures(sheet: WrapSheet) -> tuple[tuple[float, float], ...]:
     )
 
 
-def garment_form(found: GirthList) -> form.GarmentForm:
-    """Return a girth list as a report states it."""
+def garment_form(found: GirthList, taped: Sequence[PlaceGirthForm] = ()) -> form.GarmentForm:
+    """Return a girth list as a report states it, with the girths that were taped on foot or hand."""
     return form.GarmentForm(
         rows=tuple(
             form.GarmentRowForm(
@@ -230,6 +248,12 @@ def garment_form(found: GirthList) -> form.GarmentForm:
                 note=entry.note,
             )
             for entry in found.entries
+        ),
+        taped=tuple(
+            form.TapedRowForm(
+                place=place_words(row.place), girth_mm=rounded(row.girth_mm, 0), note=doubt_words(row)
+            )
+            for row in taped
         ),
         missing=found.missing,
         notes=found.notes,

@@ -24,6 +24,7 @@ from digitise.output.report.words import (
     day,
     interval_words,
     number_words,
+    place_sentence,
     with_interval,
 )
 from digitise.shape.limb import Limb
@@ -169,6 +170,8 @@ def _girths(pages: Pages, report: Report) -> None:
     pages.rows(head, body, widths, align="RRRR" if changed else "RRRL", x=width + 4.0, points=7.5)
     pages.set_y(max(pages.y, top + _PROFILE_MM + 2.0))
     _tape_words(pages, words.girths)
+    if words.place_girths:
+        pages.paragraph(place_sentence(words.place_girths), 8.0)
     pages.heading("Sections, seen from above", keep=60.0)
     sections = figures_style.png(lambda: figures.section_overlay(named, _heights(named[0].limb)))
     pages.picture(sections, "Sections of the limb.", pages.epw, pages.epw * 48 / 180)

@@ -104,6 +104,9 @@ def garment_section(pages: Pages, garment: form.GarmentForm, safety: Sequence[st
         align="LLRRL",
         points=7.5,
     )
+    for row in garment.taped:
+        note = f"; {row.note}" if row.note else ""
+        pages.paragraph(f"{row.place.capitalize()}: {row.girth_mm:.0f} mm, as taped{note}.", 8.0)
     if garment.missing:
         pages.paragraph(f"Not placed on the measured segment: {', '.join(garment.missing)}.", 8.0)
     for note in garment.notes:

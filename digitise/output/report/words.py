@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from digitise.care.change.compare import Change
@@ -12,6 +12,7 @@ from digitise.output.cautions import counted_from
 from digitise.output.course.words import SAME_WAY
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
+from digitise.output.report.form import PlaceRowForm
 
 SIGNED = "+.0f"
 PRIVACY = "Health data: pass on only with the client's consent."
@@ -108,3 +109,17 @@ def with_interval(figure: FigureForm | None, style: str = ".0f") -> str:
 def number_words(value: float | None, style: str = ".0f") -> str:
     """Return a number; nothing for None."""
     return "" if value is None else f"{value:{style}}"
+
+
+def place_sentence(rows: Sequence[PlaceRowForm]) -> str:
+    """Return the girths that were taped on foot or hand, as one sentence."""
+    words = "; ".join(
+        f"{row.place} {row.tape_mm:.0f} mm"
+        + ("" if row.photographs_mm is None else f" ({row.verdict}: photographs {_both(row.photographs_mm)})")
+        for row in rows
+    )
+    return f"Taped on foot or hand, in no volume: {words}."
+
+
+def _both(figure: FigureForm) -> str:
+    return f"{figure.value:.0f} mm, 95 % {interval_words(figure)}"

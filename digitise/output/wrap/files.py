@@ -152,3 +152,5 @@ def _garment_rows(garment: GarmentForm) -> Iterator[tuple[Cell, ...]]:
         by_hand = "yes" if point.set_by_hand else "no"
         head = (point.letter, point.place, point.length_name)
         yield *head, *heights, *girths, by_hand, point.source, point.note
+    for taped in garment.taped:
+        yield None, taped.place, None, None, None, None, taped.girth_mm, None, None, None, "tape", taped.note

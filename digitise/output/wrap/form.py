@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Final, Literal
 
@@ -14,7 +15,9 @@ from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
 from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm, now, rounded, software
-from digitise.output.model.form import ModelForm
+from digitise.output.model.form import ModelForm, PlaceGirthForm
+from digitise.output.model.place_girths import doubt_words
+from digitise.tape.places import place_words
 
 FORMAT: Final = "limb-wrap/1"
 
@@ -68,10 +71,20 @@ class GirthPointForm(Form):
     note: Text
 
 
+class TapedForm(Form):
+    """A girth on foot or hand, as it was taped; ``note`` says what to look at."""
+
+    name: str
+    place: Text
+    girth_mm: float
+    note: Text
+
+
 class GarmentForm(Form):
     """Girths and lengths for ordering a garment; ``missing`` are letters that could not be placed."""
 
     points: tuple[GirthPointForm, ...]
+    taped: tuple[TapedForm, ...] = ()
     missing: tuple[str, ...]
     notes: tuple[Text, ...]
 
@@ -149,7 +162,7 @@ def wrap_form(
         ),
         warnings=tuple(WarningForm(code=one.code, text=one.text) for one in sheet.warnings),
         notes=(RELATIVE_ONLY, *CRITICISM),
-        garment=None if garment is None else garment_form(garment),
+        garment=None if garment is None else garment_form(garment, model.place_girths),
         caution=caution(model.limb),
         created=created or now(),
         software=software(),
@@ -174,10 +187,19 @@ def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
     )
 
 
-def garment_form(found: GirthList) -> GarmentForm:
-    """Return the girth list as wrap.json holds it."""
+def garment_form(found: GirthList, taped: Sequence[PlaceGirthForm] = ()) -> GarmentForm:
+    """Return the girth list as wrap.json holds it, with the girths that were taped on foot or hand."""
     return GarmentForm(
-        points=tuple(_point(entry) for entry in found.entries), missing=found.missing, notes=found.notes
+        points=tuple(_point(entry) for entry in found.entries),
+        taped=tuple(map(_taped, taped)),
+        missing=found.missing,
+        notes=found.notes,
+    )
+
+
+def _taped(row: PlaceGirthForm) -> TapedForm:
+    return TapedForm(
+        name=row.place, place=place_words(row.place), girth_mm=row.girth_mm, note=doubt_words(row)
     )
 
 

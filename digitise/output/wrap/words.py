@@ -73,5 +73,8 @@ def _points(garment: GarmentForm) -> Iterator[str]:
             f"{point.letter}, {point.place}: girth {point.girth_mm:.0f} mm "
             f"(95 % interval {low:.0f} to {high:.0f}) at {point.height_mm:.0f} mm{note}"
         )
+    for taped in garment.taped:
+        note = f"; {taped.note}" if taped.note else ""
+        yield f"{taped.place.capitalize()}: girth {taped.girth_mm:.0f} mm, as taped{note}"
     if garment.missing:
         yield f"Not on the measured segment, take with a tape: {', '.join(garment.missing)}"

@@ -13,7 +13,8 @@ from digitise.capture.outline.correction import read_correction
 from digitise.capture.sheets.field import read_field
 from digitise.errors import DigitiseError, TableError
 from digitise.output.model.files import write_model
-from digitise.tape.table import read_tape
+from digitise.tape.rows import TapeTable
+from digitise.tape.table import read_tape_table
 from digitise.workflow.many.batch_table import MeasureJob, ResultRow, table_text
 from digitise.workflow.many.cluster import run_on_cluster
 from digitise.workflow.many.engine import Done, run_jobs
@@ -28,10 +29,11 @@ def measure_job(job: MeasureJob) -> ResultRow:
     """Measure one visit and write its model; what cannot be used becomes a row with its reason."""
     try:
         drawn = [read_correction(Path(each)) for each in job.corrections]
+        table = read_tape_table(Path(job.tape), at_least=0) if job.tape else TapeTable()
         measured = measure_limb(
             [Path(each) for each in job.photos],
             read_field(Path(job.field)),
-            read_tape(Path(job.tape)) if job.tape else (),
+            table.rows,
             limb=job.limb,
             side=job.side,
             from_mm=job.from_mm,
@@ -40,6 +42,7 @@ def measure_job(job: MeasureJob) -> ResultRow:
             corrections={each.photo_sha256 or "": each for each in drawn},
             same_visit=job.same_visit,
             lying=_lying(job),
+            places=table.places,
         )
         summary = write_model(job.out, measured)
     except DigitiseError as error:
