@@ -14,6 +14,7 @@ import numpy as np
 import test_painted
 from change_accuracy import pairs_section
 from conftest import CASES, ROOT, Case
+from foot_accuracy import foot_section
 from lying_accuracy import section as lying_section
 from matting import scene
 from PIL import Image
@@ -222,7 +223,7 @@ distances from a known truth, and not interchangeable with them.
 def page() -> str:
     """Return the text of docs/accuracy.md."""
     parts = [HEAD.format(count=len(CASES)), *_absolute(), *_change(), *_harder(), *_solids(), *_painted()]
-    parts += [*lying_section(), READ]
+    parts += [*lying_section(), *foot_section(), READ]
     return "".join(parts)
 
 
