@@ -20,7 +20,7 @@ four photo-real cases (all edges of both visits 0.10 px, those of a visit 0.03 p
 it 0.15 px), cameras off as a calibration says, prints off by 0.1 %, five tapes (one hand 1.2 mm, a row
 1.6 mm, its height 1 mm). Photographs from the front and the side, each off by up to 6 degrees. The *kept*
 pairs were measured without any choice being taken by them; made by `python tests/change_study.py`. Nobody
-moved between the photographs of a visit, but the intervals allow for it (`digitise/shape/sway.py`), so
+moved between the photographs of a visit, but the intervals allow for it (`digitise/shape/scene.py`), so
 they are wider than these errors ask for.
 
 """

@@ -17,6 +17,12 @@ POSTURES = {
     "on-back": "lying on the back",
 }
 
+
+def counted_from(lying: str | None) -> str:
+    """Return from where heights count, such as ``the mat``, of a limb that lies so or stands."""
+    return "the landmark" if lying else "the mat"
+
+
 LIMITS = (
     "The limb is the most likely shape between its outlines: dents behind a convex edge cannot be seen. "
     "What no photograph saw widens the intervals. Changes of one limb between visits are better known than "

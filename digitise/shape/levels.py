@@ -176,7 +176,7 @@ def find_levels(
     if lowest_tape is not None and lowest_tape >= start:
         found_from = min(found_from, lowest_tape)
     found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
-    bottom = float(found_from if from_mm is None else from_mm)
+    bottom = float(found_from if from_mm is None else from_mm) + 0.0  # no minus zero
     top = float(found_to if to_mm is None else to_mm)
     _check_wanted(bottom, top, float(at[0]), float(at[-1]))
     return Levels(seen_low, seen_high, bottom, top, foot)

@@ -19,20 +19,21 @@ from digitise.geometry.rigid import Array
 from digitise.output.model.measured import Measured, MeasuredFoot
 from digitise.shape.fit import LimbFit
 from digitise.shape.foot.join import HIGHEST_JOINT_MM, join_foot, require_low
-from digitise.shape.foot.planes import TangentPlanes, planes_of_leg, planes_of_view, together
+from digitise.shape.foot.planes import TangentPlanes, planes_of_leg, planes_of_view, some_of, together
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.solve import FootBelief, solve_foot
+from digitise.shape.foot.solve import FootBelief, solve_foot, unlikeliness
 from digitise.shape.foot.surface import FootSurface
 from digitise.shape.limb import Limb, coefficients
 from digitise.shape.mesh import limb_mesh
 
 # How far the outline may lie from where it is expected, and how finely to look: the usual foot may be far
 # from this one at its toes; the second time it is nearly there.
-_PASSES_MM = ((45.0, 1.8), (15.0, 0.9))
+_PASSES_MM = ((45.0, 2.2), (15.0, 1.0))
 _RING_MM, _RAYS = 12.0, 48
 
 
 _USUAL_JOINT_MM = 110.0
+_SOME = 3  # of so many planes one tells which side a foot is of
 # Fewer points of a foot's outline than these, 3.6 mm apart, leave its form to the usual foot.
 _LEAST_POINTS = 60
 # A bare foot's outline lies within half of this of one that the usual foot can be bent to.
@@ -134,7 +135,7 @@ def _solve(
     foot = solve_foot(_start(limb), told)
     outlines: dict[int, FootOutline] = {}
     planes = told
-    for slack, step in _PASSES_MM:
+    for number, (slack, step) in enumerate(_PASSES_MM):
         expected = Body(foot.surface.vertices(), foot.surface.prior.faces)
         look = partial(find_foot, foot=expected, leg=leg, slack_mm=slack, step_mm=step)
         with ThreadPoolExecutor(max_workers=2) as pool:
@@ -142,7 +143,7 @@ def _solve(
         outlines = {n: found for n, found in enumerate(tried) if found is not None}
         seen = [planes_of_view(cameras[n], found.edge, n) for n, found in outlines.items()]
         planes = together([told, *seen])
-        foot = solve_foot(foot.surface, planes)
+        foot = solve_foot(foot.surface, planes, near=number > 0)
     return foot, outlines, planes
 
 
@@ -169,8 +170,10 @@ def _require_side(belief: FootBelief, planes: TangentPlanes, side: str) -> None:
     """Refuse a foot that one of the other side fits better."""
     other = "right" if side == "left" else "left"
     x, y, _ = belief.surface.place
-    mirrored = solve_foot(FootSurface.usual(usual_foot(other), x, y), planes)
-    if np.nanmean(np.abs(mirrored.residual)) < np.nanmean(np.abs(belief.residual)):
+    some = some_of(planes, _SOME)
+    start = FootSurface.usual(usual_foot(other), x, y)
+    mirrored = solve_foot(solve_foot(start, some).surface, some, near=True)
+    if unlikeliness(mirrored.surface, some) < unlikeliness(belief.surface, some):
         raise OutlineError(
             f"it looks like a {other} foot, and the limb is called a {side} leg.",
             do="Check which side was photographed, and name that.",

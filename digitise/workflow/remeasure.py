@@ -162,6 +162,7 @@ def _job(
     for file, text in texts.items():
         if text:
             (folder / file).write_text(text, encoding="utf-8")
+    lying, landmark = _how_it_lay(store, visit)
     return MeasureJob(
         name,
         tuple(str(path) for path in photos),
@@ -175,7 +176,18 @@ def _job(
         str(folder / "lens.json") if visit.lens_json else "",
         tuple(str(folder / f"correction-{n}.json") for n in sorted(visit.corrections)),
         same_visit=True,  # somebody stored them as one visit
+        lying=lying,
+        landmark=landmark,
     )
+
+
+def _how_it_lay(store: Store, visit: Visit) -> tuple[str, tuple[float, ...]]:
+    """Return how a stored limb lay and its landmark; both empty for one that stood."""
+    model = json.loads(store.model(visit.id).json) if visit.has_model else {}
+    place = model.get("landmark")
+    if not model.get("lying") or not place:
+        return "", ()
+    return str(model["lying"]), (place["photo"] - 1.0, place["x_px"], place["y_px"])
 
 
 def _beside(

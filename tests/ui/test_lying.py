@@ -1,10 +1,19 @@
 """The page of a visit with an arm that lies: what it asks for, and what it says then."""
 
+from datetime import UTC, datetime
+
 import pytest
+from lying_accuracy import measured_sample
 from ui_support import ROOT, page, words
 
+from digitise.output.model.files import model_text
+from digitise.record.store import Store
+from digitise.record.values import ModelFiles, NewVisit
+from digitise.samples import sample_visits
+from digitise.tape.table import read_tape
 from ui import draft as drafts
 from ui import text
+from ui.components import saving
 from ui.inputs import Inputs
 
 ARM = ROOT / "sample-images/arm-week0"
@@ -33,3 +42,26 @@ def test_an_arm_waits_for_its_landmark_and_is_measured_from_there(home):
 @pytest.mark.parametrize(("limb", "lies", "lying"), [("arm", "on-back", ""), ("leg", "on-back", "on-back")])
 def test_a_posture_of_another_limb_does_not_count(limb, lies, lying):
     assert Inputs(limb=limb, lies=lies).lying == lying
+
+
+@pytest.mark.slow
+def test_a_saved_arm_is_opened_again_as_it_lay(home):
+    visit = sample_visits("arm")[0]
+    model = model_text(measured_sample(visit))
+    with Store() as store:
+        number = store.add_visit(
+            NewVisit(
+                "K-017",
+                "arm",
+                "left",
+                datetime(2026, 3, 2, 9, 15, tzinfo=UTC),
+                read_tape(visit.tape),
+                photos=visit.photos,
+                field_json=visit.field.read_text(),
+                model=ModelFiles(model.json, model.limb),
+            )
+        )
+    inputs = saving.reopened(number).read()
+    assert inputs.lies == "palm-down"
+    assert inputs.landmark == (visit.lying.photo, *visit.lying.at)
+    assert inputs.axis == (None,) * 6

@@ -2,10 +2,13 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from conftest import CASES
+from lying_accuracy import measured_sample
 
+from digitise.output.model.files import model_text
 from digitise.record.check import read_model_files
 from digitise.record.store import Store
-from digitise.record.values import NewVisit
+from digitise.record.values import ModelFiles, NewVisit
+from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
 from digitise.workflow import remeasure as again
 from digitise.workflow.many.batch import measure_job, run_batch
@@ -80,3 +83,20 @@ def test_records_without_photographs_leave_nothing_to_do(tmp_path):
     with Store(tmp_path / "records.sqlite") as store:
         assert again.remeasure(store, tmp_path / "new") == ()
     assert run_batch((), tmp_path / "new") == ()
+
+
+@pytest.mark.slow
+def test_a_limb_that_lay_is_measured_again_as_it_lay(tmp_path):
+    visit = sample_visits("arm")[0]
+    model = model_text(measured_sample(visit))
+    with Store(tmp_path / "records.sqlite") as store:
+        store.add_visit(
+            NewVisit(
+                "K-017", "arm", "left", datetime(2026, 3, 2, 9, tzinfo=UTC), read_tape(visit.tape),
+                visit.photos, visit.field.read_text(), model=ModelFiles(model.json, model.limb),
+            )
+        )  # fmt: skip
+        (found,) = again.remeasure(store, tmp_path / "new", client="K-017")
+    assert found.result.status == "measured", found.result.reason
+    # same photographs, same heights; the landmark is kept to a tenth of a pixel
+    assert found.after_ml == pytest.approx(found.before_ml, rel=1e-3)

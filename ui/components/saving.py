@@ -198,6 +198,8 @@ def _lying(store: Store, visit: Visit) -> Inputs:
     if summary is None or summary.lying is None or summary.landmark is None:
         return Inputs()
     place = summary.landmark
+    if len(summary.photos) != len(visit.photos):  # one was left out, so numbers differ: ask for the tap again
+        return Inputs(lies=summary.lying)
     return Inputs(lies=summary.lying, landmark=(place.photo - 1, place.x_px, place.y_px))
 
 

@@ -20,10 +20,10 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 
-_MARGIN_MM = 60.0  # of surroundings beyond the slack
+_MARGIN_MM = 55.0  # of surroundings beyond the slack
 _INNER = 0.7  # of the slack: skin so far within the expected outline is surely skin
 _LEG_INNER_MM = 4.0
-_CUTS = 4
+_CUTS = 3
 _TOE_GAP_MM = 5.0  # half of what gaps between toes and under the arch are closed
 _LEG_NEAR_MM = 6.0
 _STEP_MM = 3.6

@@ -27,6 +27,7 @@ from digitise.geometry.rigid import Array, Pose
 
 _STANDS_OUT = 20.0  # squared distance from the sheet's colour
 _HUE_BIN, _ONE_HUE = 0.1, 0.3  # log units; skin of one limb in one light keeps within the latter
+_SHADOW_HUE = 0.2  # log units off the sheet's own hue: shadows keep within
 _LEAST_MM2 = 8000.0  # 200 mm of a thin wrist
 _LEVEL_MM = 4.0  # between the levels that are read off
 _PLAIN_BESIDE = 3  # cells beyond an edge that must show the sheet
@@ -86,7 +87,7 @@ def find_silhouette(photo: Photograph, camera: Camera, boards: Iterable[tuple[Bo
     strip = _sheet_strip(photo, camera, max(areas, key=_size))
     panel = find_panel(strip, areas)
     mask = _largest(panel.inside & (panel.distance2 > _STANDS_OUT), photo.name)
-    mask = _largest(_of_one_colour(strip, mask), photo.name)
+    mask = _largest(_of_one_colour(strip, mask, panel.inside & ~mask), photo.name)
     first, second = _levels(mask, panel.inside)
     if len(first) < _LEAST_LEVELS:
         raise OutlineError(
@@ -150,13 +151,22 @@ def _largest(stands_out: Mask, name: str) -> Mask:
     return np.asarray(binary_fill_holes(labels == int(np.argmax(counts))), bool)
 
 
-def _of_one_colour(strip: Strip, mask: Mask) -> Mask:
-    """Return the part of a mask that has its commonest hue: skin, without supports and sleeve."""
+def _of_one_colour(strip: Strip, mask: Mask, sheet: Mask) -> Mask:
+    """Return the part of a mask of its commonest hue: skin, without supports, sleeve and deep shadows.
+
+    A shadow has the hue of the ``sheet`` (cells that show it); only a limb of that hue itself is left with
+    its shadow.
+    """
     hue = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.0), np.uint8))[..., 1:]
-    bins = np.floor(hue[mask] / _HUE_BIN).astype(int)
+    paper = np.median(hue[sheet], axis=0) if sheet.any() else np.full(2, np.inf)
+    off = np.linalg.norm(hue - paper, axis=-1)
+    lit = mask & (off > _SHADOW_HUE)
+    chosen = lit if np.count_nonzero(lit) * STEP_MM**2 > _LEAST_MM2 else mask
+    bins = np.floor(hue[chosen] / _HUE_BIN).astype(int)
     _, which, counts = np.unique(bins, axis=0, return_inverse=True, return_counts=True)
-    commonest = np.median(hue[mask][which.reshape(-1) == np.argmax(counts)], axis=0)
-    return np.asarray(mask & (np.linalg.norm(hue - commonest, axis=-1) < _ONE_HUE))
+    commonest = np.median(hue[chosen][which.reshape(-1) == np.argmax(counts)], axis=0)
+    own = np.linalg.norm(hue - commonest, axis=-1)
+    return np.asarray(chosen & (own < _ONE_HUE) & (own < off))
 
 
 def _levels(mask: Mask, inside: Mask) -> tuple[Array, Array]:

@@ -89,7 +89,7 @@ def find_outline(
     if lying:
         lightly, fully = panels
         # beside its lower edge lies its own shadow, which steps of light alone tell from it
-        return _surest(_trace(photo, strip, panel, mat, drawn, lightly) for panel in (fully,))
+        return _surest(_trace(photo, strip, panel, mat, drawn, lightly) for panel in (fully, lightly))
     return _surest(_trace(photo, strip, panel, mat, drawn) for panel in panels)
 
 

@@ -17,7 +17,7 @@ from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
 
 _BEYOND_MM = np.arange(6.0, 18.0, STEP_MM)  # clear of the limb's own blur
-_NOT_SHEET = 60.0  # squared distance: shadows on the sheet stay below 40, cloth and wood begin at 300
+_NOT_SHEET = 150.0  # squared distance: shadows on the sheet stay below 100, cloth and wood begin at 300
 _STEADY_ROWS = 9
 _MARGIN_ROWS = 5  # the support's own edge is not square to the limb's
 _ROUND_ROWS = 20  # on either side of a support tell the limb's course

@@ -91,7 +91,7 @@ def trace_edges(
         reason = hiding(strip, region, mat, index, hidden)[skin]
         edge = _doubted(edge, fold)
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
-        plain = ~region.touched[index][skin]
+        plain = ~(region.touched if region.rests is None else region.rests)[index][skin]
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
         if correction is not None:
             offsets = drawn_offsets(correction, strip, SIDES[index], heights)

@@ -18,6 +18,7 @@ from digitise.shape.limb import Limb, girth
 from digitise.tape.points import GirthPoint, girth_points
 
 CONFIRM = "From photographs, confirm with a tape."
+FROM_LANDMARK = "The limb lay: heights are from its landmark, not from the floor; measure the lengths anew."
 NOT_STABLE = "The limb still changes: a garment measured now may soon be too large."
 _CANDIDATES = {
     "leg": {"B": "narrow", "B1": "bend", "C": "wide", "D": "upper_narrow"},
@@ -127,7 +128,7 @@ def girth_list(
             entries.append(_entry(limb, point, proposal, False))
         elif point.source != "memory":
             missing.append(point.letter)
-    return GirthList(tuple(entries), tuple(missing), _notes(stable, tuple(entries)))
+    return GirthList(tuple(entries), tuple(missing), _notes(stable, tuple(entries), limb.lying))
 
 
 def _check_heights(limb: Limb, given: Mapping[str, float], points: tuple[GirthPoint, ...]) -> None:
@@ -181,8 +182,10 @@ def _entry(limb: Limb, point: GirthPoint, where: Landmark, by_hand: bool) -> Gir
     )
 
 
-def _notes(stable: bool | None, entries: tuple[GirthEntry, ...]) -> tuple[str, ...]:
+def _notes(stable: bool | None, entries: tuple[GirthEntry, ...], lying: str) -> tuple[str, ...]:
     notes = [CONFIRM]
+    if lying:
+        notes.append(FROM_LANDMARK)
     if stable is False:
         notes.append(NOT_STABLE)
     if stable is None:

@@ -71,7 +71,8 @@ def girth_profile(
 
 
 def _height_label(limb: Limb) -> str:
-    return "height above the mat, mm" if limb.kind == "leg" else "height along the axis, mm"
+    above = limb.kind == "leg" and not limb.lying
+    return "height above the mat, mm" if above else "height along the axis, mm"
 
 
 def _tape_points(axes: Axes, tape: Sequence[TapeCheckForm]) -> None:

@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from digitise import __version__
+from digitise.output.cautions import counted_from
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
 from digitise.output.report.content import Report, ReportVisit
@@ -22,7 +23,7 @@ UCUM = "http://unitsofmeasure.org"
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
 METHOD = "Photographs on a printed mat solved together with girths by tape"
 LOWER, UPPER = "Lower end of the 95 % interval", "Upper end of the 95 % interval"
-HEIGHT = "Height along the limb's axis from the mat"
+HEIGHT = "Height along the limb's axis from {}"
 # names of our own observations are made from this and never change
 _SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:limb-shape-digitiser:observation")
 
@@ -69,7 +70,8 @@ def _observations(
         name = f"{summary.side.capitalize()} {summary.limb}"
         girth = _observation(visit, client, "Girth of the limb", name, str(section.height_mm))
         valued = _valued(girth, section.girth_mm, section.girth_mm_95, "mm")
-        valued["component"].append(_component(HEIGHT, section.height_mm, "mm"))
+        height = HEIGHT.format(counted_from(summary.lying))
+        valued["component"].append(_component(height, section.height_mm, "mm"))
         yield valued
     if excess is not None:
         over = _observation(
@@ -79,7 +81,8 @@ def _observations(
 
 
 def _place(summary: ModelForm, low: float, high: float) -> str:
-    return f"{summary.side.capitalize()} {summary.limb}, {low:.0f} to {high:.0f} mm from the mat"
+    start = counted_from(summary.lying)
+    return f"{summary.side.capitalize()} {summary.limb}, {low:.0f} to {high:.0f} mm from {start}"
 
 
 def _observation(visit: ReportVisit, client: str, what: str, place: str, which: str = "") -> Resource:

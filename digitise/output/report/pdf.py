@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
+from digitise.output.cautions import counted_from
 from digitise.output.figures import course as figures_course
 from digitise.output.figures import limb as figures
 from digitise.output.figures import style as figures_style
@@ -86,7 +87,9 @@ def _first_page(pages: Pages, report: Report) -> None:
     visits = f"{day(last.taken)}"
     if len(words.visits) > 1:
         visits += f", visit {len(words.visits)} since {day(words.visits[0].taken)}"
-    segment = f"{words.from_mm:.0f} to {words.to_mm:.0f} mm from the mat."
+    segment = (
+        f"{words.from_mm:.0f} to {words.to_mm:.0f} mm from {counted_from(report.last.model.limb.lying)}."
+    )
     pages.facts(
         [
             ("Client", words.client or "not stated"),

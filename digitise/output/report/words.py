@@ -8,6 +8,7 @@ from datetime import datetime
 from digitise.care.change.compare import Change
 from digitise.care.course.course import Course
 from digitise.care.excess import BILATERAL
+from digitise.output.cautions import counted_from
 from digitise.output.course.words import SAME_WAY
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
@@ -48,7 +49,7 @@ def _paragraphs(summary: ModelForm, followed: Course, change: Change | None) -> 
         )
     yield (
         "All intervals are 95 %. Girth is what a taut tape reads. Heights are along the limb's axis, from "
-        f"the mat. The sum of cones from the tape alone is "
+        f"{counted_from(summary.lying)}. The sum of cones from the tape alone is "
         f"{'not known' if summary.cone_volume_ml is None else f'{summary.cone_volume_ml:.0f} mL'} between "
         f"{summary.from_mm:.0f} and {summary.to_mm:.0f} mm. {summary.cone_note}"
     )

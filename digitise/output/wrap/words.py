@@ -71,7 +71,7 @@ def _points(garment: GarmentForm) -> Iterator[str]:
         note = f"; {point.note}" if point.note else ""
         yield (
             f"{point.letter}, {point.place}: girth {point.girth_mm:.0f} mm "
-            f"(95 % interval {low:.0f} to {high:.0f}) at {point.height_mm:.0f} mm from the floor{note}"
+            f"(95 % interval {low:.0f} to {high:.0f}) at {point.height_mm:.0f} mm{note}"
         )
     for taped in garment.taped:
         note = f"; {taped.note}" if taped.note else ""

@@ -10,7 +10,7 @@ from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
 from digitise.shape.foot.planes import TangentPlanes, touch
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.foot.surface import PLACES, FootSurface
 
 # The foot stands anywhere on the mat's middle, toes along its arrow.
 _PLACE_SD = np.array([30.0, 30.0, np.radians(12.0)])
@@ -20,8 +20,9 @@ _ROUNDS = 40
 _CONVERGED_MM = 0.1  # rms of all vertices: a tenth of what one photograph's point tells
 # Where the surface touches a plane may jump from round to round; ever shorter steps settle between the two.
 _FULL_STEPS = 4
-# Beyond so many sds a plane is no longer drawn at with full force (Huber's constant for 95 % efficiency).
-_HUBER = 1.345
+# Beyond so many sds a plane is no longer drawn at with full force (Huber's and Cauchy's constants for an
+# efficiency of 95 %).
+_HUBER, _CAUCHY = 1.345, 2.385
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +48,7 @@ class FootBelief:
         read_only(self)
 
 
-def solve_foot(start: FootSurface, planes: TangentPlanes) -> FootBelief:
+def solve_foot(start: FootSurface, planes: TangentPlanes, near: bool = False) -> FootBelief:
     """Bend the usual foot until it touches the planes.
 
     Parameters
@@ -56,6 +57,9 @@ def solve_foot(start: FootSurface, planes: TangentPlanes) -> FootBelief:
         Where to begin; the foot's place is expected within 30 mm and 12 degrees of the start's.
     planes
         From the photographs and the leg.
+    near
+        The start is near to the foot: planes far off are of something else, such as the other foot behind,
+        and hardly count.
 
     Raises
     ------
@@ -68,7 +72,7 @@ def solve_foot(start: FootSurface, planes: TangentPlanes) -> FootBelief:
     precision = _prior_precision(len(home), len(biases))
     for number in range(_ROUNDS):
         residual, rows = _linearise(surface, planes, biases)
-        weight = _weights(residual, planes.sd)
+        weight = _weights(residual, planes.sd, near)
         matrix = rows.T @ (weight[:, None] * rows) + precision
         away = np.concatenate([surface.parameters - home, biases])
         step = np.linalg.solve(matrix, rows.T @ (weight * np.nan_to_num(residual)) - precision @ away)
@@ -82,6 +86,14 @@ def solve_foot(start: FootSurface, planes: TangentPlanes) -> FootBelief:
         "The foot's shape does not settle.",
         do="Take the photograph of the foot from above again, with the whole foot and the mat in it.",
     )
+
+
+def unlikeliness(surface: FootSurface, planes: TangentPlanes) -> float:
+    """Return minus the logarithm of how likely a foot is by itself and by its planes, but for a constant."""
+    residual, _ = _linearise(surface, planes, np.zeros(1 + int(planes.view.max(initial=-1))))
+    scaled = residual[np.isfinite(residual)] / planes.sd[np.isfinite(residual)]
+    off = 0.5 * _CAUCHY**2 * np.sum(np.log1p((scaled / _CAUCHY) ** 2))
+    return float(off + 0.5 * np.sum(surface.parameters[:-PLACES] ** 2))
 
 
 def _prior_precision(parameters: int, views: int) -> Array:
@@ -100,8 +112,8 @@ def _linearise(surface: FootSurface, planes: TangentPlanes, biases: Array) -> tu
     return residual, np.column_stack([moves, seen_by.astype(float)])
 
 
-def _weights(residual: Array, sd: Array) -> Array:
-    """Return each plane's weight (N,), 1 / mm^2: Huber's, and none where the surface is not reached."""
-    scaled = np.abs(residual) / sd
-    weight = np.minimum(1.0, _HUBER / np.maximum(scaled, 1e-9)) / sd**2
-    return np.where(np.isfinite(residual), weight, 0.0)
+def _weights(residual: Array, sd: Array, near: bool) -> Array:
+    """Return each plane's weight (N,), 1 / mm^2, Huber's or Cauchy's; none where it is not reached."""
+    scaled = np.abs(np.nan_to_num(residual)) / sd
+    share = 1.0 / (1.0 + (scaled / _CAUCHY) ** 2) if near else _HUBER / np.maximum(scaled, _HUBER)
+    return np.where(np.isfinite(residual), share / sd**2, 0.0)

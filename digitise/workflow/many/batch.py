@@ -19,6 +19,7 @@ from digitise.workflow.many.batch_table import MeasureJob, ResultRow, table_text
 from digitise.workflow.many.cluster import run_on_cluster
 from digitise.workflow.many.engine import Done, run_jobs
 from digitise.workflow.measure import measure_limb
+from digitise.workflow.posture.lying import Landmark, Lying
 
 RESULTS = "results.csv"
 JOURNAL = "done.jsonl"
@@ -40,6 +41,7 @@ def measure_job(job: MeasureJob) -> ResultRow:
             profile=read_lens(Path(job.lens)) if job.lens else None,
             corrections={each.photo_sha256 or "": each for each in drawn},
             same_visit=job.same_visit,
+            lying=_lying(job),
             places=table.places,
         )
         summary = write_model(job.out, measured)
@@ -50,6 +52,13 @@ def measure_job(job: MeasureJob) -> ResultRow:
     codes = " ".join(sorted({warning.code for warning in summary.warnings}))
     first, last, volume, least, most = (f"{value:.6g}" for value in numbers)
     return ResultRow(job.name, "measured", first, last, volume, least, most, codes)
+
+
+def _lying(job: MeasureJob) -> Lying | None:
+    if not job.lying:
+        return None
+    photo, x, y = job.landmark
+    return Lying(job.lying, Landmark(int(photo), (x, y)))  # type: ignore[arg-type]  # as a model kept it
 
 
 def run_batch(

@@ -37,6 +37,8 @@ class MeasureJob:
         Paths of outlines drawn by hand, by the photographs' sha256.
     same_visit
         Somebody answers for it that the photographs are of one visit.
+    lying, landmark
+        How a limb lies that does not stand, and from where its heights count: photograph, from 0, and pixels.
     """
 
     name: str
@@ -51,6 +53,8 @@ class MeasureJob:
     lens: str = ""
     corrections: tuple[str, ...] = ()
     same_visit: bool = False
+    lying: str = ""
+    landmark: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -184,6 +184,9 @@ def settle(
     )
     try:
         found = _through_the_middle(views, sighted.axis_from_world, limb, side)
+    except ShapeError as error:
+        raise ShapeError(error.what, where=error.where, do=_LIGHT) from error
+    try:
         start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
     except ShapeError as error:
         raise ShapeError(error.what, where=error.where, do=_sleeve(outlines) or error.do) from error
@@ -198,6 +201,12 @@ def settle(
         findings=(*sighted.findings, *_bend(found)),
         landmark=(landmark.photo, *landmark.at),
     )
+
+
+_LIGHT = (
+    "Light limb and sheet evenly from several sides, so that no dark shadow lies beside the limb, and take "
+    "the photographs again."
+)
 
 
 def _sleeve(outlines: Sequence[Outline]) -> str:

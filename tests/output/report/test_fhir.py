@@ -68,7 +68,7 @@ def test_volumes_and_girths_are_those_of_the_models(bundle, visits):
     for one, section in zip(girths, sections, strict=True):
         parts = {part["code"]["text"]: part["valueQuantity"] for part in one["component"]}
         assert one["valueQuantity"]["value"] == section.girth_mm
-        assert parts[HEIGHT]["value"] == section.height_mm
+        assert parts[HEIGHT.format("the mat")]["value"] == section.height_mm
         assert (parts[LOWER]["value"], parts[UPPER]["value"]) == section.girth_mm_95
 
 

@@ -1,0 +1,49 @@
+"""The options for a limb that lies: what excludes and what needs what, and a record of how it lay."""
+
+import json
+
+import pytest
+from commands import run
+from conftest import ROOT
+
+ARM = ROOT / "sample-images/arm-week0"
+FILES = (
+    "model",
+    *(str(ARM / f"photo-{n}.jpg") for n in (1, 2, 3)),
+    *("--field", str(ARM / "field.json"), "--tape", str(ARM / "tape.csv"), "--side", "left"),
+)
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--limb", "arm", "--landmark", "1,20,30"), "--lying"),
+        (("--limb", "arm", "--lying", "palm-down"), "such as 1,2210,1480"),
+        (("--limb", "arm", "--lying", "palm-down", "--landmark", "wrist"), "such as 1,2210,1480"),
+        (
+            ("--limb", "arm", "--lying", "palm-down", "--landmark", "1,20,30", "--axis", "0,0,0:0,1,0"),
+            "not both",
+        ),
+        (("--limb", "arm", "--lying", "sideways"), "palm-down"),
+    ],
+)
+def test_options_that_do_not_go_together_are_wrong_use(options, said, tmp_path, capsys):
+    code, _, error = run(capsys, *FILES, *options, "--out", str(tmp_path / "arm"))
+    assert code == 2
+    assert said in " ".join(error.replace("│", " ").split())
+
+
+def test_a_posture_of_another_limb_is_refused(tmp_path, capsys):
+    options = ("--limb", "leg", "--lying", "palm-down", "--landmark", "2,880,790")
+    code, _, error = run(capsys, *FILES, *options, "--out", str(tmp_path / "leg"))
+    assert code == 3
+    assert "No leg lies palm-down" in error
+
+
+@pytest.mark.slow
+def test_how_the_limb_lay_is_kept(tmp_path, capsys):
+    options = ("--limb", "arm", "--lying", "palm-down", "--landmark", "2,887.6,797.6", "--json")
+    code, out, error = run(capsys, *FILES, *options, "--out", str(tmp_path / "arm"))
+    assert code == 0, error
+    said = json.loads(out)
+    assert (said["lying"], said["landmark"]) == ("palm-down", {"photo": 2, "x_px": 887.6, "y_px": 797.6})
