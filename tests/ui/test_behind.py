@@ -97,9 +97,9 @@ def test_every_flat_chart_has_its_table(records):
         ("30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL"),
         ("photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away"),
         (
-            "by tape: on 2026-03-02 it read 242 mm; on 2026-03-16 it read 239 mm (-3 mm, no clear change)",
-            "by tape: on 2026-03-02 it read 24.2 cm; on 2026-03-16 it read 23.9 cm (-0.3 cm, no clear change)",
-            "by tape: on 2026-03-02 it read 9.5 in; on 2026-03-16 it read 9.4 in (-0.1 in, no clear change)",
+            "by tape: on 2026-03-02 it read 242 mm; on 2026-03-16 it read 239 mm (-3 mm, unclear)",
+            "by tape: on 2026-03-02 it read 24.2 cm; on 2026-03-16 it read 23.9 cm (-0.3 cm, unclear)",
+            "by tape: on 2026-03-02 it read 9.5 in; on 2026-03-16 it read 9.4 in (-0.1 in, unclear)",
         ),
     ],
 )
