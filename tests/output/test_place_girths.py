@@ -133,8 +133,8 @@ def test_the_course_follows_them(folders):
     ]
     text = " ".join(form.sentences)
     # two readings with an sd of 3 mm each differ by 1.96 * sqrt(2) * 3 = 8.3 mm
-    assert "Ball of the foot, by tape: 242 mm on 2026-03-02, 230 mm on 2026-03-16 (-12 mm). " in text
-    assert "507 mm on 2026-03-16 (-5 mm, no clear change: two readings may differ by 8 mm)" in text
+    assert "by tape: on 2026-03-02 it read 242 mm; on 2026-03-16 it read 230 mm (-12 mm). " in text
+    assert "it read 507 mm (-5 mm, no clear change: two readings may differ by 8 mm)" in text
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")

@@ -96,6 +96,11 @@ def test_every_flat_chart_has_its_table(records):
         ("at 100, 230 and 390 mm: look", "at 10.0, 23.0 and 39.0 cm: look", "at 3.9, 9.1 and 15.4 in: look"),
         ("30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL"),
         ("photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away"),
+        (
+            "by tape: on 2026-03-02 it read 242 mm; on 2026-03-16 it read 239 mm (-3 mm, unclear)",
+            "by tape: on 2026-03-02 it read 24.2 cm; on 2026-03-16 it read 23.9 cm (-0.3 cm, unclear)",
+            "by tape: on 2026-03-02 it read 9.5 in; on 2026-03-16 it read 9.4 in (-0.1 in, unclear)",
+        ),
     ],
 )
 def test_lengths_in_sentences_follow_the_unit(said, cm, inch):

@@ -104,11 +104,11 @@ def _places(course: Course) -> Iterator[str]:
     for name in dict.fromkeys(name for visit in visits for name in visit.places):
         first, *others = [visit for visit in visits if name in visit.places]
         then = first.places[name]
-        text = f"{place_words(name).capitalize()}, by tape: {then:.0f} mm on {first.name}"
+        text = f"{place_words(name).capitalize()}, by tape: on {first.name} it read {then:.0f} mm"
         if others:
             now = others[-1].places[name]
             clear = abs(now - then) > mdc95(TAPE_SD_MM)
-            text += f", {now:.0f} mm on {others[-1].name} ({now - then:+.0f} mm"
+            text += f"; on {others[-1].name} it read {now:.0f} mm ({now - then:+.0f} mm"
             text += (
                 "" if clear else f", no clear change: two readings may differ by {mdc95(TAPE_SD_MM):.0f} mm"
             )
