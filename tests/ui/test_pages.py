@@ -311,7 +311,7 @@ def test_a_note_is_shown_to_the_letter(home, models):
 def test_the_sample_is_opened_from_an_empty_page_marked_and_removed(home, models):
     draft = sample.new_draft()
     assert draft.read().client == sample.CODE
-    assert len(draft.photos) == 2
+    assert len(draft.photos) == 3  # from two sides and from above
     for name in ("records", "weeks", "visit"):
         assert any(button.label == text.SAMPLE_OPEN for button in page(name).button)
     with Store() as store:
