@@ -84,7 +84,9 @@ def test_the_field_in_the_docs_is_a_field():
     assert [board.name for board in field_from_json(example, "docs").boards] == ["mat", "backdrop-a-top"]
 
 
-QUESTIONS = ("foam", "edge", "column", "section of the report", "kind of limb", "format of exchange", "page")
+QUESTIONS = (
+    "foam", "edge", "column", "section of the report", "foot", "kind of limb", "format of exchange", "page",
+)  # fmt: skip
 
 
 def test_the_guide_tells_where_to_change_what():
