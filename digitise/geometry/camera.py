@@ -13,6 +13,9 @@ from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.values import read_only
 
 _UNDISTORT_ROUNDS = 20
+# Nearer to the limb's axis than this, a camera sees the sides so slantwise that foot, knee or trunk hide what
+# lies behind them.  From 1.5 m away it is a phone held 2.1 m above the mat: nobody takes a side view so.
+_ALONG_DEG = 35.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,3 +99,9 @@ class Camera:
         local = np.concatenate([plane, np.ones_like(plane[..., :1])], axis=-1)
         local /= np.linalg.norm(local, axis=-1, keepdims=True)
         return local @ self.camera_from_world.rotation
+
+
+def looks_along(camera: Camera, axis_from_world: Pose) -> bool:
+    """Tell whether a camera stands near the limb's axis, seen from the axis's origin."""
+    x, y, z = axis_from_world.apply(camera.centre)
+    return bool(np.hypot(x, y) < np.tan(np.radians(_ALONG_DEG)) * abs(z))

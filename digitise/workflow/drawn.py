@@ -14,13 +14,10 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import OutlineError
-from digitise.geometry.camera import Camera
+from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Array, Pose
 
 _ON_LINE_PX = 2.0  # an edge that lies where it was drawn is rounded to less than this
-# Nearer to the limb's axis than this, a camera sees the sides so slantwise that foot, knee or trunk hide what
-# lies behind them.  From 1.5 m away it is a phone held 2.1 m above the mat: nobody takes a side view so.
-_ALONG_DEG = 35.0
 
 
 def outline_or_reason(
@@ -62,12 +59,6 @@ def outline_or_reason(
         return find_outline(photo, calibration.cameras[number], boards, axis_from_world, correction)
     except OutlineError as error:
         return error
-
-
-def looks_along(camera: Camera, axis_from_world: Pose) -> bool:
-    """Tell whether a camera stands near the limb's axis, seen from the axis's origin."""
-    x, y, z = axis_from_world.apply(camera.centre)
-    return bool(np.hypot(x, y) < np.tan(np.radians(_ALONG_DEG)) * abs(z))
 
 
 def drawn_bounds(

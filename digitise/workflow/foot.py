@@ -37,7 +37,7 @@ _SOME = 3  # of so many planes one tells which side a foot is of
 # Fewer points of a foot's outline than these, 3.6 mm apart, leave its form to the usual foot.
 _LEAST_POINTS = 60
 # A bare foot's outline lies within half of this of one that the usual foot can be bent to.
-_MOST_MISFIT_MM = 2.0
+_MOST_MISFIT_MM = 1.6
 # Feet differed from their legs by at most 0.18 in light from different sides; white cotton from skin by 0.4.
 _MOST_HUE = 0.3
 
@@ -194,9 +194,10 @@ def _require_bare(belief: FootBelief, planes: TangentPlanes, number: int, photo:
     misfit = misfit[np.isfinite(misfit)]
     if len(misfit) and float(np.median(np.abs(misfit))) > _MOST_MISFIT_MM:
         raise OutlineError(
-            "its outline is not that of a bare foot standing flat on the mat.",
+            "the photographs do not show one bare foot standing flat in one place on the mat.",
             where=photo.name,
-            do="Take off shoe, sock and bandage, and stand on the whole sole; check which side it is.",
+            do="Give photographs of one visit between which the foot did not move; no shoe, sock or bandage, "
+            "the whole sole on the mat.",
         )
 
 

@@ -27,6 +27,19 @@ def inspection_of(inspection: Inspection, names: Sequence[str]) -> Inspection:
     )
 
 
+def clashes_of(inspection: Inspection, names: Sequence[str]) -> tuple[Finding, ...]:
+    """Return what speaks against it that the photographs called ``names`` belong to the others.
+
+    The findings name no photograph: their words do.
+    """
+    codes = {clash.code for clash in inspection.clashes}
+    return tuple(
+        replace(finding, photo="")
+        for finding in inspection.findings
+        if finding.photo in names and finding.code in codes
+    )
+
+
 def useful_outlines(
     tried: Sequence[Outline | OutlineError], names: Sequence[str], silent: Collection[int] = ()
 ) -> tuple[dict[int, Outline], tuple[Finding, ...]]:

@@ -19,6 +19,7 @@ from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
+from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
@@ -26,9 +27,9 @@ from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.drawn import drawn_bounds, looks_along, outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.left_out import cure_of, inspection_of, useful_outlines
+from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
 from digitise.workflow.posture.lying import Lying, find_lying_axis, lying_findings, settle
 from digitise.workflow.posture.outlined import Outlined
 
@@ -187,7 +188,11 @@ def find_outlines(
     _refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
     kept_names = ("", *(names[n] for n in kept))
     told = as_findings(clashes, names, same_visit=same_visit)
-    findings = (*left_out, *(finding for finding in told if finding.photo in kept_names))
+    findings = (
+        *left_out,
+        *(finding for finding in told if finding.photo in kept_names),
+        *clashes_of(inspection, [names[n] for n in along]),
+    )
     return Outlined(
         tuple(photos[n] for n in kept),
         tuple(outlines.values()),

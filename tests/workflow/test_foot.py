@@ -6,13 +6,15 @@ import pytest
 import trimesh
 
 from digitise.capture.sheets.field import read_field
+from digitise.care.change.foot import foot_change
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
 from digitise.shape.foot.figures import foot_volume
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
 
-DATA = Path(__file__).parents[1] / "data/foot"
+ROOT = Path(__file__).parents[2]
+DATA = ROOT / "tests/data/foot"
 CASES = ("swollen-back", "dark-pages")
 
 
@@ -128,3 +130,45 @@ def test_a_foot_of_the_other_side_is_told(name):
     assert found.foot is None
     (told,) = [finding for finding in found.findings if finding.code == "foot-left-out"]
     assert f"looks like a {truth['side']} foot" in told.text
+
+
+@pytest.mark.slow
+def test_a_photograph_from_above_of_another_visit_gives_no_foot():
+    """Three weeks apart: the foot has shrunk by 71 mL and stands turned by 10 degrees."""
+    first, later = (ROOT / "sample-images" / name for name in ("pair-calf-week0", "pair-calf-week3"))
+    photos = [first / "photo-1.jpg", first / "photo-2.jpg", later / "photo-3.jpg"]
+    field, tape = read_field(first / "field.json"), read_tape(first / "tape.csv")
+    found = measure_limb(photos, field, tape, limb="leg", side="left")
+    assert found.foot is None
+    codes = [finding.code for finding in found.findings]
+    assert "visit-times" in codes
+    (told,) = [finding for finding in found.findings if finding.code == "foot-left-out"]
+    assert "one bare foot" in told.text
+
+
+@pytest.mark.slow
+def test_the_foot_of_the_sample_and_its_change():
+    visits = []
+    for name in ("pair-calf-week0", "pair-calf-week3"):
+        folder = ROOT / "sample-images" / name
+        field, tape = read_field(folder / "field.json"), read_tape(folder / "tape.csv")
+        found = measure_limb(
+            sorted(folder.glob("photo-*.jpg")),
+            field,
+            tape,
+            limb="leg",
+            side="left",
+            from_mm=110.0,
+            to_mm=600.0,
+        )
+        truth = json.loads((ROOT / "tests/data/truth" / name / "foot.json").read_text())
+        visits.append((found.foot.foot, truth["volumes_below_ml"]["110"]))
+    for foot, true in visits:
+        # the aim of the method, 3 % of the foot
+        assert abs(foot_volume(foot).mean / true - 1) < 0.03
+    (first, before), (second, after) = visits
+    change = foot_change(first, second)
+    # the bar of the method: 2.5 % of the foot
+    assert abs(change.change_ml.mean - (after - before)) < 0.025 * before
+    low, high = change.change_ml.interval_95
+    assert low < after - before < high

@@ -15,7 +15,7 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.taken import minutes_between
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import one_plane
-from digitise.geometry.camera import Camera
+from digitise.geometry.camera import Camera, looks_along
 from digitise.geometry.rigid import Array, Pose, rotation_angle
 
 # Two photographs of one visit take a minute or two, with a dressing or a rest between them half an hour.
@@ -72,7 +72,9 @@ def check_together(
     clashes: list[Clash | None] = []
     for a, b in combinations(range(len(photos)), 2):
         sheets = sheet_clash(a, b, calibration, field)
-        untouched = sheets is None and _untouched(a, b, calibration, field)
+        untouched = sheets is None and (
+            _untouched(a, b, calibration, field) or _one_from_above(a, b, calibration)
+        )
         clashes += [sheets, time_clash(photos, a, b, untouched=untouched), _lens_clash(a, b, calibration)]
     return tuple(clash for clash in clashes if clash is not None)
 
@@ -223,6 +225,15 @@ def _untouched(a: int, b: int, calibration: Calibration, field: MarkerField) -> 
         if np.linalg.norm(places[1] - places[0]) < CAMERA_MM:
             return True
     return False
+
+
+def _one_from_above(a: int, b: int, calibration: Calibration) -> bool:
+    """Whether one picture is from above the foot: of the sheets it shows the mat alone.
+
+    Whether it is of this visit the foot tells: its form and where it stands must be those in the others.
+    """
+    above = [looks_along(calibration.cameras[n], Pose.identity()) for n in (a, b)]
+    return above[0] != above[1]
 
 
 def _seen_from(camera: Camera, world_from_board: Pose) -> Array:
