@@ -5,6 +5,9 @@ import numpy as np
 import pytest
 import trimesh
 
+from digitise.capture.calibration.markers import find_markers
+from digitise.capture.checks.inspection import inspect_photos
+from digitise.capture.photo.photograph import read_photo
 from digitise.capture.sheets.field import read_field
 from digitise.care.change.foot import foot_change
 from digitise.output.model.file import read_model
@@ -172,3 +175,14 @@ def test_the_foot_of_the_sample_and_its_change():
     assert abs(change.change_ml.mean - (after - before)) < 0.025 * before
     low, high = change.change_ml.interval_95
     assert low < after - before < high
+
+
+@pytest.mark.slow
+def test_the_check_knows_a_photograph_from_above():
+    folder = ROOT / "sample-images/pair-calf-week0"
+    field = read_field(folder / "field.json")
+    photos = [read_photo(path) for path in sorted(folder.glob("photo-*.jpg"))]
+    found = inspect_photos(photos, [find_markers(photo, field) for photo in photos], field, None)
+    assert "from-above" in [finding.code for finding in found.findings if finding.photo == "photo-3.jpg"]
+    # neither too near nor from the same side as the front view: it is looked at for its foot alone
+    assert {finding.severity for finding in found.findings} == {"note"}

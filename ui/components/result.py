@@ -29,9 +29,8 @@ def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
     foot = present.foot_words(summary, unit)
     if foot is not None:
         own, sentence, together = foot
-        beside, both = st.columns(2)
-        beside.metric(text.FOOT, own)
-        both.metric(text.TOGETHER, together)
+        st.metric(text.FOOT, own)
+        st.metric(text.TOGETHER, together)
         st.markdown(sentence)
 
 

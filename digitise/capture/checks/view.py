@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from digitise.capture.checks.finding import Finding, Severity
 from digitise.capture.sheets.field import Board, MarkerField
-from digitise.geometry.camera import Camera
+from digitise.geometry.camera import Camera, looks_along
 from digitise.geometry.rigid import Array, Pose
 
 # limits are common practice unless a reason stands beside them
@@ -88,6 +88,8 @@ def fit(name: str, rms_px: float, rejected: Mapping[int, float]) -> Iterator[Fin
 
 def distance(name: str, camera: Camera) -> Finding:
     """Judge how far the camera stood from the limb's axis."""
+    if looks_along(camera, Pose.identity()):
+        return Finding(name, "from-above", "note", "It is taken from above: it serves for the foot.")
     away = float(np.linalg.norm(camera.centre[:2]))
     text = f"The camera stood {away / 1000:.2f} m from the limb."
     if away < NEAR_MM:
@@ -102,6 +104,8 @@ def reach(name: str, camera: Camera, placed: Mapping[str, Pose], field: MarkerFi
 
     It is looked at from above the foot to the top of the highest backdrop; nothing is said without one.
     """
+    if looks_along(camera, Pose.identity()):
+        return
     backdrops = [b for b in field.boards if b.role == "backdrop" and b.name in placed]
     top = max((_top(board, placed[board.name]) for board in backdrops), default=0.0)
     if top <= FOOT_MM:
@@ -140,7 +144,10 @@ def angles(names: Sequence[str], cameras: Sequence[Camera]) -> Iterator[Finding]
             "Take a second one a quarter turn round the limb.",
         )
         return
-    between = {(a, b): view_angle(cameras[a], cameras[b]) for a, b in combinations(range(len(cameras)), 2)}
+    sides = [n for n, camera in enumerate(cameras) if not looks_along(camera, Pose.identity())]
+    between = {(a, b): view_angle(cameras[a], cameras[b]) for a, b in combinations(sides, 2)}
+    if not between:
+        return
     for (a, b), angle in between.items():
         if angle < SAME_VIEW_DEG:
             yield Finding(
