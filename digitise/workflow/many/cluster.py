@@ -113,8 +113,30 @@ def _round(
         while waiting and len(held) < ahead:
             job = waiting.popleft()
             held[client.submit(do_parcel, pack(job), work, seconds, pure=False)] = job
-        for future in distributed.wait(list(held), return_when="FIRST_COMPLETED").done:
-            yield _done(distributed, held.pop(future), future)
+        for future in _finished(distributed, client, held):
+            yield _done(distributed, held.pop(future), future, seconds)
+
+
+def _finished(distributed: Any, client: Any, held: dict[Any, MeasureJob]) -> set[Any]:
+    """Wait until some jobs are done; a cluster that has lost its workers is not waited for.
+
+    Raises
+    ------
+    ClusterError
+        No worker is left.
+    """
+    while True:
+        try:
+            done: set[Any] = distributed.wait(
+                list(held), timeout=_PATIENCE_S, return_when="FIRST_COMPLETED"
+            ).done
+            return done
+        except TimeoutError:
+            if not client.nthreads():
+                raise ClusterError(
+                    "The cluster has lost its workers.",
+                    do="What is done is kept: start workers, and give the command again.",
+                ) from None
 
 
 @contextmanager
@@ -146,11 +168,11 @@ def _reached(distributed: Any, address: str) -> Any:
         return None
 
 
-def _done(distributed: Any, job: MeasureJob, future: Any) -> Done[MeasureJob, ResultRow]:
+def _done(distributed: Any, job: MeasureJob, future: Any, seconds: float) -> Done[MeasureJob, ResultRow]:
     try:
         # one whose worker is lost meanwhile is done again before it comes
-        answer: Answer = future.result()
-    except distributed.KilledWorker:
+        answer: Answer = future.result(timeout=seconds + _PATIENCE_S)
+    except (distributed.KilledWorker, TimeoutError):
         return Done(job, None, _ENDED)
     except CancelledError as error:
         raise ClusterError(
