@@ -186,3 +186,18 @@ def test_the_check_knows_a_photograph_from_above():
     assert "from-above" in [finding.code for finding in found.findings if finding.photo == "photo-3.jpg"]
     # neither too near nor from the same side as the front view: it is looked at for its foot alone
     assert {finding.severity for finding in found.findings} == {"note"}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("lying", "severity"), [(False, "warning"), (True, "refuse")])
+def test_only_for_a_foot_may_a_photograph_from_above_be_of_another_time(lying, severity):
+    """Over a limb that lies such a photograph shows the limb: three weeks apart it is of another visit."""
+    first, later = (ROOT / "sample-images" / name for name in ("pair-calf-week0", "pair-calf-week3"))
+    field = read_field(first / "field.json")
+    paths = (first / "photo-1.jpg", first / "photo-2.jpg", later / "photo-3.jpg")
+    photos = [read_photo(path) for path in paths]
+    markers = [find_markers(photo, field) for photo in photos]
+    found = inspect_photos(photos, markers, field, None, lying=lying)
+    told = [finding for finding in found.findings if finding.code == "visit-times"]
+    assert told
+    assert {finding.severity for finding in told} == {severity}

@@ -108,7 +108,7 @@ def inspect_photos(
     except (PoseError, LensError) as error:
         trouble = (Finding(error.where, "no-cameras", "refuse", error.what, error.do),)
     findings = (*check_photos(photos, detections, calibration, field, lying=lying), *trouble)
-    clashes = () if calibration is None else check_together(photos, calibration, field)
+    clashes = () if calibration is None else check_together(photos, calibration, field, lying=lying)
     findings += as_findings(clashes, [photo.name for photo in photos], same_visit=same_visit)
     facts = tuple(_facts(n, photo, field, calibration) for n, photo in enumerate(marked))
     return Inspection(facts, findings, calibration, clashes)

@@ -56,7 +56,7 @@ class Clash:
 
 
 def check_together(
-    photos: Sequence[Photograph], calibration: Calibration, field: MarkerField
+    photos: Sequence[Photograph], calibration: Calibration, field: MarkerField, *, lying: bool = False
 ) -> tuple[Clash, ...]:
     """Find in what photographs differ by their times, their lenses and where the sheets stand.
 
@@ -68,12 +68,14 @@ def check_together(
         Their solved cameras and sheets.
     field
         The sheets.
+    lying
+        Whether the limb lies: then a photograph from above shows the limb, not the foot alone.
     """
     clashes: list[Clash | None] = []
     for a, b in combinations(range(len(photos)), 2):
         sheets = sheet_clash(a, b, calibration, field)
         untouched = sheets is None and (
-            _untouched(a, b, calibration, field) or _one_from_above(a, b, calibration)
+            _untouched(a, b, calibration, field) or (not lying and _one_from_above(a, b, calibration))
         )
         clashes += [sheets, time_clash(photos, a, b, untouched=untouched), _lens_clash(a, b, calibration)]
     return tuple(clash for clash in clashes if clash is not None)
