@@ -3,8 +3,9 @@
 import cv2
 import numpy as np
 
-from digitise.capture.foot.crop import Body, Crop
+from digitise.capture.foot.crop import Crop
 from digitise.geometry.camera import Camera, Lens
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Pose
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.foot.surface import FootSurface
@@ -47,11 +48,11 @@ def random_foot(side: str, rng) -> FootSurface:
     return FootSurface(prior, parameters)
 
 
-def body_of(surface: FootSurface) -> Body:
-    return Body(surface.vertices(), surface.prior.faces)
+def body_of(surface: FootSurface) -> Mesh:
+    return Mesh(surface.vertices(), surface.prior.faces)
 
 
-def leg_above(surface: FootSurface, low: float = 150.0, high: float = 400.0) -> Body:
+def leg_above(surface: FootSurface, low: float = 150.0, high: float = 400.0) -> Mesh:
     """A cylinder from the foot's upper end on, as thick as the foot is there."""
     vertices = surface.vertices()
     low = min(low, float(vertices[:, 2].max()) - 10.0)
@@ -65,7 +66,7 @@ def leg_above(surface: FootSurface, low: float = 150.0, high: float = 400.0) -> 
     faces = np.vstack(
         [np.column_stack([here, ahead, ahead + 40]), np.column_stack([here, ahead + 40, here + 40])]
     )
-    return Body(points, faces)
+    return Mesh(points, faces)
 
 
 def paint(surface: FootSurface, camera: Camera, rng, skin=SKIN, mat=MAT, sock=None) -> np.ndarray:

@@ -13,6 +13,7 @@ from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
 from digitise.care.padding.region import Region
 from digitise.care.surface.chart import limb_chart
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import png
 from digitise.output.figures.surface import change_on_mesh, mask_on_mesh
@@ -23,7 +24,7 @@ from digitise.output.padding.foam_sheet import foam_pdf
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Limb
-from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.mesh import limb_mesh
 from digitise.workflow.both import BothLimbs
 from digitise.workflow.both import both_limbs as beside
 from digitise.workflow.care import places_of

@@ -12,9 +12,9 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from digitise.care.course.course import Course
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Estimate
-from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
 from ui.lengths import Unit
 from ui.palette import Ink

@@ -8,9 +8,9 @@ import numpy as np
 import plotly.graph_objects as go
 
 from digitise.care.surface.place_words import direction_words
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth, levels
-from digitise.shape.mesh import Mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.shape.taped import TapeCheck
 from ui import palette, text

@@ -17,6 +17,7 @@ from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import OutlineError, PhotoError
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Pose
 from digitise.output.model.files import model_text
 from digitise.output.model.form import ModelForm
@@ -25,7 +26,7 @@ from digitise.output.model.pictures import draw_outline
 from digitise.record.values import ModelFiles
 from digitise.shape.foot.join import Foot, whole_mesh
 from digitise.shape.limb import Limb
-from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.mesh import limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from digitise.care.padding.region import Region
 from digitise.care.wrap.sheet import WrapSheet
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import KIND_INKS
 from digitise.shape.limb import Limb
-from digitise.shape.mesh import Mesh
 from ui import figures, palette, text
 from ui.lengths import Unit
 from ui.measuring import MESH_STEP_MM

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier, nearest_tangents
 from digitise.shape.limb import MM3_PER_ML, Limb, area, coefficients, volume
@@ -27,22 +28,6 @@ STEP_MM = 4.0
 _TANGENTS = 360
 # Lets a section without any uncertainty still give up what its polygon loses against its curve.
 _LEAST_SD_MM = 1e-3
-
-
-@dataclass(frozen=True)
-class Mesh:
-    """A closed triangle mesh with outward normals.
-
-    Attributes
-    ----------
-    vertices
-        (N, 3) in the world frame, mm.
-    faces
-        (M, 3) vertex indices, counter-clockwise seen from outside.
-    """
-
-    vertices: Array
-    faces: NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,11 @@ from functools import partial
 import numpy as np
 
 from digitise.capture.checks.finding import Finding
-from digitise.capture.foot.crop import Body
 from digitise.capture.foot.outline import FootOutline, find_foot
 from digitise.capture.photo.photograph import Photograph
 from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.model.measured import Measured, MeasuredFoot
 from digitise.shape.fit import LimbFit
@@ -38,7 +38,8 @@ _SOME = 3  # of so many planes one tells which side a foot is of
 _LEAST_POINTS = 60
 # A bare foot's outline lies within half of this of one that the usual foot can be bent to.
 _MOST_MISFIT_MM = 1.6
-# Feet differed from their legs by at most 0.18 in light from different sides; white cotton from skin by 0.4.
+# Rendered feet differed from their legs by at most 0.18 in light from different sides; a painted white sock
+# from light skin by more than this.
 _MOST_HUE = 0.3
 
 
@@ -136,7 +137,7 @@ def _solve(
     outlines: dict[int, FootOutline] = {}
     planes = told
     for number, (slack, step) in enumerate(_PASSES_MM):
-        expected = Body(foot.surface.vertices(), foot.surface.prior.faces)
+        expected = Mesh(foot.surface.vertices(), foot.surface.prior.faces)
         look = partial(find_foot, foot=expected, leg=leg, slack_mm=slack, step_mm=step)
         with ThreadPoolExecutor(max_workers=2) as pool:
             tried = tuple(pool.map(look, (photo.pixels for photo in photos), cameras))
@@ -210,6 +211,6 @@ def _start(limb: Limb) -> FootSurface:
     return FootSurface.usual(prior, *(mean[0, 1:3] - middle[:2]).tolist())
 
 
-def _leg_body(limb: Limb) -> Body:
+def _leg_body(limb: Limb) -> Mesh:
     mesh = limb_mesh(limb, _RING_MM, _RAYS)
-    return Body(mesh.vertices, mesh.faces)
+    return Mesh(mesh.vertices, mesh.faces)

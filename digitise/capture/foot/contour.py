@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.foot.crop import Mask
+from digitise.capture.photo.resample import read_between
 from digitise.geometry.rigid import Array
 
 _SMOOTH_MM = 1.4
@@ -20,7 +21,7 @@ _NEAR_MM, _FAR_MM = 2.0, 4.0
 _MOST_MOVED_MM = 1.5
 _STEP_MM = 0.15
 _LEAST_STEP = 0.2  # of the logarithms: skin varies by a tenth over some mm
-_LEAST_CONTRAST = 0.06  # of full light, five times the noise of a pixel in the shade
+_LEAST_CONTRAST = 0.06  # of full light (ours)
 
 
 def contour(whole: Mask, mm: float) -> tuple[Array, Array]:
@@ -47,8 +48,8 @@ def on_half_mask(line: Array, normals: Array, whole: Mask, mm: float) -> Array:
     """Move each point along its normal to where the smoothed mask passes one half."""
     soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), _SMOOTH_MM / mm)
     steps = np.linspace(-_REACH_MM, _REACH_MM, 25) / mm
-    at = (line[:, None, :] + steps[:, None] * normals[:, None, :]).astype(np.float32)
-    values = cv2.remap(soft, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    at = line[:, None, :] + steps[:, None] * normals[:, None, :]
+    values = read_between(soft, at)
     first = np.clip(np.argmax(values < 0.5, axis=1), 1, len(steps) - 1)
     rows = np.arange(len(line))
     inner, outer = values[rows, first - 1], values[rows, first]
@@ -74,7 +75,7 @@ def on_half_light(line: Array, normals: Array, light: NDArray[np.float32], mm: f
     step = inside - outside
     size = np.linalg.norm(step, axis=1)
     offsets = np.arange(-_MOST_MOVED_MM, _MOST_MOVED_MM + _STEP_MM / 2, _STEP_MM)
-    along = np.stack([_read(light, line + offset / mm * normals) for offset in offsets], axis=1)
+    along = read_between(light, line[:, None] + offsets[:, None] / mm * normals[:, None])
     share = np.einsum("nki,ni->nk", along - outside[:, None], step) / np.maximum(size, 1e-9)[:, None] ** 2
     falls = (share[:, :-1] >= 0.5) & (share[:, 1:] < 0.5)
     # of several the one nearest to the mask's line
@@ -105,14 +106,5 @@ def differs(line: Array, normals: Array, colours: NDArray[np.float32], mm: float
 def _both_sides(line: Array, normals: Array, values: NDArray[np.float32], mm: float) -> list[Array]:
     """Return the means (N, 3) of values a little inside of points and a little outside."""
     away = np.array([_NEAR_MM, (_NEAR_MM + _FAR_MM) / 2.0, _FAR_MM]) / mm
-    return [
-        np.mean([_read(values, line + side * off * normals) for off in away], axis=0) for side in (-1.0, 1.0)
-    ]
-
-
-def _read(light: NDArray[np.float32], points: Array) -> NDArray[np.float32]:
-    """Return the light at points (N, 2), between pixels: (N, 3)."""
-    at = points.astype(np.float32)[:, None]
-    return np.asarray(
-        cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[:, 0]
-    )
+    at = away[:, None] * normals[:, None]
+    return [read_between(values, line[:, None] + side * at).mean(axis=1) for side in (-1.0, 1.0)]

@@ -1,4 +1,4 @@
-"""The part of a photograph round a foot, reduced to about a millimetre a pixel, and bodies drawn on it."""
+"""The part of a photograph round a foot, reduced to about a millimetre a pixel, and surfaces drawn on it."""
 
 from __future__ import annotations
 
@@ -9,28 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.geometry.camera import Camera
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 
 Mask = NDArray[np.bool_]
 _NEAREST_MM = 150.0  # what is nearer to the camera is not drawn
 _WIDEST = 1.1  # tangent of the angle off the lens's axis beyond which nothing is drawn
 _FRACTION_BITS = 4
-
-
-@dataclass(frozen=True, eq=False)
-class Body:
-    """A surface that is expected in the photograph.
-
-    Attributes
-    ----------
-    vertices
-        (V, 3) in the world frame, mm.
-    faces
-        (F, 3) vertex indices.
-    """
-
-    vertices: Array
-    faces: NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,16 +57,16 @@ class Crop:
         """Map photograph pixels (..., 2) to positions in the crop."""
         return (points - self.corner + 0.5) / self.shrink - 0.5
 
-    def drawn(self, body: Body) -> Mask:
-        """Return where a body covers the crop (H, W)."""
+    def drawn(self, surface: Mesh) -> Mask:
+        """Return where a surface covers the crop (H, W)."""
         mask = np.zeros(self.pixels.shape[:2], np.uint8)
-        x, y, depth = self.camera.camera_from_world.apply(body.vertices).T
+        x, y, depth = self.camera.camera_from_world.apply(surface.vertices).T
         # far to the side the lens's polynomial would fold what it does not show back into the picture
         shown = (depth > _NEAREST_MM) & (np.hypot(x, y) < _WIDEST * depth)
-        at = self.from_photo(self.camera.project(body.vertices))
+        at = self.from_photo(self.camera.project(surface.vertices))
         limit = 4.0 * max(mask.shape)
         fixed = np.round(np.clip(np.nan_to_num(at), -limit, limit) * 2**_FRACTION_BITS).astype(np.int32)
-        for triangle in fixed[body.faces[np.all(shown[body.faces], axis=1)]]:
+        for triangle in fixed[surface.faces[np.all(shown[surface.faces], axis=1)]]:
             cv2.fillConvexPoly(mask, triangle, 255, shift=_FRACTION_BITS)
         return np.asarray(mask > 0)
 
@@ -92,7 +77,7 @@ class Crop:
 
 
 def crop_round(
-    pixels: NDArray[np.uint8], camera: Camera, foot: Body, margin_mm: float, step_mm: float
+    pixels: NDArray[np.uint8], camera: Camera, foot: Mesh, margin_mm: float, step_mm: float
 ) -> Crop | None:
     """Cut out the part of a photograph (H, W, 3) round an expected foot; None where it is not in the picture.
 

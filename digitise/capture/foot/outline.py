@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.foot.contour import contour, differs, on_half_light, on_half_mask
-from digitise.capture.foot.crop import Body, Crop, Mask, crop_round
+from digitise.capture.foot.crop import Crop, Mask, crop_round
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import linear_light
 from digitise.geometry.camera import Camera
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 
@@ -56,7 +57,7 @@ class FootOutline:
 
 
 def find_foot(
-    pixels: NDArray[np.uint8], camera: Camera, foot: Body, leg: Body, slack_mm: float, step_mm: float
+    pixels: NDArray[np.uint8], camera: Camera, foot: Mesh, leg: Mesh, slack_mm: float, step_mm: float
 ) -> FootOutline | None:
     """Find the outline of a bare foot.
 

@@ -12,12 +12,13 @@ from trimesh.visual import ColorVisuals, TextureVisuals
 from trimesh.visual.material import PBRMaterial
 
 from digitise.care.change.compare import Change
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
 from digitise.output.figures.limb import change_reach
 from digitise.output.figures.surface import change_on_mesh
 from digitise.output.model.meshes import GLTF_FROM_WORLD
-from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.mesh import limb_mesh
 
 CHANGE_MESHES = ("mesh-change.ply", "mesh-change.glb")
 

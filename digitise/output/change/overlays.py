@@ -14,6 +14,7 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
 from digitise.care.change.compare import Change
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.change.viewpoints import Viewpoint, all_stands, window
 from digitise.output.change.words import sides
@@ -23,7 +24,7 @@ from digitise.output.figures.render import Window, camera_view
 from digitise.output.figures.views import change_colours
 from digitise.output.model.form import ModelForm
 from digitise.output.model.pictures import near_half
-from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.mesh import limb_mesh
 
 # its words can be read at the width of a phone
 _UPRIGHT_MM, _SIDEWAYS_MM = (90.0, 130.0), (90.0, 100.0)

@@ -15,6 +15,7 @@ from digitise.care.surface.chart import columns, rows_of
 from digitise.care.surface.place_words import direction_words
 from digitise.care.wrap.pressure import RELATIVE_ONLY
 from digitise.care.wrap.sheet import WrapSheet
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
 from digitise.output.figures.render import vertex_normals
@@ -22,7 +23,7 @@ from digitise.output.figures.style import KIND_INKS
 from digitise.output.figures.surface import mask_on_mesh
 from digitise.output.figures.views import SIDES, four_sides
 from digitise.shape.limb import Limb
-from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.mesh import limb_mesh
 
 _DOTS_PER_INCH = 180
 # as fine as the chart that the places lie on

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.geometry.camera import Camera
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
-from digitise.shape.mesh import Mesh
 
 # A pixel is drawn from so many by so many samples.
 _SAMPLES = 2

@@ -13,6 +13,7 @@ from matplotlib.patches import Patch
 
 from digitise.care.change.compare import Change
 from digitise.care.surface.place_words import direction_words
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
 from digitise.output.figures.limb import CHANGE_LABEL, change_reach
@@ -20,7 +21,7 @@ from digitise.output.figures.render import side_view
 from digitise.output.figures.surface import change_on_mesh
 from digitise.shape.foot.join import Foot, whole_mesh
 from digitise.shape.limb import Limb
-from digitise.shape.mesh import Mesh, limb_mesh
+from digitise.shape.mesh import limb_mesh
 
 # front, outer, back, inner of a standing limb, in half turns
 SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}

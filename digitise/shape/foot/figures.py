@@ -10,19 +10,19 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 from trimesh.intersections import slice_faces_plane
 
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.shape.foot.join import Foot
 from digitise.shape.foot.solve import FootBelief
 from digitise.shape.foot.surface import PLACES, FootSurface
 from digitise.shape.limb import MM3_PER_ML, Estimate
-from digitise.shape.mesh import Mesh
 
 BALL = 0.7
 """Where the ball of the foot is: share of the foot's length, from the heel (common practice)."""
 _FOOT_TOP_MM = 80.0  # the foot's length is that of what lies lower
 _BALL_TOP_MM = 120.0
 # What no usual foot shows, nor any difference from it that is kept: toes, nails, the arch in the shade of the
-# sole.  Share of the volume, settled on bodies that the usual foot was not fitted to.
+# sole.  Share of the volume (ours; with it seven rendered feet, none fitted to, erred by 1.1 % rms in all).
 MODEL_SD = 0.012
 _HALF_STEP_MM = 2.0  # of the slices whose volume gives a section's area
 _STEP = 0.05  # of a parameter's prior sd, for slopes

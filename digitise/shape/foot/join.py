@@ -14,12 +14,13 @@ from trimesh import Trimesh
 from trimesh.intersections import slice_faces_plane
 
 from digitise.errors import ShapeError
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
 from digitise.shape.foot.planes import HIGHEST_MM
 from digitise.shape.foot.solve import FootBelief
 from digitise.shape.limb import Limb, coefficients
-from digitise.shape.mesh import RAYS, STEP_MM, Mesh, limb_mesh
+from digitise.shape.mesh import RAYS, STEP_MM, limb_mesh
 
 HIGHEST_JOINT_MM = HIGHEST_MM - 15.0
 """A leg that begins higher up does not reach down to what the usual foot knows of it."""

@@ -3,8 +3,8 @@ import painted_feet as feet
 import pytest
 from numpy.testing import assert_array_equal
 
-from digitise.capture.foot.crop import Body
 from digitise.capture.foot.outline import find_foot
+from digitise.geometry.mesh import Mesh
 from digitise.shape.foot.planes import planes_of_view, touch
 
 STEP_MM = 0.9
@@ -49,7 +49,7 @@ def test_another_foot_than_expected_is_found_all_the_same():
     rng = np.random.default_rng(9)
     surface, camera = feet.random_foot("left", rng), feet.cameras("left")[2]
     expected = feet.body_of(surface)
-    smaller = Body(expected.vertices * [0.9, 0.9, 1.0], expected.faces)
+    smaller = Mesh(expected.vertices * [0.9, 0.9, 1.0], expected.faces)
     picture = feet.paint(surface, camera, rng)
     outline = find_foot(picture, camera, smaller, feet.leg_above(surface), 45.0, STEP_MM)
     off = distances(outline, surface, camera)

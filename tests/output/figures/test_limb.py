@@ -14,6 +14,7 @@ from solid_limbs import cone_radius, cone_with, limb
 from digitise.care.change.compare import compare
 from digitise.care.course.course import course
 from digitise.care.course.visits import VisitVolume
+from digitise.geometry.mesh import Mesh
 from digitise.output.figures import course as figures_course
 from digitise.output.figures import limb as figures
 from digitise.output.figures import render
@@ -21,7 +22,7 @@ from digitise.output.figures import style as figures_style
 from digitise.output.figures import views as figures_views
 from digitise.output.model.form import TapeCheckForm
 from digitise.shape.limb import Estimate, girth
-from digitise.shape.mesh import Mesh, limb_mesh, stack_faces
+from digitise.shape.mesh import limb_mesh, stack_faces
 
 LIMB = limb(cone_with((6.0, 0.5, 300.0)))
 EARLIER = limb(cone_with((14.0, 0.5, 300.0)))
