@@ -4,7 +4,7 @@ Runs in an environment of its own, with ``anny`` (parametric body, CC0 data) and
 ``limb.py``, which stands a body on its soles, is the first argument.  Half of
 the bodies settle, the others tell.
 
-    python taped_ends_fit.py FOLDER_OF_LIMB_PY 400 300
+    python taped_ends_fit.py FOLDER_OF_LIMB_PY 400 300 data/limbs
 """
 
 from __future__ import annotations
@@ -184,14 +184,20 @@ def hand_ml(rows, fingers_form):
 
 
 def settle(rows, model, name):
+    """Print the share and how well it does, and return the rows that did not settle it."""
     half = len(rows) // 2
     form = brentq(lambda f: np.log(model(rows[:half], f) / rows[:half, -1]).mean(), 0.2, 2.0)
     off = model(rows, form) / rows[:, -1] - 1
     own, others = (np.sqrt(np.mean(part**2)) for part in (off[:half], off[half:]))
     print(f"{name}: share {form:.2f}; rms on those settled on {own:.1%}, on the others {others:.1%}")
+    return rows[half:]
 
 
-def main(folder, feet, hands):
+def write(path, head, rows):
+    np.savetxt(path, rows, "%.1f", ",", header=head, comments="")
+
+
+def main(folder, feet, hands, out):
     warnings.filterwarnings("ignore")
     sys.path.insert(0, folder)
     import limb as limbs
@@ -200,9 +206,15 @@ def main(folder, feet, hands):
     for vertices, faces, ankle, toe in bodies(limbs, int(feet), rng):
         stands = stood(limbs, swollen(vertices, faces, ankle, toe, rng), ankle, toe, rng)
         rows += foot_rows(stands, faces, rng)
-    settle(np.array(rows), foot_ml, "foot, heel and instep")
+    others = settle(np.array(rows), foot_ml, "foot, heel and instep")
+    # each foot once, its heights by turns
+    turn = np.arange(len(others)) % len(HEIGHTS) == np.arange(len(others)) // len(HEIGHTS) % len(HEIGHTS)
+    write(
+        f"{out}/taped-feet.csv", "length_mm,ball_mm,heel_instep_mm,height_mm,leg_mm,volume_ml", others[turn]
+    )
     rows = list(hand_rows(limbs, int(hands), np.random.default_rng(HAND_SEED)))
-    settle(np.array(rows), hand_ml, "hand, fingers")
+    others = settle(np.array(rows), hand_ml, "hand, fingers")
+    write(f"{out}/taped-hands.csv", "length_mm,palm_mm,wrist_mm,volume_ml", others)
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 from trimesh.intersections import slice_faces_plane
 
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.foot.join import Foot
 from digitise.shape.foot.solve import FootBelief
@@ -125,24 +125,13 @@ def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
 
 def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float) -> FootSection:
     across = np.cross(toes, [0.0, 0.0, 1.0])
-    points = _crossed(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
+    points = plane_cut(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
     ends = ((heel + along + half) * toes for half in (-_HALF_STEP_MM, _HALF_STEP_MM))
     before, after = (_flux(_cut(lower.vertices, lower.faces, -toes, end), across) for end in ends)
     height = float(points[:, 1].max())
     girth = float(ConvexHull(points).area) if height < top_mm - 1.0 else None
     area = (after - before) / (2 * _HALF_STEP_MM)
     return FootSection(along, float(np.ptp(points[:, 0])), height, girth, area)
-
-
-def _crossed(body: Mesh, origin: Array, normal: Array) -> Array:
-    """Return the points (N, 3) in which a plane crosses the edges of a surface."""
-    beyond = (body.vertices - origin) @ normal
-    edges = np.concatenate([body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]])
-    near, far = beyond[edges[:, 0]], beyond[edges[:, 1]]
-    over = (near < 0) != (far < 0)
-    share = (near[over] / (near[over] - far[over]))[:, None]
-    start, end = body.vertices[edges[over, 0]], body.vertices[edges[over, 1]]
-    return np.asarray(start + share * (end - start))
 
 
 def _estimate(foot: FootBelief, measure: Callable[[FootSurface], float]) -> Estimate[float]:
@@ -182,7 +171,7 @@ def _heel_instep(surface: FootSurface) -> float:
 
 def _hull_girth(surface: FootSurface, origin: Array, normal: Array, below_mm: float) -> float:
     """Return the perimeter of the hull of a plane section's part below a height, mm."""
-    points = _crossed(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
+    points = plane_cut(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
     points = points[points[:, 2] < below_mm]
     across = np.cross(normal, [0.0, 0.0, 1.0])
     across /= np.linalg.norm(across)
