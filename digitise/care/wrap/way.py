@@ -1,8 +1,8 @@
 """The way of a bandage over the foot: from behind the toes, round the heel, up to where the leg begins.
 
-Turns lie in planes across the foot that come back along it to the bend of the ankle, open there like a fan about
-that bend until they are level, and rise up the leg.  How far the way goes is counted where the turns lie
-farthest apart: along the foot, round the back of the heel, and up the leg.  So a wrap with the planned
+Turns lie in planes across the foot that come back along it to the bend of the ankle, open there like a fan
+about that bend until they are level, and rise up the leg.  How far the way goes is counted where the turns
+lie farthest apart: along the foot, round the back of the heel, and up the leg.  So a wrap with the planned
 overlap there closes the heel.
 
 The way is one line with the leg's: above the bend its places are heights.
@@ -90,7 +90,7 @@ class FootPlanes:
         return float(self.bend[2] - self.reach[-1] - self.begin_mm)
 
     def plane(self, at: float) -> tuple[Array, Array, Array]:
-        """Return a point of the plane at a place, its normal (3,) along the way, and the side (3,) that counts."""
+        """Return a point of the plane at a place, its normal along the way, and the side that counts."""
         hanging = self.bend[2] - self.reach[-1]
         if at >= self.bend[2]:
             return self.bend + (at - self.bend[2]) * _UP, _UP, np.zeros(3)
@@ -112,7 +112,7 @@ class FootPlanes:
 
 def foot_way(foot: Foot) -> tuple[Way, FootPlanes]:
     """Return the way over a measured foot up to its leg's lowest section, and its planes."""
-    return way_on(Mesh(foot.vertices, foot.faces), foot.belief.surface.toes, foot.top_mm)
+    return way_on(Mesh(foot.vertices, foot.faces), foot.belief.surface.ahead, foot.top_mm)
 
 
 def way_on(body: Mesh, toes: Array, top_mm: float) -> tuple[Way, FootPlanes]:
@@ -140,7 +140,7 @@ def way_on(body: Mesh, toes: Array, top_mm: float) -> tuple[Way, FootPlanes]:
 
 
 def section_points(body: Mesh, planes: FootPlanes, at: float) -> tuple[Array, Array]:
-    """Return the points (N, 3) of a surface in the plane at a place, and two directions (2, 3) in that plane."""
+    """Return the points (N, 3) of a surface in the plane at a place, and its two directions (2, 3)."""
     origin, normal, side = planes.plane(at)
     points = plane_cut(body, origin, normal)
     # on the other side of the bend a plane of the fan would cut the shin or the toes

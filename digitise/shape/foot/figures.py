@@ -13,9 +13,9 @@ from trimesh.intersections import slice_faces_plane
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.foot.join import Foot
-from digitise.shape.foot.solve import FootBelief
-from digitise.shape.foot.surface import PLACES, FootSurface
 from digitise.shape.limb import MM3_PER_ML, Estimate
+from digitise.shape.statistical.solve import ShapeBelief
+from digitise.shape.statistical.surface import PLACES, PlacedShape
 
 BALL = 0.7
 """Where the ball of the foot is: share of the foot's length, from the heel (common practice)."""
@@ -82,7 +82,7 @@ def _flux(body: Mesh, across: Array) -> float:
     return float(np.sum((areas @ across) * (corners.mean(axis=1) @ across)))
 
 
-def _volume_slopes(surface: FootSurface, top_mm: float) -> Array:
+def _volume_slopes(surface: PlacedShape, top_mm: float) -> Array:
     """Return d volume / d parameter (K + 3,), mm^3: what moves outward through the surface below the lid."""
     vertices, faces = surface.vertices(), surface.prior.faces
     corners = vertices[faces]
@@ -95,17 +95,17 @@ def _volume_slopes(surface: FootSurface, top_mm: float) -> Array:
     return np.asarray(np.tensordot(motions, per_vertex, axes=2))
 
 
-def foot_length(foot: FootBelief) -> Estimate[float]:
+def foot_length(foot: ShapeBelief) -> Estimate[float]:
     """Return the length from heel to toes, mm."""
     return _estimate(foot, _length)
 
 
-def ball_girth(foot: FootBelief) -> Estimate[float]:
+def ball_girth(foot: ShapeBelief) -> Estimate[float]:
     """Return what a taut tape round the ball of the foot would read, mm."""
     return _estimate(foot, lambda surface: _girth_at(surface, BALL))
 
 
-def heel_instep_girth(foot: FootBelief) -> Estimate[float]:
+def heel_instep_girth(foot: ShapeBelief) -> Estimate[float]:
     """Return what a taut tape round the back of the heel and the instep would read, mm.
 
     The shortest of the slanting sections (30 to 70 degrees) through the lower back edge of the heel.
@@ -120,7 +120,7 @@ def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
     up = np.array([0.0, 0.0, 1.0])
     lower = _cut(foot.vertices, foot.faces, -up, foot.top_mm * up)
     places = np.arange(step, length - step / 2, step)
-    return tuple(_section(lower, surface.toes, heel, float(along), foot.top_mm) for along in places)
+    return tuple(_section(lower, surface.ahead, heel, float(along), foot.top_mm) for along in places)
 
 
 def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float) -> FootSection:
@@ -134,7 +134,7 @@ def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float)
     return FootSection(along, float(np.ptp(points[:, 0])), height, girth, area)
 
 
-def _estimate(foot: FootBelief, measure: Callable[[FootSurface], float]) -> Estimate[float]:
+def _estimate(foot: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Estimate[float]:
     mean = measure(foot.surface)
     slope = np.zeros(len(foot.covariance))
     # where the foot stands changes none of its own measures
@@ -145,31 +145,31 @@ def _estimate(foot: FootBelief, measure: Callable[[FootSurface], float]) -> Esti
     return Estimate(mean, float(np.hypot(np.sqrt(slope @ foot.covariance @ slope), MODEL_SD / 2 * mean)))
 
 
-def _heel_and_length(surface: FootSurface) -> tuple[float, float]:
+def _heel_and_length(surface: PlacedShape) -> tuple[float, float]:
     vertices = surface.vertices()
-    along = vertices[vertices[:, 2] < _FOOT_TOP_MM] @ surface.toes
+    along = vertices[vertices[:, 2] < _FOOT_TOP_MM] @ surface.ahead
     return float(along.min()), float(np.ptp(along))
 
 
-def _length(surface: FootSurface) -> float:
+def _length(surface: PlacedShape) -> float:
     return _heel_and_length(surface)[1]
 
 
-def _girth_at(surface: FootSurface, share: float) -> float:
+def _girth_at(surface: PlacedShape, share: float) -> float:
     heel, length = _heel_and_length(surface)
-    return _hull_girth(surface, (heel + share * length) * surface.toes, surface.toes, _BALL_TOP_MM)
+    return _hull_girth(surface, (heel + share * length) * surface.ahead, surface.ahead, _BALL_TOP_MM)
 
 
-def _heel_instep(surface: FootSurface) -> float:
+def _heel_instep(surface: PlacedShape) -> float:
     vertices = surface.vertices()
     low = vertices[vertices[:, 2] < _FOOT_TOP_MM]
-    edge = low[np.argmin(low @ surface.toes + low[:, 2])]
+    edge = low[np.argmin(low @ surface.ahead + low[:, 2])]
     up = np.array([0.0, 0.0, 1.0])
-    normals = (np.cos(a) * up - np.sin(a) * surface.toes for a in np.radians(np.arange(30.0, 71.0, 4.0)))
+    normals = (np.cos(a) * up - np.sin(a) * surface.ahead for a in np.radians(np.arange(30.0, 71.0, 4.0)))
     return min(_hull_girth(surface, edge, normal, np.inf) for normal in normals)
 
 
-def _hull_girth(surface: FootSurface, origin: Array, normal: Array, below_mm: float) -> float:
+def _hull_girth(surface: PlacedShape, origin: Array, normal: Array, below_mm: float) -> float:
     """Return the perimeter of the hull of a plane section's part below a height, mm."""
     points = plane_cut(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
     points = points[points[:, 2] < below_mm]

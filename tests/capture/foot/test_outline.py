@@ -5,7 +5,7 @@ from numpy.testing import assert_array_equal
 
 from digitise.capture.foot.outline import find_foot
 from digitise.geometry.mesh import Mesh
-from digitise.shape.foot.planes import planes_of_view, touch
+from digitise.shape.statistical.planes import planes_of_view, touch
 
 STEP_MM = 0.9
 DARK, INK = np.array([88.0, 56.0, 40.0]), np.array([52.0, 50.0, 51.0])

@@ -6,10 +6,10 @@ from digitise.capture.foot.outline import find_foot
 from digitise.errors import ShapeError
 from digitise.shape.foot.figures import foot_length, foot_volume, volume_below
 from digitise.shape.foot.join import Foot
-from digitise.shape.foot.planes import planes_of_view, together
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.solve import solve_foot
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.statistical.planes import planes_of_view, together
+from digitise.shape.statistical.solve import solve_shape
+from digitise.shape.statistical.surface import PlacedShape
 
 TOP = 100.0
 
@@ -18,7 +18,7 @@ def solved(surface, side, rng, views=(0, 1, 2)):
     """The foot that painted photographs tell, in the two passes of the program."""
     cameras = [feet.cameras(side)[view] for view in views]
     pictures = [feet.paint(surface, camera, rng) for camera in cameras]
-    now, leg = FootSurface.usual(usual_foot(side)), feet.leg_above(surface)
+    now, leg = PlacedShape.usual(usual_foot(side)), feet.leg_above(surface)
     for slack, step in ((45.0, 1.8), (15.0, 0.9)):
         seen = [
             find_foot(picture, camera, feet.body_of(now), leg, slack, step)
@@ -28,7 +28,7 @@ def solved(surface, side, rng, views=(0, 1, 2)):
             planes_of_view(camera, outline.edge, n)
             for n, (camera, outline) in enumerate(zip(cameras, seen, strict=True))
         ]
-        belief = solve_foot(now, together(planes))
+        belief = solve_shape(now, together(planes))
         now = belief.surface
     return belief
 
@@ -46,7 +46,7 @@ def test_finds_a_known_foot(seed):
     assert abs(found.mean / true - 1) < 0.0125
     assert abs(found.mean - true) < 3 * found.sd
     vertices = truth.vertices()
-    assert abs(foot_length(belief).mean - np.ptp(vertices[vertices[:, 2] < 80] @ truth.toes)) < 2.5
+    assert abs(foot_length(belief).mean - np.ptp(vertices[vertices[:, 2] < 80] @ truth.ahead)) < 2.5
     turn = np.degrees(belief.surface.parameters[-1] - truth.parameters[-1])
     assert abs(turn) < 1.5
 
@@ -81,7 +81,7 @@ def test_planes_that_contradict_each_other_do_not_settle_quietly():
         planes.view,
     )
     try:
-        belief = solve_foot(FootSurface.usual(usual_foot("left")), away)
+        belief = solve_shape(PlacedShape.usual(usual_foot("left")), away)
     except ShapeError:
         return
     # the misfit tells of it, and the program refuses by it

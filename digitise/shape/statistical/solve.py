@@ -1,4 +1,4 @@
-"""The foot that its tangent planes tell, by Gauss-Newton with the usual foot as prior."""
+"""The shape that tangent planes tell, by Gauss-Newton with the usual shape as prior."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ import numpy as np
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
-from digitise.shape.foot.planes import TangentPlanes, touch
-from digitise.shape.foot.surface import PLACES, FootSurface
+from digitise.shape.statistical.planes import TangentPlanes, touch
+from digitise.shape.statistical.surface import PLACES, PlacedShape
 
-# The foot stands anywhere on the mat's middle, toes along its arrow.
+# It stands anywhere on the mat's middle, toes or fingers along its arrow.
 _PLACE_SD = np.array([30.0, 30.0, np.radians(12.0)])
 # All of one photograph's outline may lie too far out alike: soft shadows, blur, the mask's own half pixel.
 _VIEW_SD_MM = 0.4
@@ -26,8 +26,8 @@ _HUBER, _CAUCHY = 1.345, 2.385
 
 
 @dataclass(frozen=True, eq=False)
-class FootBelief:
-    """A foot and how sure it is.
+class ShapeBelief:
+    """A shape and how sure it is.
 
     Attributes
     ----------
@@ -39,7 +39,7 @@ class FootBelief:
         (N,) by how much each plane lies outside of it, mm; NaN for planes that it does not reach.
     """
 
-    surface: FootSurface
+    surface: PlacedShape
     covariance: Array
     residual: Array
 
@@ -48,17 +48,17 @@ class FootBelief:
         read_only(self)
 
 
-def solve_foot(start: FootSurface, planes: TangentPlanes, near: bool = False) -> FootBelief:
-    """Bend the usual foot until it touches the planes.
+def solve_shape(start: PlacedShape, planes: TangentPlanes, near: bool = False) -> ShapeBelief:
+    """Bend the usual shape until it touches the planes.
 
     Parameters
     ----------
     start
-        Where to begin; the foot's place is expected within 30 mm and 12 degrees of the start's.
+        Where to begin; its place is expected within 30 mm and 12 degrees of the start's.
     planes
         From the photographs and the leg.
     near
-        The start is near to the foot: planes far off are of something else, such as the other foot behind,
+        The start is near to it: planes far off are of something else, such as the other foot behind,
         and hardly count.
 
     Raises
@@ -81,15 +81,15 @@ def solve_foot(start: FootSurface, planes: TangentPlanes, near: bool = False) ->
         surface, biases = surface.moved(step[: len(home)]), biases + step[len(home) :]
         if np.sqrt(3.0 * np.mean((surface.vertices() - before.vertices()) ** 2)) < _CONVERGED_MM:
             covariance = np.asarray(np.linalg.inv(matrix), float)[: len(home), : len(home)]
-            return FootBelief(surface, covariance, residual)
+            return ShapeBelief(surface, covariance, residual)
     raise ShapeError(
-        "The foot's shape does not settle.",
-        do="Take the photograph of the foot from above again, with the whole foot and the mat in it.",
+        "Its shape does not settle.",
+        do="Take the photograph from above again, with the whole foot or hand and the mat in it.",
     )
 
 
-def unlikeliness(surface: FootSurface, planes: TangentPlanes) -> float:
-    """Return minus the logarithm of how likely a foot is by itself and by its planes, but for a constant."""
+def unlikeliness(surface: PlacedShape, planes: TangentPlanes) -> float:
+    """Return minus the logarithm of how likely a shape is by itself and by its planes, but for a constant."""
     residual, _ = _linearise(surface, planes, np.zeros(1 + int(planes.view.max(initial=-1))))
     scaled = residual[np.isfinite(residual)] / planes.sd[np.isfinite(residual)]
     off = 0.5 * _CAUCHY**2 * np.sum(np.log1p((scaled / _CAUCHY) ** 2))
@@ -101,7 +101,7 @@ def _prior_precision(parameters: int, views: int) -> Array:
     return np.diag(1.0 / sd**2)
 
 
-def _linearise(surface: FootSurface, planes: TangentPlanes, biases: Array) -> tuple[Array, Array]:
+def _linearise(surface: PlacedShape, planes: TangentPlanes, biases: Array) -> tuple[Array, Array]:
     """Return the residuals (N,) and how the model's distances grow with parameters and biases (N, P)."""
     found = touch(surface.vertices(), surface.prior.edges, planes)
     seen_by = planes.view[:, None] == np.arange(len(biases))
