@@ -1,4 +1,4 @@
-"""A surface of triangles cut by planes: its part on one side, that part's volume, and the section itself."""
+"""A surface of triangles cut by planes: its part on one side, and that part's volume."""
 
 from __future__ import annotations
 
@@ -25,14 +25,3 @@ def flux(body: Mesh, across: Array) -> float:
     corners = body.vertices[body.faces]
     areas = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     return float(np.sum((areas @ across) * (corners.mean(axis=1) @ across)))
-
-
-def crossed(body: Mesh, origin: Array, normal: Array) -> Array:
-    """Return the points (N, 3) in which a plane crosses the edges of a surface."""
-    beyond = (body.vertices - origin) @ normal
-    edges = np.concatenate([body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]])
-    near, far = beyond[edges[:, 0]], beyond[edges[:, 1]]
-    over = (near < 0) != (far < 0)
-    share = (near[over] / (near[over] - far[over]))[:, None]
-    start, end = body.vertices[edges[over, 0]], body.vertices[edges[over, 1]]
-    return np.asarray(start + share * (end - start))

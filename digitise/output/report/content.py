@@ -24,6 +24,7 @@ from digitise.output.report.parts import (
     girth_rows,
     place_forms,
     place_rows,
+    taped_end_row,
     wrap_form,
 )
 from digitise.output.report.words import method_words
@@ -125,6 +126,7 @@ def report_content(
         girths=girth_rows(last.model, change),
         foot=foot_form(summary),
         place_girths=place_rows(summary),
+        taped_end=taped_end_row(summary),
         change=None if change is None else change_form(change, visits[0].taken, last.taken),
         course=None if change is None else course_form(course),
         places=None if regions is None else place_forms(regions),

@@ -61,6 +61,16 @@ class PlaceRowForm(Form):
     verdict: Literal["agrees", "differs", "not seen"]
 
 
+class TapedEndRowForm(Form):
+    """Foot or hand by tape alone at the last visit, an estimate; ``note`` says why there is none."""
+
+    part: Literal["foot", "hand"]
+    below_mm: float | None
+    volume_ml: FigureForm | None
+    photographs_ml: FigureForm | None
+    note: Text
+
+
 class FootForm(Form):
     """The foot at the last visit, below the leg's lowest section, and leg and foot together."""
 
@@ -183,6 +193,7 @@ class ReportForm(Form):
     girths: tuple[GirthRowForm, ...]
     foot: FootForm | None = None
     place_girths: tuple[PlaceRowForm, ...] = ()
+    taped_end: TapedEndRowForm | None = None
     change: ChangeForm | None
     course: CourseForm | None
     places: tuple[PlaceForm, ...] | None

@@ -56,14 +56,32 @@ def place_rows(summary: ModelForm) -> tuple[form.PlaceRowForm, ...]:
 
 
 def _place_row(row: PlaceGirthForm) -> form.PlaceRowForm:
-    seen = None if row.photo_mm is None or row.photo_mm_95 is None else (row.photo_mm, row.photo_mm_95)
     return form.PlaceRowForm(
         name=row.place,
         place=place_words(row.place),
         tape_mm=rounded(row.girth_mm, 0),
-        photographs_mm=None if seen is None else _stated(*seen),
+        photographs_mm=_stated_or_none(row.photo_mm, row.photo_mm_95),
         verdict=row.verdict,
     )
+
+
+def taped_end_row(summary: ModelForm) -> form.TapedEndRowForm | None:
+    """Return what the tape alone says of foot or hand; None where its length was not taped."""
+    end = summary.taped_end
+    if end is None:
+        return None
+    taped, seen = (end.volume_ml, end.volume_ml_95), (end.photographs_ml, end.photographs_ml_95)
+    return form.TapedEndRowForm(
+        part=end.part,
+        below_mm=end.below_mm,
+        volume_ml=_stated_or_none(*taped),
+        photographs_ml=_stated_or_none(*seen),
+        note=end.note,
+    )
+
+
+def _stated_or_none(value: float | None, ends: tuple[float, float] | None) -> FigureForm | None:
+    return None if value is None or ends is None else _stated(value, ends)
 
 
 def _stated(value: float, ends: tuple[float, float]) -> FigureForm:

@@ -25,6 +25,7 @@ from digitise.output.report.words import (
     interval_words,
     number_words,
     place_sentence,
+    taped_end_sentence,
     with_interval,
 )
 from digitise.shape.limb import Limb
@@ -172,6 +173,8 @@ def _girths(pages: Pages, report: Report) -> None:
     _tape_words(pages, words.girths)
     if words.place_girths:
         pages.paragraph(place_sentence(words.place_girths), 8.0)
+    if words.taped_end is not None:
+        pages.paragraph(taped_end_sentence(words.taped_end), 8.0)
     pages.heading("Sections, seen from above", keep=60.0)
     sections = figures_style.png(lambda: figures.section_overlay(named, _heights(named[0].limb)))
     pages.picture(sections, "Sections of the limb.", pages.epw, pages.epw * 48 / 180)

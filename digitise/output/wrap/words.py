@@ -7,6 +7,7 @@ from pathlib import Path
 
 from digitise.output.plain_text import page, section
 from digitise.output.wrap.form import GarmentForm, NeedForm, WrapForm
+from digitise.tape.places import is_length
 
 _STEP_MM = 100.0
 
@@ -75,6 +76,7 @@ def _points(garment: GarmentForm) -> Iterator[str]:
         )
     for taped in garment.taped:
         note = f"; {taped.note}" if taped.note else ""
-        yield f"{taped.place.capitalize()}: girth {taped.girth_mm:.0f} mm, as taped{note}"
+        what = "" if is_length(taped.name) else "girth "
+        yield f"{taped.place.capitalize()}: {what}{taped.girth_mm:.0f} mm, as taped{note}"
     if garment.missing:
         yield f"Not on the measured segment, take with a tape: {', '.join(garment.missing)}"

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
-from digitise.shape.cuts import crossed, cut, flux
+from digitise.shape.cuts import cut, flux
 from digitise.shape.foot.join import Foot
 from digitise.shape.limb import MM3_PER_ML, Estimate
 from digitise.shape.statistical.solve import ShapeBelief, slopes
@@ -108,7 +108,7 @@ def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
 
 def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float) -> FootSection:
     across = np.cross(toes, [0.0, 0.0, 1.0])
-    points = crossed(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
+    points = plane_cut(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
     ends = ((heel + along + half) * toes for half in (-_HALF_STEP_MM, _HALF_STEP_MM))
     before, after = (flux(cut(lower, -toes, end), across) for end in ends)
     height = float(points[:, 1].max())
@@ -148,7 +148,7 @@ def _heel_instep(surface: PlacedShape) -> float:
 
 def _hull_girth(surface: PlacedShape, origin: Array, normal: Array, below_mm: float) -> float:
     """Return the perimeter of the hull of a plane section's part below a height, mm."""
-    points = crossed(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
+    points = plane_cut(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
     points = points[points[:, 2] < below_mm]
     across = np.cross(normal, [0.0, 0.0, 1.0])
     across /= np.linalg.norm(across)
