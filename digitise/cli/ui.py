@@ -45,6 +45,13 @@ def ui(
         str,
         typer.Option("--proxy", help="Address under which a proxy of yours shows it: https://limbs.example"),
     ] = "",
+    pair: Annotated[
+        bool | None,
+        typer.Option(
+            "--pair/--no-pair",
+            help="Show at once the code with which a phone sends photographs; --no-pair does not offer it.",
+        ),
+    ] = None,
     records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
@@ -65,7 +72,7 @@ def ui(
     words += ["--proxy", proxy] if proxy else []
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
-        env=_environment(records, passphrase),
+        env=_environment(records, passphrase, pair),
         stdin=subprocess.PIPE,  # closed when this command ends, even when it is killed: then the server ends
         stdout=subprocess.DEVNULL if as_json else sys.stderr,
     )
@@ -110,7 +117,7 @@ def _free_port(address: str, wanted: int) -> int:
     )
 
 
-def _environment(records: str | None, passphrase: str) -> dict[str, str]:
+def _environment(records: str | None, passphrase: str, pair: bool | None) -> dict[str, str]:
     """Return the server's environment; its libraries work on one thread each, as visits share the cores."""
     if importlib.util.find_spec("streamlit") is None:
         raise OutputError("The page's library is missing.", do="Install the program again.")
@@ -118,6 +125,8 @@ def _environment(records: str | None, passphrase: str) -> dict[str, str]:
     # else the system's library keeps free memory apart for each of many threads, and what pictures took among
     # what stays
     own |= {"MALLOC_ARENA_MAX": "2", "MALLOC_MMAP_THRESHOLD_": str(4 * 2**20)}
+    if pair is not None:
+        own["DIGITISE_UI_PAIR"] = str(int(pair))
     if records:
         own["DIGITISE_RECORDS"] = records if "://" in records else str(Path(records).expanduser().absolute())
     path = os.pathsep.join(filter(None, (str(_ROOT), os.environ.get("PYTHONPATH"))))
