@@ -192,7 +192,6 @@ UPLOAD_WORDS = {
     "ended": "The connection has ended. Show a new code on the computer, and scan it.",
 }
 WATCH_LINE = "New pictures in **{}** appear here."
-WATCH_CAME = "From the folder: {}."
 WATCH_OLDER = "Taken before this visit was opened, so perhaps of another client: {}."
 WATCH_TAKE = "Take them in"
 

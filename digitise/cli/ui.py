@@ -52,6 +52,10 @@ def ui(
             help="Show at once the code with which a phone sends photographs; --no-pair does not offer it.",
         ),
     ] = None,
+    watch: Annotated[
+        Path | None,
+        typer.Option("--watch", help="A folder: pictures that appear in it stand in the open visit."),
+    ] = None,
     records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
@@ -72,7 +76,7 @@ def ui(
     words += ["--proxy", proxy] if proxy else []
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
-        env=_environment(records, passphrase, pair),
+        env={**_environment(records, passphrase), **_ways_in(pair, watch)},
         stdin=subprocess.PIPE,  # closed when this command ends, even when it is killed: then the server ends
         stdout=subprocess.DEVNULL if as_json else sys.stderr,
     )
@@ -117,7 +121,7 @@ def _free_port(address: str, wanted: int) -> int:
     )
 
 
-def _environment(records: str | None, passphrase: str, pair: bool | None) -> dict[str, str]:
+def _environment(records: str | None, passphrase: str) -> dict[str, str]:
     """Return the server's environment; its libraries work on one thread each, as visits share the cores."""
     if importlib.util.find_spec("streamlit") is None:
         raise OutputError("The page's library is missing.", do="Install the program again.")
@@ -125,9 +129,22 @@ def _environment(records: str | None, passphrase: str, pair: bool | None) -> dic
     # else the system's library keeps free memory apart for each of many threads, and what pictures took among
     # what stays
     own |= {"MALLOC_ARENA_MAX": "2", "MALLOC_MMAP_THRESHOLD_": str(4 * 2**20)}
-    if pair is not None:
-        own["DIGITISE_UI_PAIR"] = str(int(pair))
     if records:
         own["DIGITISE_RECORDS"] = records if "://" in records else str(Path(records).expanduser().absolute())
     path = os.pathsep.join(filter(None, (str(_ROOT), os.environ.get("PYTHONPATH"))))
     return {**os.environ, **own, "PYTHONPATH": path}
+
+
+def _ways_in(pair: bool | None, watch: Path | None) -> dict[str, str]:
+    """Return what the server is told of the ways from the phone."""
+    told = {} if pair is None else {"DIGITISE_UI_PAIR": str(int(pair))}
+    if watch is None:
+        return told
+    folder = watch.expanduser().absolute()
+    if not folder.is_dir():
+        raise OutputError(
+            "There is no such folder.",
+            where=str(watch),
+            do="Name the folder that the phone's photographs are copied to.",
+        )
+    return {**told, "DIGITISE_UI_WATCH": str(folder)}

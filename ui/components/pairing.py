@@ -107,6 +107,7 @@ def _live(name: str) -> None:
         if not door.pairing.is_claimed:
             st.markdown(text.PAIR_SCAN)
             st.html(_code(door.address))
+            st.markdown(f":small[{text.PAIR_OTHER_WAYS}]")
         minutes, seconds = divmod(round(door.pairing.left_s), 60)
         came = len(door.pairing.arrived)
         lines = [text.PAIR_CLAIMED] if door.pairing.is_claimed else []
@@ -115,7 +116,6 @@ def _live(name: str) -> None:
         if st.button(text.PAIR_END, key=state.widget("pair_end"), icon=":material/close:"):
             close_door(name)
             st.rerun()
-        st.markdown(f":small[{text.PAIR_OTHER_WAYS}]")
 
 
 def _code(address: str) -> str:

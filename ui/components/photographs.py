@@ -15,7 +15,7 @@ from digitise.errors import DigitiseError
 from digitise.tape.places import place_words
 from digitise.tape.table import tape_table_from_csv
 from ui import dates, measuring, pictures, present, state, text, work
-from ui.components import arrivals, frame, pairing
+from ui.components import arrivals, frame, pairing, watching
 from ui.components.tape import show_rows
 from ui.draft import MOST_PHOTOS, Draft
 from ui.inputs import Inputs
@@ -41,6 +41,7 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
             _keep(draft, file.name, file.getvalue())
             state.let_go(file.file_id)
     pairing.draw(draft)
+    watching.draw(draft)
     if state.value("late"):
         st.rerun()  # the date stands above
     if st.toggle(text.CAMERA_TOGGLE, key=state.widget("camera_on")):

@@ -50,6 +50,8 @@ _HEADERS = {
     "x-frame-options": "DENY",
     "cross-origin-resource-policy": "same-origin",
 }
+# what is refused is not read to its end
+_LAST = {**_HEADERS, "connection": "close"}
 
 
 class Head(BaseModel):
@@ -139,7 +141,7 @@ class NearOnly:
             await self.app(scope, receive, send)
             return
         self.pairing.note(refusal, _peer(scope))
-        await Response(status_code=refusal.status, headers=_HEADERS)(scope, receive, send)
+        await _silent(refusal)(scope, receive, send)
 
     def _refusal(self, scope: Scope) -> Refusal | None:
         if not self.near.holds(_peer(scope)):
@@ -195,7 +197,7 @@ def _refused(pairing: Pairing, request: Request, error: RefusedError, nonce: byt
     """Write a refusal to the log and answer it; what is said is sealed, where the asker has the key."""
     pairing.note(error.refusal, _peer(request.scope))
     if nonce is None:
-        return Response(status_code=error.refusal.status, headers=_HEADERS)
+        return _silent(error.refusal)
     return _told(pairing, nonce, error.refusal.status, error.said)
 
 
@@ -203,7 +205,12 @@ def _told(pairing: Pairing, nonce: bytes, status: int, said: str = "") -> Respon
     """Return a sealed answer to the message of that nonce."""
     plain = json.dumps({"left_s": round(pairing.left_s), "came": len(pairing.arrived), "said": said}).encode()
     sealed = seal(pairing.key, plain, b"answer " + nonce)
-    return Response(sealed, status, _HEADERS, "application/octet-stream")
+    headers = _HEADERS if status == 200 else _LAST
+    return Response(sealed, status, headers, "application/octet-stream")
+
+
+def _silent(refusal: Refusal) -> Response:
+    return Response(status_code=refusal.status, headers=_LAST)
 
 
 def _answer(content: str, suffix: str) -> Response:
