@@ -99,7 +99,8 @@ def _take_over(door: Door) -> None:
 def _live(name: str) -> None:
     """Draw the code and what came by it; the whole page follows when there is something new."""
     door = door_of(name)
-    if door is None or len(door.pairing.arrived) != state.value("pair_came"):
+    # looking at photographs takes seconds: not while the next one is on its way
+    if door is None or (door.pairing.is_quiet and len(door.pairing.arrived) != state.value("pair_came")):
         st.rerun()
         return
     with st.container(key="pair-open", border=True):

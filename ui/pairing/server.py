@@ -89,7 +89,7 @@ def application(pairing: Pairing, near: Near) -> Application:
         head, nonce = _opened_head(pairing, request, "photograph")
         try:
             async with asyncio.timeout(_PATIENCE_S), turns:
-                # read first: a browser that is still sending hears no answer
+                # read whatever is decided: a browser that is still sending hears no answer
                 sealed = await _body(request)
                 pairing.admit(head.device)
                 data = unseal(pairing.key, sealed, b"body " + nonce)

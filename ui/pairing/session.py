@@ -17,6 +17,7 @@ from ui.draft import MOST_PHOTOS, draft_of, inputs_or_none
 from ui.pairing.sealing import new_key
 
 LIFETIME_S = 600.0
+_QUIET_S = 0.7
 _MOST_LINES = 50
 
 LOG = logging.getLogger("digitise.pairing")
@@ -103,12 +104,18 @@ class Pairing:
 
     def __post_init__(self) -> None:
         self._ends = self.clock() + self.lifetime_s
+        self._stirred = self.clock()
         self._lock = threading.Lock()
 
     @property
     def left_s(self) -> float:
         """For how many more seconds it is open; 0 when it has ended."""
         return 0.0 if self._closed else max(0.0, self._ends - self.clock())
+
+    @property
+    def is_quiet(self) -> bool:
+        """Whether no photograph was begun or finished just now, so that none follows at once."""
+        return self.clock() - self._stirred >= _QUIET_S
 
     @property
     def is_claimed(self) -> bool:
@@ -143,6 +150,7 @@ class Pairing:
             self._device = self._device or device
             if not secrets.compare_digest(self._device, device):
                 raise RefusedError(Refusal.USED)
+            self._stirred = self.clock()
         there = draft_of(self.draft)
         inputs = None if there is None else inputs_or_none(there)
         if inputs is None or inputs.saved is not None or inputs.cleared:
@@ -169,6 +177,7 @@ class Pairing:
             if photo in self._arrived:
                 return
             self._arrived[photo] = self._kept(name, data)
+            self._stirred = self.clock()
 
     def _kept(self, name: str, data: bytes) -> Arrived:
         there = draft_of(self.draft)
