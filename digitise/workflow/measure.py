@@ -117,7 +117,9 @@ def measure_limb(
     )
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
-        sighted = settle(sighted, photos, lying, limb=limb, side=side)
+        sighted = settle(
+            sighted, photos, lying, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm
+        )
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
     measured = fit_outlines(
@@ -250,7 +252,7 @@ def fit_outlines(
         fit = down_to_foot(fit, solve)
     told = (*sighted.inspection.findings, *sighted.findings)
     if sighted.posture:
-        fit = replace(fit, limb=with_unsure_start(fit.limb))
+        fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,

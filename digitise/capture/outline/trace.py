@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
-from digitise.capture.outline.double_edge import SecondEdge, second_edge
+from digitise.capture.outline.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import hiding
 from digitise.capture.outline.region import Region
@@ -83,7 +83,11 @@ def trace_edges(
         edge = _doubted(edge, region.doubtful[index][skin])
         lost = ~edge.sure & region.below[skin]
         edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
-        second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm())
+        second = (
+            second_edge(pixels, edge.points, edge.normals, strip.pixel_mm())
+            if region.rests is None
+            else no_second_edge(len(edge.points))  # what shines on a limb beside its shadow is no other body
+        )
         edge = _within(edge, second)
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
