@@ -60,18 +60,35 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     """
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
-    labels = _first_guess(values[..., 1:], strip.offsets, panel.inside, drawn)
-    if min(np.count_nonzero(labels == each) for each in (cv2.GC_FGD, cv2.GC_BGD)) < _LEAST_CELLS:
+    mask = graph_cut(values, _first_guess(values[..., 1:], strip.offsets, panel.inside, drawn))
+    if mask is None:
         return None
-    colours = np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
-    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same limb
-    cv2.grabCut(
-        colours, labels, (0, 0, 0, 0), np.zeros((1, 65)), np.zeros((1, 65)), _CUTS, cv2.GC_INIT_WITH_MASK
-    )
-    limb = _on_axis((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD), strip.offsets)
+    limb, colours = _on_axis(mask, strip.offsets), _bytes(values)
     told = _density(colours, limb) - _density(colours, panel.inside & ~limb)
     evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
     return Cut(limb, evidence)
+
+
+def graph_cut(values: Values, labels: NDArray[np.uint8]) -> Mask | None:
+    """Return what is limb (H, W) by brightness and hue; None where too little of either is known.
+
+    Parameters
+    ----------
+    values
+        (H, W, 3) log brightness and hues.
+    labels
+        (H, W) surely or probably limb or not, as OpenCV's ``GC_`` constants; changed.
+    """
+    if min(np.count_nonzero(labels == each) for each in (cv2.GC_FGD, cv2.GC_BGD)) < _LEAST_CELLS:
+        return None
+    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same limb
+    other, limb, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
+    cv2.grabCut(_bytes(values), labels, everywhere, other, limb, _CUTS, cv2.GC_INIT_WITH_MASK)
+    return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _bytes(values: Values) -> NDArray[np.uint8]:
+    return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
 
 
 def _first_guess(hue: Values, offsets: Array, inside: Mask, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
