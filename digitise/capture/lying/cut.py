@@ -61,9 +61,10 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
     mask = graph_cut(values, _first_guess(values[..., 1:], strip.offsets, panel.inside, drawn))
-    if mask is None:
+    if mask is None and not (drawn > 0).any():
         return None
-    limb, colours = _on_axis(mask, strip.offsets), _bytes(values)
+    limb = drawn > 0 if mask is None else _on_axis(mask, strip.offsets)
+    colours = _bytes(values)
     told = _density(colours, limb) - _density(colours, panel.inside & ~limb)
     evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
     return Cut(limb, evidence)
@@ -119,6 +120,6 @@ def _density(colours: NDArray[np.uint8], where: Mask) -> Values:
     index = colours.astype(np.intp) * _BINS // 256
     counts = np.zeros((_BINS,) * 3, np.float32)
     np.add.at(counts, tuple(index[where].T), 1.0)
-    share = gaussian_filter(counts, _SMOOTH_BINS, mode="nearest") / max(np.count_nonzero(where), 1)
+    share = gaussian_filter(counts, _SMOOTH_BINS, mode="nearest") / max(int(np.count_nonzero(where)), 1)
     share = (1.0 - _ANYTHING) * share + _ANYTHING / counts.size
     return np.asarray(np.log(share)[index[..., 0], index[..., 1], index[..., 2]], np.float32)

@@ -35,6 +35,7 @@ _SURELY = np.ones((9, 9), np.uint8)  # 8 mm within a mask of skin
 _LEVEL_MM = 4.0  # between the levels that are read off
 _PLAIN_BESIDE = 3  # cells beyond an edge that must show the sheet
 _LEAST_LEVELS = 30
+_DRAWN_CELLS = 800.0  # along a photograph's longer side: a cell is about as large as one of the strip
 _LEAST_WIDTH_MM = 25.0
 _FLAT = 0.5  # cosine to the vertical of a sheet that lies
 
@@ -100,6 +101,30 @@ def find_silhouette(photo: Photograph, camera: Camera, boards: Iterable[tuple[Bo
             do="Move the limb to the middle of the sheet, away from the mat and the printed pages.",
         )
     return Silhouette(camera, _rays(strip, first), _rays(strip, second), photo.name)
+
+
+def drawn_silhouette(polygon: Array, camera: Camera, name: str) -> Silhouette:
+    """Return the silhouette of a limb round which a person drew a line (n, 2), pixels of the photograph.
+
+    Raises
+    ------
+    OutlineError
+        When it encloses too little to tell how the limb lies.
+    """
+    width, height = camera.size
+    pitch = max(width, height) / _DRAWN_CELLS
+    mask = np.zeros((round(height / pitch), round(width / pitch)), np.uint8)
+    cells = np.clip((polygon + 0.5) / pitch - 0.5, -_DRAWN_CELLS, 2 * _DRAWN_CELLS)
+    cv2.fillPoly(mask, [np.round(cells).astype(np.int32)], 1)
+    edges = _levels(mask > 0, np.ones(mask.shape, bool)) if mask.any() else (np.zeros((0, 2)),) * 2
+    if len(edges[0]) < _LEAST_LEVELS:
+        raise OutlineError(
+            "the line drawn round the limb encloses too little of it.",
+            where=name,
+            do="Draw it round the whole part that is measured.",
+        )
+    first, second = (camera.rays((edge + 0.5) * pitch - 0.5) for edge in edges)
+    return Silhouette(camera, first, second, name)
 
 
 def _lies(area: Area) -> bool:

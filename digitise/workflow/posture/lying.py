@@ -11,14 +11,14 @@ import numpy as np
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.lying.axis import find_axis
-from digitise.capture.lying.silhouette import find_silhouette
+from digitise.capture.lying.silhouette import drawn_silhouette, find_silhouette
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import OutlineError, PhotoError, ShapeError
 from digitise.geometry.camera import Camera
-from digitise.geometry.rigid import Pose
+from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Z95, Limb
@@ -85,9 +85,20 @@ def limb_that_lies(posture: Posture) -> str:
 
 
 def find_lying_axis(
-    photos: Sequence[Photograph], calibration: Calibration, field: MarkerField, posture: Posture
+    photos: Sequence[Photograph],
+    calibration: Calibration,
+    field: MarkerField,
+    posture: Posture,
+    lines: Sequence[Array | None] = (),
 ) -> Pose:
     """Return axis_from_world of a limb over its sheet, good enough to find its outlines.
+
+    Parameters
+    ----------
+    photos, calibration, field, posture
+        As for a measurement.
+    lines
+        For each photograph the line (n, 2) px that a person drew round the limb, None where there is none.
 
     Raises
     ------
@@ -99,9 +110,13 @@ def find_lying_axis(
     _require_three([photo.name for photo in photos], "were given")
     found, refused = [], []
     for n, photo in enumerate(photos):
-        boards = placed_boards(calibration, field, n)
+        line, camera = lines[n] if lines else None, calibration.cameras[n]
         try:
-            found.append(find_silhouette(photo, calibration.cameras[n], boards))
+            found.append(
+                find_silhouette(photo, camera, placed_boards(calibration, field, n))
+                if line is None
+                else drawn_silhouette(line, camera, photo.name)
+            )
         except OutlineError as error:
             refused.append(error)
     if refused and len(found) < _LEAST_PHOTOS:
@@ -241,7 +256,7 @@ def _unsure(place: Place, name: str) -> tuple[Finding, ...]:
 
 _LIGHT = (
     "Light limb and sheet evenly from several sides, so that no dark shadow lies beside the limb, and take "
-    "the photographs again."
+    "the photographs again, or draw the limb on them by hand."
 )
 
 
