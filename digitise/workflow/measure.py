@@ -20,7 +20,7 @@ from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.camera import looks_along
-from digitise.geometry.rigid import Pose
+from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import LimbFit, fit_limb
@@ -118,7 +118,7 @@ def measure_limb(
     )
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
-        sighted = settle(sighted, photos, lying, limb=limb, side=side)
+        sighted = settle(sighted, photos, lying, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
     measured = fit_outlines(
@@ -164,11 +164,11 @@ def find_outlines(
         A limb cannot be found, or a correction cannot be used.
     """
     calibration = _require_usable(inspection)
-    axis = axis_from_world
+    axis, drawn = axis_from_world, corrections or {}
     if axis is None and lying is not None:
-        axis = find_lying_axis(photos, calibration, field, lying.posture)
+        lines = lines_round(photos, drawn)
+        axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
-    drawn = corrections or {}
     tried = _each(
         lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
@@ -251,7 +251,7 @@ def fit_outlines(
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
     told = (*sighted.inspection.findings, *sighted.findings, *unseen)
     if sighted.posture:
-        fit = replace(fit, limb=with_unsure_start(fit.limb))
+        fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,
@@ -271,6 +271,12 @@ def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
         return tuple(pool.map(job, items))
+
+
+def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:
+    """Return the line (n, 2) px that was drawn round the limb in each photograph, None where none was."""
+    found = [_drawn_on(photo, drawn) for photo in photos]
+    return [None if each is None else each.polygon for each in found]
 
 
 def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
