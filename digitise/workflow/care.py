@@ -215,4 +215,4 @@ def wrap_model(
     from digitise.output.wrap.files import write_wrap
 
     sheet = wrap_sheet(model.limb, plan, foot_way_of(model))
-    return write_wrap(out, model.summary, sheet, garment, suggested=plan is None, safety=safety)
+    return write_wrap(out, model, sheet, garment, suggested=plan is None, safety=safety)

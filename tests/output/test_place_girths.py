@@ -115,7 +115,9 @@ def test_the_girth_list_holds_them_as_taped(folders, tmp_path):
     sheet = wrap_sheet(model.limb, suggest_plan(model.limb))
     (doubted,) = place_girths([PlaceGirth("heel-instep", 360.0)], [FOOT])
     known = model.summary.model_copy(update={"place_girths": (*model.summary.place_girths, doubted)})
-    summary = write_wrap(tmp_path / "w", known, sheet, girth_list(model.limb), suggested=True)
+    summary = write_wrap(
+        tmp_path / "w", replace(model, summary=known), sheet, girth_list(model.limb), suggested=True
+    )
     with (tmp_path / "w/garment.csv").open(encoding="utf-8", newline="") as stream:
         table = {row["place"]: row for row in csv.DictReader(stream) if row["source"] == "tape"}
     assert {place: float(row["girth_mm"]) for place, row in table.items()} == {
@@ -207,7 +209,7 @@ def test_a_length_is_called_no_girth_and_is_not_followed(measured, tmp_path):
     write_model(folder, replace(measured, places=LENGTH), START)
     model = read_model(folder)
     sheet = wrap_sheet(model.limb, suggest_plan(model.limb))
-    made = write_wrap(tmp_path / "w", model.summary, sheet, girth_list(model.limb), suggested=True)
+    made = write_wrap(tmp_path / "w", model, sheet, girth_list(model.limb), suggested=True)
     assert "Length of the foot: 262 mm, as taped" in " ".join(wrap_text(made, "w").split())
     (visit,) = course_form(follow(with_others(from_folders([folder], [START]), ())), "leg", "left").visits
     assert set(visit.place_girths_mm) == {"ball-of-foot", "figure-of-eight", "heel-instep"}

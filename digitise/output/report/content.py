@@ -72,6 +72,8 @@ class Report:
         Of all visits.
     regions
         Places for padding; empty when they are not asked for.
+    sheet
+        The wrap; None when it is not asked for.
     """
 
     form: form.ReportForm
@@ -79,6 +81,7 @@ class Report:
     change: Change | None
     course: Course
     regions: tuple[Region, ...]
+    sheet: WrapSheet | None = None
 
 
 def report_content(
@@ -139,7 +142,7 @@ def report_content(
         caution=summary.caution,
         software=software(),
     )
-    return Report(words, last, change, course, regions or ())
+    return Report(words, last, change, course, regions or (), sheet)
 
 
 def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:

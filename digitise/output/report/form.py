@@ -139,6 +139,7 @@ class LayerForm(Form):
     stretched_mm: float
     rest_mm: float
     rolls: int
+    from_toes: bool = False
 
 
 class WrapForm(Form):
@@ -147,6 +148,7 @@ class WrapForm(Form):
     layers: tuple[LayerForm, ...]
     rolls: tuple[tuple[float, int], ...]
     padding_rolls: tuple[tuple[float, int], ...] = ()
+    foot_notes: tuple[Text, ...] = ()
     relative_pressure: tuple[Pair, ...]
     warnings: tuple[Text, ...]
     note: Text

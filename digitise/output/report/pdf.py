@@ -55,7 +55,7 @@ def report_pdf(report: Report, paper: str = "a4") -> bytes:
     if words.places is not None:
         places_section(pages, words.places, report)
     if words.wrap is not None:
-        wrap_section(pages, words.wrap, words.safety)
+        wrap_section(pages, words.wrap, report)
     if words.garment is not None:
         garment_section(pages, words.garment, words.safety)
     _method(pages, words)
@@ -68,7 +68,7 @@ def report_figures(report: Report) -> dict[str, Callable[[], Figure]]:
     found: dict[str, Callable[[], Figure]] = {
         "girths": lambda: figures.girth_profile(named, last.summary.tape_check),
         "sections": lambda: figures.section_overlay(named, _heights(named[0].limb)),
-        "views": lambda: figures_views.limb_views(last.limb),
+        "views": lambda: figures_views.limb_views(last.limb, foot=last.foot),
     }
     if change is not None:
         found["change-chart"] = lambda: figures.change_chart(change)
