@@ -20,6 +20,7 @@ from typing import Any
 from starlette.middleware import Middleware
 from streamlit.starlette import App
 
+from ui.first import StyleFirst
 from ui.origin import OwnPagesOnly
 
 HERE = Path(__file__).parent
@@ -51,7 +52,7 @@ def main() -> None:
 
 def page(proxy: str) -> App:
     """Return the server of the page, which answers nobody but its own pages."""
-    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly, proxy=proxy)])
+    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly, proxy=proxy), Middleware(StyleFirst)])
 
 
 def keep_upload_answers() -> None:

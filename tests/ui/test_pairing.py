@@ -23,6 +23,7 @@ from ui_support import page, words
 from ui import draft as drafts
 from ui import text
 from ui.components import pairing as component
+from ui.components import sample
 from ui.inputs import Inputs
 from ui.pairing import listening, networks
 from ui.pairing.networks import Near
@@ -330,6 +331,15 @@ def test_doors_of_two_visits_stand_apart(home, visit, door, phone):
         listening.close_door(other.folder.name)
     assert (len(visit.photos), len(other.photos)) == (0, 1)
     assert phone.send(photo())[0] == 200
+
+
+def test_forgetting_a_client_closes_the_door(visit, door, phone):
+    assert phone.send(photo())[0] == 200
+    sample.forgotten(CLIENT)
+    assert not visit.folder.exists()
+    assert listening.door_of(visit.folder.name) is None
+    assert not is_listening(phone) or phone.send(photo(2))[0] == 410
+    assert not visit.folder.exists()
 
 
 def test_a_new_code_ends_the_old_one(visit, door, phone):

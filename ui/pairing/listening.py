@@ -94,6 +94,12 @@ def close_door(draft: str) -> None:
         found.close()
 
 
+def close_doors() -> None:
+    """Close every door."""
+    for draft in tuple(_open):
+        close_door(draft)
+
+
 def _shut(pairing: Pairing, server: uvicorn.Server) -> None:
     if not pairing.is_closed:
         pairing.close()
