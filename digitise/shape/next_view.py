@@ -17,15 +17,16 @@ from scipy.linalg import cho_factor, cho_solve
 from digitise.errors import ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
+from digitise.geometry.support import fourier
 from digitise.shape.limb import SHARED_ERRORS, Estimate, Limb, volume
 from digitise.shape.solve import BIAS_SD_PX, EdgeData, edge_covariance
 from digitise.shape.tangents import Samples
 
 _STEP_DEG = 15.0
 _APART_DEG = 25.0  # nearer to one at hand, or to its opposite, a photograph shows the same outline
-_BLOCK_MM = 5.0  # samples stand so far apart in the solve's own blocks of edge points
-_SD_PX = 0.5  # of a clear edge's point, as outlines have it
-_DIRECTIONS = np.linspace(0.0, 2 * np.pi, 721)
+_BLOCK_MM = 10.0  # what an edge's points err by is alike over longer stretches
+_SD_PX = 0.3  # of a clear edge over such a block
+_DIRECTIONS = np.linspace(0.0, 2 * np.pi, 361)
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
     centre = distance * np.array([np.cos(np.radians(at_deg)), np.sin(np.radians(at_deg))])
     known = replace(limb, covariance=_with_view(limb, centre, pitch), sway=None)
     now, then = (volume(one, limb.from_mm, limb.to_mm) for one in (limb, known))
-    return NextView(at_deg, now, then)
+    return NextView(at_deg, *(Estimate(float(each.mean), float(each.sd)) for each in (now, then)))
 
 
 def azimuth_deg(camera: Camera, limb: Limb) -> float:
@@ -138,9 +139,9 @@ def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:
     """
     z = np.arange(limb.from_mm, limb.to_mm + 1.0, _BLOCK_MM)
     rays = centre @ np.stack([np.cos(_DIRECTIONS), np.sin(_DIRECTIONS)])
-    basis, grid = limb.basis, np.repeat(_DIRECTIONS[None], len(z), axis=0)
-    radius = basis.design(grid.ravel(), np.repeat(z, len(_DIRECTIONS))) @ limb.mean
-    before = rays - radius.reshape(grid.shape)
+    basis = limb.basis
+    sections = basis.splines(z) @ limb.mean.reshape(basis.n_terms, -1).T
+    before = rays - sections @ fourier(_DIRECTIONS, basis.harmonics).T
     if not (np.any(before > 0, axis=1) & np.any(before < 0, axis=1)).all():
         raise ShapeError("A camera stands within the limb.", do="Check the photographs.")
     found = []

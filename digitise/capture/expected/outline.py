@@ -30,7 +30,7 @@ _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack 
 _SD_PX = 0.5
 _INSIDE_MM = 8.0  # hues are taken so far from any edge
 _LEAST_PIXELS = 500
-# From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness mostly light from shade:
+# From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness light from shade:
 # with both weighed alike, a tenth of a rendered hand's surroundings was taken for skin, so 0.6 %.
 _SCALE, _OFFSET = np.array([12.0, 110.0, 110.0]), np.array([72.0, 128.0, 128.0])
 
