@@ -37,6 +37,8 @@ class Region:
         (n,) True below the backdrop, where floor and mat are behind.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
+    hem_mm
+        Height at which cloth was seen to begin already, above the rows; None where none was.
     """
 
     rows: NDArray[np.intp]
@@ -49,3 +51,4 @@ class Region:
     strayed_mm: tuple[Array, Array]
     below: Mask
     rests: tuple[Mask, Mask] | None = None
+    hem_mm: float | None = None
