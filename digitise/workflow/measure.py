@@ -31,7 +31,8 @@ from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
-from digitise.workflow.posture.lying import Lying, find_lying_axis, lying_findings, settle
+from digitise.workflow.posture.findings import lying_findings
+from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 
 MOST_PHOTOS = 12

@@ -23,6 +23,10 @@ _LEAST_ROWS = 30
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 6.0  # the cut is right to a cell or two
 _BORDER_CELLS = 2  # beyond a boundary: outside the plain area nothing is known of the sheet
+_STANDS_OUT = 20.0  # squared distance from the sheet's colour
+_CLOTH_ROWS, _COVERED = 10, 0.7  # 20 mm along the axis, most of it nothing like the sheet
+_RIM = 0.93  # of the width a little below
+_MARGIN_ROWS = 3  # a hem's shadow falls on the skin
 _LIMB, _SHEET = 1000.0, 5.0  # squared distances on either side of any threshold
 _WITHIN_MM = 6.0
 _CLEAR_STEP = 0.06  # of the light: a clear edge before print
@@ -64,7 +68,8 @@ def find_lying_region(
             where=name,
             do="Lay it over the plain middle of a sheet of another colour than the skin, in even light.",
         )
-    rows, left, right = tracked
+    hem = _hem(strip, panel, *tracked)
+    rows, left, right = (each[hem or 0 :] for each in tracked)
     sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     pair = _steps(pixels, strip, panel, cut, painted, rows, sides)
     found = [_boundary(strip, panel, cut, rows, sides[k], pair, k) for k in (0, 1)]
@@ -80,6 +85,7 @@ def find_lying_region(
         (nowhere, nowhere),
         nothing,
         (nothing, nothing),
+        hem_mm=None if hem is None else float(strip.heights[rows[0]]),
     )
     return resting(strip, panel, region)
 
@@ -113,6 +119,23 @@ def _run(row: Mask, last: tuple[int, int]) -> tuple[int, int] | None:
         return None
     first, end = runs[np.argmax(runs[:, 1] - runs[:, 0])]
     return int(first), int(end)
+
+
+def _hem(
+    strip: Strip, panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]
+) -> int | None:
+    """Return how many rows lie under the rim of cloth that covers the limb above; None without cloth.
+
+    A hem is a ring, so it is seen curved or aslant, and the limb ends sooner at one of its edges.
+    """
+    beyond = slice(max(int(rows[0]) - _CLOTH_ROWS, 0), int(rows[0]))
+    middle = np.abs(strip.offsets) < _LEAST_WIDTH_MM / 2
+    other = (panel.inside & (panel.distance2 > _STANDS_OUT))[beyond][:, middle]
+    if other.shape[0] < _CLOTH_ROWS or other.mean() < _COVERED or len(rows) < 4 * _CLOTH_ROWS:
+        return None
+    width = right - left
+    whole = _RIM * np.median(width[2 * _CLOTH_ROWS : 4 * _CLOTH_ROWS])
+    return int(np.argmax(width[: 2 * _CLOTH_ROWS] >= whole)) + _MARGIN_ROWS
 
 
 def _steps(

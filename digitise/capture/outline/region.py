@@ -39,6 +39,8 @@ class Region:
         For each boundary (n,) True where printed paper lies beyond it, whose print makes steps of light.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
+    hem_mm
+        Height at which cloth was seen to begin already, above the rows; None where none was.
     """
 
     rows: NDArray[np.intp]
@@ -52,3 +54,4 @@ class Region:
     below: Mask
     printed: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None
+    hem_mm: float | None = None

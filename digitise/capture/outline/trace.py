@@ -70,7 +70,7 @@ def trace_edges(
     correction
         What a person drew; it replaces what is found.
     """
-    skin, hem_mm = skin_rows(strip, region)
+    skin, hem_mm = skin_rows(strip, region) if region.hem_mm is None else (slice(None), region.hem_mm)
     heights = strip.heights[region.rows][skin]
     near = [
         strip.photo_from_plane(near_edge(pixels, strip, region, index, offsets)[skin], heights)

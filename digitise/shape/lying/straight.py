@@ -90,9 +90,12 @@ def shifted(axis: Pose, height_mm: float) -> Pose:
     return Pose(axis.rotation, axis.translation - np.array([0.0, 0.0, height_mm]))
 
 
-def bend(limb: Limb) -> Bend:
-    """Return the turn of the limb's middle that two straight parts which meet explain best."""
-    z, middle = centre_line(limb)
+def bend(limb: Limb, low: float | None = None, high: float | None = None) -> Bend:
+    """Return the turn of the limb's middle that two straight parts which meet explain best.
+
+    Only what lies between ``low`` and ``high`` counts, mm, where they are given.
+    """
+    z, middle = centre_line(limb, low, high)
     edge = _LEAST_ARM * (z[-1] - z[0])
     best = (np.inf, Bend(float(z[0]), 0.0))
     for hinge in z[(z > z[0] + edge) & (z < z[-1] - edge)]:

@@ -9,10 +9,8 @@ from typing import Literal
 import numpy as np
 
 from digitise.capture.calibration.calibrate import Calibration
-from digitise.capture.checks.finding import Finding
 from digitise.capture.lying.axis import find_axis
 from digitise.capture.lying.silhouette import drawn_silhouette, find_silhouette
-from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
@@ -21,24 +19,20 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
-from digitise.shape.limb import Z95, Limb
+from digitise.shape.limb import Limb
 from digitise.shape.lying.straight import Place, bend, height_of, shifted, straight_axis
+from digitise.workflow.posture.findings import bend_findings, sleeve, start_findings
 from digitise.workflow.posture.heights import counted_along
 from digitise.workflow.posture.outlined import Outlined
 
 Posture = Literal["palm-down", "palm-up", "on-back"]
 
-# Sections across a straight line cut a part that leans by 12 degrees 2 % too long, and by 25 degrees 10 %.
-_BENT_DEG = 12.0
-_TOO_BENT_DEG = 25.0
 _ENOUGH_DEG = 0.05
 _ROUNDS = 3
 # Two photographs do not see how flat a section is between their directions, and nothing else tells it of an
 # arm: exact outlines of 24 arms then gave volumes up to 11 % off, three 1.1 % (tests/lying_study.py).
 _LEAST_PHOTOS = 3
 _LEAST_APART_DEG = 20.0
-_MUCH_SUPPORTED = 0.5
-_UNSURE_START_MM = 3.0  # one sd: the landmark by one tap should be within 3 mm
 
 
 @dataclass(frozen=True)
@@ -124,33 +118,6 @@ def find_lying_axis(
     return find_axis(found, limb_that_lies(posture))
 
 
-def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ...]:
-    """Say how much of a lying limb rests on supports.
-
-    Parameters
-    ----------
-    outlines
-        With heights along the limb's axis.
-    limb
-        As it was measured.
-    """
-    z = np.arange(limb.from_mm, limb.to_mm, 2.0)
-    rests = np.zeros(len(z), bool)
-    for part in (each for outline in outlines for each in outline.supported):
-        rests |= (z >= part.from_mm) & (z <= part.to_mm)
-    share = float(rests.mean())
-    found = []
-    if share > 0.0:
-        length = limb.to_mm - limb.from_mm
-        text = (
-            f"{share * length:.0f} of {length:.0f} mm of the limb rest on supports: there its lower edge "
-            "counts little or not at all, and intervals are wider."
-        )
-        do = "Use smaller supports." if share > _MUCH_SUPPORTED else ""
-        found.append(Finding("", "supported", "warning", text, do))
-    return tuple(found)
-
-
 def _among(landmark: Landmark, given: Sequence[Photograph], used: Sequence[Photograph]) -> Landmark:
     """Return the landmark with its photograph counted among those that are used."""
     if not 0 <= landmark.photo < len(given):
@@ -213,7 +180,7 @@ def settle(
         try:
             return _landmark_height(rough, landmark, camera, name)
         except ShapeError as error:
-            raise ShapeError(error.what, where=error.where, do=_sleeve(outlines) or error.do) from error
+            raise ShapeError(error.what, where=error.where, do=sleeve(outlines) or error.do) from error
 
     axis, found = sighted.axis_from_world, _roughly(views, sighted.axis_from_world, limb, side)
     for _ in range(_ROUNDS):
@@ -225,6 +192,8 @@ def settle(
             break
     place = start_on(found)
     axis = shifted(axis, place.height_mm)
+    turn = bend(found, _plus(place.height_mm, from_mm), _plus(place.height_mm, to_mm))
+    turn = turn._replace(height_mm=turn.height_mm - place.height_mm)
     again = tuple(
         counted_along(outline, camera, axis) for outline, camera in zip(outlines, cameras, strict=True)
     )
@@ -232,7 +201,7 @@ def settle(
         sighted,
         outlines=again,
         axis_from_world=axis,
-        findings=(*sighted.findings, *_bend(found), *_unsure(place, name)),
+        findings=(*sighted.findings, *bend_findings(turn, limb), *start_findings(place, name)),
         landmark=(landmark.photo, *landmark.at),
         start_sd_mm=place.sd_mm,
     )
@@ -242,33 +211,10 @@ def _plus(start: float, height: float | None) -> float | None:
     return None if height is None else start + height
 
 
-def _unsure(place: Place, name: str) -> tuple[Finding, ...]:
-    """Say that heights count from a place that is known badly, and from where it would be known better."""
-    if place.sd_mm < _UNSURE_START_MM:
-        return ()
-    text = (
-        f"Heights count from a place that is known to ±{Z95 * place.sd_mm:.0f} mm along the limb only: "
-        "the photograph looks at it aslant, where the limb is not seen all round."
-    )
-    do = "Tap the landmark in a photograph that looks straight at it, and where its edges are seen."
-    return (Finding(name, "landmark-unsure", "warning", text, do),)
-
-
 _LIGHT = (
     "Light limb and sheet evenly from several sides, so that no dark shadow lies beside the limb, and take "
     "the photographs again, or draw the limb on them by hand."
 )
-
-
-def _sleeve(outlines: Sequence[Outline]) -> str:
-    """Say that cloth covers part of the limb, which may be why it is not understood; empty without any."""
-    covered = [n for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
-    if not covered:
-        return ""
-    return (
-        f"In photograph {covered[0]} cloth covers part of the limb: roll it up well above what is measured, "
-        "and take the photographs again."
-    )
 
 
 def _require_three(names: Sequence[str], there: str) -> None:
@@ -305,24 +251,6 @@ def _roughly(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
         return fit_limb(views, limb=limb, side=side, axis_from_world=axis, roughly=True).limb
     except ShapeError as error:
         raise ShapeError(error.what, where=error.where, do=_LIGHT) from error
-
-
-def _bend(found: Limb) -> tuple[Finding, ...]:
-    turn = bend(found)
-    if turn.degrees < _BENT_DEG:
-        return ()
-    joint = "elbow" if found.kind == "arm" else "knee"
-    text = f"The {joint} is bent by {turn.degrees:.0f} degrees."
-    if turn.degrees > _TOO_BENT_DEG:
-        raise ShapeError(
-            f"{text[:-1]}: one straight axis does not fit both parts.",
-            do=f"Stretch the {joint}, or measure the parts on either side of it one by one (--from, --to).",
-        )
-    return (
-        Finding(
-            "", "bent", "warning", f"{text} Girths near it are cut aslant.", f"Stretch the {joint} next time."
-        ),
-    )
 
 
 def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str) -> Place:
