@@ -3,7 +3,8 @@
 import numpy as np
 from solid_limbs import limb
 
-from digitise.shape.foot.join import Foot, join_foot
+from digitise.shape.end import EndPart
+from digitise.shape.foot.join import join_foot
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.limb import Limb
 from digitise.shape.statistical.solve import ShapeBelief
@@ -12,13 +13,13 @@ from digitise.shape.statistical.surface import PLACES, PlacedShape
 LOW, HIGH = 110.0, 450.0
 
 
-def leg_with_foot(side: str = "left", differences=(), sd: float = 0.1) -> tuple[Limb, Foot]:
+def leg_with_foot(side: str = "left", differences=(), sd: float = 0.1) -> tuple[Limb, EndPart]:
     """Return a round leg above a foot, and that; see :func:`foot_below`."""
     leg = limb(lambda theta, z: 42.0 + 0.05 * (z - LOW) + 0 * theta, side=side, low=LOW, high=HIGH)
     return leg, foot_below(leg, differences, sd)
 
 
-def foot_below(leg: Limb, differences=(), sd: float = 0.1) -> Foot:
+def foot_below(leg: Limb, differences=(), sd: float = 0.1) -> EndPart:
     """Return a foot so many standard deviations from the usual one, each known with ``sd``."""
     prior = usual_foot(leg.side)
     step = np.zeros(len(prior.modes) + PLACES)

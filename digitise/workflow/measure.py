@@ -30,6 +30,7 @@ from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
+from digitise.workflow.hand import HandVisit, with_hand
 from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import lying_findings
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
@@ -57,6 +58,7 @@ def measure_limb(
     same_visit: bool = False,
     lying: Lying | None = None,
     places: tuple[PlaceGirth, ...] = (),
+    hand_paths: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -84,7 +86,11 @@ def measure_limb(
     lying
         How the limb lies, where it does not stand; without an axis given, it is then found.
     places
-        Girths taped on foot or hand; they are handed on beside the limb and do not enter it.
+        Girths taped on foot or hand; they are handed on beside the limb.  Only a hand that is measured from
+        photographs follows those round palm and wrist.
+    hand_paths
+        Photographs of the hand, palm down on the mat: one from above, and a low one from beside if there is
+        one.
     progress
         Called with a few plain words before each step.
 
@@ -131,10 +137,14 @@ def measure_limb(
         to_mm=high if to_mm is None else to_mm,
     )
     measured = replace(measured, places=places)
-    if not sighted.above:
-        return measured
-    tell("Solving the foot")
-    return with_foot(measured, sighted.photos, sighted.above)
+    if sighted.above:
+        tell("Solving the foot")
+        return with_foot(measured, sighted.photos, sighted.above)
+    if hand_paths:
+        tell("Solving the hand")
+        hands = _each(read_photo, hand_paths)
+        return with_hand(measured, HandVisit(hands, photos, detections, field, profile, same_visit))
+    return measured
 
 
 def find_outlines(

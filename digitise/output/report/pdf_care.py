@@ -54,7 +54,7 @@ def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
     pages.notice(report.form.safety[:1])
     model, sheet = report.last.model, report.sheet
     if sheet is not None:
-        turns = figures_style.png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        turns = figures_style.png(lambda: wrap_layers(model.limb, model.end, sheet))
         height = pages.epw * layers_height_mm(len(sheet.needs)) / WIDTH_MM
         pages.picture(turns, "The layers, in the order in which they go on.", pages.epw, height)
     pages.rows(
