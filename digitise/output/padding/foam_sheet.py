@@ -102,6 +102,7 @@ def _title(number: int, pieces: int, tile: Tile, tiles: int) -> str:
 
 def _facts(piece: FoamPiece, limb: str, code: str, day: str = "") -> tuple[str, ...]:
     floor = "the floor" if limb == "leg" else "the mat"
+    lowest = piece.edge or f"Lowest edge about {piece.lowest_mm / 10:.1f} cm above {floor}."
     ends = " Its ends meet round the limb." if piece.goes_round else ""
     who = "  ".join(part for part in (f"Client {code}." if code else "", f"{day}." if day else "") if part)
     side = f"{piece.side.capitalize()} {limb}: " if piece.side else ""
@@ -109,8 +110,7 @@ def _facts(piece: FoamPiece, limb: str, code: str, day: str = "") -> tuple[str, 
     edges = f" Left edge {piece.left_is}, right edge {piece.right_is}." if piece.left_is else ""
     return (
         f"{who}  {side}{place}.".strip(),
-        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². Lowest edge about "
-        f"{piece.lowest_mm / 10:.1f} cm above {floor}.{edges}{ends}",
+        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². {lowest}{edges}{ends}",
         f"{CUT} {SKIN}, arrow {TRUNK}.",
     )
 

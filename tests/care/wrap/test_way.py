@@ -6,9 +6,9 @@ from scipy.spatial import ConvexHull
 from solid_limbs import limb
 from standing_feet import leg_with_foot
 
+from digitise.care.surface.foot_way import foot_way, section_points, way_on
 from digitise.care.wrap.plan import Layer, Plan
 from digitise.care.wrap.sheet import wound_length, wrap_sheet
-from digitise.care.wrap.way import foot_way, section_points, way_on
 from digitise.care.wrap.way_taped import taped_way
 from digitise.errors import PlanError
 from digitise.geometry.mesh import Mesh
