@@ -259,11 +259,11 @@ def cuttable(
     smooth: float,
     margin: float,
     creases: Sequence[float],
-    lowest: float = -np.inf,
+    within: tuple[float, float] | None = None,
 ) -> list[Polygon]:
     """Round steps and corners, drop what is thinner than 10 mm and too small, fill holes, add the margin.
 
-    Parts keep off creases, and above ``lowest``.
+    Parts keep off creases, and ``within`` two heights on the flat.
     """
     round_off = max(smooth, THINNEST_MM / 2)
     closed = shape.buffer(smooth).buffer(-smooth)
@@ -275,9 +275,9 @@ def cuttable(
         grown = grown.difference(
             shapely.box(low - 1, at - CREASE_GAP_MM / 2, high + 1, at + CREASE_GAP_MM / 2)
         )
-    if np.isfinite(lowest) and not grown.is_empty:
-        left, _, right, top = grown.bounds
-        grown = grown.intersection(shapely.box(left, lowest, right, max(top, lowest)))
+    if within is not None and not grown.is_empty:
+        left, _, right, _ = grown.bounds
+        grown = grown.intersection(shapely.box(left, within[0], right, within[1]))
     grown = grown.buffer(-round_off).buffer(round_off)
     parts = [part.simplify(_DETAIL_MM / 3) for part in _polygons(grown) if part.area / 100.0 >= _LEAST_CM2]
     return sorted(parts, key=lambda part: -part.area)

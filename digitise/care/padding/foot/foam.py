@@ -1,8 +1,7 @@
 """A place on the back of the foot becomes a flat piece of foam, which ends before the crease of the ankle.
 
 The back of the foot is laid flat from its ridge: across, the arc length along its section from the ridge;
-along, the length of the ridge from the bend of the ankle.  So lengths across, and along the ridge, are those
-of the foot; towards the edges the foot is a little shorter along than its ridge.
+along, the length on the surface from below the bend of the ankle, in planes along the foot.
 """
 
 from __future__ import annotations
@@ -12,10 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from scipy.interpolate import RegularGridInterpolator
 from shapely import MultiPolygon, Polygon
 
 from digitise.care.padding.foam import (
-    SMOOTH_MM,
+    CREASE_GAP_MM,
     Flat,
     FoamPiece,
     check_sizes,
@@ -34,9 +34,12 @@ from digitise.geometry.rigid import Array
 from digitise.shape.foot.join import Foot
 
 BY_HAND = "Cut a pad for it by hand: behind an ankle bone it is shaped on the foot."
+FOOT_SMOOTH_MM = 12.0
+"""Least radius of a corner: a foot's surface has a vertex every 6 mm, and the hand cuts no finer (ours)."""
 _STEP_MM = 4.0
 # Up to so much below the ends of its ridge a section belongs to the back of the foot, radians.
 _REACH = np.radians(110.0)
+_MIDDLE_MM = 12.0  # above the sole, from where a section's points are seen all round
 _UP = np.array([0.0, 0.0, 1.0])
 # Seen from above with the ankle upward, the person's right is on the left.
 _SEEN = -1.0
@@ -50,21 +53,20 @@ class FlatBack:
     ----------
     ahead
         (R,) places of sections before the bend, mm, rising.
-    along
-        (R,) length of the ridge up to them.
-    turn, across
-        (R, T) directions of points on a section as seen from its middle on the sole, from the ridge to the
-        person's right, and their arc length from the ridge, mm.
+    turn
+        (T,) directions of points on a section as seen from its middle, from the ridge to the person's right.
+    across, along
+        (R, T) their arc length from the ridge, and their length along the surface from the bend, mm.
     middle
-        (3,) a point below the bend on the sole.
+        (3,) a point below the bend, within the foot.
     planes
         The planes of the sections.
     """
 
     ahead: Array
-    along: Array
     turn: Array
     across: Array
+    along: Array
     middle: Array
     planes: FootPlanes
 
@@ -72,32 +74,35 @@ class FlatBack:
         """Return where points (N, 3) lie on the flat: to the person's right, and along from the bend, mm."""
         ahead = np.clip((points - self.middle) @ self.planes.toes, self.ahead[0], self.ahead[-1])
         turn = _turn(points - self.middle, self.planes.toes)
-        row = np.clip(np.searchsorted(self.ahead, ahead) - 1, 0, len(self.ahead) - 2)
-        share = (ahead - self.ahead[row]) / (self.ahead[row + 1] - self.ahead[row])
-        low, high = (
-            np.array([np.interp(t, self.turn[r], self.across[r]) for t, r in zip(turn, rows, strict=True)])
-            for rows in (row, row + 1)
-        )
-        return np.column_stack([low + share * (high - low), np.interp(ahead, self.ahead, self.along)])
+        places = np.column_stack([ahead, np.clip(turn, self.turn[0], self.turn[-1])])
+        grid = np.stack([self.across, self.along], axis=-1)
+        return np.asarray(RegularGridInterpolator((self.ahead, self.turn), grid)(places))
 
 
 def flat_back(body: Mesh, planes: FootPlanes) -> FlatBack:
     """Lay the back of a foot flat, from the bend of the ankle to behind the toes."""
     ahead = np.arange(0.0, planes.begin_mm + _STEP_MM, _STEP_MM)
-    middle = planes.bend * (1.0, 1.0, 0.0)
+    middle = planes.bend * (1.0, 1.0, 0.0) + _MIDDLE_MM * _UP
     turn = np.linspace(-_REACH, _REACH, 2 * _TURNS + 1)
-    rows = [_section(body, middle + step * planes.toes, planes.toes, turn) for step in ahead]
-    heights = np.array([row[_TURNS] for row in rows])[:, 1]
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(ahead), np.diff(heights)))])
-    across = np.array([_arc(row) for row in rows])
-    return FlatBack(ahead, along, np.tile(turn, (len(rows), 1)), across, middle, planes)
+    lower = _below(body, float(planes.bend[2]))
+    rows = [_section(lower, middle + step * planes.toes, planes.toes, turn) for step in ahead]
+    rise = np.diff([row[:, 1] for row in rows], axis=0)
+    slant = np.cumsum(np.hypot(_STEP_MM, rise), axis=0)
+    along = np.concatenate([np.zeros((1, len(turn))), slant])
+    return FlatBack(ahead, turn, np.array([_arc(row) for row in rows]), along, middle, planes)
 
 
 _TURNS = 60
 
 
+def _below(body: Mesh, height: float) -> Mesh:
+    """Return the faces of a surface below the bend: a leg that leans lies above the foot's back."""
+    low = body.vertices[body.faces][:, :, 2].min(axis=1) < height
+    return Mesh(body.vertices, body.faces[low])
+
+
 def _section(body: Mesh, origin: Array, toes: Array, turn: Array) -> Array:
-    """Return the points (T, 2), right and up, of a section in given directions from the sole's middle."""
+    """Return the points (T, 2), right and up, of a section in given directions from its middle."""
     cut = plane_cut(body, origin, toes) - origin
     right = np.cross(toes, _UP)
     angle, flat = _turn(cut, toes), cut @ np.column_stack([right, _UP])
@@ -123,7 +128,7 @@ def foot_foam(
     *,
     margin_mm: float = MARGIN_MM,
     bevel_mm: float = BEVEL_MM,
-    smooth_mm: float = SMOOTH_MM,
+    smooth_mm: float = FOOT_SMOOTH_MM,
 ) -> tuple[FoamPiece, ...]:
     """Return the pieces of foam for a place on the back of a foot, the largest first.
 
@@ -146,7 +151,8 @@ def foot_foam(
     back = flat_back(body, way_on(body, foot.belief.surface.ahead, foot.top_mm)[1])
     shape = _laid(body, back, place)
     # y = 0 is the bend of the ankle: nothing crosses it, nor covers the toes
-    parts = cuttable(shape, smooth_mm, margin_mm, [0.0], -float(back.along[-1]))
+    within = -float(back.along[-1, _TURNS]), -CREASE_GAP_MM / 2
+    parts = cuttable(shape, smooth_mm, margin_mm, (), within)
     if not parts:
         raise PlanError(
             f"The place ({place.place}) is too small or too narrow for a piece of foam.",
@@ -180,7 +186,7 @@ _MOST_OF_A_FACE = 2
 
 def _edge_words(body: Mesh, back: FlatBack, along: float) -> str:
     """Return where the edge towards the toes lies."""
-    ahead = float(np.interp(along, back.along, back.ahead))
+    ahead = float(np.interp(along, back.along[:, _TURNS], back.ahead))
     tip = float(((body.vertices - back.middle) @ back.planes.toes).max())
     return f"Front edge about {(tip - ahead) / 10:.1f} cm behind the tip of the longest toe."
 
