@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from digitise.capture.foot.crop import Crop
+from digitise.capture.expected.crop import Crop
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Pose

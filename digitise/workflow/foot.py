@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from digitise.capture.checks.finding import Finding
-from digitise.capture.foot.outline import FootOutline, find_foot
+from digitise.capture.expected.outline import BodyOutline, Look, find_body
 from digitise.capture.photo.photograph import Photograph
 from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
@@ -29,7 +29,7 @@ from digitise.shape.statistical.surface import PlacedShape
 
 # How far the outline may lie from where it is expected, and how finely to look: the usual foot may be far
 # from this one at its toes; the second time it is nearly there.
-_PASSES_MM = ((45.0, 2.2), (15.0, 1.0))
+_PASSES = (Look(45.0, 2.2), Look(15.0, 1.0))
 _RING_MM, _RAYS = 12.0, 48
 
 
@@ -131,17 +131,17 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
 
 def _solve(
     photos: Sequence[Photograph], cameras: Sequence[Camera], limb: Limb
-) -> tuple[ShapeBelief, dict[int, FootOutline], TangentPlanes]:
+) -> tuple[ShapeBelief, dict[int, BodyOutline], TangentPlanes]:
     """Return the foot, its outlines by photograph, and the planes that the last solve touched."""
     leg, told = _leg_body(limb), planes_of_leg(limb)
     foot = solve_shape(_start(limb), told)
-    outlines: dict[int, FootOutline] = {}
+    outlines: dict[int, BodyOutline] = {}
     planes = told
-    for number, (slack, step) in enumerate(_PASSES_MM):
+    for number, look in enumerate(_PASSES):
         expected = Mesh(foot.surface.vertices(), foot.surface.prior.faces)
-        look = partial(find_foot, foot=expected, leg=leg, slack_mm=slack, step_mm=step)
+        find = partial(find_body, body=expected, limb=leg, look=look)
         with ThreadPoolExecutor(max_workers=2) as pool:
-            tried = tuple(pool.map(look, (photo.pixels for photo in photos), cameras))
+            tried = tuple(pool.map(find, (photo.pixels for photo in photos), cameras))
         outlines = {n: found for n, found in enumerate(tried) if found is not None}
         seen = [planes_of_view(cameras[n], found.edge, n) for n, found in outlines.items()]
         planes = together([told, *seen])
@@ -158,7 +158,7 @@ def _require_standing_leg(measured: Measured) -> None:
         )
 
 
-def _require_seen(outline: FootOutline | None, photo: Photograph) -> None:
+def _require_seen(outline: BodyOutline | None, photo: Photograph) -> None:
     if outline is None or np.count_nonzero(outline.edge.seen) < _LEAST_POINTS:
         raise OutlineError(
             "too little of its edge is seen from above.",

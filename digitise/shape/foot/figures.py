@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
-from trimesh.intersections import slice_faces_plane
 
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
+from digitise.shape.cuts import cut, flux
 from digitise.shape.foot.join import Foot
 from digitise.shape.limb import MM3_PER_ML, Estimate
-from digitise.shape.statistical.solve import ShapeBelief
-from digitise.shape.statistical.surface import PLACES, PlacedShape
+from digitise.shape.statistical.solve import ShapeBelief, slopes
+from digitise.shape.statistical.surface import PlacedShape
 
 BALL = 0.7
 """Where the ball of the foot is: share of the foot's length, from the heel (common practice)."""
@@ -25,7 +25,6 @@ _BALL_TOP_MM = 120.0
 # sole.  Share of the volume (ours; with it seven rendered feet, none fitted to, erred by 1.1 % rms in all).
 MODEL_SD = 0.012
 _HALF_STEP_MM = 2.0  # of the slices whose volume gives a section's area
-_STEP = 0.05  # of a parameter's prior sd, for slopes
 
 
 @dataclass(frozen=True)
@@ -62,24 +61,8 @@ def foot_volume(foot: Foot, below_mm: float | None = None) -> Estimate[float]:
 
 def volume_below(vertices: Array, faces: NDArray[np.int64], top_mm: float) -> float:
     """Return the volume (mm^3) below a height of a surface that is closed there."""
-    lower = _cut(vertices, faces, np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, top_mm]))
-    return _flux(lower, np.array([1.0, 0.0, 0.0]))
-
-
-def _cut(vertices: Array, faces: NDArray[np.int64], inward: Array, origin: Array) -> Mesh:
-    """Return the part of a surface on the inward side of a plane, open where it was cut."""
-    kept, triangles, _ = slice_faces_plane(vertices, faces, inward, origin)  # type: ignore[no-untyped-call]
-    return Mesh(np.asarray(kept, float), np.asarray(triangles, np.int64))
-
-
-def _flux(body: Mesh, across: Array) -> float:
-    """Return the volume (mm^3) of a body whose openings all lie in planes that hold the direction ``across``.
-
-    Gauss's theorem for the field (x . across) across: through such openings nothing flows.
-    """
-    corners = body.vertices[body.faces]
-    areas = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    return float(np.sum((areas @ across) * (corners.mean(axis=1) @ across)))
+    lower = cut(Mesh(vertices, faces), np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, top_mm]))
+    return flux(lower, np.array([1.0, 0.0, 0.0]))
 
 
 def _volume_slopes(surface: PlacedShape, top_mm: float) -> Array:
@@ -118,7 +101,7 @@ def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
     surface = foot.belief.surface
     heel, length = _heel_and_length(surface)
     up = np.array([0.0, 0.0, 1.0])
-    lower = _cut(foot.vertices, foot.faces, -up, foot.top_mm * up)
+    lower = cut(Mesh(foot.vertices, foot.faces), -up, foot.top_mm * up)
     places = np.arange(step, length - step / 2, step)
     return tuple(_section(lower, surface.ahead, heel, float(along), foot.top_mm) for along in places)
 
@@ -127,7 +110,7 @@ def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float)
     across = np.cross(toes, [0.0, 0.0, 1.0])
     points = plane_cut(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
     ends = ((heel + along + half) * toes for half in (-_HALF_STEP_MM, _HALF_STEP_MM))
-    before, after = (_flux(_cut(lower.vertices, lower.faces, -toes, end), across) for end in ends)
+    before, after = (flux(cut(lower, -toes, end), across) for end in ends)
     height = float(points[:, 1].max())
     girth = float(ConvexHull(points).area) if height < top_mm - 1.0 else None
     area = (after - before) / (2 * _HALF_STEP_MM)
@@ -135,13 +118,7 @@ def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float)
 
 
 def _estimate(foot: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Estimate[float]:
-    mean = measure(foot.surface)
-    slope = np.zeros(len(foot.covariance))
-    # where the foot stands changes none of its own measures
-    for number in range(len(slope) - PLACES):
-        step = np.zeros(len(slope))
-        step[number] = _STEP
-        slope[number] = (measure(foot.surface.moved(step)) - mean) / _STEP
+    mean, slope = measure(foot.surface), slopes(foot.surface, measure)
     return Estimate(mean, float(np.hypot(np.sqrt(slope @ foot.covariance @ slope), MODEL_SD / 2 * mean)))
 
 

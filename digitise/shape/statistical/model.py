@@ -43,3 +43,15 @@ def edges_of(faces: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return the edges (E, 2) of faces (F, 3), each once."""
     every = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     return np.unique(np.sort(every, axis=1), axis=0)
+
+
+def beside_edges(faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the two faces (E, 2) beside each of :func:`edges_of`; a rim's edge has the same one twice."""
+    every = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    _, which = np.unique(np.sort(every, axis=1), axis=0, return_inverse=True)
+    owner = np.tile(np.arange(len(faces)), 3)
+    order = np.argsort(which.reshape(-1), kind="stable")
+    ranked = which.reshape(-1)[order]
+    first = np.flatnonzero(np.diff(ranked, prepend=-1))
+    last = np.append(first[1:], len(ranked)) - 1
+    return np.stack([owner[order[first]], owner[order[last]]], axis=1)

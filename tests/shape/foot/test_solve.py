@@ -2,7 +2,7 @@ import numpy as np
 import painted_feet as feet
 import pytest
 
-from digitise.capture.foot.outline import find_foot
+from digitise.capture.expected.outline import Look, find_body
 from digitise.errors import ShapeError
 from digitise.shape.foot.figures import foot_length, foot_volume, volume_below
 from digitise.shape.foot.join import Foot
@@ -21,7 +21,7 @@ def solved(surface, side, rng, views=(0, 1, 2)):
     now, leg = PlacedShape.usual(usual_foot(side)), feet.leg_above(surface)
     for slack, step in ((45.0, 1.8), (15.0, 0.9)):
         seen = [
-            find_foot(picture, camera, feet.body_of(now), leg, slack, step)
+            find_body(picture, camera, feet.body_of(now), leg, Look(slack, step))
             for picture, camera in zip(pictures, cameras, strict=True)
         ]
         planes = [
@@ -68,8 +68,8 @@ def test_planes_that_contradict_each_other_do_not_settle_quietly():
     rng = np.random.default_rng(3)
     truth = feet.random_foot("left", rng)
     camera = feet.cameras("left")[2]
-    outline = find_foot(
-        feet.paint(truth, camera, rng), camera, feet.body_of(truth), feet.leg_above(truth), 20.0, 0.9
+    outline = find_body(
+        feet.paint(truth, camera, rng), camera, feet.body_of(truth), feet.leg_above(truth), Look(20.0, 0.9)
     )
     planes = planes_of_view(camera, outline.edge, 0)
     away = planes.__class__(
