@@ -41,13 +41,13 @@ def model(tmp_path_factory):
 def taped(model):
     """The same, its foot taped and not photographed."""
     rows = tuple(place_girths(GIRTHS, ()))
-    return replace(model, foot=None, summary=model.summary.model_copy(update={"place_girths": rows}))
+    return replace(model, end=None, summary=model.summary.model_copy(update={"place_girths": rows}))
 
 
 def test_the_measured_foot_counts_before_the_taped_one(model, taped):
     assert foot_way_of(model).measured
     assert not foot_way_of(taped).measured
-    assert foot_way_of(replace(model, foot=None)) is None
+    assert foot_way_of(replace(model, end=None)) is None
     lying = replace(taped, limb=replace(taped.limb, lying="on-back"))
     assert foot_way_of(lying) is None
 

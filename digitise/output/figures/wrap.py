@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from trimesh.remesh import subdivide
 
+from digitise.care.surface.foot_way import FootPlanes, foot_way
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
-from digitise.care.wrap.way import FootPlanes, foot_way
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style

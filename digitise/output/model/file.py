@@ -41,6 +41,11 @@ class StoredModel:
     summary: ModelForm
     end: EndPart | None = None
 
+    @property
+    def foot(self) -> EndPart | None:
+        """The foot, where that was measured."""
+        return self.end if self.end is not None and self.end.name == "foot" else None
+
 
 def read_model(folder: str | Path) -> StoredModel:
     """Read a model from the folder it was written into.

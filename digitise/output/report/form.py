@@ -123,12 +123,12 @@ class CourseForm(Form):
 
 
 class PlaceForm(Form):
-    """A place that may need padding."""
+    """A place that may need padding; heights are null for one on the foot."""
 
     kind: str
     place: Text
-    from_mm: float
-    to_mm: float
+    from_mm: float | None
+    to_mm: float | None
     area_cm2: float
     peak_mm: FigureForm
     peak_means: Text

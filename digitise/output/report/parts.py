@@ -9,6 +9,7 @@ import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict, VolumeChange, girth_change
 from digitise.care.course.course import Course
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.care.wrap.garment import GirthList
@@ -196,9 +197,24 @@ def course_form(found: Course) -> form.CourseForm:
 # ---- places, wrap, garment ---------------------------------------------------------------------------
 
 
-def place_forms(regions: Sequence[Region]) -> tuple[form.PlaceForm, ...]:
-    """Return places of a limb as a report states them, in their order."""
-    return tuple(_place(region) for region in regions)
+def place_forms(regions: Sequence[Region], feet: Sequence[FootPlace] = ()) -> tuple[form.PlaceForm, ...]:
+    """Return places of a limb and its foot as a report states them, in their order."""
+    return (*map(_place, regions), *map(_foot_place, feet))
+
+
+def _foot_place(place: FootPlace) -> form.PlaceForm:
+    return form.PlaceForm(
+        kind=place.kind,
+        place=place.place,
+        from_mm=None,
+        to_mm=None,
+        area_cm2=round(place.area_cm2),
+        peak_mm=_figure(place.peak_mm, place.peak_sd_mm),
+        peak_means=PEAK_MEANS[place.kind],
+        volume_ml=_figure(place.volume_ml, place.volume_sd_ml),
+        confidence=place.confidence,
+        advice=ADVICE[place.kind],
+    )
 
 
 def _figure(value: float, sd: float) -> FigureForm:

@@ -108,7 +108,7 @@ def write_wrap(
             (folder / GARMENT_FILE).write_text(table, encoding="utf-8", newline="")
         (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.summary.limb))
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
-        (folder / TURNS_FILE).write_bytes(png(lambda: wrap_layers(model.limb, model.end, sheet)))
+        (folder / TURNS_FILE).write_bytes(png(lambda: wrap_layers(model.limb, model.foot, sheet)))
     return summary
 
 
