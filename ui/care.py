@@ -172,10 +172,10 @@ def places_against(model: StoredModel, against: StoredModel | None, tell: Progre
 
 def foam_file(places: Places, paper: str, code: str, safety: tuple[str, ...]) -> bytes:
     """Return the pieces of foam as a PDF to print, with what is open about the client on every page."""
-    kind, pieces = places.limb.kind, places.foam.pieces
+    limb, pieces = places.limb, places.foam.pieces
     return _files.get(
         ("foam", places.key, paper, code, safety),
-        lambda: foam_pdf(pieces, kind, paper=paper, code=code, safety=safety),
+        lambda: foam_pdf(pieces, limb.kind, paper=paper, code=code, safety=safety, lying=limb.lying),
     )
 
 

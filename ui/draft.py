@@ -91,6 +91,10 @@ class Draft:
         except OSError:
             return None
 
+    def corrections(self) -> dict[str, str]:
+        """Return all drawn corrections as JSON texts, by the photographs' names."""
+        return {path.name: words for path in self.photos if (words := self.correction(path))}
+
     def write(self, inputs: Inputs) -> None:
         """Keep what was typed."""
         self._write(_INPUTS, inputs.model_dump_json().encode())

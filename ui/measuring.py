@@ -31,7 +31,7 @@ from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
-from digitise.workflow.measure import find_outlines, fit_outlines
+from digitise.workflow.measure import find_outlines, fit_outlines, lines_round
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from ui import text
@@ -78,8 +78,13 @@ class Sight:
     part: tuple[int, int, int, int]
 
 
-def sight_of(source: Measured | Inspected, number: int, axis: Pose | None = None) -> Sight:
-    """Return where a limb can be in a photograph (from 0) whose camera is solved, about its axis if known."""
+def sight_of(
+    source: Measured | Inspected, number: int, axis: Pose | None = None, *, lies: bool = False
+) -> Sight:
+    """Return where a limb can be in a photograph (from 0) whose camera is solved, about its axis if known.
+
+    One that lies along an axis that is not known can be anywhere.
+    """
     if isinstance(source, Measured):
         photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
     else:
@@ -89,6 +94,8 @@ def sight_of(source: Measured | Inspected, number: int, axis: Pose | None = None
             raise PhotoError(text.NO_CAMERA, where=photo.name)
         calibration = found
     height, width = photo.pixels.shape[:2]
+    if lies and axis is None:
+        return Sight(photo, (0, 0, width, height))
     sides = np.array([-_LIMB_BOX_MM, _LIMB_BOX_MM])
     corners = np.stack(np.meshgrid(sides, sides, [0.0, _LIMB_TOP_MM]), axis=-1).reshape(-1, 3)
     points = calibration.cameras[number].project(axis.inverse().apply(corners))
@@ -118,7 +125,7 @@ def outlines_alone(
     if inspected.inspection.calibration is None:
         return []
     calibration = inspected.inspection.calibration
-    drawn = {name: correction_from_json(words, name) for name, words in corrections.items()}
+    drawn = _drawn(corrections)
 
     def find() -> list[Outline | OutlineError]:
         tell(text.STEP_OUTLINES)
@@ -132,6 +139,10 @@ def outlines_alone(
 
     key = ("alone", inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
     return _outlined.get(key, find)
+
+
+def _drawn(corrections: Mapping[str, str]) -> dict[str, Correction]:
+    return {name: correction_from_json(words, name) for name, words in corrections.items()}
 
 
 def _axis_key(axis: Pose | None) -> Hashable:
@@ -158,11 +169,9 @@ def measure(
         The photographs, a correction or the tape do not give a limb.
     """
     if lying is not None:
-        axis = lying_axis(paths, inspected, field, lying.posture, tell)
+        axis = lying_axis(paths, inspected, field, lying.posture, tell, corrections)
     drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
-    drawn: dict[str, Correction] = {
-        name: correction_from_json(words, name) for name, words in corrections.items()
-    }
+    drawn = _drawn(corrections)
 
     def outline() -> Outlined:
         tell(text.STEP_OUTLINES)
@@ -200,9 +209,14 @@ def measure(
 
 
 def lying_axis(
-    paths: Sequence[Path], inspected: Inspected, field: MarkerField, posture: Posture, tell: Progress
+    paths: Sequence[Path],
+    inspected: Inspected,
+    field: MarkerField,
+    posture: Posture,
+    tell: Progress,
+    corrections: Mapping[str, str],
 ) -> Pose:
-    """Return the axis of a limb over its sheet, as its silhouettes tell it.
+    """Return the axis of a limb over its sheet, as its silhouettes tell it, or the lines drawn round it.
 
     Raises
     ------
@@ -213,12 +227,15 @@ def lying_axis(
     if calibration is None:
         raise PhotoError(text.NO_CAMERA)
 
+    drawn = _drawn(corrections)
+
     def find() -> Pose:
         tell(text.STEP_OUTLINES)
         with take_turn(tell):
-            return find_lying_axis([opened(path) for path in paths], calibration, field, posture)
+            photos = [opened(path) for path in paths]
+            return find_lying_axis(photos, calibration, field, posture, lines_round(photos, drawn))
 
-    return _axes.get((inspected.key, posture), find)
+    return _axes.get((inspected.key, posture, tuple(sorted(corrections.items()))), find)
 
 
 def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell: Progress) -> Measured:

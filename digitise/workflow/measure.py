@@ -20,17 +20,19 @@ from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import PhotoError, ShapeError
 from digitise.geometry.camera import looks_along
-from digitise.geometry.rigid import Pose
+from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
+from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
-from digitise.workflow.posture.lying import Lying, find_lying_axis, lying_findings, settle
+from digitise.workflow.posture.findings import lying_findings
+from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 
 MOST_PHOTOS = 12
@@ -117,7 +119,7 @@ def measure_limb(
     )
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
-        sighted = settle(sighted, photos, lying, limb=limb, side=side)
+        sighted = settle(sighted, photos, lying, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
     measured = fit_outlines(
@@ -163,11 +165,11 @@ def find_outlines(
         A limb cannot be found, or a correction cannot be used.
     """
     calibration = _require_usable(inspection)
-    axis = axis_from_world
+    axis, drawn = axis_from_world, corrections or {}
     if axis is None and lying is not None:
-        axis = find_lying_axis(photos, calibration, field, lying.posture)
+        lines = lines_round(photos, drawn)
+        axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
-    drawn = corrections or {}
     tried = _each(
         lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
@@ -227,7 +229,7 @@ def fit_outlines(
     seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
     views = tuple(View(name, camera, outline.edges) for name, camera, outline in seen)
 
-    def solve(low: float | None) -> LimbFit:
+    def solve(low: float | None, high: float | None) -> LimbFit:
         return fit_limb(
             views,
             tape,
@@ -235,22 +237,22 @@ def fit_outlines(
             side=side,
             axis_from_world=sighted.axis_from_world,
             from_mm=low,
-            to_mm=to_mm,
+            to_mm=high,
             camera_modes=sighted.calibration.camera_modes,
             lying=sighted.posture,
         )
 
     try:
-        fit = solve(from_mm)
+        fit, unseen = as_far_as_seen(solve, from_mm, to_mm, sighted.outlines)
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     if sighted.above and from_mm is None:
-        fit = down_to_foot(fit, solve)
-    told = (*sighted.inspection.findings, *sighted.findings)
+        fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
+    told = (*sighted.inspection.findings, *sighted.findings, *unseen)
     if sighted.posture:
-        fit = replace(fit, limb=with_unsure_start(fit.limb))
+        fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,
@@ -270,6 +272,12 @@ def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
         return tuple(pool.map(job, items))
+
+
+def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:
+    """Return the line (n, 2) px that was drawn round the limb in each photograph, None where none was."""
+    found = [_drawn_on(photo, drawn) for photo in photos]
+    return [None if each is None else each.polygon for each in found]
 
 
 def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:

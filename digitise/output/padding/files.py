@@ -119,10 +119,11 @@ def write_padding(out: str | Path, padding: Padding) -> PadForm:
                 day=day,
                 overview=views,
                 safety=padding.safety,
+                lying=limb.lying,
             )
             (folder / FOAM_FILE).write_bytes(pdf)
         for number, piece in enumerate(foam.pieces, start=1):
-            svg = foam_svg(piece, limb.kind, code=padding.code)
+            svg = foam_svg(piece, limb.kind, code=padding.code, lying=limb.lying)
             (folder / f"foam-{number}.svg").write_text(svg, encoding="utf-8")
     return summary
 
