@@ -37,6 +37,8 @@ class Region:
         (n,) True below the backdrop, where floor and mat are behind.
     printed
         For each boundary (n,) True where printed paper lies beyond it, whose print makes steps of light.
+    dressed
+        For each boundary (n,) True where a dressing lies on the limb beside it.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     """
@@ -51,4 +53,5 @@ class Region:
     strayed_mm: tuple[Array, Array]
     below: Mask
     printed: tuple[Mask, Mask]
+    dressed: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None

@@ -25,6 +25,7 @@ def true_region(made) -> Region:
         (still, still),
         doubt,
         (doubt, doubt),
+        (doubt, doubt),
     )
 
 
