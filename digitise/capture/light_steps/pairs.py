@@ -90,7 +90,7 @@ def before_print(print_: Values, unlike: Values, outward: int) -> Values:
     print_
         (h, w) share of each cell that shows printed paper.
     unlike
-        (h, w) share of each cell that shows something before a known backdrop.
+        (h, w) share of each cell that shows no known backdrop.
     outward
         -1 for the limb's left edge, 1 for its right.
 

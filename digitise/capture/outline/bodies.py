@@ -98,7 +98,7 @@ def limb_pair(
         _per_cell(cells[rows[0] :, corner:].astype(np.float32), height, width)
         for cells in (
             panel.paper & (panel.distance2 < _UNLIKE),
-            panel.inside & (panel.distance2 > _UNLIKE),
+            ~panel.inside | (panel.distance2 > _UNLIKE),
             dressed,
         )
     )

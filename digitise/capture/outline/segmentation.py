@@ -272,6 +272,8 @@ def _region_of_steps(
     """Find a limb with no backdrop behind it, where steps of light alone tell it; None where they do not."""
     every = np.arange(len(strip.heights))
     nothing = np.zeros(panel.inside.shape, bool)
+    # without a first guess a white dressing before print is as good as print
+    panel = replace(panel, inside=panel.inside & ~panel.paper, paper=nothing)
     pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM), nothing)
     clear = np.minimum(*pair.strength) > _CLEAR_ALONE
     gap = int(_BROKEN_MM / STEP_MM) // 2
