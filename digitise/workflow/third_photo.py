@@ -31,8 +31,8 @@ _ROUND = (
 )
 
 
-def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline]) -> Finding | None:
-    """Return which third photograph would tell most of a standing limb; None where none is worth it.
+def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline]) -> tuple[Finding, ...]:
+    """Return which third photograph would tell most of a standing limb; nothing where none is worth it.
 
     Parameters
     ----------
@@ -42,10 +42,10 @@ def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outlin
         Of the two photographs.
     """
     if len(cameras) != 2 or limb.lying or abs(limb.axis_from_world.rotation[2, 2]) < 0.5:
-        return None
+        return ()
     view = _best(limb, cameras)
     if view is None or view.narrower < _WORTH:
-        return None
+        return ()
     before, after = (100 * Z95 * known.sd / view.now.mean for known in (view.now, view.then))
     hidden = _hidden(limb, outlines)
     asked = hidden is not None or before > 100 * _WIDE
@@ -54,7 +54,7 @@ def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outlin
         f"±{after:.1f} %: {_why(hidden)}."
     )
     do = f"Take it from {direction_words(view.azimuth_deg, limb.side)}, with a panel behind the limb."
-    return Finding("", CODE, "warning" if asked else "note", text, do)
+    return (Finding("", CODE, "warning" if asked else "note", text, do),)
 
 
 def _best(limb: Limb, cameras: Sequence[Camera]) -> NextView | None:

@@ -39,6 +39,8 @@ class Region:
         For each boundary (n,) True where printed paper lies beyond it, whose print makes steps of light.
     dressed
         For each boundary (n,) True where a dressing lies on the limb beside it.
+    before
+        For each boundary (n,) True where it is that of another body, which stands before the limb.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     """
@@ -54,4 +56,5 @@ class Region:
     below: Mask
     printed: tuple[Mask, Mask]
     dressed: tuple[Mask, Mask]
+    before: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None

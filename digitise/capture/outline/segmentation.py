@@ -10,6 +10,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d, un
 
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
+from digitise.capture.outline.crossing import other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.track import STANDS_OUT, track
@@ -112,6 +113,7 @@ def find_region(
         region,
         printed=(printed[0] & plain[0], printed[1] & plain[1]),
         dressed=(beside[0], beside[1]),
+        before=(other_before(strip, panel, region, 0), other_before(strip, panel, region, 1)),
     )
 
 
@@ -244,8 +246,7 @@ def _refine(
         (hidden[0], hidden[1]),
         (strayed[0], strayed[1]),
         ~before_panel,
-        (nowhere, nowhere),
-        (nowhere, nowhere),
+        *[(nowhere, nowhere)] * 3,
     )
 
 
@@ -309,6 +310,5 @@ def _region_of_steps(
         (hidden[0], hidden[1]),
         (nowhere, nowhere),
         ~above_foot,
-        (~touched, ~touched),
-        (~touched, ~touched),
+        *[(~touched, ~touched)] * 3,
     )

@@ -94,6 +94,7 @@ def trace_edges(
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin]
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
+        edge = replace(edge, sure=edge.sure & edge.seen)
         if correction is not None:
             offsets = drawn_offsets(correction, strip, SIDES[index], heights)
             at = strip.photo_from_plane(offsets, heights)
