@@ -65,7 +65,7 @@ def check(
     side: Annotated[SideName, typer.Option("--side", help="Left or right, as the person has it.")] = "left",
     lying: Annotated[
         bool,
-        typer.Option("--lying", help="The limb lies over a marked sheet: its outlines are not looked for."),
+        typer.Option("--lying", help="The limb lies over a sheet: its outlines are not looked for."),
     ] = False,
     lens_profile_file: LensOption = None,
     as_json: show.JsonOption = False,

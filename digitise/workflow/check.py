@@ -80,7 +80,7 @@ def _of_limb(sighted: Outlined, limb: str, side: str) -> tuple[Finding, ...]:
         _span(fit),
         *_hems(sighted),
         *hidden_findings(sighted.outlines, found.from_mm, found.to_mm),
-        *third_photo(found, sighted.calibration.cameras, sighted.outlines),
+        *third_photo(found, sighted.calibration.cameras, sighted.outlines, taped=False),
     )
 
 

@@ -92,8 +92,8 @@ def hidden_findings(outlines: Sequence[Outline], from_mm: float, to_mm: float) -
             "edge-hidden",
             "warning",
             f"In photograph {number} the {part.side} edge is hidden by {part.what} from "
-            f"{max(part.from_mm, from_mm):.0f} to {min(part.to_mm, to_mm):.0f} mm: what else is seen tells the "
-            "limb there, less surely.",
+            f"{max(part.from_mm, from_mm):.0f} to {min(part.to_mm, to_mm):.0f} mm: what else is seen tells "
+            "the limb there, less surely.",
         )
         for number, outline in enumerate(outlines, start=1)
         for part in outline.hidden

@@ -31,7 +31,9 @@ _ROUND = (
 )
 
 
-def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline]) -> tuple[Finding, ...]:
+def third_photo(
+    limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline], *, taped: bool = True
+) -> tuple[Finding, ...]:
     """Return which third photograph would tell most of a standing limb; nothing where none is worth it.
 
     Parameters
@@ -40,6 +42,8 @@ def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outlin
         As two photographs, and the tape, tell it.
     cameras, outlines
         Of the two photographs.
+    taped
+        Whether girths have told their part already.
     """
     if len(cameras) != 2 or limb.lying or abs(limb.axis_from_world.rotation[2, 2]) < 0.5:
         return ()
@@ -50,7 +54,8 @@ def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outlin
     hidden = _hidden(limb, outlines)
     asked = hidden is not None or before > 100 * _WIDE
     text = (
-        f"A third photograph would narrow the volume's interval from ±{before:.1f} % to about "
+        f"A third photograph would narrow the volume's interval{'' if taped else ', before any girth,'} from "
+        f"±{before:.1f} % to about "
         f"±{after:.1f} %: {_why(hidden)}."
     )
     do = f"Take it from {direction_words(view.azimuth_deg, limb.side)}, with a panel behind the limb."

@@ -98,7 +98,7 @@ def before_print(print_: Values, unlike: Values, outward: int) -> Values:
     -------
     (h, w), 0 to 1.
     """
-    away = np.arange(1, _PRINT_CELLS + 1)
+    away = range(1, _PRINT_CELLS + 1)
     within = np.mean([_shifted(unlike, -outward * n) for n in away], axis=0)
     beyond = np.mean([_shifted(print_, outward * n) for n in away], axis=0)
     rows = uniform_filter1d(np.minimum(within, beyond), 2 * _PRINT_CELLS + 1, axis=0, mode="nearest")

@@ -11,7 +11,7 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.foothold import NearMat
 
 BEFORE = "something that stands before the limb"
-LEG_BEFORE = "the other leg, which stands before it,"
+LEG_BEFORE = "the other leg, or something else that crosses before it,"
 SKIN = "the other leg or a hand"
 OTHER = "something beside the limb"
 SUPPORT = "a support under the limb"
@@ -54,13 +54,7 @@ def hiding(
     skin = _skin_beyond(strip, region, index)
     words = np.where(hidden, np.where(skin, SKIN, SUPPORT if strip.lies else OTHER), "")
     words = np.where(before, BEFORE, words)
-    # what crosses the limb is one body all along, whatever its hue in this light
-    crossing = region.before[index]
-    return (
-        np.where(crossing, LEG_BEFORE if skin[crossing].mean() > 0.5 else BEFORE, words)
-        if crossing.any()
-        else words
-    )
+    return np.where(region.before[index], LEG_BEFORE, words)
 
 
 def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:
