@@ -2,7 +2,7 @@
 
 Below the corner where they meet, backdrop is seen between them, and so are both their edges. Above it one
 edge is left. If it goes on from the limb's, the limb stands before the other body; if from the other's, the
-other body hides the limb's own edge.
+other body hides the limb's own edge. It does so as well where it leaves little of the limb's width.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.rectified import STEP_MM, Strip
@@ -24,6 +25,7 @@ _LEAST_ROWS = 10
 _CORNER_MM = 12.0  # on either side: there the gap is within the picture's blur, or a shadow
 _WIDEST_MM = 60.0  # of the gap
 _NARROWEST_MM = 4.0
+_NARROWER = 0.65  # a knee is three quarters as wide as its calf, seen from any side
 _CLEARLY_MM = 3.0  # by so much nearer the one edge lies to the other body's line
 
 
@@ -44,10 +46,25 @@ def other_before(strip: Strip, panel: Panel, region: Region, index: int) -> Mask
     runs = np.flatnonzero(np.diff(np.concatenate([[0], touched.astype(np.int8), [0]]))).reshape(-1, 2)
     far = _far_edge(strip, panel, region, index)
     own = (-1, 1)[index] * (region.left, region.right)[index]
+    width = region.right - region.left
+    lost = region.hidden[index] | (region.strayed_mm[index] > 0.0)
     for first, last in runs:
-        if any(_goes_on_from_other(own, far, *corner) for corner in _corners(first, last, len(own))):
-            found[first:last] = True
+        crosses = any(_goes_on_from_other(own, far, *corner) for corner in _corners(first, last, len(own)))
+        found[first:last] = crosses or _cuts_in(np.where(lost, np.nan, width), first, last)
     return found
+
+
+def _cuts_in(width: Array, first: int, last: int) -> bool:
+    """Tell whether the limb is far narrower within a run than below it: upwards no limb tapers so.
+
+    Widths (n,) mm, NaN where the edge is lost.
+    """
+    reach = int(_TOLD_MM / STEP_MM)
+    below, within = (part[np.isfinite(part)] for part in (width[last : last + reach], width[first:last]))
+    if len(below) < _LEAST_ROWS or len(within) < reach:
+        return False
+    steady = uniform_filter1d(within, _LEAST_ROWS, mode="nearest")
+    return bool(steady.min() < _NARROWER * np.median(below))
 
 
 def _corners(first: int, last: int, count: int) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
