@@ -31,10 +31,11 @@ from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.hand import HandVisit, with_hand
-from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
+from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import lying_findings
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
+from digitise.workflow.third_photo import third_photo
 
 MOST_PHOTOS = 12
 
@@ -261,6 +262,8 @@ def fit_outlines(
     if sighted.above and from_mm is None:
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
     told = (*sighted.inspection.findings, *sighted.findings, *unseen)
+    told += hidden_findings(sighted.outlines, fit.limb.from_mm, fit.limb.to_mm)
+    told += third_photo(fit.limb, sighted.calibration.cameras, sighted.outlines)
     if sighted.posture:
         fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)

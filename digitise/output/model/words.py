@@ -30,12 +30,22 @@ def summary_text(summary: ModelForm, folder: str | Path) -> str:
         _section("Taped on foot or hand, not in the volume above", _on_the_end(summary)),
         _section("Corrected by hand", _by_hand(summary)),
         _section("Warnings", (warning.text for warning in summary.warnings)),
+        _section("To know it better", advice_lines(summary)),
         _section("Not included", summary.not_included),
         _section("How far to trust it", (summary.method,)),
         _section(f"Files in {folder}", _files(summary)),
         _section("Caution", summary.caution),
     )
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def advice_lines(summary: ModelForm) -> tuple[str, ...]:
+    """Return what would make the limb better known, where that is offered and not asked for."""
+    return tuple(
+        f"{finding.text} {finding.do}".strip()
+        for finding in summary.findings
+        if finding.code == "third-photo" and finding.severity == "note"
+    )
 
 
 def _head(summary: ModelForm) -> str:
