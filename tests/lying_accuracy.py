@@ -186,8 +186,8 @@ def _photo_change() -> str:
     )
 
 
-def measured_sample(visit: SampleVisit) -> Measured:
-    """Measure a sample arm between the heights of its truth."""
+def measured_sample(visit: SampleVisit, **options) -> Measured:
+    """Measure a sample arm between the heights of its truth; options as for a measurement."""
     told = visit.lying
     assert told is not None
     whole = true_sample(visit)["volumes"][-1]
@@ -200,6 +200,7 @@ def measured_sample(visit: SampleVisit) -> Measured:
         lying=Lying(told.posture, Landmark(told.photo, told.at)),
         from_mm=whole["from"],
         to_mm=whole["to"],
+        **options,
     )
 
 

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.skin import SkinTone
 from digitise.capture.outline.find import Outline
-from digitise.errors import ShapeError
+from digitise.errors import OutlineError, ShapeError
 from digitise.shape.limb import Z95, Limb
 from digitise.shape.lying.straight import Bend, Place
 
@@ -18,7 +19,19 @@ _TOO_BENT_DEG = 25.0
 _ROUND_JOINT_MM = 30.0  # the limb turns over that much on either side of a joint
 _PARTS = {"arm": ("elbow", "forearm", "upper arm"), "leg": ("knee", "lower leg", "thigh")}
 _MUCH_SUPPORTED = 0.5
+_LOW_HEM_MM = 300.0  # 240 mm above a wrist, where the forearm goes on under the sleeve
+# Log light of red over green, both over white paper's: skin from very dark to pale gave 0.2 to 0.8 in renders
+# under warm and cool light; grey, blue and green cloth stay below zero.
+_LEAST_RED = 0.08
 _UNSURE_START_MM = 3.0  # one sd: the landmark by one tap should be within 3 mm
+
+
+# What to do when the outlines are not of one limb, or are seen too badly.
+UNCLEAR = (
+    "Light limb and sheet evenly from several sides, so that no dark shadow lies beside it; use supports "
+    "of another colour than the skin; keep the other arm or leg, and hands, off the sheet. Take the "
+    "photographs again, or draw the limb on them by hand."
+)
 
 
 def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ...]:
@@ -92,9 +105,27 @@ def start_findings(place: Place, name: str) -> tuple[Finding, ...]:
     return (Finding(name, "landmark-unsure", "warning", text, do),)
 
 
+def require_skin(tones: Sequence[SkinTone | None], names: Sequence[str]) -> None:
+    """Check that what lies over the sheet has a colour that skin can have.
+
+    Raises
+    ------
+    OutlineError
+        It has not: cloth covers the limb.
+    """
+    red = [tone.red for tone in tones if tone is not None]
+    if red and float(np.median(red)) < _LEAST_RED:
+        raise OutlineError(
+            "what lies over the sheet has not the colour of skin: it is covered, or not a limb.",
+            where=", ".join(names),
+            do="Roll sleeve or trouser leg up well above what is measured, take dressings off, and take the "
+            "photographs again.",
+        )
+
+
 def sleeve(outlines: Sequence[Outline]) -> str:
     """Say that cloth covers part of the limb, which may be why it is not understood; empty without any."""
-    covered = [n for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
+    covered = [n for n, outline in enumerate(outlines, start=1) if (outline.hem_mm or np.inf) < _LOW_HEM_MM]
     if not covered:
         return ""
     return (
