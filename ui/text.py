@@ -147,6 +147,54 @@ TAPE_PLACES = (
 )
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
+# ---- from the phone ----------------------------------------------------------------------------------
+PAIR = "Photographs from the phone"
+PAIR_WHAT = "For ten minutes one phone on this network can send photographs into this visit, encrypted, and reach nothing else."
+PAIR_SCAN = "Open the phone's camera, point it at the code, and open the address it shows."
+PAIR_QR_ALT = "Code with the address of the upload page"
+PAIR_NETWORK = "Network"
+PAIR_CLAIMED = "A phone is connected."
+PAIR_CAME = "From the phone: {} photographs."
+PAIR_CAME_ONE = "From the phone: 1 photograph."
+PAIR_LEFT = "Ends by itself in {}:{:02d}."
+PAIR_END = "End now"
+PAIR_AGAIN = "Show a new code"
+PAIR_NO_NETWORK = "This computer is on no network that a phone could share."
+PAIR_OTHER_WAYS = (
+    "**Other ways:** connect the phone by cable and choose its photographs above; or start with `digitise ui --watch "
+    "FOLDER`, a folder that the phone's photographs are copied to, and new ones appear here."
+)
+UPLOAD_PAGE = {
+    "title": "Photographs for the open visit",
+    "lead": (
+        "They go to the computer that showed the code, encrypted, and stand in the visit as they arrive. Nothing else "
+        "of that computer can be reached from here."
+    ),
+    "no_script": "This page needs JavaScript: allow it in the browser's settings.",
+    "waiting": "Connecting …",
+    "camera": "Take a photograph",
+    "choose": "Choose photographs",
+    "hint": "As the phone saves them, up to 60 MB each. Keep this page open until all have arrived.",
+    "list": "What was sent",
+}
+UPLOAD_WORDS = {
+    "open": "Connected. Ends in {}.",
+    "waits": "Waits",
+    "sending": "Is being sent …",
+    "arrived": "Has arrived",
+    "not_sent": "Not sent.",
+    "again": "Try again",
+    "too_large": "Not sent: it is larger than 60 MB. Send the photograph as the phone's camera saved it.",
+    "no_code": "The code is missing. Scan the code that the computer shows.",
+    "wrong": "This is not the code that the computer shows now. Scan it again.",
+    "used": "This code was used by another phone or tab. Show a new one on the computer, and scan it.",
+    "closed": "The visit is not open any more. Show a new code on the computer, in the visit that is.",
+    "ended": "The connection has ended. Show a new code on the computer, and scan it.",
+}
+WATCH_LINE = "New pictures in **{}** appear here."
+WATCH_OLDER = "Taken before this visit was opened, so perhaps of another client: {}."
+WATCH_TAKE = "Take them in"
+
 LENS = "Lens profile of this phone (optional)"
 LENS_USED = "Lens profile of this phone: in use"
 LENS_LEAD = "Made once per phone with `digitise lens`. It makes the scale a little surer."
@@ -525,6 +573,7 @@ FOAM_DOWNLOAD = "Foam pieces to print (PDF)"
 FOAM_NONE = "No place needs a piece, or none is large enough."
 WRAP = "Wrap sheet"
 WRAP_LEAD = "A starting point from common practice. Change any number; the rest follows."
+WRAP_TOES = "From 0: the layer begins behind the toes and closes the heel."
 WRAP_COLUMNS = ("Layer", "Width, {}", "From, {}", "To, {}", "Overlap, %", "Extension, %", "Tension, N")
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")

@@ -24,3 +24,14 @@ class Mesh:
 
     vertices: Array
     faces: NDArray[np.int64]
+
+
+def plane_cut(body: Mesh, origin: Array, normal: Array) -> Array:
+    """Return the points (N, 3) in which a plane crosses the edges of a surface, in no order."""
+    beyond = (body.vertices - origin) @ normal
+    edges = np.concatenate([body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]])
+    near, far = beyond[edges[:, 0]], beyond[edges[:, 1]]
+    over = (near < 0) != (far < 0)
+    share = (near[over] / (near[over] - far[over]))[:, None]
+    start, end = body.vertices[edges[over, 0]], body.vertices[edges[over, 1]]
+    return np.asarray(start + share * (end - start))

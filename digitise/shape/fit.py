@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,13 +20,15 @@ from digitise.shape.checks.contradictions import (
     require_scale,
     require_taped,
 )
+from digitise.shape.checks.overruled import overruled
 from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
-from digitise.shape.rounds import DRIFT_MM, is_solid, settle
+from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
 from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying, unsure_scale
-from digitise.shape.taped import TapeCheck, cross_check
+from digitise.shape.tangents import Samples
+from digitise.shape.taped import TapeCheck, TapeCross, cross_check
 from digitise.tape.rows import TapeRow
 
 # Evidence this far beyond the reported segment steadies its ends.
@@ -194,13 +197,11 @@ def _fit(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
     usual = priors.of_limb(limb, wanted.side, standing=stands, on_back=wanted.lying == "on-back")
-    belief = settle(scene, basis, start, usual if prior is None else prior)
-    solid = prior is None and is_solid(basis, belief, usual)
-    if solid:
-        belief = settle(scene, basis, start, priors.SOLID)
-    # a made thing stands still
-    alone = belief.posterior if solid else swaying(basis, belief.prior, belief.edges, belief.posterior)
-    cross = cross_check(tape, basis, alone, belief.edges)
+    solved = _solved(scene, basis, start, tape, (usual, prior))
+    ignored = overruled(solved.cross.checks, solved.belief.edges)
+    if ignored:
+        solved = _solved(scene, basis, start, tape, (usual, prior), ignored)
+    belief, solid, alone, cross = solved
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
     final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
     require_scale(cross, scene.names)
@@ -237,6 +238,34 @@ def _fit(
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
     )
     return LimbFit(found, as_limb(alone), levels, cross.checks, residuals, warnings)
+
+
+class _Solved(NamedTuple):
+    """What edges alone say, whether they are a made solid's, and the tape beside them."""
+
+    belief: Belief
+    solid: bool
+    alone: Posterior
+    cross: TapeCross
+
+
+def _solved(
+    scene: Scene,
+    basis: Basis,
+    start: tuple[tuple[Samples, ...], ...],
+    tape: tuple[TapeRow, ...],
+    known: tuple[priors.SectionPrior, priors.SectionPrior | None],
+    ignored: tuple[Stretch, ...] = (),
+) -> _Solved:
+    """Solve from edges alone, under the usual prior or the given one, and lay the tape beside it."""
+    usual, prior = known
+    belief = settle(scene, basis, start, usual if prior is None else prior, ignored)
+    solid = prior is None and is_solid(basis, belief, usual)
+    if solid:
+        belief = settle(scene, basis, start, priors.SOLID, ignored)
+    # a made thing stands still
+    alone = belief.posterior if solid else swaying(basis, belief.prior, belief.edges, belief.posterior)
+    return _Solved(belief, solid, alone, cross_check(tape, basis, alone, belief.edges))
 
 
 def _residual(scene: Scene, basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeResidual:

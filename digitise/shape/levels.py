@@ -35,6 +35,22 @@ HAND_EXCESS = 1.08
 WRIST_REACH_MM = 40.0
 
 
+class OutOfSightError(ShapeError):
+    """Heights were asked for that no photograph shows.
+
+    Parameters
+    ----------
+    what, do
+        As for every error.
+    from_mm, to_mm
+        The part of what was asked for that can be measured, mm; from above to, where there is none.
+    """
+
+    def __init__(self, what: str, *, do: str, from_mm: float, to_mm: float) -> None:
+        super().__init__(what, do=do)
+        self.from_mm, self.to_mm = from_mm, to_mm
+
+
 @dataclass(frozen=True)
 class Levels:
     """Heights along the axis, mm.
@@ -155,8 +171,10 @@ def find_levels(
 
     Raises
     ------
+    OutOfSightError
+        When a wanted level lies more than 15 mm beyond what is traced.
     ShapeError
-        When too little is seen at every level, or a wanted level lies more than 15 mm beyond what is traced.
+        When too little is seen at every level.
     """
     every = np.concatenate([edge.z for edges in samples for edge in edges])
     low = GRID_MM * np.floor(max(every.min(), -1000.0) / GRID_MM)
@@ -178,7 +196,10 @@ def find_levels(
     found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
     bottom = float(found_from if from_mm is None else from_mm) + 0.0  # no minus zero
     top = float(found_to if to_mm is None else to_mm)
-    _check_wanted(bottom, top, float(at[0]), float(at[-1]))
+    enough = levels[_enough(sides, levels, taped)]
+    lowest = found_from if is_leg else ROUND_MM * np.ceil(enough[0] / ROUND_MM - 1e-9)
+    highest = max(found_to, ROUND_MM * np.floor(enough[-1] / ROUND_MM + 1e-9))
+    _check_wanted((bottom, top), (float(at[0]), float(at[-1])), (float(lowest), float(highest)))
     return Levels(seen_low, seen_high, bottom, top, foot)
 
 
@@ -228,12 +249,19 @@ def _leg_start(
     return lowest_tape if steep is None or lowest_tape >= steep else start
 
 
-def _check_wanted(bottom: float, top: float, seen_low: float, seen_high: float) -> None:
-    seen = f"The photographs show the limb from {seen_low:.0f} to {seen_high:.0f} mm"
-    if bottom < seen_low - REACH_MM or top > seen_high + REACH_MM:
-        wanted = f"{bottom:.0f} to {top:.0f} mm was asked for"
-        raise ShapeError(
-            f"{seen}, but {wanted}.", do="Choose heights within that, or retake the photographs."
+def _check_wanted(
+    wanted: tuple[float, float], traced: tuple[float, float], known: tuple[float, float]
+) -> None:
+    """Refuse heights that are not in the pictures, naming those of them that can be measured."""
+    (bottom, top), (low, high) = wanted, traced
+    seen = f"The photographs show the limb from {low:.0f} to {high:.0f} mm"
+    unseen = bottom < low - REACH_MM, top > high + REACH_MM
+    if any(unseen):
+        raise OutOfSightError(
+            f"{seen}, but {bottom:.0f} to {top:.0f} mm was asked for.",
+            do="Choose heights within that, or retake the photographs.",
+            from_mm=max(bottom, known[0]) if unseen[0] else bottom,
+            to_mm=min(top, known[1]) if unseen[1] else top,
         )
     if top - bottom < 2 * ROUND_MM:
         raise ShapeError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -44,6 +45,7 @@ _SOLID_LOG_ODDS = 7.0
 _SOLID_LEAST_MM = 300.0
 
 
+Stretch = tuple[int, int, float, float]  # view, edge, and between which heights, mm
 Members = tuple[tuple[NDArray[np.bool_], ...], ...]
 
 
@@ -57,9 +59,15 @@ class Belief:
 
 
 def settle(
-    scene: Scene, basis: Basis, start: tuple[tuple[Samples, ...], ...], sections: priors.SectionPrior
+    scene: Scene,
+    basis: Basis,
+    start: tuple[tuple[Samples, ...], ...],
+    sections: priors.SectionPrior,
+    overruled: Sequence[Stretch] = (),
 ) -> Belief:
     """Iterate touching points, robust weights and solve; return the belief from edges alone.
+
+    Unsure samples in stretches that are ``overruled`` do not enter.
 
     Raises
     ------
@@ -69,7 +77,7 @@ def settle(
     level = float(np.median(np.concatenate([edge.h for view in start for edge in view])))
     radius = np.full(basis.n_splines, max(level, _LEAST_RADIUS_MM))
     prior = Prior(np.zeros(basis.size), priors.precision(sections, basis, radius))
-    members = _members(basis, start)
+    members = _members(basis, start, overruled)
     edges = _edge_data(scene, basis, start, members, None)
     belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
     touched = start
@@ -77,7 +85,7 @@ def settle(
         mean, last = belief.posterior.mean, belief.posterior
         touched = _touch_all(scene, basis, mean, touched)
         if number < _JOIN_ROUNDS:
-            members = _members(basis, touched)
+            members = _members(basis, touched, overruled)
         edges = _edge_data(scene, basis, touched, members, belief)
         prior = _prior(basis, mean, sections)
         belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
@@ -137,10 +145,14 @@ def _touch_all(
     )
 
 
-def _members(basis: Basis, touched: tuple[tuple[Samples, ...], ...]) -> Members:
+def _members(basis: Basis, touched: tuple[tuple[Samples, ...], ...], overruled: Sequence[Stretch]) -> Members:
     """Choose the samples that enter, a little inside the basis: their heights still shift with the depth."""
     low, high = basis.low + DRIFT_MM, basis.high - DRIFT_MM
-    return tuple(tuple(edge.within(low, high) for edge in view) for view in touched)
+    members = tuple(tuple(edge.within(low, high) for edge in view) for view in touched)
+    for view, edge, from_mm, to_mm in overruled:
+        samples = touched[view][edge]
+        members[view][edge][samples.within(from_mm, to_mm) & ~samples.sure] = False
+    return members
 
 
 def _edge_data(

@@ -33,9 +33,9 @@ def in_mm(value: float, unit: str) -> float:
 
 
 def refuse_impossible_girth(
-    value: float, unit: str, limits: tuple[float, float], where: str, of: str = ""
+    value: float, unit: str, limits: tuple[float, float], where: str, what: str = "girth", of: str = ""
 ) -> None:
-    """Refuse a girth outside the limits (mm), and say which unit was perhaps meant.
+    """Refuse a girth, or what it is of, outside the limits (mm), and say which unit was perhaps meant.
 
     Raises
     ------
@@ -53,7 +53,7 @@ def refuse_impossible_girth(
     ]
     advice = f"If another unit was meant: {', '.join(meant)}." if meant else "Measure it again."
     raise TapeError(
-        f"The girth {girth:g} mm{of} is outside {low:g} to {high:g} mm.",
+        f"The {what} {girth:g} mm{of} is outside {low:g} to {high:g} mm.",
         where=where,
         do=advice,
     )

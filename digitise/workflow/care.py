@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from digitise.care.safety.answers import SafetyAnswers
     from digitise.care.wrap.garment import GirthList
     from digitise.care.wrap.plan import Plan
+    from digitise.care.wrap.way import Way
 
 
 def read_two(first: Path, second: Path) -> tuple[StoredModel, StoredModel]:
@@ -169,6 +170,18 @@ def places_of(
     return find_regions(model.limb, (standing_out(change, words),)), form
 
 
+def foot_way_of(model: StoredModel) -> Way | None:
+    """Return a bandage's way over the foot of a leg that stands, measured or else taped; None without."""
+    from digitise.care.wrap.way import foot_way
+    from digitise.care.wrap.way_taped import taped_way
+
+    if model.foot is not None:
+        return foot_way(model.foot)[0]
+    if model.limb.lying:
+        return None
+    return taped_way({row.place: row.girth_mm for row in model.summary.place_girths}, model.limb)
+
+
 def wrap_model(
     model: StoredModel,
     out: Path,
@@ -201,5 +214,5 @@ def wrap_model(
     from digitise.care.wrap.sheet import wrap_sheet
     from digitise.output.wrap.files import write_wrap
 
-    sheet = wrap_sheet(model.limb, plan)
-    return write_wrap(out, model.summary, sheet, garment, suggested=plan is None, safety=safety)
+    sheet = wrap_sheet(model.limb, plan, foot_way_of(model))
+    return write_wrap(out, model, sheet, garment, suggested=plan is None, safety=safety)

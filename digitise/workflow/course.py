@@ -21,6 +21,7 @@ from digitise.output.course.repeat_form import Repeats
 from digitise.output.course.volumes import stored_girths, stored_volume
 from digitise.output.model.file import read_model, summary_from_json
 from digitise.output.model.form import ModelForm
+from digitise.tape.places import is_length
 
 if TYPE_CHECKING:
     from digitise.record.store import Store
@@ -278,7 +279,9 @@ def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float,
         local_hour=when.hour + when.minute / 60 if visit.timed else None,
         posture=visit.posture,
         covers_mm=(model.from_mm, model.to_mm),
-        places=MappingProxyType({row.place: row.girth_mm for row in model.place_girths}),
+        places=MappingProxyType(
+            {row.place: row.girth_mm for row in model.place_girths if not is_length(row.place)}
+        ),
     )
 
 

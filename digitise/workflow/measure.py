@@ -27,6 +27,7 @@ from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
+from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
@@ -230,7 +231,7 @@ def fit_outlines(
     seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
     views = tuple(View(name, camera, outline.edges) for name, camera, outline in seen)
 
-    def solve(low: float | None) -> LimbFit:
+    def solve(low: float | None, high: float | None) -> LimbFit:
         return fit_limb(
             views,
             tape,
@@ -238,13 +239,13 @@ def fit_outlines(
             side=side,
             axis_from_world=sighted.axis_from_world,
             from_mm=low,
-            to_mm=to_mm,
+            to_mm=high,
             camera_modes=sighted.calibration.camera_modes,
             lying=sighted.posture,
         )
 
     try:
-        fit = solve(from_mm)
+        fit, unseen = as_far_as_seen(solve, from_mm, to_mm, sighted.outlines)
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
@@ -252,8 +253,8 @@ def fit_outlines(
             cure = UNCLEAR
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     if sighted.above and from_mm is None:
-        fit = down_to_foot(fit, solve)
-    told = (*sighted.inspection.findings, *sighted.findings)
+        fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
+    told = (*sighted.inspection.findings, *sighted.findings, *unseen)
     if sighted.posture:
         fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)

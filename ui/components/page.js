@@ -209,8 +209,17 @@ function listKeys(keys, title, on, close) {
   box.showModal();
 }
 
+// a code to scan that was asked for is seen whole, once
+function showCode() {
+  const code = document.querySelector("img.pair-code");
+  if (!code || window.limbCode === code.src) return;
+  window.limbCode = code.src;
+  code.scrollIntoView({ block: "center" });
+}
+
 function tidy(words) {
   for (const gd of charts()) prepare(gd, words);
+  showCode();
   for (const field of document.querySelectorAll(".st-key-tape input")) field.inputMode = "decimal";
 }
 

@@ -10,6 +10,7 @@ from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
+from digitise.workflow.care import foot_way_of
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import released
@@ -130,7 +131,10 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
-    plan, unit = suggest_plan(limb), state.unit()
+    end, unit = foot_way_of(kept.model), state.unit()
+    if end is not None:
+        st.caption(text.WRAP_TOES)
+    plan = suggest_plan(limb, toes=end is not None)
     roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
     rows = st.data_editor(
         present_care.plan_rows(plan, unit),
@@ -140,7 +144,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         key=f"plan-{key}-{unit.name}",
     )
     edited = present_care.edited_plan(plan, rows, roll, unit)
-    sheet = wrap_sheet(limb, edited)
+    sheet = wrap_sheet(limb, edited, end)
     for warning in sheet.warnings:
         st.warning(plain(unit.sentence(warning.text)))
     left, right = st.columns([1, 1], gap="large")

@@ -19,6 +19,7 @@ from ui.components import (
     landmark,
     limb,
     outlines,
+    pairing,
     photographs,
     reopen,
     result,
@@ -45,6 +46,7 @@ def main() -> None:
     """Draw the page."""
     draft = state.draft()
     before = _begun(draft)
+    pairing.keep_to(draft, before.saved is None)
     _head(draft, before)
     frame.tell_flash()
     sample.banner(before.client)

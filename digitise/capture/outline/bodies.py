@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.light_steps.inner_edges import CELL_MM, StepTable, step_table
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Values
 from digitise.geometry.rigid import Array
 
 _LEAST_CELLS = 7  # 28 mm: a thin wrist seen from the side
@@ -24,6 +25,8 @@ _CROSSED = 1.5  # price of a long edge within the limb, by an edge's gain
 _MARGIN_CELLS = 2  # an edge's own line is not within the limb
 _BACKDROP = 0.5  # price of a cell of backdrop within the limb
 _BY_PRINT = 0.8  # of an edge's gain: a step where print is known tells of the print, seldom of the limb
+_UNLIKE = 20.0  # squared distance from the colours of what is behind
+_PRINT_CELLS = 2  # beside an edge before print: 8 mm, of skin within and of print beyond
 _BEND = 0.2  # price of a cell sideways between rows
 _BIG = 1e6
 
@@ -94,14 +97,20 @@ def limb_pair(
     ankle = np.flatnonzero((heights > _ANKLE_MM[0]) & (heights < _ANKLE_MM[1]))
     at_ankle = slice(int(ankle[0]), int(ankle[-1]) + 1) if len(ankle) else slice(0, 0)
     printed = _per_cell(panel.printed[rows[0] :, corner:].astype(np.float32), height, width)
-    columns = find_pair(table, backdrop, printed, standing(strip), at_ankle)
+    told = [
+        _per_cell(cells[rows[0] :, corner:].astype(np.float32), height, width)
+        for cells in (panel.paper & (panel.distance2 < _UNLIKE), panel.inside & (panel.distance2 > _UNLIKE))
+    ]
+    by_hue = before_print(told[0], told[1], -1), before_print(told[0], told[1], 1)
+    columns = find_pair(table, backdrop, printed, by_hue, standing(strip), at_ankle)
     fine = np.arange(len(rows)) * STEP_MM / CELL_MM - 0.25
     level = np.arange(height)
     offsets, strength, strayed = [], [], []
     for side, outward in zip(columns, (-1, 1), strict=True):
         beside = np.clip(side.astype(int)[:, None] + np.arange(-1, 2), 0, width - 1)
-        step = table.strength[level[:, None], beside].max(axis=1)
-        lost = _strayed(outward * side, table.strength[level, side.astype(int)])
+        seen = np.maximum(table.strength, _CLEAR[1] * by_hue[max(outward, 0)])
+        step = seen[level[:, None], beside].max(axis=1)
+        lost = _strayed(outward * side, seen[level, side.astype(int)])
         middle = first + CELL_MM * (gaussian_filter1d(side, _SMOOTH_CELLS, mode="nearest") + 0.5)
         offsets.append(np.interp(fine, level, middle))
         strength.append(np.interp(fine, level, step))
@@ -156,10 +165,47 @@ def _raise(lost: Array, first: int, last: int, size: float) -> None:
     lost[first:last] = np.maximum(lost[first:last], size)
 
 
+def before_print(print_: Values, unlike: Values, outward: int) -> Values:
+    """Tell how clearly each cell is an edge of the limb before printed paper.
+
+    Print makes steps of light of either sign, among which the limb's own are lost; paper and ink are of one
+    hue.
+
+    Parameters
+    ----------
+    print_
+        (h, w) share of each cell that shows printed paper.
+    unlike
+        (h, w) share of each cell that shows something before a known backdrop.
+    outward
+        -1 for the limb's left edge, 1 for its right.
+
+    Returns
+    -------
+    (h, w), 0 to 1.
+    """
+    away = range(1, _PRINT_CELLS + 1)
+    within = np.mean([_shifted(unlike, -outward * n) for n in away], axis=0)
+    beyond = np.mean([_shifted(print_, outward * n) for n in away], axis=0)
+    rows = uniform_filter1d(np.minimum(within, beyond), 2 * _PRINT_CELLS + 1, axis=0, mode="nearest")
+    return np.asarray(np.clip(2.0 * rows - 1.0, 0.0, 1.0), np.float32)
+
+
+def _shifted(cells: Values, columns: int) -> Values:
+    """Return for each cell the one so many columns further on; beyond the table there is none."""
+    moved = np.zeros_like(cells)
+    if columns > 0:
+        moved[:, :-columns] = cells[:, columns:]
+    else:
+        moved[:, -columns:] = cells[:, :columns]
+    return moved
+
+
 def find_pair(
     table: StepTable,
     backdrop: NDArray[np.float32],
     printed: NDArray[np.float32],
+    by_hue: tuple[Values, Values],
     feet: tuple[float, float],
     foot_rows: slice,
 ) -> tuple[Array, Array]:
@@ -173,6 +219,8 @@ def find_pair(
         (h, w) share of each cell known to show backdrop.
     printed
         (h, w) share of each cell on a known line of print.
+    by_hue
+        For the left and the right edge (h, w) how clearly it runs there before print.
     feet
         Offsets between which the limb stands, mm; it reaches over some of this.
     foot_rows
@@ -188,6 +236,7 @@ def find_pair(
     left, right = left[keep], right[keep]
     gain = np.clip((table.strength - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0)
     gain *= 1.0 - _BY_PRINT * printed
+    left_gain, right_gain = (np.maximum(gain, side) for side in by_hue)
     crossed = np.clip((table.chains - _CLEAR[0]) / (_CLEAR[1] - _CLEAR[0]), 0.0, 1.0)
     cost = np.cumsum(_CROSSED * crossed, axis=1)
     plain = np.cumsum(_BACKDROP * backdrop, axis=1)
@@ -197,8 +246,8 @@ def find_pair(
     scores = np.empty((height, len(left)), np.float32)
     for row in range(height):
         scores[row] = (
-            gain[row, left]
-            + gain[row, right]
+            left_gain[row, left]
+            + right_gain[row, right]
             - (cost[row, inner_right] - cost[row, inner_left])
             - (plain[row, right - 1] - plain[row, left])
         )

@@ -22,6 +22,7 @@ from digitise.geometry.rigid import Array
 
 _DEEPEST_MM = 22.0
 _OWN_PX = 3.5  # the edge's own blur reaches that far
+_OWN_HUE_PX = 8.0  # colour is blurred by twice as much
 _LEAST_PX = 5.0  # a sliver narrower than that is one with the edge
 _SLOPES = np.linspace(-0.4, 0.4, 9)  # a limb and what is behind it part at small angles
 _HALF_PX = 6  # a shade that changes over a longer way is no end of a body
@@ -62,7 +63,9 @@ def no_second_edge(count: int) -> SecondEdge:
     return SecondEdge(np.zeros(count), np.zeros(count, bool))
 
 
-def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_mm: float) -> SecondEdge:
+def second_edge(
+    pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_mm: float, printed: Mask
+) -> SecondEdge:
     """Look for a second edge within one that was found.
 
     Parameters
@@ -73,6 +76,8 @@ def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_
         (n, 2) points of the edge, ``STEP_MM`` apart along the limb, and their normals out of it, pixels.
     pixel_mm
         Size of a pixel at the limb, mm.
+    printed
+        (n,) True where printed paper is behind: the edge is told by hue there, whose blur reaches further in.
     """
     depth = np.arange(_OWN_PX, _DEEPEST_MM / pixel_mm)
     smooth = gaussian_filter1d(
@@ -82,7 +87,8 @@ def second_edge(pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_
     first = round(_LEAST_PX - _OWN_PX)
     steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
     least = np.clip(_BY_GRAIN * np.quantile(steps, _PLAIN_SHARE, axis=0), _LEAST, _CLEAR)
-    ridge = (steps >= maximum_filter1d(steps, 5, axis=1)) & (steps > least)
+    own = printed[:, None] & (depth[first:] < _OWN_HUE_PX)
+    ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (steps > least)
     long = _long_lines(ridge, steps / least)
     strength = np.where(long, steps, 0.0)
     found = strength.max(axis=1) > 0.0

@@ -84,6 +84,7 @@ def find_lying_region(
         (nothing, nothing),
         (nowhere, nowhere),
         nothing,
+        (nothing, nothing),
         hem_mm=None if hem is None else float(strip.heights[rows[0]]),
     )
     return resting(strip, panel, region)
@@ -148,7 +149,7 @@ def _steps(
 ) -> Pair:
     """Find both edges by steps of light: over print and table the sheet's colour tells nothing."""
     told = np.where(cut.limb, _LIMB, np.minimum(panel.distance2, _SHEET)).astype(np.float32)
-    known = Panel(panel.inside, told, panel.printed)
+    known = Panel(panel.inside, told, panel.printed, panel.paper)
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     span = float(strip.offsets[sides[0].min()]), float(strip.offsets[sides[1].max()])
     return limb_pair(pixels, strip, known, drawn, rows, span)

@@ -35,6 +35,8 @@ class Region:
         itself, begins; zero elsewhere.
     below
         (n,) True below the backdrop, where floor and mat are behind.
+    printed
+        For each boundary (n,) True where printed paper lies beyond it, whose print makes steps of light.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     hem_mm
@@ -50,5 +52,6 @@ class Region:
     hidden: tuple[Mask, Mask]
     strayed_mm: tuple[Array, Array]
     below: Mask
+    printed: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None
     hem_mm: float | None = None

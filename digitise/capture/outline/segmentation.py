@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-import cv2
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from digitise.capture.light_steps.viterbi import best_path
-from digitise.capture.outline.bodies import Pair, limb_pair, standing
+from digitise.capture.outline.bodies import Pair, limb_pair
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.steps_alone import region_of_steps
+from digitise.capture.outline.track import STANDS_OUT, track
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 
-_STANDS_OUT = 20.0  # squared distance from the backdrop's colour that makes a cell a candidate
-_TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is within this of the axis
-_TUBE_HEIGHT_MM = 350.0
-_LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
-_SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
-_WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
-_JUMP_MM = 20.0
 _PAINTED = 40.0  # what a person painted outvotes everything nearby
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
@@ -39,6 +34,8 @@ _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge 
 _LEAST_STEP = 0.01  # less is no edge at all
 _STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
 _AGREE_BELOW_MM = 5.0
+_BELOW_MM = 8.0  # beside a floor another foot stands out as well: a clear step is not left by more
+_BESIDE_MM = np.arange(-2.0, 12.0, STEP_MM)  # as far as a step is fitted about an edge
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
@@ -73,7 +70,7 @@ def find_region(
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     panel = _painted_panel(panel, painted)
     try:
-        rows, left, right = _track(strip, panel, name)
+        rows, left, right = track(strip, panel, name)
     except OutlineError:
         alone = region_of_steps(pixels, strip, panel, painted)
         if alone is None:
@@ -91,7 +88,8 @@ def find_region(
     told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
-    return _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
+    region = _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
+    return replace(region, printed=(_printed(strip, panel, region, 0), _printed(strip, panel, region, 1)))
 
 
 def _joined(
@@ -150,104 +148,13 @@ def _keep_apart(
 
 
 def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
-    certain = np.where(painted > 0, 100.0 * _STANDS_OUT, 0.0)
+    certain = np.where(painted > 0, 100.0 * STANDS_OUT, 0.0)
     distance2 = np.where(painted == 0, panel.distance2, certain).astype(np.float32)
-    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2, panel.printed)
+    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2, panel.printed, panel.paper)
 
 
 def _near_panel(panel: Panel) -> Mask:
     return np.broadcast_to(panel.inside.any(axis=1, keepdims=True), panel.inside.shape)
-
-
-def _track(
-    strip: Strip, panel: Panel, name: str
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Follow the limb up the panel from its foot: rows and first and last column in each."""
-    if not panel.inside.any():
-        raise OutlineError(
-            "no plain backdrop was found behind the limb.",
-            where=name,
-            do="Stand a marked backdrop behind the limb so that its markers frame it in the picture.",
-        )
-    blob = _foot_component(strip, panel, name)
-    stands = round((float(np.mean(standing(strip))) - float(strip.offsets[0])) / STEP_MM)
-    row, run = _lowest_run(blob & _tube(strip), blob, stands)
-    found = []
-    while run is not None:
-        found.append((row, *run))
-        row -= 1
-        run = _following_run(blob[row], found) if row >= 0 else None
-    if len(found) * STEP_MM < 2 * _JUMP_MM:
-        raise _no_limb(name)
-    rows, left, right = np.array(found[::-1]).T
-    return rows.astype(np.intp), left.astype(np.intp), right.astype(np.intp)
-
-
-def _tube(strip: Strip) -> Mask:
-    return (np.abs(strip.offsets) < _TUBE_MM)[None, :] & (strip.heights > 0)[:, None]
-
-
-def _no_limb(name: str) -> OutlineError:
-    return OutlineError(
-        "no limb was found standing on the mat before the backdrop.",
-        where=name,
-        do="Retake it with the foot in the middle of the mat and plain backdrop behind the whole limb.",
-    )
-
-
-def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
-    stands_out = (panel.inside & (panel.distance2 > _STANDS_OUT)).astype(np.uint8)
-    stands_out = np.asarray(cv2.medianBlur(stands_out, 5), np.uint8)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
-    stands_out = np.asarray(cv2.morphologyEx(stands_out, cv2.MORPH_CLOSE, kernel), np.uint8)
-    _, labels = cv2.connectedComponents(stands_out, connectivity=4)
-    lowest = strip.heights[np.flatnonzero(panel.inside.any(axis=1))[-1]]
-    foot = _tube(strip) & (strip.heights < lowest + _TUBE_HEIGHT_MM)[:, None]
-    counts = np.bincount(labels[foot])
-    counts[0] = 0
-    if counts.max(initial=0) * STEP_MM**2 < _LEAST_WIDTH_MM**2:
-        raise _no_limb(name)
-    return np.asarray(labels == int(np.argmax(counts)))
-
-
-def _runs(row: Mask) -> NDArray[np.int64]:
-    """Return (n, 2) first and last column of each run of True wide enough to be a limb."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]])))
-    runs = edges.reshape(-1, 2) - [0, 1]
-    return np.asarray(runs[(runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM], np.int64)
-
-
-def _lowest_run(foot: Mask, blob: Mask, column: int) -> tuple[int, tuple[int, int] | None]:
-    """Return the lowest row that shows the limb near its foot, and the run nearest to where it stands."""
-    higher = int(_JUMP_MM / STEP_MM)
-    for row in np.flatnonzero(foot.any(axis=1))[::-1]:
-        runs, above = _runs(blob[row]), _runs(blob[max(row - higher, 0)])
-        if not len(runs) or not len(above):
-            continue
-        first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - column))]
-        next_first, next_last = above[np.argmin(np.abs(above.mean(axis=1) - (first + last) / 2))]
-        if last - first >= _SLIVER * (next_last - next_first):
-            return int(row), (int(first), int(last))
-    return 0, None
-
-
-def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, int] | None:
-    """Return the run that continues the limb one row up, cut back where another body touches it."""
-    _, first, last = found[-1]
-    runs = _runs(row)
-    if not len(runs):
-        return None
-    overlap = np.minimum(runs[:, 1], last) - np.maximum(runs[:, 0], first)
-    best = int(np.argmax(overlap))
-    if overlap[best] <= 0:
-        return None
-    _, back_first, back_last = found[-min(len(found), int(_JUMP_MM / STEP_MM))]
-    new_first, new_last = (int(v) for v in runs[best])
-    if new_last - new_first > _WIDTH_JUMP * (back_last - back_first):
-        room = int(0.1 * (last - first)) + 1
-        new_first = max(new_first, back_first - room) if new_first < back_first - room else new_first
-        new_last = min(new_last, back_last + room) if new_last > back_last + room else new_last
-    return new_first, new_last
 
 
 def _extended(rows: NDArray[np.intp], side: NDArray[np.intp], height: int) -> NDArray[np.intp]:
@@ -272,7 +179,8 @@ def _refine(
     for index, (guess, outward, map_) in enumerate(zip(guesses, (-1, 1), evidence, strict=True)):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
         depth = outward * STEP_MM * (np.arange(width) - guess[every])
-        reach = np.where(touched[index], STEP_MM, _SEARCH_MM)[:, None]
+        clear_below = ~before_panel & (pair.strength[index] > _CLEAR_STEP)
+        reach = np.where(touched[index], STEP_MM, np.where(clear_below, _BELOW_MM, _SEARCH_MM))[:, None]
         scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
@@ -300,7 +208,16 @@ def _refine(
         (hidden[0], hidden[1]),
         (strayed[0], strayed[1]),
         ~before_panel,
+        (np.zeros_like(before_panel), np.zeros_like(before_panel)),
     )
+
+
+def _printed(strip: Strip, panel: Panel, region: Region, index: int) -> Mask:
+    """Tell on which rows printed paper lies just beyond a boundary."""
+    edge, outward = (region.left, region.right)[index], (-1, 1)[index]
+    at = np.round((edge[:, None] + outward * _BESIDE_MM - strip.offsets[0]) / STEP_MM).astype(int)
+    cells = panel.paper[region.rows[:, None], np.clip(at, 0, len(strip.offsets) - 1)]
+    return np.asarray(cells.any(axis=1) & ~region.touched[index] & ~region.below)
 
 
 def agreement_across(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:

@@ -61,4 +61,5 @@ def region_of_steps(
         (hidden[0], hidden[1]),
         (nowhere, nowhere),
         ~above_foot,
+        (~touched, ~touched),
     )

@@ -57,16 +57,16 @@ def near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: in
     -------
     (n,) offsets, mm.
     """
-    pitch = strip.pixel_mm()
+    pitch, outward = strip.pixel_mm(), (-1, 1)[index]
     shift = np.arange(-_REACH_MM, _REACH_MM + pitch / 2, pitch)
     across = gaussian_filter1d(offsets, 3.0)[:, None] + shift
     heights = strip.heights[region.rows]
     at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
     light = gaussian_filter1d(sample_light(pixels, at), _ALONG, axis=0, mode="nearest")
+    light = without_print(light, region.printed[index], outward)
     noise = 2.0 * sample_noise(light)
     step = sum(explained_by_step(light, half, USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
     evidence = _on_strip(region.evidence[index], strip, region, across)
-    outward = (-1, 1)[index]
     score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
     path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
     return np.asarray(across[np.arange(len(path)), path])
@@ -78,7 +78,9 @@ def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Val
     return np.asarray(read_between(table, np.stack([column, row], axis=-1)), np.float32)
 
 
-def sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur: float) -> Edge:
+def sub_pixel_edge(
+    pixels: NDArray[np.uint8], points: Array, outward: int, blur: float, printed: NDArray[np.bool_]
+) -> Edge:
     """Refine an edge along its normals to a fraction of a pixel.
 
     Parameters
@@ -91,11 +93,13 @@ def sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur:
         -1 for the left edge, 1 for the right.
     blur
         Standard deviation of the picture's point spread, px.
+    printed
+        (n,) True where printed paper is behind: there the edge is told by hue alone.
     """
     for reach in (3.0, 2.5, 1.5):
         smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
         normals = outward * right_normals(smooth)
-        fit = _fit_along(pixels, smooth, normals, reach, blur)
+        fit = _fit_along(pixels, smooth, normals, reach, blur, printed)
         points = smooth + fit.position[:, None] * normals
     sd = np.hypot(fit.sd, _FLOOR_PX)
     sure = _sure(points, normals, fit, sd) & inside_picture(points, pixels)
@@ -106,10 +110,15 @@ def sub_pixel_edge(pixels: NDArray[np.uint8], points: Array, outward: int, blur:
 
 
 def _fit_along(
-    pixels: NDArray[np.uint8], points: Array, normals: Array, reach: float, blur: float
+    pixels: NDArray[np.uint8],
+    points: Array,
+    normals: Array,
+    reach: float,
+    blur: float,
+    printed: NDArray[np.bool_],
 ) -> StepFit:
     colour_blur = float(np.hypot(blur, _COLOUR_BLUR_PX))
-    light = _across(pixels, points, normals)
+    light = without_print(_across(pixels, points, normals), printed, 1)
     return fit_steps(light, _HALF_PX, np.array([blur, colour_blur, colour_blur]), reach, _COLOUR_NOISE)
 
 
@@ -118,6 +127,36 @@ def _across(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray
     s = np.arange(-_HALF_PX - 3, _HALF_PX + 4)
     light = sample_light(pixels, points[:, None] + s[None, :, None] * normals[:, None])
     return np.asarray(gaussian_filter1d(light, _ALONG, axis=0, mode="nearest"))
+
+
+def without_print(
+    light: NDArray[np.float32], printed: NDArray[np.bool_], outward: int
+) -> NDArray[np.float32]:
+    """Take print out of profiles across an edge: what is left is nought on paper and on ink.
+
+    Parameters
+    ----------
+    light
+        (n, m, 3) brightness and two colour differences along n lines, the edge near the middle.
+    printed
+        (n,) lines that end on printed paper.
+    outward
+        1 where the lines run from the limb to the paper, -1 the other way.
+
+    Notes
+    -----
+    Paper and ink differ in brightness Y; both send back colour differences k Y with one k, the hue of the
+    light that falls on them: in linear light ``c - k Y`` is nought on either, and on their blurred borders.
+    """
+    if not printed.any():
+        return light
+    first = light.shape[1] // 2 + 3
+    beyond = light[printed][:, ::outward][:, first : first + _HALF_PX]
+    brightness = beyond[..., :1]
+    hue = np.sum(beyond * brightness, axis=(0, 1)) / np.maximum(np.sum(brightness**2, axis=(0, 1)), 1e-9)
+    found = light.copy()
+    found[printed] -= hue * light[printed][..., :1]
+    return found
 
 
 def picture_blur(pixels: NDArray[np.uint8], edges: Iterable[Array]) -> float:

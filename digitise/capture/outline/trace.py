@@ -80,12 +80,12 @@ def trace_edges(
     above = heights > _LOWEST_MM
     edges, drawn, reasons, told = [], [], [], []
     for index, points in enumerate(near):
-        edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur)
+        edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
         edge = _doubted(edge, region.doubtful[index][skin])
         lost = ~edge.sure & region.below[skin]
         edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
         second = (
-            second_edge(pixels, edge.points, edge.normals, strip.pixel_mm())
+            second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin])
             if region.rests is None
             else no_second_edge(len(edge.points))  # what shines on a limb beside its shadow is no other body
         )

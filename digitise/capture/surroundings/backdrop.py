@@ -17,9 +17,10 @@ from shapely.ops import unary_union
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
+from digitise.capture.surroundings.page_colour import find_print, grown, is_page
 from digitise.capture.surroundings.printed import printed_lines
 from digitise.capture.surroundings.scene import one_plane
-from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet
+from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet, smooth_fit
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
@@ -30,7 +31,6 @@ _TUBE_MM = 90.0  # about the axis: the limb's own place
 _GOES_ON = 0.6  # of a row beside the limb: another leg and its foot may stand there too
 _LEAST_BESIDE = 20  # cells, 40 mm: fewer tell nothing
 _TOGETHER_ROWS = 5
-_FULL = 0.3  # of a sheet's area: markers that fill a page; those of a whole panel stand round its rim
 _TAPED_MM = 3.0  # a page lies that far from where its markers say, curled or taped askew
 _RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0
@@ -41,8 +41,6 @@ _CORE_TOP_MM = 350.0  # an upright forearm ends little above
 SHADOW_WEIGHTS = (0.2, 1.0)
 _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
-_SMOOTH_MM = 28.0  # follows a soft shadow that begins at the limb
-_COARSE = 5  # cells: slow changes need no finer grid
 
 
 @dataclass(frozen=True)
@@ -70,17 +68,20 @@ class Panel:
     Attributes
     ----------
     inside
-        (H, W) True where the strip shows the plain part of a backdrop (or the limb before it).
+        (H, W) True where the strip shows a backdrop, plain or a page on it, or the limb before it.
     distance2
         (H, W) squared distance from the backdrop's colour in its own standard deviations, shadows
         counted lightly; zero outside ``inside``.
     printed
         (H, W) True where known print makes a step of light, unless the limb hides it.
+    paper
+        (H, W) True where printed paper is behind, whose print makes steps of light of its own.
     """
 
     inside: Mask
     distance2: NDArray[np.float32]
     printed: Mask
+    paper: Mask
 
 
 def plain_areas(boards: Iterable[tuple[Board, Pose]], camera: Camera) -> list[Area]:
@@ -123,13 +124,17 @@ def find_panel(
         All sheets in the room with their poses world_from_board: their print is no edge of the limb.
     """
     values = brightness_and_hue(strip.pixels)
+    boards = tuple(boards)
     inside = np.zeros(values.shape[:2], bool)
     distance2 = np.zeros(values.shape[:2], np.float32)
+    limb = (np.abs(strip.offsets) < _CORE_MM) & (strip.heights < _CORE_TOP_MM)[:, None]
+    print_ = find_print(strip, values, () if strip.lies else _backdrops(boards), limb)
+    border, on_border = np.zeros_like(inside), print_.distance2.copy()
     for area in areas:
         whole, rim = _paint(strip, area, inside)
         if rim.sum() * STEP_MM**2 < _LEAST_RIM_MM2:
             continue
-        core = whole & ((np.abs(strip.offsets) < _CORE_MM) & (strip.heights < _CORE_TOP_MM)[:, None])
+        core = whole & limb
         below = _below_in(strip, area) & ~inside & ~whole
         found = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)
         if below.any():
@@ -137,7 +142,16 @@ def find_panel(
             found = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)
         distance2[whole] = found[whole]
         inside |= whole
-    return Panel(inside, distance2, printed_lines(strip, boards))
+        beside = print_.border & grown(whole)
+        on_border[beside] = np.minimum(on_border, found)[beside]
+        border |= beside
+    paper = (print_.paper | border) & ~inside
+    distance2[paper] = on_border[paper]
+    return Panel(inside | paper, distance2, printed_lines(strip, boards), paper)
+
+
+def _backdrops(boards: Iterable[tuple[Board, Pose]]) -> list[tuple[Board, Pose]]:
+    return [placed for placed in boards if placed[0].role == "backdrop"]
 
 
 def _lift(points: Array) -> Array:
@@ -163,8 +177,7 @@ def _pages(board: Board, plane_from_board: Pose) -> list[Polygon]:
     width, height = board.size / 2
     paper = box(-width, -height, width, height)
     hull = MultiPoint(board.corners.reshape(-1, 2)).convex_hull
-    squares = unary_union([Polygon(quad) for quad in board.corners])
-    if squares.area < _FULL * paper.area or not paper.buffer(1e-6).contains(hull):
+    if not is_page(board) or not paper.buffer(1e-6).contains(hull):
         return []
     corners = np.asarray(paper.buffer(_TAPED_MM, join_style="mitre").exterior.coords)[:4]
     return [Polygon(plane_from_board.apply(_lift(corners))[:, :2])]
@@ -257,7 +270,7 @@ def _distance2_from_backdrop(
     for _ in range(2):
         difference = values - backdrop
         plain = whole & (squared_distance(difference / spread, difference[..., 0], shadow_weight) < _INLIER)
-        backdrop = _smooth_fit(values, plain, backdrop)
+        backdrop = smooth_fit(values, plain, backdrop)
         spread = _at_least(_spread(_sparse(values - backdrop, plain)))
     difference = values - backdrop
     return squared_distance(difference / spread, difference[..., 0], shadow_weight)
@@ -297,14 +310,3 @@ def _spread(residuals: Values) -> NDArray[np.float32]:
     # compressed photographs have many exact repeats and a few large errors: heed both the middle and the tail
     size = np.abs(residuals)
     return np.asarray(np.maximum(1.4826 * np.median(size, axis=0), np.quantile(size, 0.9, axis=0) / 1.645))
-
-
-def _smooth_fit(values: Values, plain: Mask, fallback: Values) -> Values:
-    """Follow slow changes of light: local mean over the plain cells, the polynomial far from any."""
-    size = plain.shape[::-1]
-    coarse = (max(1, size[0] // _COARSE), max(1, size[1] // _COARSE))
-    light = np.dstack([(values - fallback) * plain[..., None], plain.astype(np.float32)])
-    light = cv2.resize(light, coarse, interpolation=cv2.INTER_AREA)
-    light = cv2.GaussianBlur(light, (0, 0), _SMOOTH_MM / STEP_MM / _COARSE)
-    mean = light[..., :3] / np.maximum(light[..., 3:], 0.02)
-    return np.asarray(fallback + cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR), np.float32)

@@ -31,6 +31,8 @@ _ONE_HUE = 0.04
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
+_SMOOTH_CELLS = 14.0  # 28 mm: follows a soft shadow that begins at the limb
+_COARSE = 5  # cells: slow changes need no finer grid
 
 
 @dataclass(frozen=True)
@@ -118,3 +120,22 @@ def _grown(blocks: _Blocks, colour: Array) -> tuple[float, Array]:
     if np.count_nonzero(shaded) >= _LEAST_BLOCKS:
         coefficients = np.linalg.lstsq(blocks.terms[shaded], blocks.values[shaded], rcond=None)[0]
     return gain, np.asarray(coefficients, float)
+
+
+def smooth_fit(values: Values, plain: Mask, fallback: Values) -> Values:
+    """Follow slow changes of light: local mean over the plain cells, a polynomial far from any.
+
+    Parameters
+    ----------
+    values, fallback
+        (H, W, 3) colours, and those of the polynomial.
+    plain
+        (H, W) cells that show the sheet.
+    """
+    size = plain.shape[::-1]
+    coarse = (max(1, size[0] // _COARSE), max(1, size[1] // _COARSE))
+    light = np.dstack([(values - fallback) * plain[..., None], plain.astype(np.float32)])
+    light = cv2.resize(light, coarse, interpolation=cv2.INTER_AREA)
+    light = cv2.GaussianBlur(light, (0, 0), _SMOOTH_CELLS / _COARSE)
+    mean = light[..., :3] / np.maximum(light[..., 3:], 0.02)
+    return np.asarray(fallback + cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR), np.float32)

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from digitise.errors import ShapeError
 from digitise.shape.foot.join import Foot, join_foot, require_low
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.solve import FootBelief
-from digitise.shape.foot.surface import PLACES, FootSurface
 from digitise.shape.limb import Limb
+from digitise.shape.statistical.solve import ShapeBelief
+from digitise.shape.statistical.surface import PLACES, PlacedShape
 
 Arrays = dict[str, NDArray[np.float64]]
 FOOT_ARRAYS = ("foot_parameters", "foot_covariance")
@@ -51,4 +51,4 @@ def foot_from_arrays(arrays: Arrays, limb: Limb) -> Foot | None:
     if np.max(np.abs(parameters[:-PLACES])) > _MOST_SDS or np.max(np.abs(parameters)) > _FARTHEST_MM:
         raise ShapeError("the foot is unlike any foot", do="")
     require_low(limb)
-    return join_foot(FootBelief(FootSurface(prior, parameters), covariance, np.zeros(0)), limb)
+    return join_foot(ShapeBelief(PlacedShape(prior, parameters), covariance, np.zeros(0)), limb)

@@ -220,6 +220,23 @@ class PlaceGirthForm(Form):
     verdict: Literal["agrees", "differs", "not seen"]
 
 
+class TapedEndForm(Form):
+    """Foot or hand by tape alone: an estimate, part of no other volume.
+
+    ``volume_ml`` is null, and ``note`` says why, where the girths do not suffice.  ``below_mm`` is the height
+    of the leg's taped girth that ends the foot, null for a hand, which begins at the wrist.
+    ``photographs_ml`` is what the photographs say of the same part, null where they do not show it.
+    """
+
+    part: Literal["foot", "hand"]
+    below_mm: Height | None
+    volume_ml: Millilitres | None
+    volume_ml_95: Interval | None
+    photographs_ml: Millilitres | None = None
+    photographs_ml_95: Interval | None = None
+    note: Text = ""
+
+
 class FindingForm(Form):
     """What the check of the photographs said; ``photo`` is empty when it is about all together."""
 
@@ -253,7 +270,8 @@ class ModelForm(Form):
     ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
     like the former, in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
-    ``place_girths`` are those taped on foot or hand, in the order of the tape table.
+    ``place_girths`` are those taped on foot or hand, in the order of the tape table; ``taped_end`` is what
+    they say of its volume.
     """
 
     format: Literal["limb-model/1"]
@@ -284,6 +302,7 @@ class ModelForm(Form):
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None
     place_girths: Annotated[tuple[PlaceGirthForm, ...], Field(max_length=1_000)] = ()
+    taped_end: TapedEndForm | None = None
     lying: Lies | None = None
     landmark: LandmarkForm | None = None
     seal: Digest | None = None

@@ -8,7 +8,7 @@ from pathlib import PurePath
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import PhotoFacts
-from digitise.capture.foot.outline import FootOutline
+from digitise.capture.expected.outline import BodyOutline
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.geometry.camera import Camera
@@ -44,7 +44,7 @@ class MeasuredFoot:
     foot: Foot
     photos: tuple[Photograph, ...]
     cameras: tuple[Camera, ...]
-    outlines: tuple[FootOutline, ...]
+    outlines: tuple[BodyOutline, ...]
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from digitise.capture.foot.outline import FootOutline
+from digitise.capture.expected.outline import BodyOutline
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.fonts import BOLD, REGULAR
@@ -139,7 +139,7 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
     return OutlinePicture(np.asarray(image), frame)
 
 
-def draw_foot(photo: Photograph, outline: FootOutline, side: str) -> Pixels:
+def draw_foot(photo: Photograph, outline: BodyOutline, side: str) -> Pixels:
     """Draw a foot's outline onto the part of a photograph that shows it, with a legend below."""
     corner, size = outline.crop.part
     frame = Frame(corner, size, min(1.0, LONG_SIDE_PX / max(size)))

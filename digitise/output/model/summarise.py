@@ -16,7 +16,7 @@ from digitise.output import cautions
 from digitise.output.forms import WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
-from digitise.output.model.place_girths import place_girths
+from digitise.output.model.place_girths import doubts, place_girths, taped_end_form
 from digitise.output.model.segments import outline_name, segments, with_segments
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
@@ -67,6 +67,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
     together = with_segments(measured, Estimate(float(whole.mean), float(whole.sd)))
     cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
     findings = _findings(measured)
+    taped = tuple(place_girths(measured.places, beyond))
     return form.ModelForm(
         format=form.FORMAT,
         limb="arm" if limb.kind == "arm" else "leg",
@@ -81,7 +82,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         stretches=_segments(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
-        warnings=tuple(_warnings(measured, findings, cone, cone_note)),
+        warnings=(*_warnings(measured, findings, cone, cone_note), *_place_warnings(taped)),
         findings=findings,
         not_included=cautions.left_out(
             limb.kind, None if measured.foot is not None else limb.from_mm, limb.to_mm
@@ -95,7 +96,8 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         software=software(),
         field_sha256=measured.field_sha256,
         segments=beyond,
-        place_girths=tuple(place_girths(measured.places, beyond)),
+        place_girths=taped,
+        taped_end=taped_end_form(measured),
         volume_ml_whole=None if together is None else rounded(together.mean),
         volume_ml_whole_95=None if together is None else interval(together),
         landmark=_landmark(measured),
@@ -233,6 +235,11 @@ def _warnings(
         yield WarningForm(code=finding.code, text=f"{place}{finding.text} {finding.do}".strip())
     if cone is None:
         yield WarningForm(code="no-cones", text=cone_note)
+
+
+def _place_warnings(rows: tuple[form.PlaceGirthForm, ...]) -> Iterator[WarningForm]:
+    for words in doubts(rows):
+        yield WarningForm(code="tape-place-differs", text=words)
 
 
 def _axis(pose: Pose) -> form.AxisForm:

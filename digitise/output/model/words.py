@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from digitise.output.cautions import POSTURES
-from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
+from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm, TapedEndForm
 from digitise.tape.places import place_words
 
 _WIDTH = 96
@@ -26,7 +26,7 @@ def summary_text(summary: ModelForm, folder: str | Path) -> str:
     parts = (
         _head(summary),
         _section("Tape against photographs", map(_tape_line, summary.tape_check)),
-        _section("Taped on foot or hand, in no volume", map(_place_line, summary.place_girths)),
+        _section("Taped on foot or hand, not in the volume above", _on_the_end(summary)),
         _section("Corrected by hand", _by_hand(summary)),
         _section("Warnings", (warning.text for warning in summary.warnings)),
         _section("Not included", summary.not_included),
@@ -115,6 +115,26 @@ def _place_line(row: PlaceGirthForm) -> str:
     }
     half = _half(row.photo_mm_95)
     return f"{taped}, photographs {row.photo_mm:.0f} ± {half} mm: {words[row.verdict]}"
+
+
+def _on_the_end(summary: ModelForm) -> Iterator[str]:
+    yield from map(_place_line, summary.place_girths)
+    if summary.taped_end is not None:
+        yield taped_end_words(summary.taped_end)
+
+
+def taped_end_words(end: TapedEndForm) -> str:
+    """Return in a sentence what the tape alone says of the volume of foot or hand."""
+    if end.volume_ml is None or end.volume_ml_95 is None:
+        return end.note
+    where = "beyond the wrist" if end.below_mm is None else f"below {end.below_mm:.0f} mm"
+    said = (
+        f"{end.part.capitalize()} {where}, estimated by tape alone: {_ml(end.volume_ml)} ± "
+        f"{_half(end.volume_ml_95)} mL"
+    )
+    if end.photographs_ml is None or end.photographs_ml_95 is None:
+        return f"{said}."
+    return f"{said}; by the photographs {_ml(end.photographs_ml)} ± {_half(end.photographs_ml_95)} mL."
 
 
 def _by_hand(summary: ModelForm) -> Iterator[str]:

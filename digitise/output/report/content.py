@@ -24,6 +24,7 @@ from digitise.output.report.parts import (
     girth_rows,
     place_forms,
     place_rows,
+    taped_end_row,
     wrap_form,
 )
 from digitise.output.report.words import method_words
@@ -71,6 +72,8 @@ class Report:
         Of all visits.
     regions
         Places for padding; empty when they are not asked for.
+    sheet
+        The wrap; None when it is not asked for.
     """
 
     form: form.ReportForm
@@ -78,6 +81,7 @@ class Report:
     change: Change | None
     course: Course
     regions: tuple[Region, ...]
+    sheet: WrapSheet | None = None
 
 
 def report_content(
@@ -125,6 +129,7 @@ def report_content(
         girths=girth_rows(last.model, change),
         foot=foot_form(summary),
         place_girths=place_rows(summary),
+        taped_end=taped_end_row(summary),
         change=None if change is None else change_form(change, visits[0].taken, last.taken),
         course=None if change is None else course_form(course),
         places=None if regions is None else place_forms(regions),
@@ -137,7 +142,7 @@ def report_content(
         caution=summary.caution,
         software=software(),
     )
-    return Report(words, last, change, course, regions or ())
+    return Report(words, last, change, course, regions or (), sheet)
 
 
 def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:

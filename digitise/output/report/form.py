@@ -61,6 +61,16 @@ class PlaceRowForm(Form):
     verdict: Literal["agrees", "differs", "not seen"]
 
 
+class TapedEndRowForm(Form):
+    """Foot or hand by tape alone at the last visit, an estimate; ``note`` says why there is none."""
+
+    part: Literal["foot", "hand"]
+    below_mm: float | None
+    volume_ml: FigureForm | None
+    photographs_ml: FigureForm | None
+    note: Text
+
+
 class FootForm(Form):
     """The foot at the last visit, below the leg's lowest section, and leg and foot together."""
 
@@ -129,6 +139,7 @@ class LayerForm(Form):
     stretched_mm: float
     rest_mm: float
     rolls: int
+    from_toes: bool = False
 
 
 class WrapForm(Form):
@@ -137,6 +148,7 @@ class WrapForm(Form):
     layers: tuple[LayerForm, ...]
     rolls: tuple[tuple[float, int], ...]
     padding_rolls: tuple[tuple[float, int], ...] = ()
+    foot_notes: tuple[Text, ...] = ()
     relative_pressure: tuple[Pair, ...]
     warnings: tuple[Text, ...]
     note: Text
@@ -183,6 +195,7 @@ class ReportForm(Form):
     girths: tuple[GirthRowForm, ...]
     foot: FootForm | None = None
     place_girths: tuple[PlaceRowForm, ...] = ()
+    taped_end: TapedEndRowForm | None = None
     change: ChangeForm | None
     course: CourseForm | None
     places: tuple[PlaceForm, ...] | None

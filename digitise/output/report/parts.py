@@ -22,6 +22,7 @@ from digitise.output.model.file import StoredModel
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
 from digitise.output.model.place_girths import doubt_words
 from digitise.output.report import form
+from digitise.output.wrap.form import foot_notes
 from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
 from digitise.tape.places import place_words
 
@@ -56,14 +57,32 @@ def place_rows(summary: ModelForm) -> tuple[form.PlaceRowForm, ...]:
 
 
 def _place_row(row: PlaceGirthForm) -> form.PlaceRowForm:
-    seen = None if row.photo_mm is None or row.photo_mm_95 is None else (row.photo_mm, row.photo_mm_95)
     return form.PlaceRowForm(
         name=row.place,
         place=place_words(row.place),
         tape_mm=rounded(row.girth_mm, 0),
-        photographs_mm=None if seen is None else _stated(*seen),
+        photographs_mm=_stated_or_none(row.photo_mm, row.photo_mm_95),
         verdict=row.verdict,
     )
+
+
+def taped_end_row(summary: ModelForm) -> form.TapedEndRowForm | None:
+    """Return what the tape alone says of foot or hand; None where its length was not taped."""
+    end = summary.taped_end
+    if end is None:
+        return None
+    taped, seen = (end.volume_ml, end.volume_ml_95), (end.photographs_ml, end.photographs_ml_95)
+    return form.TapedEndRowForm(
+        part=end.part,
+        below_mm=end.below_mm,
+        volume_ml=_stated_or_none(*taped),
+        photographs_ml=_stated_or_none(*seen),
+        note=end.note,
+    )
+
+
+def _stated_or_none(value: float | None, ends: tuple[float, float] | None) -> FigureForm | None:
+    return None if value is None or ends is None else _stated(value, ends)
 
 
 def _stated(value: float, ends: tuple[float, float]) -> FigureForm:
@@ -198,6 +217,7 @@ def wrap_form(sheet: WrapSheet) -> form.WrapForm:
         layers=tuple(_layer(need) for need in sheet.needs),
         rolls=_rolls(sheet, "bandage"),
         padding_rolls=_rolls(sheet, "padding"),
+        foot_notes=foot_notes(sheet),
         relative_pressure=_pressures(sheet),
         warnings=tuple(warning.text for warning in sheet.warnings),
         note=sheet.plan.note,
@@ -215,6 +235,7 @@ def _layer(need: LayerNeed) -> form.LayerForm:
         width_mm=round(layer.width_mm),
         from_mm=round(layer.from_mm),
         to_mm=round(layer.to_mm),
+        from_toes=need.toes,
         overlap_percent=round(100 * layer.overlap),
         turns=round(need.turns, 1),
         stretched_mm=round(need.stretched_mm, -1),

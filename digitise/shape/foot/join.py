@@ -18,9 +18,9 @@ from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
 from digitise.shape.foot.planes import HIGHEST_MM
-from digitise.shape.foot.solve import FootBelief
 from digitise.shape.limb import Limb, coefficients
 from digitise.shape.mesh import RAYS, STEP_MM, limb_mesh
+from digitise.shape.statistical.solve import ShapeBelief
 
 HIGHEST_JOINT_MM = HIGHEST_MM - 15.0
 """A leg that begins higher up does not reach down to what the usual foot knows of it."""
@@ -42,7 +42,7 @@ class Foot:
         (V, 3) of the foot's surface drawn to the leg there, world frame, mm; its faces are the prior's.
     """
 
-    belief: FootBelief
+    belief: ShapeBelief
     top_mm: float
     vertices: Array
 
@@ -71,7 +71,7 @@ def require_low(limb: Limb) -> None:
         )
 
 
-def join_foot(belief: FootBelief, limb: Limb) -> Foot:
+def join_foot(belief: ShapeBelief, limb: Limb) -> Foot:
     """Draw a foot to the leg above it.
 
     Parameters

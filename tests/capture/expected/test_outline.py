@@ -3,9 +3,9 @@ import painted_feet as feet
 import pytest
 from numpy.testing import assert_array_equal
 
-from digitise.capture.foot.outline import find_foot
+from digitise.capture.expected.outline import Look, find_body
 from digitise.geometry.mesh import Mesh
-from digitise.shape.foot.planes import planes_of_view, touch
+from digitise.shape.statistical.planes import planes_of_view, touch
 
 STEP_MM = 0.9
 DARK, INK = np.array([88.0, 56.0, 40.0]), np.array([52.0, 50.0, 51.0])
@@ -14,7 +14,7 @@ SEEN_FROM = ("front", "side", "above")
 
 def found(surface, camera, rng, slack=20.0, **colours):
     picture = feet.paint(surface, camera, rng, **colours)
-    return find_foot(picture, camera, feet.body_of(surface), feet.leg_above(surface), slack, STEP_MM)
+    return find_body(picture, camera, feet.body_of(surface), feet.leg_above(surface), Look(slack, STEP_MM))
 
 
 def distances(outline, surface, camera):
@@ -51,7 +51,7 @@ def test_another_foot_than_expected_is_found_all_the_same():
     expected = feet.body_of(surface)
     smaller = Mesh(expected.vertices * [0.9, 0.9, 1.0], expected.faces)
     picture = feet.paint(surface, camera, rng)
-    outline = find_foot(picture, camera, smaller, feet.leg_above(surface), 45.0, STEP_MM)
+    outline = find_body(picture, camera, smaller, feet.leg_above(surface), Look(45.0, STEP_MM))
     off = distances(outline, surface, camera)
     assert np.quantile(np.abs(off), 0.9) < 0.9
 

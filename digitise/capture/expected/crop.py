@@ -1,4 +1,4 @@
-"""The part of a photograph round a foot, reduced to about a millimetre a pixel, and surfaces drawn on it."""
+"""The part of a photograph round a foot or hand, at about a millimetre a pixel, and surfaces drawn on it."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Crop:
     shrink
         Photograph's pixels per pixel of the crop.
     mm
-        Of the foot per pixel of the crop.
+        Of the body per pixel of the crop.
     """
 
     pixels: NDArray[np.uint8]
@@ -77,23 +77,23 @@ class Crop:
 
 
 def crop_round(
-    pixels: NDArray[np.uint8], camera: Camera, foot: Mesh, margin_mm: float, step_mm: float
+    pixels: NDArray[np.uint8], camera: Camera, body: Mesh, margin_mm: float, step_mm: float
 ) -> Crop | None:
-    """Cut out the part of a photograph (H, W, 3) round an expected foot; None where it is not in the picture.
+    """Cut out the part of a photograph (H, W, 3) round an expected body; None where it is not in the picture.
 
     Parameters
     ----------
     pixels, camera
         The photograph.
-    foot
+    body
         Where it is expected.
     margin_mm
         Of surroundings on every side.
     step_mm
-        Of the foot per pixel of the crop, or more where the photograph is coarser.
+        Of the body per pixel of the crop, or more where the photograph is coarser.
     """
-    at = camera.project(foot.vertices)
-    depth = float(np.median(camera.camera_from_world.apply(foot.vertices)[:, 2]))
+    at = camera.project(body.vertices)
+    depth = float(np.median(camera.camera_from_world.apply(body.vertices)[:, 2]))
     if not np.all(np.isfinite(at)) or depth < _NEAREST_MM:
         return None
     pixel_mm = depth / camera.lens.focal_px

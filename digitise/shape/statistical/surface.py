@@ -1,4 +1,4 @@
-"""A foot's surface: the usual foot with its differences, standing somewhere on the mat."""
+"""A surface: the usual one with its differences, standing somewhere on the mat."""
 
 from __future__ import annotations
 
@@ -9,25 +9,25 @@ from numpy.typing import NDArray
 
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
-from digitise.shape.foot.prior import FootPrior
+from digitise.shape.statistical.model import ShapeModel
 
-PLACES = 3  # x and y of the foot's middle, mm, and its turn about z, radians
+PLACES = 3  # x and y of its middle, mm, and its turn about z, radians
 
 
 @dataclass(frozen=True, eq=False)
-class FootSurface:
-    """One foot, in the world frame.
+class PlacedShape:
+    """One foot or hand, in the world frame.
 
     Attributes
     ----------
     prior
         What it is built from.
     parameters
-        (K + 3,) differences from the usual foot in standard deviations, then where it stands: x, y in mm and
-        the turn of its toes from +y to -x in radians.
+        (K + 3,) differences from the usual one in standard deviations, then where it stands: x, y in mm and
+        the turn of its toes or fingers from +y to -x in radians.
     """
 
-    prior: FootPrior
+    prior: ShapeModel
     parameters: Array
 
     def __post_init__(self) -> None:
@@ -35,19 +35,19 @@ class FootSurface:
         read_only(self)
 
     @classmethod
-    def usual(cls, prior: FootPrior, x: float = 0.0, y: float = 0.0) -> FootSurface:
-        """Return the usual foot at a place, its toes along +y."""
+    def usual(cls, prior: ShapeModel, x: float = 0.0, y: float = 0.0) -> PlacedShape:
+        """Return the usual one at a place, its toes or fingers along +y."""
         return cls(prior, np.concatenate([np.zeros(len(prior.modes)), [x, y, 0.0]]))
 
     @property
-    def toes(self) -> Array:
-        """(3,) horizontal unit vector from heel to toes."""
+    def ahead(self) -> Array:
+        """(3,) horizontal unit vector from heel to toes, or from wrist to fingers."""
         turn = self.parameters[-1]
         return np.array([-np.sin(turn), np.cos(turn), 0.0])
 
     @property
     def place(self) -> Array:
-        """(3,) middle of the foot on the mat, mm."""
+        """(3,) middle of it on the mat, mm."""
         return np.array([*self.parameters[-PLACES:-1], 0.0])
 
     def vertices(self) -> Array:
@@ -65,9 +65,9 @@ class FootSurface:
         places[2] = np.column_stack([-own[:, 1], own[:, 0], still])
         return np.concatenate([modes, places])
 
-    def moved(self, step: Array) -> FootSurface:
+    def moved(self, step: Array) -> PlacedShape:
         """Return the surface with its parameters changed by ``step`` (K + 3,)."""
-        return FootSurface(self.prior, self.parameters + step)
+        return PlacedShape(self.prior, self.parameters + step)
 
     def _turned(self) -> Array:
         cos, sin = np.cos(self.parameters[-1]), np.sin(self.parameters[-1])

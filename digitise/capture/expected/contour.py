@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.foot.crop import Mask
+from digitise.capture.expected.crop import Mask
 from digitise.capture.photo.resample import read_between
 from digitise.geometry.rigid import Array
 

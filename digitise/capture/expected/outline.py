@@ -1,7 +1,7 @@
-"""A foot's outline in a photograph, found near to where it is expected.
+"""The outline of a bare foot or hand in a photograph, found near to where it is expected.
 
 Skin and surroundings are told apart by colour with graph cuts (Rother, Kolmogorov and Blake 2004, "GrabCut",
-as OpenCV has it), from what is surely foot or leg and surely neither.
+as OpenCV has it), from what is surely body and surely not.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.foot.contour import contour, differs, on_half_light, on_half_mask
-from digitise.capture.foot.crop import Crop, Mask, crop_round
+from digitise.capture.expected.contour import contour, differs, on_half_light, on_half_mask
+from digitise.capture.expected.crop import Crop, Mask, crop_round
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import linear_light
 from digitise.geometry.camera import Camera
@@ -23,32 +23,31 @@ from digitise.geometry.view import Edge
 
 _MARGIN_MM = 55.0  # of surroundings beyond the slack
 _INNER = 0.7  # of the slack: skin so far within the expected outline is surely skin
-_LEG_INNER_MM = 4.0
 _CUTS = 3
-_TOE_GAP_MM = 5.0  # half of what gaps between toes and under the arch are closed
-_LEG_NEAR_MM = 6.0
+_LIMB_NEAR_MM = 6.0
 _STEP_MM = 3.6
 _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
 _SD_PX = 0.5
 _INSIDE_MM = 8.0  # hues are taken so far from any edge
 _LEAST_PIXELS = 500
-# From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
-_SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
+# From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness light from shade:
+# with both weighed alike, a tenth of a rendered hand's surroundings was taken for skin, so 0.6 %.
+_SCALE, _OFFSET = np.array([12.0, 110.0, 110.0]), np.array([72.0, 128.0, 128.0])
 
 
 @dataclass(frozen=True, eq=False)
-class FootOutline:
-    """A foot's outline in one photograph.
+class BodyOutline:
+    """The outline of a foot or hand in one photograph.
 
     Attributes
     ----------
     edge
-        Points round the foot, in the photograph's pixels; unseen where the leg, the picture's border or the
-        end of the search decides.
+        Points round it, in the photograph's pixels; unseen where the limb, the picture's border or the end of
+        the search decides.
     crop
         The part of the photograph that was looked at.
     hue_off
-        How far the foot's hue is from the leg's, in log units; NaN where the leg is not seen beside it.
+        How far its hue is from the limb's, in log units; NaN where the limb is not seen beside it.
     """
 
     edge: Edge
@@ -56,10 +55,32 @@ class FootOutline:
     hue_off: float
 
 
-def find_foot(
-    pixels: NDArray[np.uint8], camera: Camera, foot: Mesh, leg: Mesh, slack_mm: float, step_mm: float
-) -> FootOutline | None:
-    """Find the outline of a bare foot.
+@dataclass(frozen=True)
+class Look:
+    """How to look for an outline; mm.
+
+    Attributes
+    ----------
+    slack_mm
+        How far the outline may lie from where it is expected.
+    step_mm
+        How finely to look.
+    gap_mm
+        Half of what gaps are closed, as between toes and under the arch.
+    limb_mm
+        So far inside of it the limb is surely where it is told to be.
+    """
+
+    slack_mm: float
+    step_mm: float
+    gap_mm: float = 5.0
+    limb_mm: float = 4.0
+
+
+def find_body(
+    pixels: NDArray[np.uint8], camera: Camera, body: Mesh, limb: Mesh, look: Look
+) -> BodyOutline | None:
+    """Find the outline of a bare foot or hand.
 
     Parameters
     ----------
@@ -67,50 +88,48 @@ def find_foot(
         (H, W, 3) uint8 RGB photograph.
     camera
         Its camera.
-    foot
-        Where the foot is expected.
-    leg
-        The leg above it.
-    slack_mm
-        How far the outline may lie from where it is expected.
-    step_mm
-        How finely to look.
+    body
+        Where the foot or hand is expected.
+    limb
+        The leg or forearm that it belongs to.
+    look
+        How to look.
 
     Returns
     -------
-    None where the foot is not in the picture.
+    None where it is not in the picture.
     """
-    crop = crop_round(pixels, camera, foot, slack_mm + _MARGIN_MM, step_mm)
+    crop = crop_round(pixels, camera, body, look.slack_mm + _MARGIN_MM, look.step_mm)
     if crop is None:
         return None
-    expected, above = crop.drawn(foot), crop.drawn(leg)
-    near = _grown(expected | above, crop.disc(slack_mm))
-    skin = _told_apart(crop, expected, above, near, slack_mm)
+    expected, above = crop.drawn(body), crop.drawn(limb)
+    near = _grown(expected | above, crop.disc(look.slack_mm))
+    skin = _told_apart(crop, expected, above, near, look)
     if skin is None:
         return None
-    whole = _one_body(_closed(skin, crop.disc(_TOE_GAP_MM)), expected)
+    whole = _one_body(_closed(skin, crop.disc(look.gap_mm)), expected)
     if whole is None:
         return None
-    return FootOutline(_edge(crop, whole, skin, above, near), crop, _hue_off(crop, whole & ~above, above))
+    return BodyOutline(_edge(crop, whole, skin, above, near), crop, _hue_off(crop, whole & ~above, above))
 
 
-def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, slack_mm: float) -> Mask | None:
-    """Return what is skin (H, W); None where nothing of the foot or nothing beside it is in the picture."""
+def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, look: Look) -> Mask | None:
+    """Return what is skin (H, W); None where nothing of the body or nothing beside it is in the picture."""
     labels = np.where(near, cv2.GC_PR_BGD, cv2.GC_BGD).astype(np.uint8)
     labels[expected] = cv2.GC_PR_FGD
-    labels[_shrunk(expected, crop.disc(_INNER * slack_mm))] = cv2.GC_FGD
-    labels[_shrunk(above, crop.disc(_LEG_INNER_MM))] = cv2.GC_FGD
+    labels[_shrunk(expected, crop.disc(_INNER * look.slack_mm))] = cv2.GC_FGD
+    labels[_shrunk(above, crop.disc(look.limb_mm))] = cv2.GC_FGD
     if not np.any(labels == cv2.GC_BGD) or not np.any(labels == cv2.GC_FGD):
         return None
-    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same foot
+    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same edge
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
     cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
 
 
-def _hue_off(crop: Crop, foot: Mask, leg: Mask) -> float:
+def _hue_off(crop: Crop, body: Mask, limb: Mask) -> float:
     inner = crop.disc(_INSIDE_MM)
-    parts = [_shrunk(part, inner) for part in (foot, leg)]
+    parts = [_shrunk(part, inner) for part in (body, limb)]
     if min(np.count_nonzero(part) for part in parts) < _LEAST_PIXELS:
         return float("nan")
     values = brightness_and_hue(crop.pixels)
@@ -141,7 +160,7 @@ def _closed(mask: Mask, element: NDArray[np.uint8]) -> Mask:
 
 
 def _one_body(mask: Mask, expected: Mask) -> Mask | None:
-    """Return the connected part of a mask that holds most of the expected foot."""
+    """Return the connected part of a mask that holds most of what is expected."""
     _, labels = cv2.connectedComponents(mask.astype(np.uint8))
     inside = labels[expected & mask]
     if not len(inside):
@@ -156,7 +175,7 @@ def _edge(crop: Crop, whole: Mask, skin: Mask, above: Mask, near: Mask) -> Edge:
     line, normals = line[chosen], normals[chosen]
     line = on_half_light(line, normals, linear_light(crop.pixels), crop.mm)
     filled = _grown(whole & ~skin, crop.disc(_LIMIT_MM))
-    limit = _grown(~near, crop.disc(_LIMIT_MM)) | _grown(above, crop.disc(_LEG_NEAR_MM)) | _border(crop)
+    limit = _grown(~near, crop.disc(_LIMIT_MM)) | _grown(above, crop.disc(_LIMB_NEAR_MM)) | _border(crop)
     seen = ~_at(limit | filled, line) & differs(line, normals, brightness_and_hue(crop.pixels), crop.mm)
     return Edge(crop.to_photo(line), normals, np.full(len(line), _SD_PX * crop.shrink), seen.copy(), seen)
 

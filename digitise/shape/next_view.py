@@ -1,0 +1,160 @@
+"""From where one more photograph would narrow a limb's volume most, and by how much.
+
+A photograph not yet taken has no outline, but where its edges would touch the limb is known from the limb
+itself, and how well it would see them from the photographs at hand. Their information is added to the
+belief about the limb (Gaussian, as in the solve); the interval that is left does not depend on what the
+photograph would show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from digitise.errors import ShapeError
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Array
+from digitise.geometry.support import fourier
+from digitise.shape.limb import SHARED_ERRORS, Estimate, Limb, volume
+from digitise.shape.solve import BIAS_SD_PX, EdgeData, edge_covariance
+from digitise.shape.tangents import Samples
+
+_STEP_DEG = 15.0
+_APART_DEG = 25.0  # nearer to one at hand, or to its opposite, a photograph shows the same outline
+_BLOCK_MM = 10.0  # what an edge's points err by is alike over longer stretches
+_SD_PX = 0.3  # of a clear edge over such a block
+_DIRECTIONS = np.linspace(0.0, 2 * np.pi, 361)
+
+
+@dataclass(frozen=True)
+class NextView:
+    """A photograph not yet taken.
+
+    Attributes
+    ----------
+    azimuth_deg
+        Where the camera would stand, about the limb's axis, degrees from x towards y.
+    now, then
+        The volume as it is known, and as it would be known with that photograph, mL.
+    """
+
+    azimuth_deg: float
+    now: Estimate[float]
+    then: Estimate[float]
+
+    @property
+    def narrower(self) -> float:
+        """By what share of itself the interval would shrink."""
+        return 1.0 - self.then.sd / self.now.sd
+
+
+def best_next_view(
+    limb: Limb, cameras: Sequence[Camera], between_deg: tuple[float, float]
+) -> NextView | None:
+    """Return the direction from which one more photograph would tell most of the volume.
+
+    Parameters
+    ----------
+    limb
+        The limb as it is known, standing on its frame's origin.
+    cameras
+        Those of the photographs at hand; the new one would stand as far off as they do on average.
+    between_deg
+        From which directions a photograph can be taken, degrees, the second one larger.
+
+    Returns
+    -------
+    None where every direction is taken.
+    """
+    taken = [azimuth_deg(camera, limb) for camera in cameras]
+    tried = np.arange(between_deg[0], between_deg[1] + 1.0, _STEP_DEG)
+    free = [at for at in tried if all(_apart(at, other) >= _APART_DEG for other in taken)]
+    views = [next_view(limb, cameras, at) for at in free]
+    return min(views, key=lambda view: view.then.sd, default=None)
+
+
+def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
+    """Return what a photograph from the direction ``at_deg`` would tell of the volume, everything in sight.
+
+    Raises
+    ------
+    ShapeError
+        When the cameras at hand stand within the limb.
+    """
+    away = [float(np.linalg.norm(_seen_from(camera, limb)[:2])) for camera in cameras]
+    focal = [camera.lens.focal_px for camera in cameras]
+    distance, pitch = float(np.mean(away)), float(np.mean(np.divide(away, focal)))
+    centre = distance * np.array([np.cos(np.radians(at_deg)), np.sin(np.radians(at_deg))])
+    known = replace(limb, covariance=_with_view(limb, centre, pitch), sway=None)
+    now, then = (volume(one, limb.from_mm, limb.to_mm) for one in (limb, known))
+    return NextView(at_deg, *(Estimate(float(each.mean), float(each.sd)) for each in (now, then)))
+
+
+def azimuth_deg(camera: Camera, limb: Limb) -> float:
+    """Return from which direction a camera looks at a limb, degrees about its axis from x towards y."""
+    x, y, _ = _seen_from(camera, limb)
+    return float(np.degrees(np.arctan2(y, x)))
+
+
+def _seen_from(camera: Camera, limb: Limb) -> Array:
+    return np.asarray(limb.axis_from_world.apply(camera.centre))
+
+
+def _apart(one: float, other: float) -> float:
+    """Return the angle between two lines of sight, whichever way along them one looks, degrees."""
+    turn = abs(one - other) % 180.0
+    return min(turn, 180.0 - turn)
+
+
+def _with_view(limb: Limb, centre: Array, pitch: float) -> Array:
+    """Return the covariance (p, p) with the edges seen from ``centre`` (2,), a pixel ``pitch`` mm wide.
+
+    With three photographs a limb that sways is found out, so that its doubt is left aside as it is in the
+    solve of three.
+    """
+    p, shared = limb.basis.size, limb.shared
+    still = limb.covariance if limb.sway is None else limb.covariance - limb.sway @ limb.sway.T
+    joint = still
+    if shared is not None:
+        joint = np.block([[still, shared.with_shape], [shared.with_shape.T, shared.covariance]])
+    for theta, z in _rims(limb, centre):
+        rows = limb.basis.design(theta, z)
+        if shared is not None:
+            bias = np.zeros((len(z), len(SHARED_ERRORS)))
+            bias[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * pitch
+            rows = np.column_stack([rows, bias])
+        noise = _noise(theta, z, pitch)
+        gain = cho_solve(cho_factor(rows @ joint @ rows.T + noise, lower=True), rows @ joint)
+        joint = joint - (rows @ joint).T @ gain
+    return np.asarray((joint[:p, :p] + joint[:p, :p].T) / 2)
+
+
+def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:
+    """Return for both edges seen from ``centre`` (2,) the directions of their normals and their heights.
+
+    A line of sight that touches a section with normal theta satisfies h(theta) = centre . (cos, sin).
+    """
+    z = np.arange(limb.from_mm, limb.to_mm + 1.0, _BLOCK_MM)
+    rays = centre @ np.stack([np.cos(_DIRECTIONS), np.sin(_DIRECTIONS)])
+    basis = limb.basis
+    sections = basis.splines(z) @ limb.mean.reshape(basis.n_terms, -1).T
+    before = rays - sections @ fourier(_DIRECTIONS, basis.harmonics).T
+    if not (np.any(before > 0, axis=1) & np.any(before < 0, axis=1)).all():
+        raise ShapeError("A camera stands within the limb.", do="Check the photographs.")
+    found = []
+    for way in (1, -1):
+        turn = (before[:, :-1] * way < 0) & (before[:, 1:] * way >= 0)
+        at = np.argmax(turn, axis=1)
+        low, high = (before[np.arange(len(z)), at + k] for k in (0, 1))
+        theta = _DIRECTIONS[at] + (_DIRECTIONS[1] - _DIRECTIONS[0]) * low / (low - high)
+        found.append((theta, z))
+    return found
+
+
+def _noise(theta: Array, z: Array, pitch: float) -> Array:
+    every = np.ones(len(z))
+    samples = Samples(theta, z, np.zeros(len(z)), pitch * every, _SD_PX * every, every > 0)
+    return edge_covariance(EdgeData(0, 0, samples, np.zeros((len(z), 0)), np.zeros((len(z), 0)), every))
