@@ -155,9 +155,9 @@ def hand_bottom(levels: Array, widths: Array) -> float | None:
         return None
     below, above = np.maximum.accumulate(width), np.maximum.accumulate(width[::-1])[::-1]
     waist = np.minimum(below, above) / width
-    waist[: len(waist) // 2] = 0.0  # there it is the wrist of a hand that is down
     wrist = int(np.argmax(waist))
-    return float(levels[seen[wrist]]) if waist[wrist] > HAND_EXCESS else None
+    is_up = wrist > len(waist) // 2  # below, it is the wrist of a hand that is down
+    return float(levels[seen[wrist]]) if is_up and waist[wrist] > HAND_EXCESS else None
 
 
 def find_levels(
