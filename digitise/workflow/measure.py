@@ -18,7 +18,7 @@ from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.errors import PhotoError, ShapeError
+from digitise.errors import ContradictionError, PhotoError, ShapeError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
@@ -32,7 +32,7 @@ from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.hand import HandVisit, with_hand
 from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
-from digitise.workflow.posture.findings import lying_findings
+from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.third_photo import third_photo
@@ -194,6 +194,8 @@ def find_outlines(
         skin_tone(photos[n], detections[n], outline, field) if detections else None
         for n, outline in outlines.items()
     ]
+    if lying is not None:
+        require_skin(tones, [names[n] for n in kept])
     clashes = [
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
@@ -258,6 +260,8 @@ def fit_outlines(
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
+        if sighted.posture and isinstance(error, ContradictionError):
+            cure = UNCLEAR
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     if sighted.above and from_mm is None:
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
