@@ -8,17 +8,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
-from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.errors import ContradictionError, PhotoError, ShapeError
+from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
@@ -36,8 +34,7 @@ from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.third_photo import third_photo
-
-MOST_PHOTOS = 12
+from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -100,7 +97,7 @@ def measure_limb(
     DigitiseError
         The subclass tells which input cannot be used; the message where, why and what to do.
     """
-    _require_count(photo_paths)
+    require_count(photo_paths)
     if lying is not None:
         lying.require(limb)
     check_places(places, "arm" if limb == "arm" else "leg")
@@ -175,7 +172,7 @@ def find_outlines(
     OutlineError
         A limb cannot be found, or a correction cannot be used.
     """
-    calibration = _require_usable(inspection)
+    calibration = require_usable(inspection)
     axis, drawn = axis_from_world, corrections or {}
     if axis is None and lying is not None:
         lines = lines_round(photos, drawn)
@@ -200,7 +197,7 @@ def find_outlines(
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
     ]
-    _refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
+    refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
     kept_names = ("", *(names[n] for n in kept))
     told = as_findings(clashes, names, same_visit=same_visit)
     findings = (
@@ -303,24 +300,3 @@ def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction 
 
 def _silent(_step: str) -> None:
     pass
-
-
-def _require_count(photo_paths: Sequence[Path]) -> None:
-    if not 2 <= len(photo_paths) <= MOST_PHOTOS:
-        raise PhotoError(
-            f"A limb needs 2 to {MOST_PHOTOS} photographs, but {len(photo_paths)} were given.",
-            do="Give two photographs taken about a quarter turn apart.",
-        )
-
-
-def _require_usable(inspection: Inspection) -> Calibration:
-    _refuse(inspection.findings)
-    if inspection.calibration is None:
-        raise PhotoError("The photographs' cameras cannot be solved.", do="Take the photographs again.")
-    return inspection.calibration
-
-
-def _refuse(findings: Iterable[Finding]) -> None:
-    first = next((finding for finding in findings if finding.severity == "refuse"), None)
-    if first is not None:
-        raise PhotoError(first.text, where=first.photo, do=first.do)
