@@ -320,7 +320,7 @@ def summary_of(measured: Measured) -> ModelForm:
     def make() -> ModelForm:
         return model_text(measured).summary
 
-    return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
+    return _summaries.get((limb_key(measured.fit.limb), measured.tape, measured.places), make)
 
 
 def forget_remembered() -> None:

@@ -141,10 +141,6 @@ PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
 SAME_VISIT = "All of these photographs are of this visit: measure anyway"
-TAPE_PLACES = (
-    "Not taken from this tape table: {}. Girths on foot or hand are read by the command line (digitise model, digitise "
-    "record add); this page holds the rows along the limb."
-)
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 # ---- from the phone ----------------------------------------------------------------------------------
@@ -213,6 +209,14 @@ ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
 ROW_ADD = "Add a row"
 ROW_REMOVE = "Remove row {}"
+ENDS = {"leg": "On the foot", "arm": "On the hand"}
+ENDS_LEAD = (
+    "They stand beside the limb, in the girth list and in the course, and in no volume of the photographs."
+)
+END_PLACE, END_ADD, END_REMOVE = "Where the tape lay", "Add", "Remove {}"
+END_READ = "The tape read, {}"
+END_LENGTH = "This length is {} to {}."
+END_COLUMNS = ("Taped on foot or hand", "Tape, {}", "Photographs, {}", "Verdict")
 ROW_GIRTH_MISSING = "Type the girth."
 ROW_HEIGHT_MISSING = "Type the height."
 ROW_NO_NUMBER = "“{}” is no number."
@@ -274,6 +278,7 @@ CLASHES = {
     "side": "side",
     "lies": "how it is held",
     "landmark": "landmark",
+    "places": "foot or hand",
     "clearance": "clearance",
     "flags": "warning signs",
     "note": "note",
