@@ -18,7 +18,7 @@ LEFT, RIGHT, SHADOW = -45.0, 45.0, 110.0  # mm: the limb's edges, and where its 
 SHEETS = {"grey": (150, 160, 152), "white": (225, 225, 222), "blue": (70, 105, 170)}
 
 
-def scene(sheet, skin, seed=0):
+def scene(sheet, skin, seed=0, gloss=0.03):
     """A strip (H, W, 3) with the limb between LEFT and RIGHT, lit from the left."""
     x = np.broadcast_to(OFFSETS, (len(HEIGHTS), len(OFFSETS)))
     across = np.clip((x - LEFT) / (RIGHT - LEFT), 0.0, 1.0)
@@ -29,7 +29,7 @@ def scene(sheet, skin, seed=0):
     colour = np.where(limb[..., None], skin, sheet) / 255.0
     linear = colour**2.2 * light[..., None]
     linear = (
-        linear + np.where(limb & (across < 0.12), 0.03, 0.0)[..., None]
+        linear + np.where(limb & (across < 0.12), gloss, 0.0)[..., None]
     )  # what shines has the light's hue
     pixels = 255.0 * np.clip(linear, 0, 1) ** (1 / 2.2)
     pixels = cv2.GaussianBlur(pixels, (0, 0), 0.8) + np.random.default_rng(seed).normal(0, 2.0, pixels.shape)
@@ -55,6 +55,14 @@ def test_limb_and_shadow_are_told_apart(sheet, skin):
     inside, shade = np.abs(OFFSETS) < 30.0, (OFFSETS > RIGHT + 10) & (OFFSETS < SHADOW - 10)
     assert cut.evidence[:, inside].mean() > 1.0
     assert cut.evidence[:, shade].mean() < -1.0
+
+
+@pytest.mark.parametrize("sheet", ["grey", "blue"])
+def test_what_shines_brighter_than_the_sheet_is_limb(sheet):
+    """A band of 11 mm at the lit edge that has the light's hue, and twice the sheet's light."""
+    cut = cut_out(scene(SHEETS[sheet], (64, 42, 32), gloss=0.9), whole_sheet())
+    first = OFFSETS[np.argmax(cut.limb, axis=1)]
+    assert np.quantile(np.abs(first - LEFT), 0.95) <= 2 * STEP_MM
 
 
 def test_what_a_person_painted_is_kept():
