@@ -49,6 +49,21 @@ SETUP_LYING = (
 SETUP_LYING_ALT = (
     "A limb over its sheet on two supports, photographed slanting from both sides and from above."
 )
+SETUP_UPRIGHT = (
+    "**Forearm upright:** the elbow stands in the middle of the mat on a table, hand up, backdrops close behind and to "
+    "the side; two photographs as for a leg, from 0.8 to 1 m. Heights count from the mat, up to the wrist."
+)
+SETUP_UPRIGHT_ALT = (
+    "A forearm with its elbow on the mat on a table, before a backdrop, and the phone level with it."
+)
+UPRIGHT_WORDS = {
+    "side": "From the side",
+    "mat": "mat",
+    "table": "table",
+    "behind": "backdrop",
+    "distance": "0.8 to 1 m",
+    "phone": "phone",
+}
 LYING_WORDS = {
     "above": "From above",
     "end": "From the end",
