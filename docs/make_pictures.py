@@ -182,9 +182,11 @@ def measured(folder: Path) -> list[ReportVisit]:
 def of_sheets(folder: Path) -> None:
     """Make the pictures of what is printed to be photographed."""
     (sheets,) = save_sheets(folder / "sheets", "a4").pdfs
-    save_drawing(beside(pages(sheets, (1, 3, 6), 620)), "sheets.png")
+    save_drawing(beside(pages(sheets, (1, 4, 7), 620)), "sheets.png")
     (lying,) = pages(sheets, (2,), 1400)
     save_drawing(lying.crop((0, 505, lying.width, 1123)), "lying.png")
+    (upright,) = pages(sheets, (3,), 1400)
+    save_drawing(upright.crop((0, 445, upright.width, 1330)), "upright.png")
 
 
 def of_results(folder: Path, visits: Sequence[ReportVisit]) -> None:

@@ -4,7 +4,8 @@ import numpy as np
 from solid_limbs import limb
 
 from digitise.geometry.mesh import Mesh
-from digitise.shape.foot.join import Foot, join_foot
+from digitise.shape.end import EndPart
+from digitise.shape.foot.join import join_foot
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.limb import Limb
 from digitise.shape.statistical.solve import ShapeBelief
@@ -15,13 +16,13 @@ RADIUS, FORE, ELBOW_HIGH = 45.0, 160.0, 180.0
 TOES = np.array([0.0, 1.0, 0.0])
 
 
-def leg_with_foot(side: str = "left", differences=(), sd: float = 0.1) -> tuple[Limb, Foot]:
+def leg_with_foot(side: str = "left", differences=(), sd: float = 0.1) -> tuple[Limb, EndPart]:
     """Return a round leg above a foot, and that; see :func:`foot_below`."""
     leg = limb(lambda theta, z: 42.0 + 0.05 * (z - LOW) + 0 * theta, side=side, low=LOW, high=HIGH)
     return leg, foot_below(leg, differences, sd)
 
 
-def foot_below(leg: Limb, differences=(), sd: float = 0.1) -> Foot:
+def foot_below(leg: Limb, differences=(), sd: float = 0.1) -> EndPart:
     """Return a foot so many standard deviations from the usual one, each known with ``sd``."""
     prior = usual_foot(leg.side)
     step = np.zeros(len(prior.modes) + PLACES)

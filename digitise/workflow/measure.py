@@ -18,7 +18,7 @@ from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.errors import PhotoError, ShapeError
+from digitise.errors import ContradictionError, PhotoError, ShapeError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
@@ -30,10 +30,12 @@ from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
-from digitise.workflow.posture.findings import lying_findings
+from digitise.workflow.hand import HandVisit, with_hand
+from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
+from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
+from digitise.workflow.third_photo import third_photo
 
 MOST_PHOTOS = 12
 
@@ -57,6 +59,7 @@ def measure_limb(
     same_visit: bool = False,
     lying: Lying | None = None,
     places: tuple[PlaceGirth, ...] = (),
+    hand_paths: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -84,7 +87,11 @@ def measure_limb(
     lying
         How the limb lies, where it does not stand; without an axis given, it is then found.
     places
-        Girths taped on foot or hand; they are handed on beside the limb and do not enter it.
+        Girths taped on foot or hand; they are handed on beside the limb.  Only a hand that is measured from
+        photographs follows those round palm and wrist.
+    hand_paths
+        Photographs of the hand, palm down on the mat: one from above, and a low one from beside if there is
+        one.
     progress
         Called with a few plain words before each step.
 
@@ -131,10 +138,14 @@ def measure_limb(
         to_mm=high if to_mm is None else to_mm,
     )
     measured = replace(measured, places=places)
-    if not sighted.above:
-        return measured
-    tell("Solving the foot")
-    return with_foot(measured, sighted.photos, sighted.above)
+    if sighted.above:
+        tell("Solving the foot")
+        return with_foot(measured, sighted.photos, sighted.above)
+    if hand_paths:
+        tell("Solving the hand")
+        hands = _each(read_photo, hand_paths)
+        return with_hand(measured, HandVisit(hands, photos, detections, field, profile, same_visit))
+    return measured
 
 
 def find_outlines(
@@ -183,6 +194,8 @@ def find_outlines(
         skin_tone(photos[n], detections[n], outline, field) if detections else None
         for n, outline in outlines.items()
     ]
+    if lying is not None:
+        require_skin(tones, [names[n] for n in kept])
     clashes = [
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
@@ -247,10 +260,14 @@ def fit_outlines(
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
+        if sighted.posture and isinstance(error, ContradictionError):
+            cure = UNCLEAR
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     if sighted.above and from_mm is None:
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
     told = (*sighted.inspection.findings, *sighted.findings, *unseen)
+    told += hidden_findings(sighted.outlines, fit.limb.from_mm, fit.limb.to_mm)
+    told += third_photo(fit.limb, sighted.calibration.cameras, sighted.outlines)
     if sighted.posture:
         fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)

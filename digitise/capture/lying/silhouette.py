@@ -28,6 +28,9 @@ from digitise.geometry.rigid import Array, Pose
 
 _STANDS_OUT = 20.0  # squared distance from the sheet's colour
 _HUE_BIN, _ONE_HUE = 0.1, 0.3  # log units; skin of one limb in one light keeps within the latter
+_LEAST_RED = (
+    0.08  # log red over green: skin had 0.2 to 0.8 over white paper in renders, from pale to very dark
+)
 _SHADOW_HUE = 0.2  # log units off the sheet's own hue: shadows keep within
 _LEAST_MM2 = 8000.0  # 200 mm of a thin wrist
 _LIKE_SHEET = 5.0  # squared distance from the sheet's colour
@@ -183,14 +186,17 @@ def _largest(stands_out: Mask, name: str) -> Mask:
 def _of_one_colour(strip: Strip, mask: Mask, sheet: Mask) -> Mask:
     """Return the part of a mask of its commonest hue: skin, without supports, sleeve and deep shadows.
 
-    A shadow has the hue of the ``sheet`` (cells that show it); only a limb of that hue itself is left with
-    its shadow.
+    Skin of any tone is redder than grey, which tells it from sleeve and shadow of a coloured sheet.  Else a
+    shadow has nearly the hue of the ``sheet`` (cells that show it); only a limb of that hue itself is left
+    with its shadow.
     """
     hue = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.0), np.uint8))[..., 1:]
     paper = np.median(hue[sheet], axis=0) if sheet.any() else np.full(2, np.inf)
     off = np.linalg.norm(hue - paper, axis=-1)
     lit = mask & (off > _SHADOW_HUE)
-    chosen = lit if np.count_nonzero(lit) * STEP_MM**2 > _LEAST_MM2 else mask
+    red = lit & (hue[..., 0] > _LEAST_RED)
+    enough = (each for each in (red, lit) if np.count_nonzero(each) * STEP_MM**2 > _LEAST_MM2)
+    chosen = next(enough, mask)
     bins = np.floor(hue[chosen] / _HUE_BIN).astype(int)
     _, which, counts = np.unique(bins, axis=0, return_inverse=True, return_counts=True)
     commonest = np.median(hue[chosen][which.reshape(-1) == np.argmax(counts)], axis=0)

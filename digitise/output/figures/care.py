@@ -24,7 +24,7 @@ from digitise.output.figures import style
 from digitise.output.figures.style import KIND_INKS
 from digitise.output.figures.surface import mask_on_mesh
 from digitise.output.figures.views import SIDES, four_sides
-from digitise.shape.foot.join import Foot, whole_mesh
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
@@ -42,7 +42,7 @@ _MAP_APART, _VIEW_APART = (20.0, 35.0), (32.0, 35.0)
 class OnFoot(NamedTuple):
     """A foot, where it was measured, and its places; their numbers follow the limb's."""
 
-    foot: Foot | None = None
+    foot: EndPart | None = None
     places: Sequence[FootPlace] = ()
 
 
@@ -77,7 +77,7 @@ def places_views(
     return figure
 
 
-def _colour_foot(colours: Array, world: Mesh, limb: Limb, foot: Foot, places: Sequence[FootPlace]) -> None:
+def _colour_foot(colours: Array, world: Mesh, limb: Limb, foot: EndPart, places: Sequence[FootPlace]) -> None:
     low = world.vertices[:, 2] < limb.from_mm - _SAME_MM
     _, nearest = cKDTree(foot.vertices).query(world.vertices[low])
     for place in sorted(places, key=lambda one: -int(one.vertices.sum())):

@@ -81,6 +81,16 @@ class FootForm(Form):
     heel_instep_girth_mm: FigureForm
 
 
+class HandForm(Form):
+    """The hand at the last visit, beyond the arm's first section, and arm and hand together."""
+
+    to_mm: float
+    volume_ml: FigureForm
+    whole_ml: FigureForm
+    palm_girth_mm: FigureForm
+    wrist_girth_mm: FigureForm
+
+
 class PartForm(Form):
     """Change of volume over one segment of the limb."""
 
@@ -194,6 +204,7 @@ class ReportForm(Form):
     visits: tuple[ReportVisitForm, ...]
     girths: tuple[GirthRowForm, ...]
     foot: FootForm | None = None
+    hand: HandForm | None = None
     place_girths: tuple[PlaceRowForm, ...] = ()
     taped_end: TapedEndRowForm | None = None
     change: ChangeForm | None

@@ -21,7 +21,7 @@ from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb
 from digitise.shape.lying.straight import Place, bend, height_of, shifted, straight_axis
-from digitise.workflow.posture.findings import bend_findings, sleeve, start_findings
+from digitise.workflow.posture.findings import UNCLEAR, bend_findings, sleeve, start_findings
 from digitise.workflow.posture.heights import counted_along
 from digitise.workflow.posture.outlined import Outlined
 
@@ -211,12 +211,6 @@ def _plus(start: float, height: float | None) -> float | None:
     return None if height is None else start + height
 
 
-_LIGHT = (
-    "Light limb and sheet evenly from several sides, so that no dark shadow lies beside the limb, and take "
-    "the photographs again, or draw the limb on them by hand."
-)
-
-
 def _require_three(names: Sequence[str], there: str) -> None:
     if len(names) < _LEAST_PHOTOS:
         raise PhotoError(
@@ -250,7 +244,7 @@ def _roughly(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
     try:
         return fit_limb(views, limb=limb, side=side, axis_from_world=axis, roughly=True).limb
     except ShapeError as error:
-        raise ShapeError(error.what, where=error.where, do=_LIGHT) from error
+        raise ShapeError(error.what, where=error.where, do=UNCLEAR) from error
 
 
 def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str) -> Place:

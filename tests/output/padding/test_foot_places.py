@@ -47,7 +47,7 @@ def folder(tmp_path_factory):
 def model(folder, monkeypatch):
     """A model with a swollen back of the foot; its folder holds the leg alone, and reading adds the foot."""
     read = read_model(folder)
-    found = replace(read, foot=foot_below(read.limb, swollen_back(), 0.08))
+    found = replace(read, end=foot_below(read.limb, swollen_back(), 0.08))
     monkeypatch.setattr(care, "read_model", lambda _: found)
     return found
 

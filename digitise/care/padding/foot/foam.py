@@ -31,7 +31,7 @@ from digitise.care.surface.foot_way import FootPlanes, way_on
 from digitise.errors import PlanError
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
 
 BY_HAND = "Cut a pad for it by hand: behind an ankle bone it is shaped on the foot."
 FOOT_SMOOTH_MM = 12.0
@@ -122,7 +122,7 @@ def _arc(points: Array) -> Array:
 
 
 def foot_foam(
-    foot: Foot,
+    foot: EndPart,
     side: str,
     place: FootPlace,
     *,
@@ -193,7 +193,7 @@ def _edge_words(body: Mesh, back: FlatBack, along: float) -> str:
 
 def with_foot_foam(
     foam: Foam,
-    foot: Foot,
+    foot: EndPart,
     side: str,
     places: Sequence[FootPlace],
     chosen: Sequence[int] = (),

@@ -17,7 +17,7 @@ from digitise.care.padding.foot.build import Difference, from_build, from_other
 from digitise.care.surface.chart import Mask
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
 
 USUAL_FOOT = "what a foot of this build usually is"
 USUAL_MM, DIFFERENCE_MM = 4.0, 3.0
@@ -40,7 +40,7 @@ class Against(NamedTuple):
     """Another foot to hold one against, and what it is in words."""
 
     words: str
-    foot: Foot
+    foot: EndPart
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +87,7 @@ class FootPlace:
     vertices: Mask
 
 
-def foot_places(foot: Foot, side: str, others: Sequence[Against] = ()) -> tuple[FootPlace, ...]:
+def foot_places(foot: EndPart, side: str, others: Sequence[Against] = ()) -> tuple[FootPlace, ...]:
     """List the places on a foot, the most certain first, each place once.
 
     Parameters
@@ -150,7 +150,7 @@ class _Seen(NamedTuple):
     middle: float
 
     @classmethod
-    def of(cls, foot: Foot, side: str) -> _Seen:
+    def of(cls, foot: EndPart, side: str) -> _Seen:
         surface = foot.belief.surface
         across = np.cross(surface.ahead, [0.0, 0.0, 1.0])
         body = Mesh(foot.vertices, foot.faces)
