@@ -189,6 +189,9 @@ UPLOAD_PAGE = {
     "hint": "As the phone saves them, up to 60 MB each. Keep this page open until all have arrived.",
     "list": "What was sent",
 }
+UPLOAD_NOT_KEPT = (
+    "The computer cannot keep it: its disk is full or cannot be written. Make room there, then send it again."
+)
 UPLOAD_WORDS = {
     "open": "Connected. Ends in {}.",
     "waits": "Waits",
