@@ -48,8 +48,6 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 
 _outlined = Memo(24)
-
-
 _axes = Memo(24)
 
 
@@ -204,8 +202,8 @@ def measure(
         outlined = _outlined.get((drawn_key, lying, side), settled)
         tell(text.STEP_LIMB)
         drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
-        ends = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
-        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
+        low, high = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
+        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=low, to_mm=high)
         if hands:
             return ends.add_hand(measured, every, whole, field, hands, places, tell)
         return ends.add_foot(measured, outlined, paths, tell) if outlined.above else measured

@@ -140,7 +140,7 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
 
 
 def draw_end(photo: Photograph, outline: BodyOutline, words: str) -> Pixels:
-    """Draw the outline of a foot or hand, called ``words``, onto the part of a photograph that shows it; a legend below."""
+    """Draw the outline of what ``words`` call it onto the part of a photograph that shows it."""
     corner, size = outline.crop.part
     frame = Frame(corner, size, min(1.0, LONG_SIDE_PX / max(size)))
     pixels = cut_out(photo.pixels, frame)
