@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
-from digitise.capture.calibration.markers import Detection
+from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.expected.lying_hand import Lies, find_lying_hand
 from digitise.capture.expected.outline import BodyOutline, Look, find_body
-from digitise.capture.photo.photograph import Photograph
+from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import Board, MarkerField
 from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
@@ -76,6 +77,32 @@ class SolvedHand:
     outlines: tuple[BodyOutline, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class HandSight:
+    """Photographs of a hand as they were given, and the markers found in each.
+
+    Attributes
+    ----------
+    photos, detections
+        In the same order; empty where one of them cannot be used.
+    trouble
+        Why not.
+    """
+
+    photos: tuple[Photograph, ...] = ()
+    detections: tuple[tuple[Detection, ...], ...] = ()
+    trouble: PhotoError | None = None
+
+
+def read_hands(paths: Sequence[Path], field: MarkerField) -> HandSight:
+    """Read photographs of a hand; one that cannot be used is no reason to give up the arm."""
+    try:
+        photos = tuple(read_photo(path) for path in paths)
+        return HandSight(photos, tuple(find_markers(photo, field) for photo in photos))
+    except PhotoError as error:
+        return HandSight(trouble=error)
+
+
 def of_the_hand(detections: Sequence[Sequence[Detection]], field: MarkerField) -> tuple[int, ...]:
     """Return which photographs (from 0) of a visit to a lying arm are of the hand: they show the mat alone.
 
@@ -115,7 +142,9 @@ def hand_photos(
     )
 
 
-def with_hand(measured: Measured, find: Callable[[], tuple[HandPhoto, ...]]) -> Measured:
+def with_hand(
+    measured: Measured, find: Callable[[], tuple[HandPhoto, ...]], trouble: PhotoError | None = None
+) -> Measured:
     """Add the hand to a measured arm; where it cannot be measured, the reason.
 
     Parameters
@@ -124,9 +153,13 @@ def with_hand(measured: Measured, find: Callable[[], tuple[HandPhoto, ...]]) -> 
         The arm, its heights counted from the wrist crease.
     find
         Gives the photographs of the hand (:func:`hand_photos`), with their pixels.
+    trouble
+        Why they cannot be used at all.
     """
     limb = measured.fit.limb
     try:
+        if trouble is not None:
+            raise trouble
         if limb.kind != "arm" or not limb.lying or measured.landmark is None:
             raise ShapeError(
                 "a hand is joined to an arm that lies, its heights counted from the wrist crease.",

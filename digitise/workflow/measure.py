@@ -28,7 +28,7 @@ from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.hand import hand_photos, of_the_hand, with_hand
+from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
 from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
@@ -103,9 +103,11 @@ def measure_limb(
     check_places(places, "arm" if limb == "arm" else "leg")
     tell: Progress = progress or _silent
     tell("Reading photographs")
-    photos = _each(read_photo, (*photo_paths, *hand_paths))
+    photos = _each(read_photo, photo_paths)
     tell("Finding markers")
     detections = _each(lambda photo: find_markers(photo, field), photos)
+    given = read_hands(hand_paths, field)
+    photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
     inspection = inspect_photos(
         photos, detections, field, profile, same_visit=same_visit, lying=lying is not None
@@ -140,9 +142,9 @@ def measure_limb(
     if sighted.above:
         tell("Solving the foot")
         return with_foot(measured, sighted.photos, sighted.above)
-    if hands:
+    if hands or given.trouble:
         tell("Solving the hand")
-        return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands))
+        return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands), given.trouble)
     return measured
 
 
