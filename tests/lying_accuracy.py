@@ -20,6 +20,7 @@ from synthetic import HarmonicSolid, exact_views
 
 from digitise.capture.sheets.field import read_field
 from digitise.care.change.compare import compare
+from digitise.errors import ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured
@@ -154,8 +155,17 @@ def _tape(solid: HarmonicSolid, high: float, rng) -> tuple[TapeRow, ...]:
 
 def section() -> list[str]:
     """Return the part of docs/accuracy.md on limbs that lie."""
-    figures = ("volume rms, worst", "cover", "girth rms", "girth cover", "axis, worst", "change", "cover")
-    lines = [_LEAD, f"| limbs | {' | '.join(figures)} |\n", "|---" * (len(figures) + 1) + "|\n"]
+    figures = (
+        "volume rms, worst",
+        "cover",
+        "girth rms",
+        "girth cover",
+        "axis, worst",
+        "change",
+        "cover",
+        "refused",
+    )
+    lines = [_LEAD, f"| limbs | {' | '.join(figures)} | refused |\n", "|---" * (len(figures) + 2) + "|\n"]
     lines += [_row(kind, [body for body in bodies() if body.kind == kind]) for kind in ("arm", "leg")]
     return [*lines, "\n", _PHOTOS, *map(_photo_row, sample_visits("arm")), _photo_change()]
 
@@ -220,11 +230,16 @@ def axis_errors(limb: Limb, truth: dict, height: float) -> tuple[float, float, f
 
 def _row(kind: str, some: list[Body]) -> str:
     off, inside, girths, covers, axes, change, held = [], [], [], [], [], [], []
+    refused = 0
     for n, body in ((n, body) for n, body in enumerate(some) for _ in range(DRAWS)):
-        rng = np.random.default_rng([1700, n, kind == "leg", len(off)])
-        limbs = []
-        for visit in (0, 1):
-            limb, turn, aside = measure(body, visit, rng)
+        rng = np.random.default_rng([1700, n, kind == "leg", len(off) + refused])
+        limbs: list[Limb] = []
+        try:
+            both_visits = [measure(body, visit, rng) for visit in (0, 1)]
+        except ShapeError:
+            refused += 1
+            continue
+        for visit, (limb, turn, aside) in enumerate(both_visits):
             limbs.append(limb)
             axes.append((turn, aside))
             low, high = LOW, body.high
@@ -246,7 +261,8 @@ def _row(kind: str, some: list[Body]) -> str:
         f"| {len(some)} {kind}s, two visits, {DRAWS} times | {_rms(off):.2f} %, {max(off, key=abs):+.2f} % "
         f"| {100 * np.mean(inside):.0f} % | {_rms(np.concatenate(girths)):.1f} mm "
         f"| {100 * np.mean(np.concatenate(covers)):.0f} % | {turn:.1f}°, {aside:.1f} mm "
-        f"| {_rms(change):.2f} %, {max(change, key=abs):+.2f} % | {100 * np.mean(held):.0f} % |\n"
+        f"| {_rms(change):.2f} %, {max(change, key=abs):+.2f} % | {100 * np.mean(held):.0f} % "
+        f"| {refused} of {DRAWS * len(some)} |\n"
     )
 
 

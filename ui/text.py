@@ -23,6 +23,7 @@ STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
 STEP_FOOT = "Building the foot"
+STEP_HAND = "Building the hand"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -49,6 +50,21 @@ SETUP_LYING = (
 SETUP_LYING_ALT = (
     "A limb over its sheet on two supports, photographed slanting from both sides and from above."
 )
+SETUP_UPRIGHT = (
+    "**Forearm upright:** the elbow stands in the middle of the mat on a table, hand up, backdrops close behind and to "
+    "the side; two photographs as for a leg, from 0.8 to 1 m. Heights count from the mat, up to the wrist."
+)
+SETUP_UPRIGHT_ALT = (
+    "A forearm with its elbow on the mat on a table, before a backdrop, and the phone level with it."
+)
+UPRIGHT_WORDS = {
+    "side": "From the side",
+    "mat": "mat",
+    "table": "table",
+    "behind": "backdrop",
+    "distance": "0.8 to 1 m",
+    "phone": "phone",
+}
 LYING_WORDS = {
     "above": "From above",
     "end": "From the end",
@@ -173,6 +189,9 @@ UPLOAD_PAGE = {
     "hint": "As the phone saves them, up to 60 MB each. Keep this page open until all have arrived.",
     "list": "What was sent",
 }
+UPLOAD_NOT_KEPT = (
+    "The computer cannot keep it: its disk is full or cannot be written. Make room there, then send it again."
+)
 UPLOAD_WORDS = {
     "open": "Connected. Ends in {}.",
     "waits": "Waits",
@@ -297,7 +316,7 @@ END_SENTENCE = {
     "hand": "Beyond {top}, from wrist to finger tip {length}. Girths, to be confirmed with a tape: {girths}.",
 }
 TOGETHER = {"foot": "Leg and foot together", "hand": "Arm and hand together"}
-FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+END_ALT = "Photograph {} with the edge of foot or hand drawn"
 PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}

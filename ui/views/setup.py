@@ -32,6 +32,9 @@ def main() -> None:
         st.markdown(text.SETUP_LYING)
         with st.container(key="plan-lying"):
             st.image(pictures.lying_drawing(), width="stretch", alt=text.SETUP_LYING_ALT)
+        st.markdown(text.SETUP_UPRIGHT)
+        with st.container(key="plan-upright"):
+            st.image(pictures.upright_drawing(), width="stretch", alt=text.SETUP_UPRIGHT_ALT)
         _test_photograph()
     frame.foot()
 

@@ -23,6 +23,12 @@ from digitise.geometry.rigid import Array
 _CORE_MM = 12.0  # half a thin wrist, less what the first axis is off
 _REACH_MM = 120.0  # half a stout thigh
 _CUTS = 4
+_SHINES = 0.3  # log units brighter than the sheet
+_LEAST_RED = (
+    -0.1
+)  # log red over green of what shines: that of the light, while cloth and supports may be blue
+_LIKE_SHEET = 5.0  # squared distance from the sheet's colour
+_LEAST_ROW = 20  # cells of sheet tell its light on a row
 # From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
 _SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
 _BINS = 32
@@ -60,7 +66,7 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     """
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
-    mask = graph_cut(values, _first_guess(values[..., 1:], strip.offsets, panel.inside, drawn))
+    mask = graph_cut(values, _first_guess(values, strip.offsets, panel, drawn))
     if mask is None and not (drawn > 0).any():
         return None
     limb = drawn > 0 if mask is None else _on_axis(mask, strip.offsets)
@@ -92,19 +98,34 @@ def _bytes(values: Values) -> NDArray[np.uint8]:
     return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
 
 
-def _first_guess(hue: Values, offsets: Array, inside: Mask, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
-    """Label cells by whether their hue is nearer to that on the axis or to that far from it."""
+def _first_guess(values: Values, offsets: Array, panel: Panel, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
+    """Label cells by whether their hue is nearer to that on the axis or to that far from it.
+
+    What shines on skin has the light's hue: it is told by being brighter than the sheet, which no shadow is.
+    """
+    hue, inside = values[..., 1:], panel.inside
     core, near = inside & (np.abs(offsets) < _CORE_MM), inside & (np.abs(offsets) < _REACH_MM)
     far = inside & ~near
     if not core.any() or not far.any():
         return np.zeros(inside.shape, np.uint8)
     limb, sheet = np.median(hue[core], axis=0), np.median(hue[far], axis=0)
     like = np.linalg.norm(hue - limb, axis=-1) < np.linalg.norm(hue - sheet, axis=-1)
+    shines = (values[..., 0] > _sheet_light(values[..., 0], panel) + _SHINES) & (hue[..., 0] > _LEAST_RED)
     labels = np.full(inside.shape, cv2.GC_BGD, np.uint8)
-    labels[near] = np.where(like[near], cv2.GC_PR_FGD, cv2.GC_PR_BGD)
+    labels[near] = np.where((like | shines)[near], cv2.GC_PR_FGD, cv2.GC_PR_BGD)
     labels[core & like] = cv2.GC_FGD
     labels[drawn > 0], labels[drawn < 0] = cv2.GC_FGD, cv2.GC_BGD
     return labels
+
+
+def _sheet_light(light: Values, panel: Panel) -> Values:
+    """Return the sheet's log brightness on each row (H, 1), that of all rows where it is not seen."""
+    seen = np.where(panel.inside & (panel.distance2 < _LIKE_SHEET), light, np.nan)
+    whole = np.nanmedian(seen) if np.isfinite(seen).any() else np.inf
+    rows = np.full((len(light), 1), whole, np.float32)
+    known = np.count_nonzero(np.isfinite(seen), axis=1) >= _LEAST_ROW
+    rows[known, 0] = np.nanmedian(seen[known], axis=1)
+    return rows
 
 
 def _on_axis(mask: Mask, offsets: Array) -> Mask:

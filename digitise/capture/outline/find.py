@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.outline.correction import Correction, paint
-from digitise.capture.outline.lying_region import find_lying_region
+from digitise.capture.outline.lying.find import find_lying_region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
 from digitise.capture.outline.segmentation import find_region
 from digitise.capture.outline.subpixel import inside_picture

@@ -1,5 +1,7 @@
 """A made strip: a limb that shines on its lit side, with its own shadow, as dark as the limb, beside it."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -18,7 +20,7 @@ LEFT, RIGHT, SHADOW = -45.0, 45.0, 110.0  # mm: the limb's edges, and where its 
 SHEETS = {"grey": (150, 160, 152), "white": (225, 225, 222), "blue": (70, 105, 170)}
 
 
-def scene(sheet, skin, seed=0):
+def scene(sheet, skin, seed=0, gloss=0.03):
     """A strip (H, W, 3) with the limb between LEFT and RIGHT, lit from the left."""
     x = np.broadcast_to(OFFSETS, (len(HEIGHTS), len(OFFSETS)))
     across = np.clip((x - LEFT) / (RIGHT - LEFT), 0.0, 1.0)
@@ -29,7 +31,7 @@ def scene(sheet, skin, seed=0):
     colour = np.where(limb[..., None], skin, sheet) / 255.0
     linear = colour**2.2 * light[..., None]
     linear = (
-        linear + np.where(limb & (across < 0.12), 0.03, 0.0)[..., None]
+        linear + np.where(limb & (across < 0.12), gloss, 0.0)[..., None]
     )  # what shines has the light's hue
     pixels = 255.0 * np.clip(linear, 0, 1) ** (1 / 2.2)
     pixels = cv2.GaussianBlur(pixels, (0, 0), 0.8) + np.random.default_rng(seed).normal(0, 2.0, pixels.shape)
@@ -40,7 +42,8 @@ def scene(sheet, skin, seed=0):
 
 def whole_sheet():
     shape = (len(HEIGHTS), len(OFFSETS))
-    return Panel(np.ones(shape, bool), np.zeros(shape, np.float32), np.zeros(shape, bool))
+    nowhere = np.zeros(shape, bool)
+    return Panel(np.ones(shape, bool), np.zeros(shape, np.float32), nowhere, nowhere)
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
@@ -57,6 +60,14 @@ def test_limb_and_shadow_are_told_apart(sheet, skin):
     assert cut.evidence[:, shade].mean() < -1.0
 
 
+@pytest.mark.parametrize("sheet", ["grey", "blue"])
+def test_what_shines_brighter_than_the_sheet_is_limb(sheet):
+    """A band of 11 mm at the lit edge that has the light's hue, and twice the sheet's light."""
+    cut = cut_out(scene(SHEETS[sheet], (64, 42, 32), gloss=0.9), whole_sheet())
+    first = OFFSETS[np.argmax(cut.limb, axis=1)]
+    assert np.quantile(np.abs(first - LEFT), 0.95) <= 2 * STEP_MM
+
+
 def test_what_a_person_painted_is_kept():
     strip = scene(SHEETS["grey"], SHEETS["grey"])  # nothing tells this limb
     painted = np.zeros((len(HEIGHTS), len(OFFSETS)), np.int8)
@@ -66,7 +77,7 @@ def test_what_a_person_painted_is_kept():
 
 def test_a_strip_without_a_sheet_tells_nothing():
     panel = whole_sheet()
-    nothing = Panel(np.zeros_like(panel.inside), panel.distance2, panel.printed)
+    nothing = replace(panel, inside=panel.printed)
     assert cut_out(scene(SHEETS["grey"], (98, 62, 44)), nothing) is None
 
 

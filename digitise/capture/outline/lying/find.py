@@ -9,9 +9,9 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.lying.cut import CLIP, Cut, cut_out
 from digitise.capture.outline.bodies import Pair, limb_pair
+from digitise.capture.outline.lying.supports import resting
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.segmentation import agreement_across
-from digitise.capture.outline.supports import resting
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
