@@ -23,6 +23,7 @@ STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
 STEP_FOOT = "Building the foot"
+STEP_HAND = "Building the hand"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -315,7 +316,7 @@ END_SENTENCE = {
     "hand": "Beyond {top}, from wrist to finger tip {length}. Girths, to be confirmed with a tape: {girths}.",
 }
 TOGETHER = {"foot": "Leg and foot together", "hand": "Arm and hand together"}
-FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+END_ALT = "Photograph {} with the edge of foot or hand drawn"
 PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
-from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.finding import Finding
-from digitise.capture.checks.inspection import inspect_photos
+from digitise.capture.checks.inspection import Inspection
 from digitise.capture.expected.lying_hand import Lies, find_lying_hand
 from digitise.capture.expected.outline import BodyOutline, Look, find_body
-from digitise.capture.photo.photograph import Photograph
+from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import Board, MarkerField
 from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
@@ -78,86 +78,102 @@ class SolvedHand:
 
 
 @dataclass(frozen=True, eq=False)
-class HandVisit:
-    """What a hand is measured with, besides the arm.
+class HandSight:
+    """Photographs of a hand as they were given, and the markers found in each.
 
     Attributes
     ----------
-    hands
-        Photographs of the hand on the mat.
-    arms, detections
-        The visit's other photographs, and the markers found in each: they tell of the lens.
-    field, profile
-        The sheets, and the phone's lens profile, if there is one.
-    same_visit
-        The caller answers for it that all photographs are of one visit.
+    photos, detections
+        In the same order; empty where one of them cannot be used.
+    trouble
+        Why not.
     """
 
-    hands: tuple[Photograph, ...]
-    arms: tuple[Photograph, ...]
-    detections: tuple[tuple[Detection, ...], ...]
-    field: MarkerField
-    profile: LensProfile | None = None
-    same_visit: bool = False
+    photos: tuple[Photograph, ...] = ()
+    detections: tuple[tuple[Detection, ...], ...] = ()
+    trouble: PhotoError | None = None
 
 
-def with_hand(measured: Measured, visit: HandVisit) -> Measured:
-    """Add the hand to a measured arm; where it cannot be measured, the reason.
+def read_hands(paths: Sequence[Path], field: MarkerField) -> HandSight:
+    """Read photographs of a hand; one that cannot be used is no reason to give up the arm."""
+    try:
+        photos = tuple(read_photo(path) for path in paths)
+        return HandSight(photos, tuple(find_markers(photo, field) for photo in photos))
+    except PhotoError as error:
+        return HandSight(trouble=error)
+
+
+def of_the_hand(detections: Sequence[Sequence[Detection]], field: MarkerField) -> tuple[int, ...]:
+    """Return which photographs (from 0) of a visit to a lying arm are of the hand: they show the mat alone.
 
     Parameters
     ----------
-    measured
-        The arm, its heights counted from the wrist crease.
-    visit
-        Photographs of the hand, and what they need.
+    detections
+        The markers found in each photograph.
+    field
+        The sheets.
     """
-    limb = measured.fit.limb
-    try:
-        if limb.kind != "arm" or not limb.lying or measured.landmark is None:
-            raise ShapeError(
-                "a hand is joined to an arm that lies, its heights counted from the wrist crease.",
-                do="Lay the arm down, give --lying and the wrist crease as --landmark.",
-            )
-        require_at_wrist(limb, 0.0)
-        seen = _calibrated(visit)
-        girths = {row.place: row.girth_mm for row in measured.places}
-        hand = measure_hand(seen, limb.side, girths)
-    except DigitiseError as error:
-        told = Finding("", "hand-left-out", "warning", f"The hand was not measured: {error.what}", error.do)
-        return replace(measured, findings=(*measured.findings, told))
-    part = join_hand(hand.belief, limb, 0.0)
-    cameras = tuple(each.camera for each in seen)
-    return replace(measured, end=MeasuredEnd(part, visit.hands, cameras, hand.outlines))
+    mats = {marker for board in field.boards if board.role == "mat" for marker in board.ids}
+    shown = [{seen.id for seen in found} for found in detections]
+    return tuple(n for n, markers in enumerate(shown) if markers and markers <= mats)
 
 
-def _calibrated(visit: HandVisit) -> tuple[HandPhoto, ...]:
-    """Return the photographs of the hand with their cameras, solved together with the arm's.
+def hand_photos(
+    photos: Sequence[Photograph], inspection: Inspection, field: MarkerField, numbers: Sequence[int]
+) -> tuple[HandPhoto, ...]:
+    """Return the photographs ``numbers`` (from 0) of a visit, with their cameras.
 
     Raises
     ------
     PhotoError
         One of them cannot be used, or is of another visit.
     """
-    photos = (*visit.arms, *visit.hands)
-    found = (*visit.detections, *(find_markers(photo, visit.field) for photo in visit.hands))
-    inspection = inspect_photos(
-        photos, found, visit.field, visit.profile, same_visit=visit.same_visit, lying=True
-    )
-    calibration, names = inspection.calibration, {photo.name for photo in visit.hands}
+    names = {photos[n].name for n in numbers}
     for finding in inspection.findings:
-        if finding.severity == "refuse" and (finding.photo in names or calibration is None):
+        if finding.severity == "refuse" and finding.photo in names:
             raise PhotoError(finding.text, where=finding.photo, do=finding.do)
+    calibration = inspection.calibration
     if calibration is None:
         raise PhotoError("its camera cannot be solved.", do="Take the photograph of the hand again.")
-    first = len(visit.arms)
+    boards = [placed_boards(calibration, field, n) for n in numbers]
     return tuple(
-        HandPhoto(
-            photo,
-            calibration.cameras[n],
-            tuple(each for each in placed_boards(calibration, visit.field, n) if each[0].role == "mat"),
-        )
-        for n, photo in enumerate(visit.hands, start=first)
+        HandPhoto(photos[n], calibration.cameras[n], tuple(each for each in placed if each[0].role == "mat"))
+        for n, placed in zip(numbers, boards, strict=True)
     )
+
+
+def with_hand(
+    measured: Measured, find: Callable[[], tuple[HandPhoto, ...]], trouble: PhotoError | None = None
+) -> Measured:
+    """Add the hand to a measured arm; where it cannot be measured, the reason.
+
+    Parameters
+    ----------
+    measured
+        The arm, its heights counted from the wrist crease.
+    find
+        Gives the photographs of the hand (:func:`hand_photos`), with their pixels.
+    trouble
+        Why they cannot be used at all.
+    """
+    limb = measured.fit.limb
+    try:
+        if trouble is not None:
+            raise trouble
+        if limb.kind != "arm" or not limb.lying or measured.landmark is None:
+            raise ShapeError(
+                "a hand is joined to an arm that lies, its heights counted from the wrist crease.",
+                do="Lay the arm down, give --lying and the wrist crease as --landmark.",
+            )
+        require_at_wrist(limb, 0.0)
+        seen = find()
+        hand = measure_hand(seen, limb.side, {row.place: row.girth_mm for row in measured.places})
+    except DigitiseError as error:
+        told = Finding("", "hand-left-out", "warning", f"The hand was not measured: {error.what}", error.do)
+        return replace(measured, findings=(*measured.findings, told))
+    part = join_hand(hand.belief, limb, 0.0)
+    photos, cameras = tuple(each.photo for each in seen), tuple(each.camera for each in seen)
+    return replace(measured, end=MeasuredEnd(part, photos, cameras, hand.outlines))
 
 
 def measure_hand(seen: Sequence[HandPhoto], side: str, girths: Mapping[str, float]) -> SolvedHand:

@@ -28,7 +28,7 @@ from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.hand import HandVisit, with_hand
+from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
 from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
@@ -88,7 +88,7 @@ def measure_limb(
         photographs follows those round palm and wrist.
     hand_paths
         Photographs of the hand, palm down on the mat: one from above, and a low one from beside if there is
-        one.
+        one.  Of a lying arm's photographs those that show the mat alone are of the hand as well.
     progress
         Called with a few plain words before each step.
 
@@ -106,18 +106,22 @@ def measure_limb(
     photos = _each(read_photo, photo_paths)
     tell("Finding markers")
     detections = _each(lambda photo: find_markers(photo, field), photos)
+    given = read_hands(hand_paths, field)
+    photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
     inspection = inspect_photos(
         photos, detections, field, profile, same_visit=same_visit, lying=lying is not None
     )
+    hands = _hands(detections, field, limb, lying, len(photo_paths))
+    arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")
     sighted = find_outlines(
-        photos,
-        inspection,
+        tuple(photos[n] for n in arms),
+        inspection.only(arms) if hands else inspection,
         field,
         axis_from_world=axis_from_world,
         corrections=corrections,
-        detections=detections,
+        detections=[detections[n] for n in arms],
         same_visit=same_visit,
         lying=lying,
     )
@@ -138,10 +142,9 @@ def measure_limb(
     if sighted.above:
         tell("Solving the foot")
         return with_foot(measured, sighted.photos, sighted.above)
-    if hand_paths:
+    if hands or given.trouble:
         tell("Solving the hand")
-        hands = _each(read_photo, hand_paths)
-        return with_hand(measured, HandVisit(hands, photos, detections, field, profile, same_visit))
+        return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands), given.trouble)
     return measured
 
 
@@ -280,6 +283,14 @@ def fit_outlines(
         field_sha256=sighted.field_sha256,
         landmark=sighted.landmark,
     )
+
+
+def _hands(
+    detections: Sequence[Sequence[Detection]], field: MarkerField, limb: str, lying: Lying | None, first: int
+) -> tuple[int, ...]:
+    """Return which photographs (from 0) are of the hand: those from ``first`` on, and any found to be."""
+    told = of_the_hand(detections, field) if limb == "arm" and lying is not None else ()
+    return tuple(sorted({*told, *range(first, len(detections))}))
 
 
 def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:

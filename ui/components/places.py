@@ -41,8 +41,13 @@ def _rows(kept: Sequence[PlaceRow]) -> tuple[PlaceGirth, ...]:
 
 def beside(measured: Measured, inputs: Inputs) -> Measured:
     """Return the measured limb with what was taped on its foot or hand; its shape stays as it is."""
-    known = {place.name for place in places_of(inputs.limb or "leg")}
-    return replace(measured, places=tuple(row for row in _rows(inputs.places) if row.place in known))
+    return replace(measured, places=known(inputs))
+
+
+def known(inputs: Inputs) -> tuple[PlaceGirth, ...]:
+    """Return what was taped on the foot or hand of this limb."""
+    names = {place.name for place in places_of(inputs.limb or "leg")}
+    return tuple(row for row in _rows(inputs.places) if row.place in names)
 
 
 def table(inputs: Inputs, unit: Unit) -> None:
