@@ -1,10 +1,12 @@
-"""Make the pictures of the documents from the sample photographs: ``python docs/make_pictures.py``.
+"""Make all pictures of the documents from the samples: ``PYTHONPATH=tests python docs/make_pictures.py``.
 
-Needs poppler-utils for the pages of PDFs.  Whoever changes a figure, the report or the sheets runs it again.
+Needs poppler-utils for the pages of PDFs, and Chromium for those of the page.  Whoever changes a figure, the
+report, the sheets or the page runs it again; ``--page`` makes those of the page alone.
 """
 
 import io
 import subprocess
+import sys
 import tempfile
 import textwrap
 from collections.abc import Callable, Sequence
@@ -14,6 +16,7 @@ from functools import partial
 from pathlib import Path
 
 import cv2
+import make_page_pictures
 import numpy as np
 from matplotlib.figure import Figure
 from PIL import Image, ImageDraw, ImageFont, ImageOps
@@ -165,37 +168,56 @@ def save_figure(draw: Callable[[], Figure], name: str) -> None:
     (OUT / name).write_bytes(figures_style.png(draw, SCREEN_DPI))
 
 
-def main() -> None:
-    """Make all pictures."""
+def measured(folder: Path) -> list[ReportVisit]:
+    """Measure the sample visits, each into a folder of its name."""
+    visits = []
+    for sample, when in zip(sample_visits(), DATES, strict=True):
+        out = folder / sample.name
+        found = measure_limb(sample.photos, read_field(sample.field), read_tape(sample.tape))
+        write_model(out, found, when)
+        visits.append(ReportVisit(read_model(out), when))
+    return visits
+
+
+def of_sheets(folder: Path) -> None:
+    """Make the pictures of what is printed to be photographed."""
+    (sheets,) = save_sheets(folder / "sheets", "a4").pdfs
+    save_drawing(beside(pages(sheets, (1, 4, 7), 620)), "sheets.png")
+    (lying,) = pages(sheets, (2,), 1400)
+    save_drawing(lying.crop((0, 505, lying.width, 1123)), "lying.png")
+    (upright,) = pages(sheets, (3,), 1400)
+    save_drawing(upright.crop((0, 445, upright.width, 1330)), "upright.png")
+
+
+def of_results(folder: Path, visits: Sequence[ReportVisit]) -> None:
+    """Make the pictures of outlines, figures and the report."""
+    first_folder = folder / sample_visits()[0].name
+    outlines = [Image.open(first_folder / f"outline-{n}.jpg") for n in (1, 2)]
+    save_photo(beside([scaled(picture, height=760) for picture in outlines]), "outlines.jpg")
+    report = make_report(visits, ReportOptions(places=True), client="K-017", created=DATES[-1])
+    for name, draw in report_figures(report).items():
+        save_figure(draw, f"{name}.png")
+    first, last = (visit.model.summary for visit in visits)
+    if report.change is not None:
+        seen_by_cameras(report.change, first, last).save(OUT / "change-cameras.png", optimize=True)
+    limb = visits[0].model.limb
+    save_figure(lambda: places_views(limb, find_regions(limb)), "places.png")
+    (folder / "report.pdf").write_bytes(report_pdf(report))
+    save_drawing(beside(pages(folder / "report.pdf", (1, 2, 3), 820)), "report.png")
+
+
+def main(of_page_alone: bool) -> None:
+    """Make all pictures, or those of the page alone."""
     OUT.mkdir(exist_ok=True)
-    samples = sample_visits()
-    save_photo(work_or_not(samples[0]), "photographs.jpg")
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
-        (sheets,) = save_sheets(folder / "sheets", "a4").pdfs
-        save_drawing(beside(pages(sheets, (1, 3, 6), 620)), "sheets.png")
-        (lying,) = pages(sheets, (2,), 1400)
-        save_drawing(lying.crop((0, 505, lying.width, 1123)), "lying.png")
-        visits = []
-        for sample, when in zip(samples, DATES, strict=True):
-            out = folder / sample.name
-            write_model(
-                out, measure_limb(sample.photos, read_field(sample.field), read_tape(sample.tape)), when
-            )
-            visits.append(ReportVisit(read_model(out), when))
-        outlines = [Image.open(folder / samples[0].name / f"outline-{n}.jpg") for n in (1, 2)]
-        save_photo(beside([scaled(picture, height=760) for picture in outlines]), "outlines.jpg")
-        report = make_report(visits, ReportOptions(places=True), client="K-017", created=DATES[-1])
-        for name, draw in report_figures(report).items():
-            save_figure(draw, f"{name}.png")
-        first, last = (visit.model.summary for visit in visits)
-        if report.change is not None:
-            seen_by_cameras(report.change, first, last).save(OUT / "change-cameras.png", optimize=True)
-        limb = visits[0].model.limb
-        save_figure(lambda: places_views(limb, find_regions(limb)), "places.png")
-        (folder / "report.pdf").write_bytes(report_pdf(report))
-        save_drawing(beside(pages(folder / "report.pdf", (1, 2, 3), 820)), "report.png")
+        visits = measured(folder)
+        if not of_page_alone:
+            save_photo(work_or_not(sample_visits()[0]), "photographs.jpg")
+            of_sheets(folder)
+            of_results(folder, visits)
+        make_page_pictures.make([folder / sample.name for sample in sample_visits()])
 
 
 if __name__ == "__main__":
-    main()
+    main("--page" in sys.argv[1:])

@@ -3,12 +3,12 @@
 import cv2
 import numpy as np
 
-from digitise.capture.foot.crop import Crop
+from digitise.capture.expected.crop import Crop
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Pose
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.statistical.surface import PlacedShape
 
 SIZE, FOCAL_PX = (1200, 1200), 1400.0
 SKIN, MAT = np.array([196.0, 150.0, 120.0]), np.array([205.0, 206.0, 200.0])
@@ -39,20 +39,20 @@ def cameras(side: str) -> tuple[Camera, Camera, Camera]:
     )
 
 
-def random_foot(side: str, rng) -> FootSurface:
+def random_foot(side: str, rng) -> PlacedShape:
     """A foot that the prior thinks likely, standing a little off the middle and turned."""
     prior = usual_foot(side)
     parameters = np.zeros(len(prior.modes) + 3)
     parameters[:_MODES] = rng.normal(0, 0.8, _MODES)
     parameters[-3:] = *rng.normal(0, 8, 2), rng.normal(0, np.radians(4))
-    return FootSurface(prior, parameters)
+    return PlacedShape(prior, parameters)
 
 
-def body_of(surface: FootSurface) -> Mesh:
+def body_of(surface: PlacedShape) -> Mesh:
     return Mesh(surface.vertices(), surface.prior.faces)
 
 
-def leg_above(surface: FootSurface, low: float = 150.0, high: float = 400.0) -> Mesh:
+def leg_above(surface: PlacedShape, low: float = 150.0, high: float = 400.0) -> Mesh:
     """A cylinder from the foot's upper end on, as thick as the foot is there."""
     vertices = surface.vertices()
     low = min(low, float(vertices[:, 2].max()) - 10.0)
@@ -69,7 +69,7 @@ def leg_above(surface: FootSurface, low: float = 150.0, high: float = 400.0) -> 
     return Mesh(points, faces)
 
 
-def paint(surface: FootSurface, camera: Camera, rng, skin=SKIN, mat=MAT, sock=None) -> np.ndarray:
+def paint(surface: PlacedShape, camera: Camera, rng, skin=SKIN, mat=MAT, sock=None) -> np.ndarray:
     """The photograph (H, W, 3) uint8; with a sock the foot is of its colour, the leg above of the skin's."""
     # drawn large: every pixel that a triangle touches is filled, which is half a pixel too much all round
     fine = tuple(_FINE * length for length in SIZE)

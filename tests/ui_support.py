@@ -122,15 +122,20 @@ class Served:
 
 
 @contextmanager
-def serve(home):
-    """Run ``digitise ui`` until the block ends; it must end when its command is ended."""
+def serve(home, *more, log=None):
+    """Run ``digitise ui`` until the block ends; it must end when its command is ended.
+
+    ``more`` are further options, ``log`` a file for what it writes to the screen.
+    """
     places = {"XDG_DATA_HOME": str(home), "DIGITISE_RECORDS": str(home / "records.sqlite")}
     # another first choice for each process that tests, so that two never reach for one port at once
     port = str(20_000 + os.getpid() % 20_000)
+    screen = None if log is None else log.open("w")
     command = subprocess.Popen(
-        [sys.executable, "-m", "digitise", "ui", "--no-browser", "--json", "--port", port],
+        [sys.executable, "-m", "digitise", "ui", "--no-browser", "--json", "--port", port, *more],
         env={**os.environ, **places},
         stdout=subprocess.PIPE,
+        stderr=screen,
         text=True,
     )
     try:
@@ -140,6 +145,8 @@ def serve(home):
     finally:
         command.terminate()
         command.wait(timeout=20)
+        if screen is not None:
+            screen.close()
     with pytest.raises(urllib.error.URLError):
         urllib.request.urlopen(url, timeout=2)
 

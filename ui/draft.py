@@ -26,6 +26,7 @@ from digitise.record.opening import make_private_folder
 from ui.inputs import Inputs, merged
 
 KEPT_DAYS = 14
+MOST_PHOTOS = 12
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{16,40}")
 _PHOTO = re.compile(r"photo-([1-9][0-9]?)\.jpg")
 _INPUTS, _FIELD, _LENS = "draft.json", "field.json", "lens.json"
@@ -90,6 +91,10 @@ class Draft:
         except OSError:
             return None
 
+    def corrections(self) -> dict[str, str]:
+        """Return all drawn corrections as JSON texts, by the photographs' names."""
+        return {path.name: words for path in self.photos if (words := self.correction(path))}
+
     def write(self, inputs: Inputs) -> None:
         """Keep what was typed."""
         self._write(_INPUTS, inputs.model_dump_json().encode())
@@ -142,8 +147,10 @@ class Draft:
             It cannot be read.
         """
         stripped = remove_metadata_from(data, Path(name).name or "photograph")
-        number = max((_number(photo) for photo in self.photos), default=0) + 1
-        self._write(f"photo-{number}.jpg", stripped)
+        # from the page and from a phone at once: each its own number
+        with _ONE_WRITER:
+            number = max((_number(photo) for photo in self.photos), default=0) + 1
+            self._write(f"photo-{number}.jpg", stripped)
         return self.folder / f"photo-{number}.jpg"
 
     def remove_photo(self, photo: Path) -> None:

@@ -1,11 +1,13 @@
-"""What the page itself still holds of a client or a visit that is gone."""
+"""What the page itself still holds, or could still take in, of a client or a visit that is gone."""
 
 from __future__ import annotations
 
 from ui import care, measuring, papers, stored, work
+from ui.pairing import listening
 
 
 def forgotten() -> None:
-    """Drop all that is remembered."""
+    """Drop all that is remembered, and let no phone bring more into a visit that is gone."""
+    listening.close_doors()
     for module in (work, measuring, stored, care, papers):
         module.forget_remembered()

@@ -24,17 +24,16 @@ from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline
 from digitise.record.values import ModelFiles
-from digitise.shape.foot.join import Foot, whole_mesh
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
-from digitise.workflow.foot import FromAbove, with_foot
-from digitise.workflow.measure import find_outlines, fit_outlines
+from digitise.workflow.measure import find_outlines, fit_outlines, lines_round
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
-from ui import text
+from ui import ends, text
 from ui.memo import Memo
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
 
@@ -49,8 +48,6 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 
 _outlined = Memo(24)
-
-
 _axes = Memo(24)
 
 
@@ -78,8 +75,13 @@ class Sight:
     part: tuple[int, int, int, int]
 
 
-def sight_of(source: Measured | Inspected, number: int, axis: Pose | None = None) -> Sight:
-    """Return where a limb can be in a photograph (from 0) whose camera is solved, about its axis if known."""
+def sight_of(
+    source: Measured | Inspected, number: int, axis: Pose | None = None, *, lies: bool = False
+) -> Sight:
+    """Return where a limb can be in a photograph (from 0) whose camera is solved, about its axis if known.
+
+    One that lies along an axis that is not known can be anywhere.
+    """
     if isinstance(source, Measured):
         photo, calibration, axis = source.photos[number], source.calibration, source.axis_from_world
     else:
@@ -89,6 +91,8 @@ def sight_of(source: Measured | Inspected, number: int, axis: Pose | None = None
             raise PhotoError(text.NO_CAMERA, where=photo.name)
         calibration = found
     height, width = photo.pixels.shape[:2]
+    if lies and axis is None:
+        return Sight(photo, (0, 0, width, height))
     sides = np.array([-_LIMB_BOX_MM, _LIMB_BOX_MM])
     corners = np.stack(np.meshgrid(sides, sides, [0.0, _LIMB_TOP_MM]), axis=-1).reshape(-1, 3)
     points = calibration.cameras[number].project(axis.inverse().apply(corners))
@@ -118,7 +122,7 @@ def outlines_alone(
     if inspected.inspection.calibration is None:
         return []
     calibration = inspected.inspection.calibration
-    drawn = {name: correction_from_json(words, name) for name, words in corrections.items()}
+    drawn = _drawn(corrections)
 
     def find() -> list[Outline | OutlineError]:
         tell(text.STEP_OUTLINES)
@@ -132,6 +136,10 @@ def outlines_alone(
 
     key = ("alone", inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
     return _outlined.get(key, find)
+
+
+def _drawn(corrections: Mapping[str, str]) -> dict[str, Correction]:
+    return {name: correction_from_json(words, name) for name, words in corrections.items()}
 
 
 def _axis_key(axis: Pose | None) -> Hashable:
@@ -149,20 +157,22 @@ def measure(
     tell: Progress,
     axis: Pose | None = None,
     lying: Lying | None = None,
+    places: tuple[PlaceGirth, ...] = (),
 ) -> Measured:
-    """Find the outlines, then the limb; only what has changed is done again.
+    """Find the outlines, then the limb, then its foot or hand; only what has changed is done again.
 
     Raises
     ------
     DigitiseError
         The photographs, a correction or the tape do not give a limb.
     """
+    every, whole = paths, inspected
+    hands = ends.hands_among(inspected, field, None if lying is None else lying.posture)
+    paths, inspected = ends.without(paths, inspected, hands)
     if lying is not None:
-        axis = lying_axis(paths, inspected, field, lying.posture, tell)
+        axis = lying_axis(every, whole, field, lying.posture, tell, corrections)
     drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
-    drawn: dict[str, Correction] = {
-        name: correction_from_json(words, name) for name, words in corrections.items()
-    }
+    drawn = _drawn(corrections)
 
     def outline() -> Outlined:
         tell(text.STEP_OUTLINES)
@@ -186,29 +196,38 @@ def measure(
         if lying is None:
             return found
         tell(text.STEP_LIMB)
-        return settle(found, [seen.photo for seen in inspected.seen], lying, limb=limb, side=side)
+        return settle(found, [seen.photo for seen in whole.seen], lying, limb=limb, side=side)
 
     def fit() -> Measured:
         outlined = _outlined.get((drawn_key, lying, side), settled)
         tell(text.STEP_LIMB)
         drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
-        ends = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
-        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
-        return _with_foot(measured, outlined, paths, tell) if outlined.above else measured
+        low, high = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
+        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=low, to_mm=high)
+        if hands:
+            return ends.add_hand(measured, every, whole, field, hands, places, tell)
+        return ends.add_foot(measured, outlined, paths, tell) if outlined.above else measured
 
-    return _measured.get((drawn_key, tape, limb, side, lying), fit)
+    return _measured.get((drawn_key, tape, limb, side, lying, places if hands else ()), fit)
 
 
 def lying_axis(
-    paths: Sequence[Path], inspected: Inspected, field: MarkerField, posture: Posture, tell: Progress
+    paths: Sequence[Path],
+    inspected: Inspected,
+    field: MarkerField,
+    posture: Posture,
+    tell: Progress,
+    corrections: Mapping[str, str],
 ) -> Pose:
-    """Return the axis of a limb over its sheet, as its silhouettes tell it.
+    """Return the axis of a limb over its sheet, as its silhouettes tell it, or the lines drawn round it.
 
     Raises
     ------
     DigitiseError
         The limb is not seen before a plain sheet, from two sides, stretched.
     """
+    drawn = _drawn(corrections)
+    paths, inspected = ends.without(paths, inspected, ends.hands_among(inspected, field, posture))
     calibration = inspected.inspection.calibration
     if calibration is None:
         raise PhotoError(text.NO_CAMERA)
@@ -216,22 +235,10 @@ def lying_axis(
     def find() -> Pose:
         tell(text.STEP_OUTLINES)
         with take_turn(tell):
-            return find_lying_axis([opened(path) for path in paths], calibration, field, posture)
+            photos = [opened(path) for path in paths]
+            return find_lying_axis(photos, calibration, field, posture, lines_round(photos, drawn))
 
-    return _axes.get((inspected.key, posture), find)
-
-
-def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell: Progress) -> Measured:
-    """Add the foot; the photographs are opened for it, and let go of again."""
-    tell(text.STEP_FOOT)
-    with take_turn(tell):
-        photos = {path.name: opened(path) for path in paths}
-        sides = [photos[photo.name] for photo in outlined.photos]
-        above = [FromAbove(photos[each.photo.name], each.camera) for each in outlined.above]
-        found = with_foot(measured, sides, above)
-    if found.foot is None:
-        return found
-    return replace(found, foot=replace(found.foot, photos=tuple(map(without_pixels, found.foot.photos))))
+    return _axes.get((inspected.key, posture, tuple(sorted(corrections.items()))), find)
 
 
 def place_of(measured: Measured, path: Path) -> int | None:
@@ -244,12 +251,12 @@ def mesh_of(limb: Limb) -> Mesh:
     return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
 
 
-def whole_mesh_of(limb: Limb, foot: Foot | None) -> Mesh:
-    """Return a light surface for the screen, with the foot where there is one."""
-    if foot is None:
+def whole_mesh_of(limb: Limb, end: EndPart | None) -> Mesh:
+    """Return a light surface for the screen, with the foot or hand where there is one."""
+    if end is None:
         return mesh_of(limb)
-    key = ("whole", limb_key(limb), foot.vertices.tobytes())
-    return _meshes.get(key, lambda: whole_mesh(foot, limb, MESH_STEP_MM, MESH_RAYS))
+    key = ("whole", limb_key(limb), end.vertices.tobytes())
+    return _meshes.get(key, lambda: whole_mesh(end, limb, MESH_STEP_MM, MESH_RAYS))
 
 
 def outline_at(limb: Limb, height_mm: float) -> SectionOutline:
@@ -303,7 +310,7 @@ def summary_of(measured: Measured) -> ModelForm:
     def make() -> ModelForm:
         return model_text(measured).summary
 
-    return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
+    return _summaries.get((limb_key(measured.fit.limb), measured.tape, measured.places), make)
 
 
 def forget_remembered() -> None:

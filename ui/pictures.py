@@ -103,3 +103,19 @@ def lying_drawing() -> str:
 <path d="M230 362H490" stroke="#5A5048" stroke-width="3"/><text x="300" y="386">{words["sheet"]}</text>
 <rect x="328" y="340" width="24" height="22" fill="#5A6B7C"/><circle class="f" cx="340" cy="326" r="18"/>{phones}
 <text x="352" y="250">{words["distance"]}</text></svg>"""
+
+
+def upright_drawing() -> str:
+    """Return the set-up of a forearm that stands on its elbow, seen from the side, as SVG."""
+    words = text.UPRIGHT_WORDS
+    return f"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 500 300" role="img"
+ aria-label="{text.SETUP_UPRIGHT_ALT}">{_STYLE}<rect width="500" height="300" rx="12" fill="#FBFAF6"/>
+<text class="h" x="16" y="28">{words["side"]}</text>
+<path d="M20 258H480" stroke="#5A5048" stroke-width="3"/><text x="300" y="282">{words["table"]}</text>
+<rect class="a" x="62" y="54" width="12" height="202" rx="3"/><text x="84" y="64">{words["behind"]}</text>
+<rect class="m" x="104" y="250" width="120" height="8"/><text x="190" y="242">{words["mat"]}</text>
+<path class="f" d="M164 250c-14-10-20-30-18-48 2-22 8-40 8-58-8-12-8-26-4-42 2-12 8-22 14-24 6 2 12 12 14 24 4 16 4 30-4
+ 42 0 18 6 36 8 58 2 18-4 38-18 48z"/>
+<path class="d" d="M196 170H388"/><text x="262" y="162">{words["distance"]}</text>
+<rect class="p" x="394" y="146" width="14" height="48" rx="4"/><circle cx="390" cy="158" r="4" class="p"/>
+<text x="384" y="134">{words["phone"]}</text></svg>"""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import logging
 import os
 import sys
 import threading
@@ -19,6 +20,7 @@ from typing import Any
 from starlette.middleware import Middleware
 from streamlit.starlette import App
 
+from ui.first import StyleFirst
 from ui.origin import OwnPagesOnly
 
 HERE = Path(__file__).parent
@@ -43,13 +45,14 @@ def main() -> None:
     if asked.browser:
         threading.Thread(target=_open_browser, args=(asked.port,), daemon=True).start()
     keep_upload_answers()
+    tell_pairing()
     sys.argv = [str(HERE / "app.py")]
     page(asked.proxy).run(config={**settings(), "server.port": asked.port, "server.address": asked.address})
 
 
 def page(proxy: str) -> App:
     """Return the server of the page, which answers nobody but its own pages."""
-    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly, proxy=proxy)])
+    return App(HERE / "app.py", middleware=[Middleware(OwnPagesOnly, proxy=proxy), Middleware(StyleFirst)])
 
 
 def keep_upload_answers() -> None:
@@ -78,6 +81,15 @@ def keep_upload_answers() -> None:
         ]
 
     ForwardMsgQueue.clear = clear_but_answers  # type: ignore[method-assign, assignment]
+
+
+def tell_pairing() -> None:
+    """Write to the screen what phones were refused, with the time."""
+    told = logging.StreamHandler()
+    told.setFormatter(logging.Formatter("%(asctime)s phone: %(message)s"))
+    log = logging.getLogger("digitise.pairing")
+    log.setLevel(logging.INFO)
+    log.addHandler(told)
 
 
 def settings() -> dict[str, Any]:

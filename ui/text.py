@@ -23,6 +23,7 @@ STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
 STEP_FOOT = "Building the foot"
+STEP_HAND = "Building the hand"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -49,6 +50,21 @@ SETUP_LYING = (
 SETUP_LYING_ALT = (
     "A limb over its sheet on two supports, photographed slanting from both sides and from above."
 )
+SETUP_UPRIGHT = (
+    "**Forearm upright:** the elbow stands in the middle of the mat on a table, hand up, backdrops close behind and to "
+    "the side; two photographs as for a leg, from 0.8 to 1 m. Heights count from the mat, up to the wrist."
+)
+SETUP_UPRIGHT_ALT = (
+    "A forearm with its elbow on the mat on a table, before a backdrop, and the phone level with it."
+)
+UPRIGHT_WORDS = {
+    "side": "From the side",
+    "mat": "mat",
+    "table": "table",
+    "behind": "backdrop",
+    "distance": "0.8 to 1 m",
+    "phone": "phone",
+}
 LYING_WORDS = {
     "above": "From above",
     "end": "From the end",
@@ -141,11 +157,58 @@ PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
 SAME_VISIT = "All of these photographs are of this visit: measure anyway"
-TAPE_PLACES = (
-    "Not taken from this tape table: {}. Girths on foot or hand are read by the command line (digitise model, digitise "
-    "record add); this page holds the rows along the limb."
-)
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
+
+# ---- from the phone ----------------------------------------------------------------------------------
+PAIR = "Photographs from the phone"
+PAIR_WHAT = "For ten minutes one phone on this network can send photographs into this visit, encrypted, and reach nothing else."
+PAIR_SCAN = "Open the phone's camera, point it at the code, and open the address it shows."
+PAIR_QR_ALT = "Code with the address of the upload page"
+PAIR_NETWORK = "Network"
+PAIR_CLAIMED = "A phone is connected."
+PAIR_CAME = "From the phone: {} photographs."
+PAIR_CAME_ONE = "From the phone: 1 photograph."
+PAIR_LEFT = "Ends by itself in {}:{:02d}."
+PAIR_END = "End now"
+PAIR_AGAIN = "Show a new code"
+PAIR_NO_NETWORK = "This computer is on no network that a phone could share."
+PAIR_OTHER_WAYS = (
+    "**Other ways:** connect the phone by cable and choose its photographs above; or start with `digitise ui --watch "
+    "FOLDER`, a folder that the phone's photographs are copied to, and new ones appear here."
+)
+UPLOAD_PAGE = {
+    "title": "Photographs for the open visit",
+    "lead": (
+        "They go to the computer that showed the code, encrypted, and stand in the visit as they arrive. Nothing else "
+        "of that computer can be reached from here."
+    ),
+    "no_script": "This page needs JavaScript: allow it in the browser's settings.",
+    "waiting": "Connecting …",
+    "camera": "Take a photograph",
+    "choose": "Choose photographs",
+    "hint": "As the phone saves them, up to 60 MB each. Keep this page open until all have arrived.",
+    "list": "What was sent",
+}
+UPLOAD_NOT_KEPT = (
+    "The computer cannot keep it: its disk is full or cannot be written. Make room there, then send it again."
+)
+UPLOAD_WORDS = {
+    "open": "Connected. Ends in {}.",
+    "waits": "Waits",
+    "sending": "Is being sent …",
+    "arrived": "Has arrived",
+    "not_sent": "Not sent.",
+    "again": "Try again",
+    "too_large": "Not sent: it is larger than 60 MB. Send the photograph as the phone's camera saved it.",
+    "no_code": "The code is missing. Scan the code that the computer shows.",
+    "wrong": "This is not the code that the computer shows now. Scan it again.",
+    "used": "This code was used by another phone or tab. Show a new one on the computer, and scan it.",
+    "closed": "The visit is not open any more. Show a new code on the computer, in the visit that is.",
+    "ended": "The connection has ended. Show a new code on the computer, and scan it.",
+}
+WATCH_LINE = "New pictures in **{}** appear here."
+WATCH_OLDER = "Taken before this visit was opened, so perhaps of another client: {}."
+WATCH_TAKE = "Take them in"
 
 LENS = "Lens profile of this phone (optional)"
 LENS_USED = "Lens profile of this phone: in use"
@@ -165,6 +228,14 @@ ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
 ROW_ADD = "Add a row"
 ROW_REMOVE = "Remove row {}"
+ENDS = {"leg": "On the foot", "arm": "On the hand"}
+ENDS_LEAD = (
+    "They stand beside the limb, in the girth list and in the course, and in no volume of the photographs."
+)
+END_PLACE, END_ADD, END_REMOVE = "Where the tape lay", "Add", "Remove {}"
+END_READ = "The tape read, {}"
+END_LENGTH = "This length is {} to {}."
+END_COLUMNS = ("Taped on foot or hand", "Tape, {}", "Photographs, {}", "Verdict")
 ROW_GIRTH_MISSING = "Type the girth."
 ROW_HEIGHT_MISSING = "Type the height."
 ROW_NO_NUMBER = "“{}” is no number."
@@ -226,6 +297,7 @@ CLASHES = {
     "side": "side",
     "lies": "how it is held",
     "landmark": "landmark",
+    "places": "foot or hand",
     "clearance": "clearance",
     "flags": "warning signs",
     "note": "note",
@@ -238,13 +310,13 @@ RESULT_EMPTY = (
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
-FOOT = "Foot"
-FOOT_SENTENCE = (
-    "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: ball {ball}, heel and instep "
-    "{instep}."
-)
-TOGETHER = "Leg and foot together"
-FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+END = {"foot": "Foot", "hand": "Hand"}
+END_SENTENCE = {
+    "foot": "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: {girths}.",
+    "hand": "Beyond {top}, from wrist to finger tip {length}. Girths, to be confirmed with a tape: {girths}.",
+}
+TOGETHER = {"foot": "Leg and foot together", "hand": "Arm and hand together"}
+END_ALT = "Photograph {} with the edge of foot or hand drawn"
 PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}
@@ -525,6 +597,7 @@ FOAM_DOWNLOAD = "Foam pieces to print (PDF)"
 FOAM_NONE = "No place needs a piece, or none is large enough."
 WRAP = "Wrap sheet"
 WRAP_LEAD = "A starting point from common practice. Change any number; the rest follows."
+WRAP_TOES = "From 0: the layer begins behind the toes and closes the heel."
 WRAP_COLUMNS = ("Layer", "Width, {}", "From, {}", "To, {}", "Overlap, %", "Extension, %", "Tension, N")
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")

@@ -71,6 +71,14 @@ def model(
             "bone): the photograph's number, and its pixels from the left and from the top.",
         ),
     ] = None,
+    hand: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--hand",
+            help="With --lying, heights counted from the wrist crease: a photograph from above of the hand, "
+            "palm down on the mat; and a low one from beside, if there is one.",
+        ),
+    ] = None,
     corrections: Annotated[
         list[Path] | None,
         typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
@@ -109,6 +117,7 @@ def model(
             same_visit=same_visit,
             lying=lies,
             places=table.places,
+            hand_paths=hand or [],
             progress=progress,
         )
         progress("Writing")
@@ -138,7 +147,7 @@ def demo(
     from digitise.output.model.files import write_model
     from digitise.output.model.words import summary_text
     from digitise.samples import sample_visits
-    from digitise.tape.table import read_tape
+    from digitise.tape.table import read_tape_table
     from digitise.workflow.measure import measure_limb
 
     found: dict[str, object] = {}
@@ -147,13 +156,16 @@ def demo(
         visits = sample_visits(limb)
         for visit in visits:
             progress(visit.name)
+            table = read_tape_table(visit.tape)
             measured = measure_limb(
                 visit.photos,
                 read_field(visit.field),
-                read_tape(visit.tape),
+                table.rows,
                 limb=limb,
                 side="left",
                 lying=_of_sample(visit),
+                places=table.places,
+                hand_paths=visit.hands,
                 progress=progress,
             )
             summary = write_model(out / visit.name, measured)

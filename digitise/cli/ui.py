@@ -45,6 +45,17 @@ def ui(
         str,
         typer.Option("--proxy", help="Address under which a proxy of yours shows it: https://limbs.example"),
     ] = "",
+    pair: Annotated[
+        bool | None,
+        typer.Option(
+            "--pair/--no-pair",
+            help="Show at once the code with which a phone sends photographs; --no-pair does not offer it.",
+        ),
+    ] = None,
+    watch: Annotated[
+        Path | None,
+        typer.Option("--watch", help="A folder: pictures that appear in it stand in the open visit."),
+    ] = None,
     records: RecordsOption = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
@@ -65,7 +76,7 @@ def ui(
     words += ["--proxy", proxy] if proxy else []
     server = subprocess.Popen(
         [*words, "--browser"] if browser else words,
-        env=_environment(records, passphrase),
+        env={**_environment(records, passphrase), **_ways_in(pair, watch)},
         stdin=subprocess.PIPE,  # closed when this command ends, even when it is killed: then the server ends
         stdout=subprocess.DEVNULL if as_json else sys.stderr,
     )
@@ -122,3 +133,18 @@ def _environment(records: str | None, passphrase: str) -> dict[str, str]:
         own["DIGITISE_RECORDS"] = records if "://" in records else str(Path(records).expanduser().absolute())
     path = os.pathsep.join(filter(None, (str(_ROOT), os.environ.get("PYTHONPATH"))))
     return {**os.environ, **own, "PYTHONPATH": path}
+
+
+def _ways_in(pair: bool | None, watch: Path | None) -> dict[str, str]:
+    """Return what the server is told of the ways from the phone."""
+    told = {} if pair is None else {"DIGITISE_UI_PAIR": str(int(pair))}
+    if watch is None:
+        return told
+    folder = watch.expanduser().absolute()
+    if not folder.is_dir():
+        raise OutputError(
+            "There is no such folder.",
+            where=str(watch),
+            do="Name the folder that the phone's photographs are copied to.",
+        )
+    return {**told, "DIGITISE_UI_WATCH": str(folder)}

@@ -188,6 +188,7 @@ def _fit(
         views,
         is_leg=limb == "leg" and not lies,  # the foot of one that lies stands up across its axis
         bridged=lies,
+        hand_up=limb == "arm" and stands,
         taped=tuple(row.height_mm for row in tape),
         from_mm=wanted.from_mm,
         to_mm=wanted.to_mm,

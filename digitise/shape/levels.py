@@ -144,12 +144,31 @@ def hand_top(levels: Array, widths: Array) -> float | None:
     return float(levels[wrist]) if below.max(initial=0.0) > HAND_EXCESS * mean[wrist] else None
 
 
+def hand_bottom(levels: Array, widths: Array) -> float | None:
+    """Return the height of the wrist of an arm whose hand points up, or None where no hand is seen.
+
+    It is the level that is narrowest against the widest below and the widest above: fingers are narrower, but
+    nothing wider lies above them.
+    """
+    mean = np.mean(widths, axis=0)
+    seen = np.flatnonzero(np.isfinite(mean))
+    width = mean[seen]
+    if not len(width):
+        return None
+    below, above = np.maximum.accumulate(width), np.maximum.accumulate(width[::-1])[::-1]
+    waist = np.minimum(below, above) / width
+    wrist = int(np.argmax(waist))
+    is_up = wrist > len(waist) // 2  # below, it is the wrist of a hand that is down
+    return float(levels[seen[wrist]]) if is_up and waist[wrist] > HAND_EXCESS else None
+
+
 def find_levels(
     samples: tuple[tuple[Samples, ...], ...],
     views: tuple[View, ...],
     *,
     is_leg: bool,
     bridged: bool = False,
+    hand_up: bool = False,
     taped: Sequence[float] = (),
     from_mm: float | None = None,
     to_mm: float | None = None,
@@ -166,6 +185,8 @@ def find_levels(
         Whether a foot is looked for, else a hand.
     bridged
         Report where any one edge is hidden as well, as by the supports of a limb that lies.
+    hand_up
+        Whether a hand is looked for above as well, as on an arm that stands on its elbow.
     taped
         Heights of tape rows: where they lie, somebody wishes to measure.
     from_mm, to_mm
@@ -191,6 +212,8 @@ def find_levels(
     lowest_tape = min(taped, default=None)
     if is_leg:
         start = _leg_start(levels, rims, max(seen_low, ANKLE_TOP_MM, foot or 0.0), float(at[0]), lowest_tape)
+    elif hand_up and (wrist := hand_bottom(levels, rims)) is not None:
+        start, seen_high = seen_low, min(seen_high, wrist)
     else:
         start = _arm_start(levels, widths, seen_low, lowest_tape)
     found_from = ROUND_MM * np.ceil(start / ROUND_MM - 1e-9)

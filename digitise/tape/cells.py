@@ -7,6 +7,7 @@ import csv
 from digitise.errors import TapeError
 
 _MM = {"mm": 1.0, "cm": 10.0}
+_AGAIN = "Measure it again."
 
 
 def split_cells(line: str, separator: str, where: str) -> list[str]:
@@ -33,9 +34,9 @@ def in_mm(value: float, unit: str) -> float:
 
 
 def refuse_impossible_girth(
-    value: float, unit: str, limits: tuple[float, float], where: str, of: str = ""
+    value: float, unit: str, limits: tuple[float, float], where: str, what: str = "girth", of: str = ""
 ) -> None:
-    """Refuse a girth outside the limits (mm), and say which unit was perhaps meant.
+    """Refuse a girth, or what it is of, outside the limits (mm), and say which unit was perhaps meant.
 
     Raises
     ------
@@ -47,13 +48,13 @@ def refuse_impossible_girth(
     if low <= girth <= high:
         return
     meant = [
-        f"{value:g} {name}" + ("" if name == "mm" else f" are {value * factor:g} mm")
+        name
         for name, factor in (("mm", 1.0), ("cm", 10.0), ("inches", 25.4))
         if name != unit and low <= value * factor <= high
     ]
-    advice = f"If another unit was meant: {', '.join(meant)}." if meant else "Measure it again."
+    advice = f"{value:g} fits as {' or as '.join(meant)}: check the unit in the header." if meant else _AGAIN
     raise TapeError(
-        f"The girth {girth:g} mm{of} is outside {low:g} to {high:g} mm.",
+        f"The {what} {girth:g} mm{of} is outside {low:g} to {high:g} mm.",
         where=where,
         do=advice,
     )

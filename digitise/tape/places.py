@@ -1,4 +1,4 @@
-"""Places on foot and hand where a girth is taken with a tape, beyond the straight limb."""
+"""Places on foot and hand that are taken with a tape, beyond the straight limb."""
 
 from __future__ import annotations
 
@@ -31,7 +31,9 @@ class Place:
     where
         How the tape lies there; from memory, common practice.
     low, high
-        Girths in mm that can be; from memory, wide on purpose.
+        Readings in mm that can be; from memory, wide on purpose.
+    length
+        The tape reads a length there, and no girth.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Place:
     where: str
     low: float
     high: float
+    length: bool = False
 
 
 @cache
@@ -55,7 +58,7 @@ def known_places() -> tuple[str, ...]:
 
 
 def place_limits(name: str) -> tuple[float, float]:
-    """Return the smallest and largest girth in mm that can be at a known place, of whichever limb."""
+    """Return the smallest and largest reading in mm that can be at a known place, of whichever limb."""
     found = [place for limb in ("leg", "arm") for place in places_of(limb) if place.name == name]
     return min(place.low for place in found), max(place.high for place in found)
 
@@ -64,6 +67,11 @@ def place_words(name: str) -> str:
     """Return a place in words; a name that is not known, of another version, with spaces."""
     found = [place.words for limb in ("leg", "arm") for place in places_of(limb) if place.name == name]
     return found[0].partition(" at ")[0] if found else name.replace("-", " ")
+
+
+def is_length(name: str) -> bool:
+    """Tell whether the tape reads a length at a place, and no girth."""
+    return any(place.length for limb in ("leg", "arm") for place in places_of(limb) if place.name == name)
 
 
 def place_name(text: str) -> str:
@@ -97,8 +105,9 @@ def check_places(places: Iterable[PlaceGirth], limb: Limb) -> None:
             )
         low, high = known[row.place].low, known[row.place].high
         if not low <= row.girth_mm <= high:
+            what = "length" if known[row.place].length else "girth"
             raise TapeError(
-                f"The girth {row.girth_mm:g} mm of {row.place} is outside {low:g} to {high:g} mm.",
+                f"The {what} {row.girth_mm:g} mm of {row.place} is outside {low:g} to {high:g} mm.",
                 where=where,
                 do="Measure it again.",
             )

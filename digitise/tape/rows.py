@@ -45,14 +45,14 @@ class TapeRow:
 class PlaceGirth:
     """One reading of the tape on foot or hand, beyond the straight limb.
 
-    It never makes a volume and does not enter the limb's fit.
+    It does not enter the limb's fit, nor its volume.
 
     Attributes
     ----------
     place
         Name of the place, such as ``ball-of-foot``; see :mod:`digitise.tape.places`.
     girth_mm
-        What the taut tape read.
+        What the tape read: a girth, or the length of foot or hand.
     line
         Line number in the file it came from, 1-based; 0 when typed in.
     height_mm

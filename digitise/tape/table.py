@@ -10,7 +10,7 @@ from pathlib import Path
 
 from digitise.errors import TapeError
 from digitise.tape.cells import in_mm, refuse_impossible_girth, shown, split_cells
-from digitise.tape.places import known_places, place_limits, place_name
+from digitise.tape.places import is_length, known_places, place_limits, place_name
 from digitise.tape.points import known_letters
 from digitise.tape.rows import PlaceGirth, TapeRow, TapeTable
 
@@ -210,11 +210,15 @@ def _read_place(place: str, cells: list[str], number: int, columns: _Columns, wh
     if _letter(cells, columns, where):
         raise TapeError("The row has a point and a place.", where=where, do="Keep the one that was measured.")
     girth = _positive(cells, "girth", columns.girth, columns, where)
-    refuse_impossible_girth(girth, columns.girth[1], place_limits(place), where, f" of {place}")
+    refuse_impossible_girth(girth, columns.girth[1], place_limits(place), where, *_named(place))
     height = None
     if cells[columns.height[0]]:
         height = in_mm(_positive(cells, "height", columns.height, columns, where), columns.height[1])
     return PlaceGirth(place, in_mm(girth, columns.girth[1]), number, height)
+
+
+def _named(place: str) -> tuple[str, str]:
+    return ("length", f" ({place})") if is_length(place) else ("girth", f" of {place}")
 
 
 def _place(cells: list[str], columns: _Columns, where: str) -> str:

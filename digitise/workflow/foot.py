@@ -10,25 +10,26 @@ from functools import partial
 import numpy as np
 
 from digitise.capture.checks.finding import Finding
-from digitise.capture.foot.outline import FootOutline, find_foot
+from digitise.capture.expected.outline import BodyOutline, Look, find_body
 from digitise.capture.photo.photograph import Photograph
 from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
-from digitise.output.model.measured import Measured, MeasuredFoot
+from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.fit import LimbFit
 from digitise.shape.foot.join import HIGHEST_JOINT_MM, join_foot, require_low
-from digitise.shape.foot.planes import TangentPlanes, planes_of_leg, planes_of_view, some_of, together
+from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.solve import FootBelief, solve_foot, unlikeliness
-from digitise.shape.foot.surface import FootSurface
 from digitise.shape.limb import Limb, coefficients
 from digitise.shape.mesh import limb_mesh
+from digitise.shape.statistical.planes import TangentPlanes, planes_of_view, some_of, together
+from digitise.shape.statistical.solve import ShapeBelief, solve_shape, unlikeliness
+from digitise.shape.statistical.surface import PlacedShape
 
 # How far the outline may lie from where it is expected, and how finely to look: the usual foot may be far
 # from this one at its toes; the second time it is nearly there.
-_PASSES_MM = ((45.0, 2.2), (15.0, 1.0))
+_PASSES = (Look(45.0, 2.2), Look(15.0, 1.0))
 _RING_MM, _RAYS = 12.0, 48
 
 
@@ -73,7 +74,7 @@ def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[F
             where, "foot-left-out", "warning", f"The foot was not measured: {error.what}", error.do
         )
         return replace(measured, findings=(*measured.findings, told))
-    return replace(measured, foot=foot)
+    return replace(measured, end=foot)
 
 
 def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
@@ -99,7 +100,7 @@ def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
         return fit
 
 
-def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredFoot:
+def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredEnd:
     """Find the foot of a standing leg in its photographs and solve its shape.
 
     Raises
@@ -120,7 +121,7 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
     _require_skin([outline.hue_off for outline in outlines.values()])
     for number in outlines:
         _require_bare(belief, planes, number, photos[number])
-    return MeasuredFoot(
+    return MeasuredEnd(
         join_foot(belief, limb),
         tuple(each.photo for each in above),
         tuple(each.camera for each in above),
@@ -130,21 +131,21 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
 
 def _solve(
     photos: Sequence[Photograph], cameras: Sequence[Camera], limb: Limb
-) -> tuple[FootBelief, dict[int, FootOutline], TangentPlanes]:
+) -> tuple[ShapeBelief, dict[int, BodyOutline], TangentPlanes]:
     """Return the foot, its outlines by photograph, and the planes that the last solve touched."""
     leg, told = _leg_body(limb), planes_of_leg(limb)
-    foot = solve_foot(_start(limb), told)
-    outlines: dict[int, FootOutline] = {}
+    foot = solve_shape(_start(limb), told)
+    outlines: dict[int, BodyOutline] = {}
     planes = told
-    for number, (slack, step) in enumerate(_PASSES_MM):
+    for number, look in enumerate(_PASSES):
         expected = Mesh(foot.surface.vertices(), foot.surface.prior.faces)
-        look = partial(find_foot, foot=expected, leg=leg, slack_mm=slack, step_mm=step)
+        find = partial(find_body, body=expected, limb=leg, look=look)
         with ThreadPoolExecutor(max_workers=2) as pool:
-            tried = tuple(pool.map(look, (photo.pixels for photo in photos), cameras))
+            tried = tuple(pool.map(find, (photo.pixels for photo in photos), cameras))
         outlines = {n: found for n, found in enumerate(tried) if found is not None}
         seen = [planes_of_view(cameras[n], found.edge, n) for n, found in outlines.items()]
         planes = together([told, *seen])
-        foot = solve_foot(foot.surface, planes, near=number > 0)
+        foot = solve_shape(foot.surface, planes, near=number > 0)
     return foot, outlines, planes
 
 
@@ -157,7 +158,7 @@ def _require_standing_leg(measured: Measured) -> None:
         )
 
 
-def _require_seen(outline: FootOutline | None, photo: Photograph) -> None:
+def _require_seen(outline: BodyOutline | None, photo: Photograph) -> None:
     if outline is None or np.count_nonzero(outline.edge.seen) < _LEAST_POINTS:
         raise OutlineError(
             "too little of its edge is seen from above.",
@@ -167,13 +168,13 @@ def _require_seen(outline: FootOutline | None, photo: Photograph) -> None:
         )
 
 
-def _require_side(belief: FootBelief, planes: TangentPlanes, side: str) -> None:
+def _require_side(belief: ShapeBelief, planes: TangentPlanes, side: str) -> None:
     """Refuse a foot that one of the other side fits better."""
     other = "right" if side == "left" else "left"
     x, y, _ = belief.surface.place
     some = some_of(planes, _SOME)
-    start = FootSurface.usual(usual_foot(other), x, y)
-    mirrored = solve_foot(solve_foot(start, some).surface, some, near=True)
+    start = PlacedShape.usual(usual_foot(other), x, y)
+    mirrored = solve_shape(solve_shape(start, some).surface, some, near=True)
     if unlikeliness(mirrored.surface, some) < unlikeliness(belief.surface, some):
         raise OutlineError(
             f"it looks like a {other} foot, and the limb is called a {side} leg.",
@@ -190,7 +191,7 @@ def _require_skin(hues: Sequence[float]) -> None:
         )
 
 
-def _require_bare(belief: FootBelief, planes: TangentPlanes, number: int, photo: Photograph) -> None:
+def _require_bare(belief: ShapeBelief, planes: TangentPlanes, number: int, photo: Photograph) -> None:
     misfit = belief.residual[planes.view == number]
     misfit = misfit[np.isfinite(misfit)]
     if len(misfit) and float(np.median(np.abs(misfit))) > _MOST_MISFIT_MM:
@@ -202,13 +203,13 @@ def _require_bare(belief: FootBelief, planes: TangentPlanes, number: int, photo:
         )
 
 
-def _start(limb: Limb) -> FootSurface:
+def _start(limb: Limb) -> PlacedShape:
     """Return the usual foot under the leg's lowest section."""
     prior = usual_foot(limb.side)
     mean, _ = coefficients(limb, np.array([limb.from_mm]))
     ring = prior.mean[np.abs(prior.mean[:, 2] - limb.from_mm) < _RING_MM]
     middle: Array = (ring.min(axis=0) + ring.max(axis=0)) / 2.0
-    return FootSurface.usual(prior, *(mean[0, 1:3] - middle[:2]).tolist())
+    return PlacedShape.usual(prior, *(mean[0, 1:3] - middle[:2]).tolist())
 
 
 def _leg_body(limb: Limb) -> Mesh:

@@ -8,19 +8,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
-from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.errors import PhotoError, ShapeError
+from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import looks_along
-from digitise.geometry.rigid import Pose
+from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import LimbFit, fit_limb
@@ -30,12 +28,13 @@ from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
+from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
 from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
-from digitise.workflow.posture.lying import Lying, find_lying_axis, lying_findings, settle
+from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
+from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.third_photo import third_photo
-
-MOST_PHOTOS = 12
+from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -57,6 +56,7 @@ def measure_limb(
     same_visit: bool = False,
     lying: Lying | None = None,
     places: tuple[PlaceGirth, ...] = (),
+    hand_paths: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -84,7 +84,11 @@ def measure_limb(
     lying
         How the limb lies, where it does not stand; without an axis given, it is then found.
     places
-        Girths taped on foot or hand; they are handed on beside the limb and do not enter it.
+        Girths taped on foot or hand; they are handed on beside the limb.  Only a hand that is measured from
+        photographs follows those round palm and wrist.
+    hand_paths
+        Photographs of the hand, palm down on the mat: one from above, and a low one from beside if there is
+        one.  Of a lying arm's photographs those that show the mat alone are of the hand as well.
     progress
         Called with a few plain words before each step.
 
@@ -93,7 +97,7 @@ def measure_limb(
     DigitiseError
         The subclass tells which input cannot be used; the message where, why and what to do.
     """
-    _require_count(photo_paths)
+    require_count(photo_paths)
     if lying is not None:
         lying.require(limb)
     check_places(places, "arm" if limb == "arm" else "leg")
@@ -102,24 +106,28 @@ def measure_limb(
     photos = _each(read_photo, photo_paths)
     tell("Finding markers")
     detections = _each(lambda photo: find_markers(photo, field), photos)
+    given = read_hands(hand_paths, field)
+    photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
     inspection = inspect_photos(
         photos, detections, field, profile, same_visit=same_visit, lying=lying is not None
     )
+    hands = _hands(detections, field, limb, lying, len(photo_paths))
+    arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")
     sighted = find_outlines(
-        photos,
-        inspection,
+        tuple(photos[n] for n in arms),
+        inspection.only(arms) if hands else inspection,
         field,
         axis_from_world=axis_from_world,
         corrections=corrections,
-        detections=detections,
+        detections=[detections[n] for n in arms],
         same_visit=same_visit,
         lying=lying,
     )
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
-        sighted = settle(sighted, photos, lying, limb=limb, side=side)
+        sighted = settle(sighted, photos, lying, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
     drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
     measured = fit_outlines(
@@ -131,10 +139,13 @@ def measure_limb(
         to_mm=high if to_mm is None else to_mm,
     )
     measured = replace(measured, places=places)
-    if not sighted.above:
-        return measured
-    tell("Solving the foot")
-    return with_foot(measured, sighted.photos, sighted.above)
+    if sighted.above:
+        tell("Solving the foot")
+        return with_foot(measured, sighted.photos, sighted.above)
+    if hands or given.trouble:
+        tell("Solving the hand")
+        return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands), given.trouble)
+    return measured
 
 
 def find_outlines(
@@ -164,12 +175,12 @@ def find_outlines(
     OutlineError
         A limb cannot be found, or a correction cannot be used.
     """
-    calibration = _require_usable(inspection)
-    axis = axis_from_world
+    calibration = require_usable(inspection)
+    axis, drawn = axis_from_world, corrections or {}
     if axis is None and lying is not None:
-        axis = find_lying_axis(photos, calibration, field, lying.posture)
+        lines = lines_round(photos, drawn)
+        axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
-    drawn = corrections or {}
     tried = _each(
         lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
         range(len(photos)),
@@ -183,11 +194,13 @@ def find_outlines(
         skin_tone(photos[n], detections[n], outline, field) if detections else None
         for n, outline in outlines.items()
     ]
+    if lying is not None:
+        require_skin(tones, [names[n] for n in kept])
     clashes = [
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
     ]
-    _refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
+    refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
     kept_names = ("", *(names[n] for n in kept))
     told = as_findings(clashes, names, same_visit=same_visit)
     findings = (
@@ -247,6 +260,8 @@ def fit_outlines(
     except ShapeError as error:
         where = ", ".join(given.get(name, name) for name in error.where.split(", "))
         cure = cure_of(sighted.outlines, from_mm, to_mm)
+        if sighted.posture and isinstance(error, ContradictionError):
+            cure = UNCLEAR
         raise ShapeError(error.what, where=where, do=cure or error.do) from error
     if sighted.above and from_mm is None:
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
@@ -254,7 +269,7 @@ def fit_outlines(
     told += hidden_findings(sighted.outlines, fit.limb.from_mm, fit.limb.to_mm)
     told += third_photo(fit.limb, sighted.calibration.cameras, sighted.outlines)
     if sighted.posture:
-        fit = replace(fit, limb=with_unsure_start(fit.limb))
+        fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,
@@ -270,10 +285,24 @@ def fit_outlines(
     )
 
 
+def _hands(
+    detections: Sequence[Sequence[Detection]], field: MarkerField, limb: str, lying: Lying | None, first: int
+) -> tuple[int, ...]:
+    """Return which photographs (from 0) are of the hand: those from ``first`` on, and any found to be."""
+    told = of_the_hand(detections, field) if limb == "arm" and lying is not None else ()
+    return tuple(sorted({*told, *range(first, len(detections))}))
+
+
 def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
         return tuple(pool.map(job, items))
+
+
+def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:
+    """Return the line (n, 2) px that was drawn round the limb in each photograph, None where none was."""
+    found = [_drawn_on(photo, drawn) for photo in photos]
+    return [None if each is None else each.polygon for each in found]
 
 
 def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
@@ -282,24 +311,3 @@ def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction 
 
 def _silent(_step: str) -> None:
     pass
-
-
-def _require_count(photo_paths: Sequence[Path]) -> None:
-    if not 2 <= len(photo_paths) <= MOST_PHOTOS:
-        raise PhotoError(
-            f"A limb needs 2 to {MOST_PHOTOS} photographs, but {len(photo_paths)} were given.",
-            do="Give two photographs taken about a quarter turn apart.",
-        )
-
-
-def _require_usable(inspection: Inspection) -> Calibration:
-    _refuse(inspection.findings)
-    if inspection.calibration is None:
-        raise PhotoError("The photographs' cameras cannot be solved.", do="Take the photographs again.")
-    return inspection.calibration
-
-
-def _refuse(findings: Iterable[Finding]) -> None:
-    first = next((finding for finding in findings if finding.severity == "refuse"), None)
-    if first is not None:
-        raise PhotoError(first.text, where=first.photo, do=first.do)

@@ -184,7 +184,7 @@ def sheet():
 def wrapped(model, sheet, tmp_path_factory):
     out = tmp_path_factory.mktemp("out") / "wrap"
     girths = girth_list(BUMPY, {"B": 150.0, "C": 320.0})
-    return out, write_wrap(out, model.summary, sheet, girths, suggested=True)
+    return out, write_wrap(out, model, sheet, girths, suggested=True)
 
 
 def test_wrap_json_reads_back_and_the_plan_round_trips(wrapped, sheet):
@@ -228,20 +228,20 @@ def test_the_girth_list_is_written_with_its_marks(wrapped):
 
 def test_an_edited_plan_is_not_lost(model, sheet, tmp_path):
     out = tmp_path / "wrap"
-    write_wrap(out, model.summary, sheet, suggested=True)
-    write_wrap(out, model.summary, sheet, suggested=True)  # not edited
+    write_wrap(out, model, sheet, suggested=True)
+    write_wrap(out, model, sheet, suggested=True)  # not edited
     edited = (out / "plan.toml").read_text().replace("overlap = 0.5", "overlap = 0.6", 1)
     (out / "plan.toml").write_text(edited)
     with pytest.raises(OutputError, match="edited"):
-        write_wrap(out, model.summary, sheet, suggested=True)
+        write_wrap(out, model, sheet, suggested=True)
     assert (out / "plan.toml").read_text() == edited
     own = wrap_sheet(BUMPY, read_plan(out / "plan.toml"))
-    summary = write_wrap(out, model.summary, own, suggested=False)
+    summary = write_wrap(out, model, own, suggested=False)
     assert summary.plan.layers[0].overlap == 0.6
     (out / "plan.toml").write_text("no longer TOML [")
     with pytest.raises(OutputError, match="edited"):
-        write_wrap(out, model.summary, sheet, suggested=True)
+        write_wrap(out, model, sheet, suggested=True)
     (out / "plan.toml").unlink()
     (out / "letter.doc").write_text("mine")
     with pytest.raises(OutputError, match=r"letter\.doc"):
-        write_wrap(out, model.summary, sheet, suggested=True)
+        write_wrap(out, model, sheet, suggested=True)

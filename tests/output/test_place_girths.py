@@ -18,18 +18,23 @@ from digitise.output.model.agreement import seal_of
 from digitise.output.model.file import read_model, summary_from_json
 from digitise.output.model.files import model_text, write_model
 from digitise.output.model.form import SegmentForm
-from digitise.output.model.place_girths import place_girths
+from digitise.output.model.place_girths import doubts, place_girths
 from digitise.output.model.words import summary_text
 from digitise.output.report.content import ReportVisit
+from digitise.output.report.parts import taped_end_row
 from digitise.output.report.pdf import report_pdf
+from digitise.output.report.words import taped_end_sentence
 from digitise.output.wrap.files import write_wrap
 from digitise.output.wrap.words import wrap_text
-from digitise.tape.rows import PlaceGirth
+from digitise.tape.ends import foot_ml
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.course import follow, from_folders, with_others
 from digitise.workflow.report import ReportOptions, make_report
 
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
 FOOT = SegmentForm.model_construct(
+    name="foot",
+    length_mm=262.0, length_mm_95=(258.0, 266.0),
     ball_girth_mm=240.0, ball_girth_mm_95=(232.0, 248.0),
     heel_instep_girth_mm=330.0, heel_instep_girth_mm_95=(320.0, 340.0),
 )  # fmt: skip
@@ -46,13 +51,15 @@ TAPED = (PlaceGirth("ball-of-foot", 241.5, 3), PlaceGirth("figure-of-eight", 512
         ("ball-of-foot", 227.5, "differs"),
         ("heel-instep", 344.0, "agrees"),
         ("heel-instep", 345.0, "differs"),
+        ("foot-length", 269.0, "agrees"),
+        ("foot-length", 271.0, "differs"),
         ("mid-foot", 240.0, "not seen"),
     ],
 )
 def test_the_tape_beside_the_photographs(place, girth, verdict):
     (found,) = place_girths([PlaceGirth(place, girth)], [FOOT])
     assert found.verdict == verdict
-    photo = {"ball-of-foot": 240.0, "heel-instep": 330.0}.get(place)
+    photo = {"ball-of-foot": 240.0, "heel-instep": 330.0, "foot-length": 262.0}.get(place)
     assert found.photo_mm == photo
     assert found.difference_mm == (None if photo is None else girth - photo)
 
@@ -109,7 +116,9 @@ def test_the_girth_list_holds_them_as_taped(folders, tmp_path):
     sheet = wrap_sheet(model.limb, suggest_plan(model.limb))
     (doubted,) = place_girths([PlaceGirth("heel-instep", 360.0)], [FOOT])
     known = model.summary.model_copy(update={"place_girths": (*model.summary.place_girths, doubted)})
-    summary = write_wrap(tmp_path / "w", known, sheet, girth_list(model.limb), suggested=True)
+    summary = write_wrap(
+        tmp_path / "w", replace(model, summary=known), sheet, girth_list(model.limb), suggested=True
+    )
     with (tmp_path / "w/garment.csv").open(encoding="utf-8", newline="") as stream:
         table = {row["place"]: row for row in csv.DictReader(stream) if row["source"] == "tape"}
     assert {place: float(row["girth_mm"]) for place, row in table.items()} == {
@@ -154,3 +163,54 @@ def test_the_report_states_them(folders, tmp_path):
     text = " ".join(subprocess.run(words, capture_output=True, text=True, check=True).stdout.split())
     assert "figure of eight 512 mm; heel and instep 336 mm (agrees: photographs 330 mm, 95 %" in text
     assert "Ball of the foot: 242 mm, as taped." in text
+
+
+def test_a_place_that_differs_is_told_among_the_warnings():
+    rows = list(place_girths([PlaceGirth("heel-instep", 360.0), PlaceGirth("ball-of-foot", 240.0)], [FOOT]))
+    assert list(doubts(rows)) == [
+        "Heel and instep: the tape says 360 mm, the photographs say 330 mm: tape it again."
+    ]
+
+
+LENGTH = (*TAPED, PlaceGirth("heel-instep", 335.0), PlaceGirth("foot-length", 262.0))
+
+
+def test_foot_by_tape_alone_stands_beside_the_limb_and_in_no_other_volume(measured, tmp_path):
+    rows = (TapeRow(120.0, 250.0), *measured.tape)
+    taped = replace(measured, places=LENGTH, tape=rows)
+    content = json.loads(model_text(taped, START).json)
+    end = content["taped_end"]
+    volume = foot_ml(262.0, 241.5, 335.0, 120.0, 250.0)
+    assert end["volume_ml"] == pytest.approx(volume, abs=0.001)
+    # an sd of 6 %
+    half = 1.96 * 0.06 * volume
+    assert end["volume_ml_95"] == pytest.approx([volume - half, volume + half], abs=0.1)
+    assert (end["below_mm"], end["photographs_ml"], end["note"]) == (120.0, None, "")
+    without = json.loads(model_text(measured, START).json)
+    assert content["volume_ml"] == without["volume_ml"]
+    assert content["volume_ml_whole"] is without["volume_ml_whole"] is None
+    text = " ".join(summary_text(write_model(tmp_path / "m", taped, START), "x").split())
+    assert f"Foot below 120 mm, estimated by tape alone: {volume:.0f} ± {half:.0f} mL." in text.replace(
+        "1 ", "1"
+    )
+    assert "length of the foot: tape 262 mm; the photographs do not tell it" in text
+
+
+def test_girths_that_do_not_suffice_make_a_sentence_and_no_number(measured, tmp_path):
+    taped = replace(measured, places=(PlaceGirth("foot-length", 262.0),))
+    summary = write_model(tmp_path / "m", taped, START)
+    assert summary.taped_end.volume_ml is None
+    assert "tape also the ball of the foot, heel and instep" in " ".join(summary_text(summary, "x").split())
+    words = taped_end_sentence(taped_end_row(summary))
+    assert words.startswith("Foot by tape alone: none. For an estimate by tape alone, tape also")
+
+
+def test_a_length_is_called_no_girth_and_is_not_followed(measured, tmp_path):
+    folder = tmp_path / "m"
+    write_model(folder, replace(measured, places=LENGTH), START)
+    model = read_model(folder)
+    sheet = wrap_sheet(model.limb, suggest_plan(model.limb))
+    made = write_wrap(tmp_path / "w", model, sheet, girth_list(model.limb), suggested=True)
+    assert "Length of the foot: 262 mm, as taped" in " ".join(wrap_text(made, "w").split())
+    (visit,) = course_form(follow(with_others(from_folders([folder], [START]), ())), "leg", "left").visits
+    assert set(visit.place_girths_mm) == {"ball-of-foot", "figure-of-eight", "heel-instep"}

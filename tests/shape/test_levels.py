@@ -6,7 +6,7 @@ import synthetic
 
 from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
-from digitise.shape.levels import foot_top, hand_top
+from digitise.shape.levels import foot_top, hand_bottom, hand_top
 from digitise.shape.limb import extent
 from digitise.tape.rows import TapeRow
 
@@ -112,6 +112,20 @@ def test_an_arm_begins_at_its_wrist():
     front = np.interp(levels, [50, 120, 200, 330, 550], [80, 84, 52, 78, 92])
     side = np.interp(levels, [50, 120, 200, 330, 550], [28, 30, 40, 70, 90])
     assert hand_top(levels, np.stack([front, side])) == 200.0
+
+
+def test_a_hand_above_is_left_out_at_its_wrist():
+    """Elbow, widest forearm, wrist at 240, knuckles at 320, fingertips, which are narrower than the wrist."""
+    levels = np.arange(40.0, 430.0, 5.0)
+    width = np.interp(levels, [40.0, 70.0, 240.0, 320.0, 425.0], [80.0, 86.0, 51.0, 85.0, 20.0])
+    assert hand_bottom(levels, np.stack([width, 0.9 * width])) == 240.0
+    assert hand_bottom(470.0 - levels[::-1], np.stack([width, width])[:, ::-1]) is None  # the hand is down
+    below = levels < 200.0  # no hand in the pictures
+    assert hand_bottom(levels[below], np.stack([width, width])[:, below]) is None
+    # a gap in one view is no wrist
+    gap = np.where((levels > 330.0) & (levels < 400.0), np.nan, width)
+    assert hand_bottom(levels, np.stack([width, gap])) == 240.0
+    assert hand_bottom(levels, np.full((2, len(levels)), np.nan)) is None
 
 
 def test_an_arm_without_a_hand_in_the_pictures_begins_where_it_is_seen():

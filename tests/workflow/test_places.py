@@ -33,16 +33,22 @@ def test_the_true_girths_agree_with_the_photographs_and_others_do_not(name, tmp_
         PlaceGirth("ball-of-foot", ball),
         PlaceGirth("heel-instep", instep),
         PlaceGirth("mid-foot", 250.0),
+        PlaceGirth("foot-length", truth["length_mm"]),
     )
     found = measure_limb(
         sorted(folder.glob("photo-*.jpg")), read_field(folder / "field.json"), read_tape(folder / "tape.csv"),
         side=truth["side"], from_mm=110.0, to_mm=600.0, places=taped,
     )  # fmt: skip
     said = write_model_file(tmp_path, found)
-    assert [row.verdict for row in said.place_girths] == ["agrees", "agrees", "not seen"]
+    assert [row.verdict for row in said.place_girths] == ["agrees", "agrees", "not seen", "agrees"]
     (foot,) = said.segments
     assert said.place_girths[0].photo_mm_95 == foot.ball_girth_mm_95
     assert said.place_girths[1].photo_mm == foot.heel_instep_girth_mm
+    end = said.taped_end
+    low, high = end.volume_ml_95
+    true_ml = truth["volumes_below_ml"][f"{end.below_mm:.0f}"]
+    assert low < true_ml < high
+    assert end.photographs_ml_95[0] < true_ml < end.photographs_ml_95[1]
 
 
 @pytest.mark.slow

@@ -1,3 +1,4 @@
+import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -100,3 +101,29 @@ def test_a_limb_that_lay_is_measured_again_as_it_lay(tmp_path):
     assert found.result.status == "measured", found.result.reason
     # same photographs, same heights; the landmark is kept to a tenth of a pixel
     assert found.after_ml == pytest.approx(found.before_ml, rel=1e-3)
+
+
+@pytest.mark.slow
+def test_a_typed_axis_is_kept(tmp_path):
+    """The leg measured along an axis 4 mm beside the mat's, as somebody typed it."""
+    name, home = WEEKS[0], CASES[WEEKS[0]] / WEEKS[0]
+    axis = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, -4.0, 2.0, -10.0)
+    photos = tuple(home / f"photo-{n}.jpg" for n in (1, 2))
+    job = MeasureJob(
+        name, tuple(map(str, photos)), str(home / "field.json"), str(home / "tape.csv"), "leg", "left",
+        150.0, 450.0, str(tmp_path / name), axis=axis,
+    )  # fmt: skip
+    assert measure_job(job).status == "measured"
+    before = json.loads(read_model_files(tmp_path / name).json)["axis_from_world"]
+    assert before["translation_mm"] == [-4.0, 2.0, -10.0]
+    with Store(tmp_path / "records.sqlite") as store:
+        store.add_visit(
+            NewVisit(
+                "K-017", "leg", "left", datetime(2026, 3, 2, 9, tzinfo=UTC), read_tape(home / "tape.csv"),
+                photos, (home / "field.json").read_text(), model=read_model_files(tmp_path / name),
+            )
+        )  # fmt: skip
+        (found,) = again.remeasure(store, tmp_path / "new")
+        assert found.after_ml == pytest.approx(found.before_ml, rel=1e-5)
+        after = json.loads(read_model_files(tmp_path / "new" / f"visit-{found.visit}").json)
+    assert after["axis_from_world"] == before

@@ -32,7 +32,8 @@ def head(title: str, lead: str) -> None:
     _progress.set(None)
     colours = ink()
     style = _STYLE.replace("GROUND", colours.ground).replace("BORDER", colours.faint)
-    st.html(f"<style>{style}</style>")
+    with st.container(key="style"):
+        st.html(f"<style>{style}</style>")
     with st.container(key="browser", height="content"):
         _browser(key="browser-part", data={"words": {**text.LIMB_VIEW, **_key_words()}})
     st.title(title, anchor=False)

@@ -12,6 +12,8 @@ from pathlib import Path
 import numpy as np
 import streamlit as st
 
+from digitise.errors import OutlineError
+from digitise.geometry.rigid import Pose
 from ui import measuring, state, text, work
 from ui.components import frame
 from ui.draft import Draft
@@ -38,18 +40,29 @@ def ask(draft: Draft, inputs: Inputs, inspected: Inspected | None) -> None:
     st.markdown(text.LANDMARK_LEAD[inputs.limb or "arm"])
     number = _photograph(draft, inputs)
     with frame.steps() as tell:
-        field, posture = work.field_of(draft, inputs), inputs.lying
-        axis = measuring.lying_axis(draft.photos, inspected, field, posture, tell)  # type: ignore[arg-type]
+        axis = axis_of(draft, inputs, inspected, tell)
     key = state.widget(f"tap-{number}")
     place = inputs.landmark
     at = None if place is None or place[0] != number else [place[1], place[2]]
     _tap(
         key=key,
-        data={**_picture(draft.photos[number], measuring.sight_of(inspected, number, axis)), "at": at},
+        data={
+            **_picture(draft.photos[number], measuring.sight_of(inspected, number, axis, lies=True)),
+            "at": at,
+        },
         on_tap_change=lambda: _take(number, key),
     )
     if at is not None:
         st.caption(text.LANDMARK_SET)
+
+
+def axis_of(draft: Draft, inputs: Inputs, inspected: Inspected, tell: work.Progress) -> Pose | None:
+    """Return the axis of a limb that lies; None where it is not found before the limb is drawn by hand."""
+    field, posture, drawn = work.field_of(draft, inputs), inputs.lying, draft.corrections()
+    try:
+        return measuring.lying_axis(draft.photos, inspected, field, posture, tell, drawn)  # type: ignore[arg-type]
+    except OutlineError:
+        return None
 
 
 def _photograph(draft: Draft, inputs: Inputs) -> int:

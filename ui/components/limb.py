@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
+from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
 from ui import measuring, text, work
-from ui.components import frame, outlines, photographs
+from ui.components import frame, landmark, outlines, photographs, places
 from ui.draft import Draft
 from ui.inputs import Inputs
 from ui.typed import TypedTape
@@ -30,7 +32,7 @@ def waits(inputs: Inputs, inspected: Inspected | None) -> list[str]:
 
 def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape) -> Measured | None:
     """Measure the limb; where that fails, say why, have its outlines mended, and return None."""
-    corrections = {path.name: words for path in draft.photos if (words := draft.correction(path))}
+    corrections = draft.corrections()
     field, axis, lying = work.field_of(draft, inputs), work.axis_of(inputs), work.lying_of(inputs)
     try:
         with frame.steps() as tell:
@@ -45,16 +47,30 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
                 tell,
                 axis,
                 lying,
+                places.known(inputs),
             )
     except DigitiseError as error:
-        # a lying limb's axis is found from its outlines: where they fail there is none to draw them along
-        can_mend = lying is None and isinstance(error, (OutlineError, ShapeError))
+        can_mend = isinstance(error, (OutlineError, ShapeError))
         if not (can_mend and isinstance(error, OutlineError)):
             frame.show_error(photographs.named(error, inputs))
         if can_mend:
-            with frame.steps() as tell:
-                alone = measuring.outlines_alone(draft.photos, inspected, field, corrections, tell, axis)
-            outlines.draw(draft, inputs, inspected, alone)
+            if lying is not None:
+                with frame.steps() as tell:
+                    axis = landmark.axis_of(draft, inputs, inspected, tell)
+            alone: list[Outline | OutlineError] = (
+                [error] * len(draft.photos)
+                if lying is not None and axis is None and isinstance(error, OutlineError)
+                else _alone(draft, inputs, inspected, axis)
+            )
+            outlines.draw(draft, inputs, inspected, alone, axis)
         elif isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
             photographs.one_visit(inputs)
     return None
+
+
+def _alone(
+    draft: Draft, inputs: Inputs, inspected: Inspected, axis: Pose | None
+) -> list[Outline | OutlineError]:
+    field = work.field_of(draft, inputs)
+    with frame.steps() as tell:
+        return measuring.outlines_alone(draft.photos, inspected, field, draft.corrections(), tell, axis)

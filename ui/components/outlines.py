@@ -9,8 +9,9 @@ import streamlit as st
 from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError
+from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
-from ui import foot, measuring, state, text
+from ui import end_picture, measuring, state, text
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
 from ui.components.photographs import named
@@ -43,11 +44,11 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
     path = draft.photos[number]
     place = measuring.place_of(measured, path)
     if place is None:
-        above = foot.foot_picture(path, measured)
+        above = end_picture.end_picture(path, measured)
         if above is None:
             st.caption(text.PHOTO_LEFT_OUT.format(number + 1))
         else:
-            st.image(above, width="stretch", alt=text.FOOT_ALT.format(number + 1))
+            st.image(above, width="stretch", alt=text.END_ALT.format(number + 1))
         return
     picture = measuring.outline_picture(path, measured, place)
     st.image(picture, width="stretch", alt=text.OUTLINE_ALT.format(number + 1))
@@ -57,17 +58,24 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
     _button(number, primary=bool(measured.outlines[place].unsure))
 
 
-def draw(draft: Draft, inputs: Inputs, inspected: Inspected, outlines: list[Outline | OutlineError]) -> None:
+def draw(
+    draft: Draft,
+    inputs: Inputs,
+    inspected: Inspected,
+    outlines: list[Outline | OutlineError],
+    axis: Pose | None,
+) -> None:
     """Have the outlines drawn by hand where they could not be found; the first of these opens at once."""
     reasons = {n: one for n, one in enumerate(outlines) if isinstance(one, OutlineError)}
     number = _edited(draft)
     if number is None:
-        number = next(iter(reasons), 0)
+        own = (n for n, reason in reasons.items() if reason.where == draft.photos[n].name)
+        number = next(own, next(iter(reasons), 0))
     st.subheader(text.DRAW_TITLE.format(number + 1), anchor=False)
     if number in reasons:
         frame.show_error(named(reasons[number], inputs))
     found = outlines[number]
-    sight = measuring.sight_of(inspected, number)
+    sight = measuring.sight_of(inspected, number, axis, lies=bool(inputs.lying))
     _editor(draft, number, None if isinstance(found, OutlineError) else found, sight)
     with st.container(horizontal=True):
         for other in range(len(outlines)):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
@@ -13,19 +12,16 @@ from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
-from digitise.tape.places import place_words
 from digitise.tape.table import tape_table_from_csv
 from ui import dates, measuring, pictures, present, state, text, work
-from ui.components import frame
+from ui.components import arrivals, frame, pairing, places, watching
 from ui.components.tape import show_rows
-from ui.draft import Draft
+from ui.draft import MOST_PHOTOS, Draft
 from ui.inputs import Inputs
 from ui.lengths import UNITS
 from ui.plain import plain
 from ui.typed import as_typed
 from ui.work import Inspected, Seen
-
-MOST = 12
 
 
 def take_in(draft: Draft, inputs: Inputs) -> None:
@@ -43,6 +39,8 @@ def take_in(draft: Draft, inputs: Inputs) -> None:
         if not state.is_handled(file.file_id):
             _keep(draft, file.name, file.getvalue())
             state.let_go(file.file_id)
+    pairing.draw(draft)
+    watching.draw(draft)
     if state.value("late"):
         st.rerun()  # the date stands above
     if st.toggle(text.CAMERA_TOGGLE, key=state.widget("camera_on")):
@@ -64,20 +62,11 @@ def _keep(draft: Draft, name: str, data: bytes) -> None:
             state.put("sheets", "own")
         elif kind == ".csv":
             _keep_tape(name, data)
-        elif len(draft.photos) >= MOST:
+        elif len(draft.photos) >= MOST_PHOTOS:
             st.warning(text.TOO_MANY_PHOTOS)
         else:
             path = draft.add_photo(data, name)
-            _date_by(data)
-            state.put("names", {**(state.value("names") or {}), path.name: Path(name).name[:80]})
-
-
-def _date_by(data: bytes) -> None:
-    """Date the visit by its photographs where they were not taken just now and nothing else was typed."""
-    when = dates.taken(data)
-    if when is None or state.value("day") or datetime.now().astimezone() - when < dates.LATE:
-        return
-    state.put("late", dates.as_typed(when))
+            arrivals.note(path.name, name, dates.taken(data))
 
 
 def is_lens(data: bytes) -> bool:
@@ -96,7 +85,7 @@ def _keep_lens(draft: Draft, name: str, data: bytes) -> None:
 def _keep_tape(name: str, data: bytes) -> None:
     table = tape_table_from_csv(data.decode("utf-8-sig", errors="replace"), name, at_least=0)
     if table.places:
-        st.warning(text.TAPE_PLACES.format(", ".join(place_words(row.place) for row in table.places)))
+        places.put(table.places)
     if not table.rows:
         return
     unit = state.unit() if state.value("unit") is None else UNITS[state.value("unit")]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import streamlit as st
 
+from digitise.care.padding.foot.places import FootPlace
+from digitise.care.padding.region import Region
 from digitise.care.padding.regions import HIDDEN
 from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
+from digitise.workflow.care import foot_way_of
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import released
@@ -94,9 +97,10 @@ def _places(kept: Kept, against: Kept | None, answers: SafetyAnswers) -> None:
         alt=text.PADDING_ALT,
     )
     with right:
-        if not regions:
+        listed: tuple[Region | FootPlace, ...] = (*regions, *found.foot_places)
+        if not listed:
             st.success(text.PADDING_NONE)
-        for number, region in enumerate(regions, start=1):
+        for number, region in enumerate(listed, start=1):
             st.markdown(present_care.region_line(number, region, found.foam.of_place[number], state.unit()))
         st.caption(HIDDEN)
     _foam(found, kept.line.client, released(kept.model.summary, ("pad",), answers))
@@ -130,7 +134,10 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
-    plan, unit = suggest_plan(limb), state.unit()
+    end, unit = foot_way_of(kept.model), state.unit()
+    if end is not None:
+        st.caption(text.WRAP_TOES)
+    plan = suggest_plan(limb, toes=end is not None)
     roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
     rows = st.data_editor(
         present_care.plan_rows(plan, unit),
@@ -140,7 +147,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         key=f"plan-{key}-{unit.name}",
     )
     edited = present_care.edited_plan(plan, rows, roll, unit)
-    sheet = wrap_sheet(limb, edited)
+    sheet = wrap_sheet(limb, edited, end)
     for warning in sheet.warnings:
         st.warning(plain(unit.sentence(warning.text)))
     left, right = st.columns([1, 1], gap="large")

@@ -26,10 +26,15 @@ def main() -> None:
                 _sheets()
         st.info(text.SETUP_LITTLE_ROOM)
     with right:
-        st.image(pictures.plan_drawing(), width="stretch", alt=text.SETUP_PLAN_ALT)
-        st.image(pictures.side_drawing(), width="stretch", alt=text.SETUP_SIDE_ALT)
+        with st.container(key="plan"):
+            st.image(pictures.plan_drawing(), width="stretch", alt=text.SETUP_PLAN_ALT)
+            st.image(pictures.side_drawing(), width="stretch", alt=text.SETUP_SIDE_ALT)
         st.markdown(text.SETUP_LYING)
-        st.image(pictures.lying_drawing(), width="stretch", alt=text.SETUP_LYING_ALT)
+        with st.container(key="plan-lying"):
+            st.image(pictures.lying_drawing(), width="stretch", alt=text.SETUP_LYING_ALT)
+        st.markdown(text.SETUP_UPRIGHT)
+        with st.container(key="plan-upright"):
+            st.image(pictures.upright_drawing(), width="stretch", alt=text.SETUP_UPRIGHT_ALT)
         _test_photograph()
     frame.foot()
 

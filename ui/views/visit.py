@@ -19,7 +19,9 @@ from ui.components import (
     landmark,
     limb,
     outlines,
+    pairing,
     photographs,
+    places,
     reopen,
     result,
     safety,
@@ -39,12 +41,15 @@ _TYPED = (
     *("client", "limb", "side", "lies", "clearance", "clearance_by", "posture", "measured_by", "note"),
     *("sheets", "print_scale", "day", "hour"),
 )
+# what the session remembers as it stands
+_KEPT = ("landmark", "unit", "places", "names")
 
 
 def main() -> None:
     """Draw the page."""
     draft = state.draft()
     before = _begun(draft)
+    pairing.keep_to(draft, before.saved is None)
     _head(draft, before)
     frame.tell_flash()
     sample.banner(before.client)
@@ -73,6 +78,7 @@ def main() -> None:
     checks = measured.fit.tape_checks if measured else ()
     with left, frame.errors():
         tape.table(inputs, unit, typed_tape, checks)
+        places.table(inputs, unit)
         for line in present.tape_advice(typed_tape, checks, inputs.limb or "leg", unit):
             st.warning(line)
         _start_over(draft, inputs)
@@ -107,14 +113,11 @@ def _begun(draft: Draft) -> Inputs:
         state.put("flags", _chosen_flags(both.inputs))
     for number, value in enumerate(both.inputs.axis):
         state.put(f"axis-{number}", value)
-    if both.inputs.landmark != mine.landmark:
-        state.put("landmark", both.inputs.landmark)
-    if both.inputs.unit != mine.unit:
-        state.put("unit", both.inputs.unit)
+    for name in _KEPT:
+        if getattr(both.inputs, name) != getattr(mine, name):
+            state.put(name, getattr(both.inputs, name))
     if both.inputs.rows != mine.rows:
         tape.show_rows(both.inputs.rows)
-    if both.inputs.names != mine.names:
-        state.put("names", both.inputs.names)
     st.info(text.OTHER_TAB, icon=":material/tab:")
     if both.clashes:
         clashes = ", ".join(text.CLASHES.get(name, name) for name in both.clashes)
@@ -149,6 +152,7 @@ def _gathered(before: Inputs) -> Inputs:
     named = state.value("names")
     photos = before.names if named is None else named
     tapped = state.value("landmark")
+    taped = state.value("places")
     answered = state.value("same_visit")
     same = before.same_visit if answered is None else answered
     return Inputs.model_validate(
@@ -157,6 +161,7 @@ def _gathered(before: Inputs) -> Inputs:
             **now,
             "flags": flags,
             "axis": axis,
+            "places": before.places if taped is None else taped,
             "landmark": before.landmark if tapped is None else tapped,
             "names": photos,
             "same_visit": same,
@@ -169,7 +174,8 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: T
     if waits or inspected is None:
         _waiting(draft, waits)
         return None
-    return limb.measured(draft, inputs, inspected, tape)
+    found = limb.measured(draft, inputs, inspected, tape)
+    return None if found is None else places.beside(found, inputs)
 
 
 def _waiting(draft: Draft, waits: list[str]) -> None:
@@ -214,8 +220,8 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     result.volume(summary, bool(measured.tape), unit)
     when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
     both.results(summary, inputs.client.strip().upper(), when, unit)
-    foot = None if measured.foot is None else measured.foot.foot
-    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, foot)
+    end = None if measured.end is None else measured.end.part
+    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, end)
     result.words(summary, unit)
     result.download(summary)
 
@@ -287,7 +293,7 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
         both.results(summary, visit.client, visit.taken, unit)
-        result.shape(kept.limb, (), draft.folder.name, unit, kept.foot)
+        result.shape(kept.limb, (), draft.folder.name, unit, kept.end)
         result.words(summary, unit)
         result.download(summary)
     frame.foot()

@@ -190,9 +190,11 @@ def _refuse_bent(profiles: Sequence[Profile], stretch: _Stretch, silhouettes: Se
         off = own.off[_clear(own, stretch)]
         if 1.4826 * float(np.median(np.abs(off))) > _MOST_OFF_MM:
             raise OutlineError(
-                "the limb is bent: its middle does not follow a straight line.",
+                "the limb's middle does not follow a straight line: it is bent, or something of its colour "
+                "lies beside it.",
                 where=each.name,
-                do="Stretch elbow or knee as far as it goes, or measure the parts on either side one by one.",
+                do="Stretch elbow or knee as far as it goes, and keep the other arm or leg, hands and cloths "
+                "of the skin's colour off the sheet.",
             )
 
 

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_fill_holes
 
+from digitise.capture.lying.cut import graph_cut
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.photo.resample import read_between
 from digitise.capture.sheets.field import Board
-from digitise.capture.surroundings.backdrop import Area, find_panel, plain_areas
+from digitise.capture.surroundings.backdrop import Area, Panel, find_panel, plain_areas
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
@@ -27,11 +28,17 @@ from digitise.geometry.rigid import Array, Pose
 
 _STANDS_OUT = 20.0  # squared distance from the sheet's colour
 _HUE_BIN, _ONE_HUE = 0.1, 0.3  # log units; skin of one limb in one light keeps within the latter
+_LEAST_RED = (
+    0.08  # log red over green: skin had 0.2 to 0.8 over white paper in renders, from pale to very dark
+)
 _SHADOW_HUE = 0.2  # log units off the sheet's own hue: shadows keep within
 _LEAST_MM2 = 8000.0  # 200 mm of a thin wrist
+_LIKE_SHEET = 5.0  # squared distance from the sheet's colour
+_SURELY = np.ones((9, 9), np.uint8)  # 8 mm within a mask of skin
 _LEVEL_MM = 4.0  # between the levels that are read off
 _PLAIN_BESIDE = 3  # cells beyond an edge that must show the sheet
 _LEAST_LEVELS = 30
+_DRAWN_CELLS = 800.0  # along a photograph's longer side: a cell is about as large as one of the strip
 _LEAST_WIDTH_MM = 25.0
 _FLAT = 0.5  # cosine to the vertical of a sheet that lies
 
@@ -88,6 +95,7 @@ def find_silhouette(photo: Photograph, camera: Camera, boards: Iterable[tuple[Bo
     panel = find_panel(strip, areas)
     mask = _largest(panel.inside & (panel.distance2 > _STANDS_OUT), photo.name)
     mask = _largest(_of_one_colour(strip, mask, panel.inside & ~mask), photo.name)
+    mask = _largest(_whole(strip, mask, panel), photo.name)
     first, second = _levels(mask, panel.inside)
     if len(first) < _LEAST_LEVELS:
         raise OutlineError(
@@ -96,6 +104,30 @@ def find_silhouette(photo: Photograph, camera: Camera, boards: Iterable[tuple[Bo
             do="Move the limb to the middle of the sheet, away from the mat and the printed pages.",
         )
     return Silhouette(camera, _rays(strip, first), _rays(strip, second), photo.name)
+
+
+def drawn_silhouette(polygon: Array, camera: Camera, name: str) -> Silhouette:
+    """Return the silhouette of a limb round which a person drew a line (n, 2), pixels of the photograph.
+
+    Raises
+    ------
+    OutlineError
+        When it encloses too little to tell how the limb lies.
+    """
+    width, height = camera.size
+    pitch = max(width, height) / _DRAWN_CELLS
+    mask = np.zeros((round(height / pitch), round(width / pitch)), np.uint8)
+    cells = np.clip((polygon + 0.5) / pitch - 0.5, -_DRAWN_CELLS, 2 * _DRAWN_CELLS)
+    cv2.fillPoly(mask, [np.round(cells).astype(np.int32)], 1)
+    edges = _levels(mask > 0, np.ones(mask.shape, bool)) if mask.any() else (np.zeros((0, 2)),) * 2
+    if len(edges[0]) < _LEAST_LEVELS:
+        raise OutlineError(
+            "the line drawn round the limb encloses too little of it.",
+            where=name,
+            do="Draw it round the whole part that is measured.",
+        )
+    first, second = (camera.rays((edge + 0.5) * pitch - 0.5) for edge in edges)
+    return Silhouette(camera, first, second, name)
 
 
 def _lies(area: Area) -> bool:
@@ -154,19 +186,32 @@ def _largest(stands_out: Mask, name: str) -> Mask:
 def _of_one_colour(strip: Strip, mask: Mask, sheet: Mask) -> Mask:
     """Return the part of a mask of its commonest hue: skin, without supports, sleeve and deep shadows.
 
-    A shadow has the hue of the ``sheet`` (cells that show it); only a limb of that hue itself is left with
-    its shadow.
+    Skin of any tone is redder than grey, which tells it from sleeve and shadow of a coloured sheet.  Else a
+    shadow has nearly the hue of the ``sheet`` (cells that show it); only a limb of that hue itself is left
+    with its shadow.
     """
     hue = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.0), np.uint8))[..., 1:]
     paper = np.median(hue[sheet], axis=0) if sheet.any() else np.full(2, np.inf)
     off = np.linalg.norm(hue - paper, axis=-1)
     lit = mask & (off > _SHADOW_HUE)
-    chosen = lit if np.count_nonzero(lit) * STEP_MM**2 > _LEAST_MM2 else mask
+    red = lit & (hue[..., 0] > _LEAST_RED)
+    enough = (each for each in (red, lit) if np.count_nonzero(each) * STEP_MM**2 > _LEAST_MM2)
+    chosen = next(enough, mask)
     bins = np.floor(hue[chosen] / _HUE_BIN).astype(int)
     _, which, counts = np.unique(bins, axis=0, return_inverse=True, return_counts=True)
     commonest = np.median(hue[chosen][which.reshape(-1) == np.argmax(counts)], axis=0)
     own = np.linalg.norm(hue - commonest, axis=-1)
     return np.asarray(chosen & (own < _ONE_HUE) & (own < off))
+
+
+def _whole(strip: Strip, skin: Mask, panel: Panel) -> Mask:
+    """Return all of a limb of which a mask tells the part of the commonest hue: with what shines, say."""
+    labels = np.full(skin.shape, cv2.GC_BGD, np.uint8)
+    labels[panel.inside & (panel.distance2 > _LIKE_SHEET)] = cv2.GC_PR_BGD
+    labels[skin] = cv2.GC_PR_FGD
+    labels[cv2.erode(skin.astype(np.uint8), _SURELY) > 0] = cv2.GC_FGD
+    found = graph_cut(brightness_and_hue(strip.pixels), labels)
+    return skin if found is None else found
 
 
 def _levels(mask: Mask, inside: Mask) -> tuple[Array, Array]:

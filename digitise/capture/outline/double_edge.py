@@ -58,6 +58,11 @@ class SecondEdge:
     near: Mask
 
 
+def no_second_edge(count: int) -> SecondEdge:
+    """Return what is known where no second edge is sought."""
+    return SecondEdge(np.zeros(count), np.zeros(count, bool))
+
+
 def second_edge(
     pixels: NDArray[np.uint8], points: Array, normals: Array, pixel_mm: float, printed: Mask
 ) -> SecondEdge:

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.outline.correction import Correction, paint
+from digitise.capture.outline.lying.find import find_lying_region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
 from digitise.capture.outline.segmentation import find_region
 from digitise.capture.outline.subpixel import inside_picture
-from digitise.capture.outline.supports import resting
 from digitise.capture.outline.trace import Traced, trace_edges
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import Strip, rectify
@@ -85,11 +85,10 @@ def find_outline(
         )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
     mat = look_at_mat(photo.pixels, strip, () if lying else boards)
-    panels = (find_panel(strip, areas, weight, boards) for weight in SHADOW_WEIGHTS)
     if lying:
-        lightly, fully = panels
-        # beside its lower edge lies its own shadow, which steps of light alone tell from it
-        return _surest(_trace(photo, strip, panel, mat, drawn, lightly) for panel in (fully, lightly))
+        under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards)
+        return _surest(iter([_trace(photo, strip, under, mat, drawn, lies=True)]))
+    panels = (find_panel(strip, areas, weight, boards) for weight in SHADOW_WEIGHTS)
     return _surest(_trace(photo, strip, panel, mat, drawn) for panel in panels)
 
 
@@ -132,16 +131,14 @@ def _trace(
     panel: Panel,
     mat: NearMat,
     drawn: _Drawn | None,
-    under: Panel | None = None,
+    *,
+    lies: bool = False,
 ) -> Traced | OutlineError:
-    """Find both edges against one idea of the backdrop's colour, or tell why not.
-
-    ``under`` is another idea of it, by which shadows are told from supports under a limb that lies.
-    """
+    """Find both edges against one idea of the backdrop's colour, or tell why not."""
     try:
         painted = None if drawn is None else drawn.painted
-        region = find_region(photo.pixels, strip, panel, photo.name, painted, under)
-        region = region if under is None else resting(strip, under, region)
+        find = find_lying_region if lies else find_region
+        region = find(photo.pixels, strip, panel, photo.name, painted)
         correction = None if drawn is None else drawn.correction
         traced = trace_edges(photo.pixels, strip, region, mat, correction)
         _refuse_cut_off(traced.outline, photo)

@@ -43,6 +43,8 @@ class Region:
         For each boundary (n,) True where it is that of another body, which stands before the limb.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
+    hem_mm
+        Height at which cloth was seen to begin already, above the rows; None where none was.
     """
 
     rows: NDArray[np.intp]
@@ -58,3 +60,4 @@ class Region:
     dressed: tuple[Mask, Mask]
     before: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None
+    hem_mm: float | None = None

@@ -58,7 +58,6 @@ def find_region(
     panel: Panel,
     name: str,
     painted: NDArray[np.int8] | None = None,
-    shaded: Panel | None = None,
 ) -> Region:
     """Tell the limb from everything round it.
 
@@ -70,9 +69,6 @@ def find_region(
         The photograph's name, for messages.
     painted
         (H, W) 1 where a person painted limb, -1 background, 0 elsewhere; None when nothing was painted.
-    shaded
-        Where given, another idea of the backdrop, with shadows counted lightly, for the place of the boundary
-        once the limb is told: beside a limb that lies is its own shadow.
 
     Raises
     ------
@@ -99,7 +95,7 @@ def find_region(
     joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
     first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in joined)
     touched, patch = (joined[0][1], joined[1][1]), (joined[0][2], joined[1][2])
-    evidence = region_evidence(strip, shaded or panel, int(rows[-1]), first, last)
+    evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
     told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
@@ -217,7 +213,7 @@ def _refine(
         scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
         offsets.append(strip.offsets[0] + STEP_MM * (path + 0.5))  # between the cells it parts
-        agreement = _agreement(map_, every, path, outward)
+        agreement = agreement_across(map_, every, path, outward)
         least = np.where(before_panel, _LEAST_AGREEMENT * CLIP, _LEAST_AGREEMENT_BELOW * CLIP_BELOW)
         # a step is told along 48 mm: near where it fades it tells less of its place
         steady = minimum_filter1d(pair.strength[index], 2 * _FADE_ROWS + 1, mode="nearest")
@@ -244,7 +240,9 @@ def _refine(
         (hidden[0], hidden[1]),
         (strayed[0], strayed[1]),
         ~before_panel,
-        *[(nowhere, nowhere)] * 3,
+        (nowhere, nowhere),
+        (nowhere, nowhere),
+        (nowhere, nowhere),
     )
 
 
@@ -255,7 +253,7 @@ def _at_boundary(strip: Strip, where: Mask, region: Region, index: int, beyond_m
     return np.asarray(where[region.rows[:, None], np.clip(at, 0, len(strip.offsets) - 1)].any(axis=1))
 
 
-def _agreement(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:
+def agreement_across(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:
     """Half the difference of the evidence just inside and just outside a boundary: (n,)."""
     reach = np.arange(1, int(_AGREE_MM / STEP_MM) + 1)
     sides = []
@@ -308,5 +306,7 @@ def _region_of_steps(
         (hidden[0], hidden[1]),
         (nowhere, nowhere),
         ~above_foot,
-        *[(~touched, ~touched)] * 3,
+        (~touched, ~touched),
+        (~touched, ~touched),
+        (~touched, ~touched),
     )

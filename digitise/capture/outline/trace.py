@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
-from digitise.capture.outline.double_edge import SecondEdge, second_edge
+from digitise.capture.outline.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import hiding
 from digitise.capture.outline.region import Region
@@ -35,6 +35,7 @@ _FLOOR_SD_PX = 16.0
 _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
 _ISLAND_OFF_MM = 10.0
 _FOLD_MM = 22.0  # as deep as a second edge is sought
+_CAP_ROWS = 6  # a line is closed within 12 mm of height, aslant as a hand draws it (ours)
 _SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
@@ -69,7 +70,7 @@ def trace_edges(
     correction
         What a person drew; it replaces what is found.
     """
-    skin, hem_mm = skin_rows(strip, region)
+    skin, hem_mm = skin_rows(strip, region) if region.hem_mm is None else (slice(None), region.hem_mm)
     heights = strip.heights[region.rows][skin]
     near = [
         strip.photo_from_plane(near_edge(pixels, strip, region, index, offsets)[skin], heights)
@@ -83,8 +84,13 @@ def trace_edges(
         edge = _doubted(edge, region.doubtful[index][skin])
         lost = ~edge.sure & region.below[skin]
         edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
-        second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin])
-        second = _beside_dressing(second, region.dressed[index][skin])
+        if region.rests is None:
+            second = second_edge(
+                pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin]
+            )
+            second = _beside_dressing(second, region.dressed[index][skin])
+        else:  # what shines on a limb beside its shadow is no other body
+            second = no_second_edge(len(edge.points))
         edge = _within(edge, second)
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
@@ -99,7 +105,12 @@ def trace_edges(
             offsets = drawn_offsets(correction, strip, SIDES[index], heights)
             at = strip.photo_from_plane(offsets, heights)
             drawn.append(inside_picture(at, pixels))
+            round_it = region.rests is not None and correction.polygon is not None
+            if round_it:
+                drawn[-1] &= ~_caps(drawn[-1])
             edge = _redrawn(edge, at, drawn[-1], (-1, 1)[index])
+            if round_it:  # who draws round a limb that lies did not trust the rest
+                edge = replace(edge, seen=drawn[-1])
         edges.append(_upwards(edge, above))
         reasons.append(np.where(edge.seen, "", reason)[above][::-1])
     heights = heights[above][::-1]
@@ -180,6 +191,18 @@ def _redrawn(edge: Edge, at: Array, drawn: NDArray[np.bool_], outward: int) -> E
         edge.sure | drawn,
         edge.seen | drawn,
     )
+
+
+def _caps(drawn: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell on which rows (n,) a line drawn round a limb closes across it rather than follows its edges."""
+    rows = np.flatnonzero(drawn)
+    found = np.zeros(len(drawn), bool)
+    if len(rows):
+        near_end = (np.arange(len(drawn)) - rows[0] < _CAP_ROWS) | (
+            rows[-1] - np.arange(len(drawn)) < _CAP_ROWS
+        )
+        found = drawn & near_end
+    return found
 
 
 def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:

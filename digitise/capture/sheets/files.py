@@ -9,6 +9,7 @@ from pathlib import Path
 from digitise.capture.sheets.field import write_field
 from digitise.capture.sheets.instructions import add_instructions
 from digitise.capture.sheets.instructions_lying import add_lying_instructions
+from digitise.capture.sheets.instructions_upright import add_upright_instructions
 from digitise.capture.sheets.layout import Sheet, sheet_field, sheet_set
 from digitise.capture.sheets.printing import add_sheets
 from digitise.files import new_folder
@@ -66,12 +67,14 @@ def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[st
         document = true_size_document("Sheets for measuring a limb")
         add_instructions(document, paper)
         add_lying_instructions(document, paper)
+        add_upright_instructions(document, paper)
         add_sheets(document, sheets)
         document.output(str(folder / name))
         return (name,)
     document = true_size_document("Setting up and taking the photographs")
     add_instructions(document, paper)
     add_lying_instructions(document, paper)
+    add_upright_instructions(document, paper)
     document.output(str(folder / _ROLL_FILES[0]))
     for name, sheet in zip(_ROLL_FILES[1:], sheets, strict=True):
         document = true_size_document(f"{sheet.title} for measuring a limb")

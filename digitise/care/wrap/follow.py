@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 # What a hand tells apart (ours; how far a bandage can be pulled at all differs between makes).
 _LIGHT, _MEDIUM = 0.2, 0.5
+TOES = "behind the toes"
+"""Where a layer begins that covers the foot."""
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,7 @@ class WrapStep:
     width_cm, from_cm, to_cm
         Of the layer; heights from the floor, or from the mat.
     begins, ends
-        The same from the nearest landmark, in words.
+        The same from the nearest landmark, in words; ``behind the toes``.
     turns
         Whole turns.
     overlap
@@ -110,7 +112,7 @@ def _step(number: int, need: LayerNeed, places: dict[str, float]) -> WrapStep:
         layer.width_mm / 10,
         layer.from_mm / 10,
         layer.to_mm / 10,
-        _from_landmark(layer.from_mm, places),
+        TOES if need.toes else _from_landmark(layer.from_mm, places),
         _from_landmark(layer.to_mm, places),
         round(need.turns),
         overlap_word(layer.overlap),

@@ -44,7 +44,7 @@ class Layer(BaseModel):
     width_mm
         Of the bandage.
     from_mm, to_mm
-        Segment of the limb that it covers, as heights.
+        Segment of the limb that it covers, as heights; on a standing leg 0 is from behind the toes.
     overlap
         Share of the width that the next turn covers.
     stretch
@@ -115,7 +115,7 @@ class Plan(BaseModel):
     padding_roll_length_mm
         Of one roll of padding, at rest; such rolls are shorter than bandages (from memory).
     end_wrapped
-        Foot or hand is wrapped too, from the toes or fingers on, apart from this plan.
+        Foot or hand is wrapped too, from the toes or fingers on, by no layer of this plan.
     least_layers
         Fewer pressing layers than this are warned of.
     note

@@ -13,12 +13,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from digitise.care.surface.foot_way import Way
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
 from digitise.care.wrap.follow import WrapStep, wrap_steps
 from digitise.care.wrap.plan import Layer, LayerKind, Plan
 from digitise.care.wrap.pressure import layered_mmhg
 from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
-from digitise.care.wrap.warnings import WrapWarning, wrap_warnings
+from digitise.care.wrap.warnings import OnFoot, WrapWarning, wrap_warnings
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth
@@ -42,6 +43,8 @@ class LayerNeed:
         Length of bandage on the limb, and the same at rest; with anchor turns.
     rolls
         Whole rolls of the plan's length for its kind.
+    toes
+        It begins behind the toes and closes the heel.
     """
 
     layer: Layer
@@ -49,6 +52,7 @@ class LayerNeed:
     stretched_mm: float
     rest_mm: float
     rolls: int
+    toes: bool = False
 
 
 class Rolls(NamedTuple):
@@ -72,7 +76,7 @@ class WrapSheet:
     rolls
         Bandages first, each kind from the narrowest.
     z
-        (N,) heights, mm.
+        (N,) heights on the measured limb, mm.
     layers
         (N,) pressing layers there.
     estimate_mmhg
@@ -84,6 +88,8 @@ class WrapSheet:
         What to look at.
     steps
         The layers as hands put them on.
+    end
+        The way over the foot, where it is known.
     """
 
     plan: Plan
@@ -95,6 +101,7 @@ class WrapSheet:
     relative: Array
     warnings: tuple[WrapWarning, ...]
     steps: tuple[WrapStep, ...]
+    end: Way | None = None
 
 
 def turns(length: float, width: float, overlap: float) -> float:
@@ -143,7 +150,7 @@ def wound_length(z: Array, girth: Array, advance: float, *, pitch: bool = True) 
     return float(np.trapezoid(length, z) / advance)
 
 
-def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
+def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> WrapSheet:
     """Work out a wrap.
 
     Parameters
@@ -152,23 +159,25 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
         The limb.
     plan
         What goes on it; suggested from the shape when not given.
+    end
+        The way over the foot of a leg that stands; None where it was neither measured nor taped.
 
     Raises
     ------
     PlanError
-        When a layer reaches beyond the measured segment.
+        When a layer reaches beyond what was measured.
     """
     marks = find_landmarks(limb)
-    plan = suggest_plan(limb, marks) if plan is None else plan
-    _check_reach(limb, plan)
-    z = np.linspace(limb.from_mm, limb.to_mm, int(np.ceil((limb.to_mm - limb.from_mm) / STEP_MM)) + 1)
-    bare = girth(limb, z).mean
+    plan = suggest_plan(limb, marks, toes=end is not None) if plan is None else plan
+    _check_reach(limb, plan, end)
+    z, bare = _line(limb, end)
     outside = bare.copy()
     counted, pressure = np.zeros_like(z), np.zeros_like(z)
     needs = []
     for layer in plan.layers:
-        needs.append(_need(plan, layer, z, outside))
-        covered = (z >= layer.from_mm - 1e-6) & (z <= layer.to_mm + 1e-6)
+        start = _start(layer, end)
+        needs.append(_need(plan, layer, start, z, outside))
+        covered = (z >= start - 1e-6) & (z <= layer.to_mm + 1e-6)
         if layer.kind == "bandage":
             counted += np.where(covered, layer.layers, 0.0)
             pressing = layered_mmhg(
@@ -176,6 +185,9 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
             )
             pressure += np.where(covered, pressing, 0.0)
         outside = outside + np.where(covered, 2 * np.pi * layer.thickness_mm * layer.layers, 0.0)
+    foot = z < limb.from_mm - 1e-6
+    on_foot = None if end is None else OnFoot(bare[foot], counted[foot])
+    z, bare, counted, pressure = (values[~foot] for values in (z, bare, counted, pressure))
     narrow = None if marks.narrow is None or marks.narrow.at_end else marks.narrow.height_mm
     relative = _relative(z, pressure, narrow)
     crease = knee_crease(limb, marks)
@@ -190,13 +202,39 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None) -> WrapSheet:
         heel_below=HEEL_BELOW_MM if limb.kind == "leg" else None,
         kind=limb.kind,
         narrow=narrow,
+        foot=on_foot,
     )
     steps = wrap_steps(needs, limb.kind, marks)
-    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found, steps)
+    return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found, steps, end)
 
 
-def _check_reach(limb: Limb, plan: Plan) -> None:
+def from_toes(layer: Layer, limb: Limb) -> bool:
+    """Tell whether a layer begins behind the toes: a leg that stands has nothing else at 0 mm."""
+    return limb.kind == "leg" and not limb.lying and layer.from_mm <= 0.0
+
+
+def _line(limb: Limb, end: Way | None) -> tuple[Array, Array]:
+    """Return places (N,) from behind the toes, or the limb's lowest height, up, and bare girths."""
+    z = np.linspace(limb.from_mm, limb.to_mm, int(np.ceil((limb.to_mm - limb.from_mm) / STEP_MM)) + 1)
+    bare = girth(limb, z).mean
+    if end is None:
+        return z, bare
+    count = int(np.ceil((limb.from_mm - end.start_mm) / STEP_MM))
+    foot = np.linspace(end.start_mm, limb.from_mm, count + 1)[:-1]
+    return np.concatenate([foot, z]), np.concatenate([np.interp(foot, end.at, end.girth), bare])
+
+
+def _start(layer: Layer, end: Way | None) -> float:
+    return layer.from_mm if end is None or layer.from_mm > 0.0 else end.start_mm
+
+
+def _check_reach(limb: Limb, plan: Plan, end: Way | None) -> None:
     for number, layer in enumerate(plan.layers, start=1):
+        if from_toes(layer, limb):
+            _check_foot(number, layer, end)
+        lowest = limb.from_mm if end is None else end.bend_mm
+        if from_toes(layer, limb) and lowest <= layer.to_mm <= limb.to_mm + _BEYOND_MM:
+            continue
         if layer.from_mm < limb.from_mm - _BEYOND_MM or layer.to_mm > limb.to_mm + _BEYOND_MM:
             raise PlanError(
                 f"It reaches from {layer.from_mm:.0f} to {layer.to_mm:.0f} mm, but the limb was measured "
@@ -206,9 +244,26 @@ def _check_reach(limb: Limb, plan: Plan) -> None:
             )
 
 
-def _need(plan: Plan, layer: Layer, z: Array, outside: Array) -> LayerNeed:
-    inner = z[(z > layer.from_mm) & (z < layer.to_mm)]
-    own = np.concatenate([[layer.from_mm], inner, [layer.to_mm]])
+def _check_foot(number: int, layer: Layer, end: Way | None) -> None:
+    if end is None:
+        raise PlanError(
+            "It begins at the toes, but the foot was neither measured nor taped.",
+            where=f"Layer {number}",
+            do="Take a photograph of the foot from above, or tape ball-of-foot and heel-instep; or let it "
+            "begin on the measured leg.",
+        )
+    if layer.to_mm < end.bend_mm:
+        raise PlanError(
+            f"It begins at the toes and ends at {layer.to_mm:.0f} mm, below the bend of the ankle at "
+            f"{end.bend_mm:.0f} mm.",
+            where=f"Layer {number}",
+            do="Let it close the heel and end on the leg.",
+        )
+
+
+def _need(plan: Plan, layer: Layer, start: float, z: Array, outside: Array) -> LayerNeed:
+    inner = z[(z > start) & (z < layer.to_mm)]
+    own = np.concatenate([[start], inner, [layer.to_mm]])
     girths = np.interp(own, z, outside) + np.pi * layer.thickness_mm * layer.layers
     spiral = layer.length_factor * wound_length(own, girths, layer.advance_mm)
     stretched = spiral + plan.anchor_turns * float(girths[0] + girths[-1])
@@ -217,10 +272,11 @@ def _need(plan: Plan, layer: Layer, z: Array, outside: Array) -> LayerNeed:
     roll = plan.roll_length_mm if layer.kind == "bandage" else plan.padding_roll_length_mm
     return LayerNeed(
         layer,
-        turns(layer.to_mm - layer.from_mm, layer.width_mm, layer.overlap),
+        turns(layer.to_mm - start, layer.width_mm, layer.overlap),
         stretched,
         rest,
         int(np.ceil(used / roll - 1e-9)),
+        start != layer.from_mm,
     )
 
 

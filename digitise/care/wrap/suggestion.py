@@ -23,22 +23,24 @@ CLEAR_OF_CREASE_MM = 50.0
 _LEAST_STRETCH_MM = 120.0
 
 
-def suggest_plan(limb: Limb, marks: Landmarks | None = None) -> Plan:
+def suggest_plan(limb: Limb, marks: Landmarks | None = None, *, toes: bool = False) -> Plan:
     """Suggest a plan for the measured segment: padding, then bandages of rising width.
 
     Parameters
     ----------
     limb
-        The limb; foot or hand is not measured and not in the plan.
+        The limb.
     marks
         Its narrow and wide places; found when not given.
+    toes
+        The foot is known: padding and the first bandage begin behind the toes.
     """
     marks = find_landmarks(limb) if marks is None else marks
     low, high = limb.from_mm, limb.to_mm
     padding = Layer(
         name="padding",
         width_mm=_PADDING_MM[limb.kind],
-        from_mm=round(low),
+        from_mm=0 if toes else round(low),
         to_mm=round(high),
         stretch=0.0,
         tension_n=0.0,
@@ -46,8 +48,10 @@ def suggest_plan(limb: Limb, marks: Landmarks | None = None) -> Plan:
         kind="padding",
     )
     bandages = [
-        _bandage(width, start, end)
-        for width, start, end in _segments(_WIDTHS_MM[limb.kind], low, high, _joint(limb, marks))
+        _bandage(width, 0.0 if toes and number == 0 else start, end)
+        for number, (width, start, end) in enumerate(
+            _segments(_WIDTHS_MM[limb.kind], low, high, _joint(limb, marks))
+        )
     ]
     return Plan(layers=(padding, *bandages), note=NOTE)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,6 +18,13 @@ RISE_LENGTH_MM = 40.0
 WIDEST, NARROWEST = 0.5, 0.1
 FALL_MM = 15.0
 _EDGE_MM = 1.0
+
+
+class OnFoot(NamedTuple):
+    """Bare girths and pressing layers, each (N,), along the way over a foot."""
+
+    girth: Array
+    layers: Array
 
 
 @dataclass(frozen=True)
@@ -48,6 +56,7 @@ def wrap_warnings(
     heel_below: float | None,
     kind: str = "leg",
     narrow: float | None = None,
+    foot: OnFoot | None = None,
 ) -> tuple[WrapWarning, ...]:
     """Look through a wrap.
 
@@ -67,30 +76,59 @@ def wrap_warnings(
         ``leg`` or ``arm``.
     narrow
         Height of ankle or wrist, from which on pressure is not to rise; None where there is none.
+    foot
+        The same on the foot; None where it is not known.
     """
     found = [
         *_bare_below(plan, kind),
         *_rising(z, relative, narrow),
         *_few(plan, z, layers),
         *_slides(plan, z, girth, heel_below),
+        *(() if foot is None else _on_foot(plan, foot)),
     ]
     for number, layer in enumerate(plan.layers, start=1):
-        name = f"Layer {number}" + (f" ({layer.name})" if layer.name else "")
+        name = _named(number, layer)
         found += _on_crease(name, layer, crease, clear)
         found += _width(name, layer, z, girth)
     return tuple(found)
 
 
 def _bare_below(plan: Plan, kind: str) -> list[WrapWarning]:
-    lowest = min(layer.from_mm for layer in plan.layers)
+    lowest = min(layer.from_mm for layer in plan.layers if layer.kind == "bandage" or _padding_alone(plan))
     if plan.end_wrapped or lowest <= 0:
         return []
+    what = "Only padding" if any(layer.from_mm < lowest for layer in plan.layers) else "Nothing"
     begin = {
         "leg": "Wrap the foot from behind the toes on, heel closed, and leave the toes' tips to be seen.",
         "arm": "Wrap from the fingers on, over the hand, and leave the fingers' tips to be seen.",
     }
-    bare = f"Nothing is planned below {lowest / 10:.0f} cm, and what is left bare swells. {begin[kind]}"
+    bare = f"{what} is planned below {lowest / 10:.0f} cm, and what no bandage covers swells. {begin[kind]}"
     return [WrapWarning("bare-below", bare)]
+
+
+def _padding_alone(plan: Plan) -> bool:
+    return all(layer.kind == "padding" for layer in plan.layers)
+
+
+def _on_foot(plan: Plan, foot: OnFoot) -> list[WrapWarning]:
+    """Look at the layers that begin behind the toes."""
+    found = []
+    fewest = float(foot.layers.min(initial=np.inf))
+    if 0 < fewest < plan.least_layers - 1e-9:
+        text = f"On the foot there are places with fewer than {plan.least_layers:g} pressing layers."
+        found.append(WrapWarning("few-layers", text))
+    least = float(foot.girth.min())
+    for number, layer in enumerate(plan.layers, start=1):
+        if layer.from_mm <= 0 and layer.width_mm > WIDEST * least:
+            text = (
+                f"{_named(number, layer)} is {layer.width_mm:.0f} mm wide, too wide to lie flat on the foot."
+            )
+            found.append(WrapWarning("width", text))
+    return found
+
+
+def _named(number: int, layer: Layer) -> str:
+    return f"Layer {number}" + (f" ({layer.name})" if layer.name else "")
 
 
 def _rising(z: Array, relative: Array, narrow: float | None) -> list[WrapWarning]:

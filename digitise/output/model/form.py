@@ -10,36 +10,31 @@ from itertools import pairwise
 from typing import Annotated, Final, Literal
 
 import numpy as np
-from pydantic import (
-    AfterValidator,
-    AwareDatetime,
-    Field,
-    model_validator,
-)
+from pydantic import AwareDatetime, Field, model_validator
 
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
-from digitise.output.forms import Digest, Form, Name, SoftwareForm, Text, WarningForm
+from digitise.output.forms import (
+    Area,
+    Digest,
+    Form,
+    Height,
+    Interval,
+    Length,
+    Millilitres,
+    Name,
+    Offset,
+    SoftwareForm,
+    Text,
+    WarningForm,
+    WideInterval,
+)
 
 FORMAT: Final = "limb-model/1"
 _SQUARE = 1e-6
 
 
-def _rising(interval: tuple[float, float]) -> tuple[float, float]:
-    if not interval[0] <= interval[1]:
-        raise ValueError("the lower end of the interval is above the upper end")
-    return interval
-
-
 Lies = Literal["palm-down", "palm-up", "on-back"]
-Height = Annotated[float, Field(ge=-2_000, le=5_000)]
-Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
-Length = Annotated[float, Field(ge=0, le=5_000)]
-Area = Annotated[float, Field(gt=0, le=2_000_000)]
-Millilitres = Annotated[float, Field(gt=0, le=200_000)]
-Interval = Annotated[tuple[Offset, Offset], AfterValidator(_rising)]
-_Wide = Annotated[float, Field(ge=-10_000_000, le=10_000_000)]
-WideInterval = Annotated[tuple[_Wide, _Wide], AfterValidator(_rising)]
 
 
 class SectionForm(Form):
@@ -187,20 +182,29 @@ class SegmentPhotoForm(Form):
 
 
 class SegmentForm(Form):
-    """A part beyond the straight limb: the foot below the leg, its sections along its own axis."""
+    """A part beyond the straight limb: the foot below the leg, or the hand beyond the arm.
 
-    name: Literal["foot"]
+    ``from_mm`` and ``to_mm`` are heights along the limb's axis.  A foot has the girths of ball and
+    heel-instep and sections along its own axis, a hand the girths of palm and wrist; what only the other has
+    is null or empty.
+    """
+
+    name: Literal["foot", "hand"]
     from_mm: Height
     to_mm: Height
     volume_ml: Millilitres
     volume_ml_95: WideInterval
     length_mm: Length
     length_mm_95: Interval
-    ball_girth_mm: Length
-    ball_girth_mm_95: Interval
-    heel_instep_girth_mm: Length
-    heel_instep_girth_mm_95: Interval
-    sections: Annotated[tuple[FootSectionForm, ...], Field(min_length=2, max_length=1_000)]
+    ball_girth_mm: Length | None = None
+    ball_girth_mm_95: Interval | None = None
+    heel_instep_girth_mm: Length | None = None
+    heel_instep_girth_mm_95: Interval | None = None
+    palm_girth_mm: Length | None = None
+    palm_girth_mm_95: Interval | None = None
+    wrist_girth_mm: Length | None = None
+    wrist_girth_mm_95: Interval | None = None
+    sections: Annotated[tuple[FootSectionForm, ...], Field(max_length=1_000)] = ()
     photos: Annotated[tuple[SegmentPhotoForm, ...], Field(min_length=1, max_length=1_000)]
 
 
@@ -218,6 +222,22 @@ class PlaceGirthForm(Form):
     photo_mm_95: Interval | None
     difference_mm: Offset | None
     verdict: Literal["agrees", "differs", "not seen"]
+
+
+class TapedEndForm(Form):
+    """Foot or hand by tape alone: an estimate, part of no other volume.
+
+    ``volume_ml`` is null, and ``note`` says why, where the girths do not suffice.  ``below_mm`` is the height
+    of the leg's taped girth that ends the foot, null for a hand.  ``photographs_ml`` is the same part there.
+    """
+
+    part: Literal["foot", "hand"]
+    below_mm: Height | None
+    volume_ml: Millilitres | None
+    volume_ml_95: Interval | None
+    photographs_ml: Millilitres | None = None
+    photographs_ml_95: Interval | None = None
+    note: Text = ""
 
 
 class FindingForm(Form):
@@ -253,7 +273,8 @@ class ModelForm(Form):
     ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
     like the former, in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
-    ``place_girths`` are those taped on foot or hand, in the order of the tape table.
+    ``place_girths`` are those taped on foot or hand, in the order of the tape table; ``taped_end`` is what
+    they say of its volume.
     """
 
     format: Literal["limb-model/1"]
@@ -284,6 +305,7 @@ class ModelForm(Form):
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None
     place_girths: Annotated[tuple[PlaceGirthForm, ...], Field(max_length=1_000)] = ()
+    taped_end: TapedEndForm | None = None
     lying: Lies | None = None
     landmark: LandmarkForm | None = None
     seal: Digest | None = None

@@ -16,7 +16,7 @@ from digitise.output import cautions
 from digitise.output.forms import WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
-from digitise.output.model.place_girths import place_girths
+from digitise.output.model.place_girths import doubts, place_girths, taped_end_form
 from digitise.output.model.segments import outline_name, segments, with_segments
 from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
 from digitise.shape.taped import TapeCheck
@@ -67,6 +67,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
     together = with_segments(measured, Estimate(float(whole.mean), float(whole.sd)))
     cone, cone_note = cone_beside(measured.tape, measured.fit.tape_checks, limb)
     findings = _findings(measured)
+    taped = tuple(place_girths(measured.places, beyond))
     return form.ModelForm(
         format=form.FORMAT,
         limb="arm" if limb.kind == "arm" else "leg",
@@ -81,10 +82,10 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         stretches=_segments(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
-        warnings=tuple(_warnings(measured, findings, cone, cone_note)),
+        warnings=(*_warnings(measured, findings, cone, cone_note), *_place_warnings(taped)),
         findings=findings,
         not_included=cautions.left_out(
-            limb.kind, None if measured.foot is not None else limb.from_mm, limb.to_mm
+            limb.kind, None if measured.end is not None else limb.from_mm, limb.to_mm
         ),
         method=cautions.LIMITS,
         caution=cautions.caution(limb.kind),
@@ -95,7 +96,8 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         software=software(),
         field_sha256=measured.field_sha256,
         segments=beyond,
-        place_girths=tuple(place_girths(measured.places, beyond)),
+        place_girths=taped,
+        taped_end=taped_end_form(measured),
         volume_ml_whole=None if together is None else rounded(together.mean),
         volume_ml_whole_95=None if together is None else interval(together),
         landmark=_landmark(measured),
@@ -210,8 +212,8 @@ def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
 def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
     """Return the findings under the photographs' neutral names."""
     names: dict[str, str] = {"": ""}
-    above = () if measured.foot is None else measured.foot.photos
-    every = (*measured.file_names, *measured.foot_file_names)
+    above = () if measured.end is None else measured.end.photos
+    every = (*measured.file_names, *measured.end_file_names)
     for photo, name in zip((*measured.photos, *above), every, strict=True):
         # photographs of one name, from two folders, cannot be told apart in a finding
         names[photo.name] = f"{names[photo.name]} or {name}" if photo.name in names else name
@@ -233,6 +235,11 @@ def _warnings(
         yield WarningForm(code=finding.code, text=f"{place}{finding.text} {finding.do}".strip())
     if cone is None:
         yield WarningForm(code="no-cones", text=cone_note)
+
+
+def _place_warnings(rows: tuple[form.PlaceGirthForm, ...]) -> Iterator[WarningForm]:
+    for words in doubts(rows):
+        yield WarningForm(code="tape-place-differs", text=words)
 
 
 def _axis(pose: Pose) -> form.AxisForm:

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from digitise.output.cautions import POSTURES
-from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
+from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm, TapedEndForm
+from digitise.output.model.segments import segment_girths
 from digitise.tape.places import place_words
 
 _WIDTH = 96
@@ -26,7 +27,7 @@ def summary_text(summary: ModelForm, folder: str | Path) -> str:
     parts = (
         _head(summary),
         _section("Tape against photographs", map(_tape_line, summary.tape_check)),
-        _section("Taped on foot or hand, in no volume", map(_place_line, summary.place_girths)),
+        _section("Taped on foot or hand, not in the volume above", _on_the_end(summary)),
         _section("Corrected by hand", _by_hand(summary)),
         _section("Warnings", (warning.text for warning in summary.warnings)),
         _section("To know it better", advice_lines(summary)),
@@ -72,19 +73,20 @@ def _beyond(summary: ModelForm) -> Iterator[str]:
     """Say what was measured beyond the straight limb, and all together."""
     for part in summary.segments:
         yield (
-            f"{part.name.capitalize():13}{_ml(part.volume_ml)} ± {_half(part.volume_ml_95)} mL below "
-            f"{part.to_mm:.0f} mm; length {part.length_mm:.0f} mm"
+            f"{part.name.capitalize():13}{_ml(part.volume_ml)} ± {_half(part.volume_ml_95)} mL "
+            f"{BEYOND[part.name]} {part.to_mm:.0f} mm; length {part.length_mm:.0f} mm"
         )
-        yield (
-            f"{'':13}girths, to be confirmed with a tape: ball {part.ball_girth_mm:.0f} ± "
-            f"{_half(part.ball_girth_mm_95)} mm, heel and instep {part.heel_instep_girth_mm:.0f} ± "
-            f"{_half(part.heel_instep_girth_mm_95)} mm"
-        )
+        girths = (f"{name} {mean:.0f} ± {_half(ends)} mm" for name, mean, ends in segment_girths(part))
+        yield f"{'':13}girths, to be confirmed with a tape: {', '.join(girths)}"
     if summary.volume_ml_whole is not None and summary.volume_ml_whole_95 is not None:
         yield (
             f"Together     {_ml(summary.volume_ml_whole)} ± {_half(summary.volume_ml_whole_95)} mL, "
             f"{summary.limb} and {' and '.join(part.name for part in summary.segments)}"
         )
+
+
+BEYOND = {"foot": "below", "hand": "beyond"}
+"""On which side of its limb's first section a part lies, in a word."""
 
 
 def _half(ends: tuple[float, float]) -> str:
@@ -125,6 +127,26 @@ def _place_line(row: PlaceGirthForm) -> str:
     }
     half = _half(row.photo_mm_95)
     return f"{taped}, photographs {row.photo_mm:.0f} ± {half} mm: {words[row.verdict]}"
+
+
+def _on_the_end(summary: ModelForm) -> Iterator[str]:
+    yield from map(_place_line, summary.place_girths)
+    if summary.taped_end is not None:
+        yield taped_end_words(summary.taped_end)
+
+
+def taped_end_words(end: TapedEndForm) -> str:
+    """Return in a sentence what the tape alone says of the volume of foot or hand."""
+    if end.volume_ml is None or end.volume_ml_95 is None:
+        return end.note
+    where = "beyond the wrist" if end.below_mm is None else f"below {end.below_mm:.0f} mm"
+    said = (
+        f"{end.part.capitalize()} {where}, estimated by tape alone: {_ml(end.volume_ml)} ± "
+        f"{_half(end.volume_ml_95)} mL"
+    )
+    if end.photographs_ml is None or end.photographs_ml_95 is None:
+        return f"{said}."
+    return f"{said}; by the photographs {_ml(end.photographs_ml)} ± {_half(end.photographs_ml_95)} mL."
 
 
 def _by_hand(summary: ModelForm) -> Iterator[str]:

@@ -15,7 +15,7 @@ from shapely import Polygon, maximum_inscribed_circle
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
-from digitise.output.cautions import caution
+from digitise.output.cautions import caution, counted_from
 from digitise.output.padding.overview import add_overview
 from digitise.output.padding.tiles import (
     CUT_MM,
@@ -51,6 +51,7 @@ def foam_pdf(
     day: str = "",
     overview: bytes = b"",
     safety: Sequence[str] = (),
+    lying: str | None = None,
 ) -> bytes:
     """Return a true-size PDF: a page per piece, or several overlapping ones where it is larger.
 
@@ -70,6 +71,8 @@ def foam_pdf(
         A picture (PNG) of the limb with its places; with it the first page shows where each piece goes.
     safety
         What is open about the client: all of it on that first page, the first line on every other.
+    lying
+        How the limb lay when it was measured; nothing of one that stood.
 
     Raises
     ------
@@ -82,7 +85,7 @@ def foam_pdf(
         raise PlanError("There is no piece of foam to draw.", do="Choose a place on the limb first.")
     document = true_size_document("Pieces of foam")
     if overview:
-        facts = [" ".join(_facts(piece, limb, "", "")[:2]) for piece in pieces]
+        facts = [" ".join(_facts(piece, limb, "", "", lying)[:2]) for piece in pieces]
         add_overview(document, PAGE_MM[paper], overview, facts, f"{code}  {day}".strip(), safety)
     for number, piece in enumerate(pieces, start=1):
         tiles = tuple(tiles_of(piece, PAGE_MM[paper]))
@@ -90,7 +93,8 @@ def foam_pdf(
             document.add_page(format=PAGE_MM[paper])
             page = _Page(document, piece, tile, PAGE_MM[paper])
             page.draw(len(tiles) > 1)
-            page.words(_title(number, len(pieces), tile, len(tiles)), _facts(piece, limb, code, day), limb)
+            told = _facts(piece, limb, code, day, lying)
+            page.words(_title(number, len(pieces), tile, len(tiles)), told, limb)
             page.notice(safety[0] if safety else "")
     return bytes(document.output())
 
@@ -100,8 +104,11 @@ def _title(number: int, pieces: int, tile: Tile, tiles: int) -> str:
     return f"Foam {number} of {pieces}{part}"
 
 
-def _facts(piece: FoamPiece, limb: str, code: str, day: str = "") -> tuple[str, ...]:
-    floor = "the floor" if limb == "leg" else "the mat"
+def _facts(
+    piece: FoamPiece, limb: str, code: str, day: str = "", lying: str | None = None
+) -> tuple[str, ...]:
+    start = "the floor" if limb == "leg" and not lying else counted_from(lying)
+    lowest = piece.edge or f"Lowest edge about {piece.lowest_mm / 10:.1f} cm above {start}."
     ends = " Its ends meet round the limb." if piece.goes_round else ""
     who = "  ".join(part for part in (f"Client {code}." if code else "", f"{day}." if day else "") if part)
     side = f"{piece.side.capitalize()} {limb}: " if piece.side else ""
@@ -109,8 +116,7 @@ def _facts(piece: FoamPiece, limb: str, code: str, day: str = "") -> tuple[str, 
     edges = f" Left edge {piece.left_is}, right edge {piece.right_is}." if piece.left_is else ""
     return (
         f"{who}  {side}{place}.".strip(),
-        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². Lowest edge about "
-        f"{piece.lowest_mm / 10:.1f} cm above {floor}.{edges}{ends}",
+        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². {lowest}{edges}{ends}",
         f"{CUT} {SKIN}, arrow {TRUNK}.",
     )
 
@@ -227,7 +233,7 @@ def _arrow(x: float, y: float) -> list[tuple[float, float]]:
     return [(x + dx, y + dy) for dx, dy in [*right, *((-dx, dy) for dx, dy in right[-2::-1])]]
 
 
-def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
+def foam_svg(piece: FoamPiece, limb: str, *, code: str = "", lying: str | None = None) -> str:
     """Return one piece as an SVG at true size: millimetres, seen from the skin side, the trunk upward.
 
     Parameters
@@ -238,6 +244,8 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
         ``leg`` or ``arm``.
     code
         The client's code, written when given.
+    lying
+        As for :func:`foam_pdf`.
     """
     width, height = (max(float(piece.outline[:, 0].max()), RULER_MM) + 10.0, piece.outline[:, 1].max() + 30.0)
     size = {
@@ -246,7 +254,7 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "") -> str:
         "viewBox": f"0 0 {width:.2f} {height:.2f}",
     }
     root = ElementTree.Element("svg", {"xmlns": _SVG, **size})
-    facts = _facts(piece, limb, code)
+    facts = _facts(piece, limb, code, lying=lying)
     ElementTree.SubElement(root, "title").text = facts[0]
     ElementTree.SubElement(root, "desc").text = " ".join((*facts, *caution(limb)))
     bottom = piece.outline[:, 1].max() + 5.0

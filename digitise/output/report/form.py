@@ -61,6 +61,16 @@ class PlaceRowForm(Form):
     verdict: Literal["agrees", "differs", "not seen"]
 
 
+class TapedEndRowForm(Form):
+    """Foot or hand by tape alone at the last visit, an estimate; ``note`` says why there is none."""
+
+    part: Literal["foot", "hand"]
+    below_mm: float | None
+    volume_ml: FigureForm | None
+    photographs_ml: FigureForm | None
+    note: Text
+
+
 class FootForm(Form):
     """The foot at the last visit, below the leg's lowest section, and leg and foot together."""
 
@@ -69,6 +79,16 @@ class FootForm(Form):
     whole_ml: FigureForm
     ball_girth_mm: FigureForm
     heel_instep_girth_mm: FigureForm
+
+
+class HandForm(Form):
+    """The hand at the last visit, beyond the arm's first section, and arm and hand together."""
+
+    to_mm: float
+    volume_ml: FigureForm
+    whole_ml: FigureForm
+    palm_girth_mm: FigureForm
+    wrist_girth_mm: FigureForm
 
 
 class PartForm(Form):
@@ -103,12 +123,12 @@ class CourseForm(Form):
 
 
 class PlaceForm(Form):
-    """A place that may need padding."""
+    """A place that may need padding; heights are null for one on the foot."""
 
     kind: str
     place: Text
-    from_mm: float
-    to_mm: float
+    from_mm: float | None
+    to_mm: float | None
     area_cm2: float
     peak_mm: FigureForm
     peak_means: Text
@@ -129,6 +149,7 @@ class LayerForm(Form):
     stretched_mm: float
     rest_mm: float
     rolls: int
+    from_toes: bool = False
 
 
 class WrapForm(Form):
@@ -137,6 +158,7 @@ class WrapForm(Form):
     layers: tuple[LayerForm, ...]
     rolls: tuple[tuple[float, int], ...]
     padding_rolls: tuple[tuple[float, int], ...] = ()
+    foot_notes: tuple[Text, ...] = ()
     relative_pressure: tuple[Pair, ...]
     warnings: tuple[Text, ...]
     note: Text
@@ -182,7 +204,9 @@ class ReportForm(Form):
     visits: tuple[ReportVisitForm, ...]
     girths: tuple[GirthRowForm, ...]
     foot: FootForm | None = None
+    hand: HandForm | None = None
     place_girths: tuple[PlaceRowForm, ...] = ()
+    taped_end: TapedEndRowForm | None = None
     change: ChangeForm | None
     course: CourseForm | None
     places: tuple[PlaceForm, ...] | None

@@ -25,6 +25,7 @@ from digitise.output.report.words import (
     interval_words,
     number_words,
     place_sentence,
+    taped_end_sentence,
     with_interval,
 )
 from digitise.shape.limb import Limb
@@ -54,7 +55,7 @@ def report_pdf(report: Report, paper: str = "a4") -> bytes:
     if words.places is not None:
         places_section(pages, words.places, report)
     if words.wrap is not None:
-        wrap_section(pages, words.wrap, words.safety)
+        wrap_section(pages, words.wrap, report)
     if words.garment is not None:
         garment_section(pages, words.garment, words.safety)
     _method(pages, words)
@@ -67,7 +68,7 @@ def report_figures(report: Report) -> dict[str, Callable[[], Figure]]:
     found: dict[str, Callable[[], Figure]] = {
         "girths": lambda: figures.girth_profile(named, last.summary.tape_check),
         "sections": lambda: figures.section_overlay(named, _heights(named[0].limb)),
-        "views": lambda: figures_views.limb_views(last.limb),
+        "views": lambda: figures_views.limb_views(last.limb, end=last.end),
     }
     if change is not None:
         found["change-chart"] = lambda: figures.change_chart(change)
@@ -100,7 +101,7 @@ def _first_page(pages: Pages, report: Report) -> None:
     )
     pages.boxes(figure_boxes(words))
     model = report.last.model
-    views = figures_style.png(lambda: figures_views.limb_views(model.limb, (180, 88), model.foot))
+    views = figures_style.png(lambda: figures_views.limb_views(model.limb, (180, 88), model.end))
     pages.picture(views, "The limb from its four sides.", pages.epw, pages.epw * 88 / 180)
     if words.course is not None:
         pages.heading("In words")
@@ -172,6 +173,8 @@ def _girths(pages: Pages, report: Report) -> None:
     _tape_words(pages, words.girths)
     if words.place_girths:
         pages.paragraph(place_sentence(words.place_girths), 8.0)
+    if words.taped_end is not None:
+        pages.paragraph(taped_end_sentence(words.taped_end), 8.0)
     pages.heading("Sections, seen from above", keep=60.0)
     sections = figures_style.png(lambda: figures.section_overlay(named, _heights(named[0].limb)))
     pages.picture(sections, "Sections of the limb.", pages.epw, pages.epw * 48 / 180)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from digitise.output.figures import style as figures_style
-from digitise.output.figures.care import places_views
+from digitise.output.figures.care import OnFoot, places_views
+from digitise.output.figures.wrap import WIDTH_MM, layers_height_mm, wrap_layers
 from digitise.output.report import form
 from digitise.output.report.content import Report
 from digitise.output.report.layout import Pages
@@ -20,8 +21,9 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Repor
     if not places:
         pages.paragraph("No place stands out by more than threshold and noise.")
     else:
-        limb, regions = report.last.model.limb, report.regions
-        views = figures_style.png(lambda: places_views(limb, regions, (180, 84)))
+        model, regions = report.last.model, report.regions
+        seen = OnFoot(model.foot, report.foot_places)
+        views = figures_style.png(lambda: places_views(model.limb, regions, (180, 84), seen))
         pages.picture(views, "The places on the limb, numbered.", pages.epw, pages.epw * 84 / 180)
         pages.rows(
             ["", "what", "where", "cm²", "mm (95 %)", "mL (95 %)", "sure", "what may be done"],
@@ -47,10 +49,15 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Repor
     pages.paragraph(PLACES, 8.0, faint=True)
 
 
-def wrap_section(pages: Pages, wrap: form.WrapForm, safety: Sequence[str]) -> None:
+def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
     """Write the wrap sheet."""
-    pages.heading("Wrap sheet", keep=40.0)
-    pages.notice(safety[:1])
+    pages.heading("Wrap sheet", keep=120.0)
+    pages.notice(report.form.safety[:1])
+    model, sheet = report.last.model, report.sheet
+    if sheet is not None:
+        turns = figures_style.png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        height = pages.epw * layers_height_mm(len(sheet.needs)) / WIDTH_MM
+        pages.picture(turns, "The layers, in the order in which they go on.", pages.epw, height)
     pages.rows(
         [
             "layer",
@@ -66,7 +73,7 @@ def wrap_section(pages: Pages, wrap: form.WrapForm, safety: Sequence[str]) -> No
             [
                 layer.name,
                 f"{layer.width_mm:.0f}",
-                f"{layer.from_mm:.0f}-{layer.to_mm:.0f}",
+                f"{'toes' if layer.from_toes else f'{layer.from_mm:.0f}'}-{layer.to_mm:.0f}",
                 f"{layer.overlap_percent:.0f}",
                 f"{layer.turns:.1f}",
                 f"{layer.stretched_mm:.0f}",
@@ -85,7 +92,7 @@ def wrap_section(pages: Pages, wrap: form.WrapForm, safety: Sequence[str]) -> No
     pages.paragraph(f"Rolls: {rolls}. Relative pressure by height: {pressure}.")
     for warning in wrap.warnings:
         pages.paragraph(warning, bullet=True)
-    for words in (wrap.note, PRESSURE):
+    for words in (*wrap.foot_notes, wrap.note, PRESSURE):
         if words:
             pages.paragraph(words, 8.0, faint=True)
 

@@ -12,7 +12,7 @@ from digitise.output.cautions import counted_from
 from digitise.output.course.words import SAME_WAY
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
-from digitise.output.report.form import PlaceRowForm
+from digitise.output.report.form import PlaceRowForm, TapedEndRowForm
 
 SIGNED = "+.0f"
 PRIVACY = "Health data: pass on only with the client's consent."
@@ -118,7 +118,22 @@ def place_sentence(rows: Sequence[PlaceRowForm]) -> str:
         + ("" if row.photographs_mm is None else f" ({row.verdict}: photographs {_both(row.photographs_mm)})")
         for row in rows
     )
-    return f"Taped on foot or hand, in no volume: {words}."
+    return f"Taped on foot or hand, not in the volume above: {words}."
+
+
+def taped_end_sentence(row: TapedEndRowForm) -> str:
+    """Return what the tape alone says of the volume of foot or hand."""
+    if row.volume_ml is None:
+        return f"{row.part.capitalize()} by tape alone: none. {row.note}"
+    where = "beyond the wrist" if row.below_mm is None else f"below {row.below_mm:.0f} mm"
+    words = (
+        f"{row.part.capitalize()} {where}, estimated by tape alone: {row.volume_ml.value:.0f} mL, 95 % "
+        f"{interval_words(row.volume_ml)} mL"
+    )
+    if row.photographs_ml is None:
+        return f"{words}. It is added to no other volume."
+    seen = row.photographs_ml
+    return f"{words}; by the photographs {seen.value:.0f} mL, 95 % {interval_words(seen)} mL."
 
 
 def _both(figure: FigureForm) -> str:

@@ -14,7 +14,8 @@ from digitise.errors import OutputError, PlanError
 from digitise.files import new_folder
 from digitise.output.figures.care import pressure_profile
 from digitise.output.figures.style import png
-from digitise.output.model.form import ModelForm
+from digitise.output.figures.wrap import wrap_layers
+from digitise.output.model.file import StoredModel
 from digitise.output.plain_text import CAUTION_FILE, write_caution
 from digitise.output.tables import Cell, csv_text
 from digitise.output.wrap.form import GarmentForm, WrapForm, wrap_form
@@ -22,14 +23,25 @@ from digitise.output.wrap.home_card import home_card
 
 WRAP_FILE, PLAN_FILE = "wrap.json", "plan.toml"
 HOME_FILE = "home-card.pdf"
-LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE = (
+LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, TURNS_FILE = (
     "wrap.csv",
     "pressure.csv",
     "garment.csv",
     "pressure.png",
+    "layers.png",
 )
 WRAP_FILES = frozenset(
-    {WRAP_FILE, PLAN_FILE, LAYERS_FILE, PRESSURE_FILE, GARMENT_FILE, PICTURE_FILE, CAUTION_FILE, HOME_FILE}
+    {
+        WRAP_FILE,
+        PLAN_FILE,
+        LAYERS_FILE,
+        PRESSURE_FILE,
+        GARMENT_FILE,
+        PICTURE_FILE,
+        TURNS_FILE,
+        CAUTION_FILE,
+        HOME_FILE,
+    }
 )
 _LAYERS = ("layer", "name", "width_mm", "from_mm", "to_mm", "turns", "stretched_mm", "rest_mm", "rolls")
 _PRESSURE = ("height_mm", "layers", "relative_pressure", "estimate_mmhg")
@@ -51,7 +63,7 @@ _GARMENT = (
 
 def write_wrap(
     out: str | Path,
-    model: ModelForm,
+    model: StoredModel,
     sheet: WrapSheet,
     garment: GirthList | None = None,
     *,
@@ -68,7 +80,7 @@ def write_wrap(
     out
         The folder.
     model
-        What model.json says of the limb.
+        The limb.
     sheet
         The wrap.
     garment
@@ -84,7 +96,7 @@ def write_wrap(
         The folder cannot be written to, or holds an edited plan or other files; it is left as it was.
     """
     _refuse_edited(Path(out), sheet.plan)
-    summary = wrap_form(model, sheet, garment, suggested=suggested, safety=safety)
+    summary = wrap_form(model.summary, sheet, garment, suggested=suggested, safety=safety)
     with new_folder(out, WRAP_FILES.__contains__, "wrap") as folder:
         write_caution(folder, (*summary.safety, *summary.caution, *summary.notes))
         (folder / WRAP_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
@@ -94,8 +106,9 @@ def write_wrap(
         if summary.garment is not None:
             table = garment_table(summary.garment)
             (folder / GARMENT_FILE).write_text(table, encoding="utf-8", newline="")
-        (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.limb))
+        (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.summary.limb))
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
+        (folder / TURNS_FILE).write_bytes(png(lambda: wrap_layers(model.limb, model.foot, sheet)))
     return summary
 
 

@@ -23,7 +23,10 @@ FORMAT: Final = "limb-wrap/1"
 
 
 class NeedForm(Form):
-    """What one layer of the plan takes; lengths with anchor turns, turns without."""
+    """What one layer of the plan takes; lengths with anchor turns, turns without.
+
+    ``from_toes``: it begins behind the toes and closes the heel; turns and lengths count the foot.
+    """
 
     name: Text
     width_mm: float
@@ -33,6 +36,7 @@ class NeedForm(Form):
     stretched_mm: float
     rest_mm: float
     rolls: int
+    from_toes: bool = False
     begins: Text = ""
     ends: Text = ""
     overlap: str = ""
@@ -90,7 +94,10 @@ class GarmentForm(Form):
 
 
 class WrapForm(Form):
-    """All that wrap.json holds; ``plan`` is plan.toml, ``safety`` what is open about the client."""
+    """All that wrap.json holds; ``plan`` is plan.toml, ``safety`` what is open about the client.
+
+    ``foot`` says whether the foot below was measured, taped, or is not known.
+    """
 
     format: Literal["limb-wrap/1"]
     limb: Literal["leg", "arm"]
@@ -100,6 +107,7 @@ class WrapForm(Form):
     limb_sha256: Digest
     safety: tuple[Text, ...] = ()
     suggested: bool
+    foot: Literal["measured", "taped"] | None = None
     plan: Plan
     needs: tuple[NeedForm, ...]
     rolls: tuple[RollsForm, ...]
@@ -148,6 +156,7 @@ def wrap_form(
         limb_sha256=model.limb_sha256,
         safety=safety,
         suggested=suggested,
+        foot=None if sheet.end is None else "measured" if sheet.end.measured else "taped",
         plan=sheet.plan,
         needs=tuple(map(_need, sheet.needs, sheet.steps)),
         rolls=tuple(map(RollsForm.model_validate, sheet.rolls)),
@@ -161,12 +170,26 @@ def wrap_form(
             for z, layers, relative, estimate in heights
         ),
         warnings=tuple(WarningForm(code=one.code, text=one.text) for one in sheet.warnings),
-        notes=(RELATIVE_ONLY, *CRITICISM),
+        notes=(*foot_notes(sheet), RELATIVE_ONLY, *CRITICISM),
         garment=None if garment is None else garment_form(garment, model.place_girths),
         caution=caution(model.limb),
         created=created or now(),
         software=software(),
     )
+
+
+def foot_notes(sheet: WrapSheet) -> tuple[str, ...]:
+    """Return what holds for layers that begin behind the toes; empty without such."""
+    if not any(need.toes for need in sheet.needs) or sheet.end is None:
+        return ()
+    return (FOOT,) if sheet.end.measured else (FOOT, TAPED)
+
+
+FOOT = (
+    "On the foot turns are counted where they lie farthest apart, round the heel, so that they close it. "
+    "Pressure there is not told: its back is round and its sole is flat."
+)
+TAPED = "The foot was not photographed: what it takes follows from its taped girths, within some 6 %."
 
 
 def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
@@ -180,6 +203,7 @@ def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
         stretched_mm=rounded(need.stretched_mm),
         rest_mm=rounded(need.rest_mm),
         rolls=need.rolls,
+        from_toes=need.toes,
         begins=step.begins,
         ends=step.ends,
         overlap=step.overlap,

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from digitise.output.plain_text import page, section
 from digitise.output.wrap.form import GarmentForm, NeedForm, WrapForm
+from digitise.tape.places import is_length
 
 _STEP_MM = 100.0
 
@@ -23,6 +24,7 @@ def wrap_text(summary: WrapForm, folder: str | Path) -> str:
     needs = [_need(number, need) for number, need in enumerate(summary.needs, start=1)]
     files = [
         "plan.toml: the plan; change any number and give it back with --plan",
+        "layers.png: each layer on the limb, turn by turn",
         "pressure.png, pressure.csv: relative pressure along the limb",
         "home-card.pdf: for the client to take home",
         "wrap.json, wrap.csv: all figures",
@@ -44,9 +46,11 @@ def _need(number: int, need: NeedForm) -> str:
     name = f"{need.name}, " if need.name else ""
     pull = "no pull" if need.extension == "none" else f"{need.extension} pull"
     rolls = f"{need.rolls} roll{'' if need.rolls == 1 else 's'}"
+    low = "toes" if need.from_toes else f"{need.from_mm / 10:.0f}"
+    heel = ", close the heel" if need.from_toes else ""
     return (
-        f"{number}. {name}{need.width_mm / 10:.0f} cm wide: begin {need.begins}, end {need.ends} "
-        f"({need.from_mm / 10:.0f} to {need.to_mm / 10:.0f} cm); {need.turns:.0f} turns, "
+        f"{number}. {name}{need.width_mm / 10:.0f} cm wide: begin {need.begins}{heel}, end {need.ends} "
+        f"({low} to {need.to_mm / 10:.0f} cm); {need.turns:.0f} turns, "
         f"overlap {need.overlap}, {pull}; {need.stretched_mm / 1000:.1f} m on the limb, {rolls}"
     )
 
@@ -75,6 +79,7 @@ def _points(garment: GarmentForm) -> Iterator[str]:
         )
     for taped in garment.taped:
         note = f"; {taped.note}" if taped.note else ""
-        yield f"{taped.place.capitalize()}: girth {taped.girth_mm:.0f} mm, as taped{note}"
+        what = "" if is_length(taped.name) else "girth "
+        yield f"{taped.place.capitalize()}: {what}{taped.girth_mm:.0f} mm, as taped{note}"
     if garment.missing:
         yield f"Not on the measured segment, take with a tape: {', '.join(garment.missing)}"

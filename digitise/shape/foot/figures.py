@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
-from trimesh.intersections import slice_faces_plane
 
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
-from digitise.shape.foot.join import Foot
-from digitise.shape.foot.solve import FootBelief
-from digitise.shape.foot.surface import PLACES, FootSurface
+from digitise.shape.cuts import cut, flux
+from digitise.shape.end import EndPart
 from digitise.shape.limb import MM3_PER_ML, Estimate
+from digitise.shape.statistical.solve import ShapeBelief, slopes
+from digitise.shape.statistical.surface import PlacedShape
 
 BALL = 0.7
 """Where the ball of the foot is: share of the foot's length, from the heel (common practice)."""
@@ -25,7 +25,6 @@ _BALL_TOP_MM = 120.0
 # sole.  Share of the volume (ours; with it seven rendered feet, none fitted to, erred by 1.1 % rms in all).
 MODEL_SD = 0.012
 _HALF_STEP_MM = 2.0  # of the slices whose volume gives a section's area
-_STEP = 0.05  # of a parameter's prior sd, for slopes
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class FootSection:
     area: float
 
 
-def foot_volume(foot: Foot, below_mm: float | None = None) -> Estimate[float]:
+def foot_volume(foot: EndPart, below_mm: float | None = None) -> Estimate[float]:
     """Return the volume below the leg's lowest section, or below a lower height, mL."""
     top = foot.top_mm if below_mm is None else min(below_mm, foot.top_mm)
     mean = volume_below(foot.vertices, foot.faces, top)
@@ -62,27 +61,11 @@ def foot_volume(foot: Foot, below_mm: float | None = None) -> Estimate[float]:
 
 def volume_below(vertices: Array, faces: NDArray[np.int64], top_mm: float) -> float:
     """Return the volume (mm^3) below a height of a surface that is closed there."""
-    lower = _cut(vertices, faces, np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, top_mm]))
-    return _flux(lower, np.array([1.0, 0.0, 0.0]))
+    lower = cut(Mesh(vertices, faces), np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, top_mm]))
+    return flux(lower, np.array([1.0, 0.0, 0.0]))
 
 
-def _cut(vertices: Array, faces: NDArray[np.int64], inward: Array, origin: Array) -> Mesh:
-    """Return the part of a surface on the inward side of a plane, open where it was cut."""
-    kept, triangles, _ = slice_faces_plane(vertices, faces, inward, origin)  # type: ignore[no-untyped-call]
-    return Mesh(np.asarray(kept, float), np.asarray(triangles, np.int64))
-
-
-def _flux(body: Mesh, across: Array) -> float:
-    """Return the volume (mm^3) of a body whose openings all lie in planes that hold the direction ``across``.
-
-    Gauss's theorem for the field (x . across) across: through such openings nothing flows.
-    """
-    corners = body.vertices[body.faces]
-    areas = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    return float(np.sum((areas @ across) * (corners.mean(axis=1) @ across)))
-
-
-def _volume_slopes(surface: FootSurface, top_mm: float) -> Array:
+def _volume_slopes(surface: PlacedShape, top_mm: float) -> Array:
     """Return d volume / d parameter (K + 3,), mm^3: what moves outward through the surface below the lid."""
     vertices, faces = surface.vertices(), surface.prior.faces
     corners = vertices[faces]
@@ -95,17 +78,17 @@ def _volume_slopes(surface: FootSurface, top_mm: float) -> Array:
     return np.asarray(np.tensordot(motions, per_vertex, axes=2))
 
 
-def foot_length(foot: FootBelief) -> Estimate[float]:
+def foot_length(foot: ShapeBelief) -> Estimate[float]:
     """Return the length from heel to toes, mm."""
     return _estimate(foot, _length)
 
 
-def ball_girth(foot: FootBelief) -> Estimate[float]:
+def ball_girth(foot: ShapeBelief) -> Estimate[float]:
     """Return what a taut tape round the ball of the foot would read, mm."""
     return _estimate(foot, lambda surface: _girth_at(surface, BALL))
 
 
-def heel_instep_girth(foot: FootBelief) -> Estimate[float]:
+def heel_instep_girth(foot: ShapeBelief) -> Estimate[float]:
     """Return what a taut tape round the back of the heel and the instep would read, mm.
 
     The shortest of the slanting sections (30 to 70 degrees) through the lower back edge of the heel.
@@ -113,76 +96,59 @@ def heel_instep_girth(foot: FootBelief) -> Estimate[float]:
     return _estimate(foot, _heel_instep)
 
 
-def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
+def foot_sections(foot: EndPart, step: float = 10.0) -> tuple[FootSection, ...]:
     """Return sections across the foot, from the heel to the toes."""
     surface = foot.belief.surface
     heel, length = _heel_and_length(surface)
     up = np.array([0.0, 0.0, 1.0])
-    lower = _cut(foot.vertices, foot.faces, -up, foot.top_mm * up)
+    lower = cut(Mesh(foot.vertices, foot.faces), -up, foot.top_mm * up)
     places = np.arange(step, length - step / 2, step)
-    return tuple(_section(lower, surface.toes, heel, float(along), foot.top_mm) for along in places)
+    return tuple(_section(lower, surface.ahead, heel, float(along), foot.top_mm) for along in places)
 
 
 def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float) -> FootSection:
     across = np.cross(toes, [0.0, 0.0, 1.0])
-    points = _crossed(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
+    points = plane_cut(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
     ends = ((heel + along + half) * toes for half in (-_HALF_STEP_MM, _HALF_STEP_MM))
-    before, after = (_flux(_cut(lower.vertices, lower.faces, -toes, end), across) for end in ends)
+    before, after = (flux(cut(lower, -toes, end), across) for end in ends)
     height = float(points[:, 1].max())
     girth = float(ConvexHull(points).area) if height < top_mm - 1.0 else None
     area = (after - before) / (2 * _HALF_STEP_MM)
     return FootSection(along, float(np.ptp(points[:, 0])), height, girth, area)
 
 
-def _crossed(body: Mesh, origin: Array, normal: Array) -> Array:
-    """Return the points (N, 3) in which a plane crosses the edges of a surface."""
-    beyond = (body.vertices - origin) @ normal
-    edges = np.concatenate([body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]])
-    near, far = beyond[edges[:, 0]], beyond[edges[:, 1]]
-    over = (near < 0) != (far < 0)
-    share = (near[over] / (near[over] - far[over]))[:, None]
-    start, end = body.vertices[edges[over, 0]], body.vertices[edges[over, 1]]
-    return np.asarray(start + share * (end - start))
-
-
-def _estimate(foot: FootBelief, measure: Callable[[FootSurface], float]) -> Estimate[float]:
-    mean = measure(foot.surface)
-    slope = np.zeros(len(foot.covariance))
-    # where the foot stands changes none of its own measures
-    for number in range(len(slope) - PLACES):
-        step = np.zeros(len(slope))
-        step[number] = _STEP
-        slope[number] = (measure(foot.surface.moved(step)) - mean) / _STEP
+def _estimate(foot: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Estimate[float]:
+    mean, slope = measure(foot.surface), slopes(foot.surface, measure)
     return Estimate(mean, float(np.hypot(np.sqrt(slope @ foot.covariance @ slope), MODEL_SD / 2 * mean)))
 
 
-def _heel_and_length(surface: FootSurface) -> tuple[float, float]:
+def _heel_and_length(surface: PlacedShape) -> tuple[float, float]:
     vertices = surface.vertices()
-    along = vertices[vertices[:, 2] < _FOOT_TOP_MM] @ surface.toes
+    along = vertices[vertices[:, 2] < _FOOT_TOP_MM] @ surface.ahead
     return float(along.min()), float(np.ptp(along))
 
 
-def _length(surface: FootSurface) -> float:
+def _length(surface: PlacedShape) -> float:
     return _heel_and_length(surface)[1]
 
 
-def _girth_at(surface: FootSurface, share: float) -> float:
+def _girth_at(surface: PlacedShape, share: float) -> float:
     heel, length = _heel_and_length(surface)
-    return _hull_girth(surface, (heel + share * length) * surface.toes, surface.toes, _BALL_TOP_MM)
+    return _hull_girth(surface, (heel + share * length) * surface.ahead, surface.ahead, _BALL_TOP_MM)
 
 
-def _heel_instep(surface: FootSurface) -> float:
+def _heel_instep(surface: PlacedShape) -> float:
     vertices = surface.vertices()
     low = vertices[vertices[:, 2] < _FOOT_TOP_MM]
-    edge = low[np.argmin(low @ surface.toes + low[:, 2])]
+    edge = low[np.argmin(low @ surface.ahead + low[:, 2])]
     up = np.array([0.0, 0.0, 1.0])
-    normals = (np.cos(a) * up - np.sin(a) * surface.toes for a in np.radians(np.arange(30.0, 71.0, 4.0)))
+    normals = (np.cos(a) * up - np.sin(a) * surface.ahead for a in np.radians(np.arange(30.0, 71.0, 4.0)))
     return min(_hull_girth(surface, edge, normal, np.inf) for normal in normals)
 
 
-def _hull_girth(surface: FootSurface, origin: Array, normal: Array, below_mm: float) -> float:
+def _hull_girth(surface: PlacedShape, origin: Array, normal: Array, below_mm: float) -> float:
     """Return the perimeter of the hull of a plane section's part below a height, mm."""
-    points = _crossed(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
+    points = plane_cut(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
     points = points[points[:, 2] < below_mm]
     across = np.cross(normal, [0.0, 0.0, 1.0])
     across /= np.linalg.norm(across)

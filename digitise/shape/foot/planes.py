@@ -1,77 +1,18 @@
-"""Tangent planes of a foot: from its outline in a photograph, and from the leg that stands on it."""
+"""What the leg that stands on a foot tells of it: upright planes round its lowest sections."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
 
-from digitise.geometry.camera import Camera
-from digitise.geometry.rigid import Array
-from digitise.geometry.values import read_only
-from digitise.geometry.view import Edge
 from digitise.shape.limb import Limb, radius
+from digitise.shape.statistical.planes import TangentPlanes
 
 HIGHEST_MM = 165.0  # up to which the usual foot knows the leg above it
 _RINGS_MM = 10.0
 _DIRECTIONS = 24
-# One point of an outline is as good as this with all that is wrong alike nearby: 0.7 mm, told anew every
-# 20 mm (a finger's breadth of skin, shadow and print), read every 4 mm.
-_OUTLINE_SD_MM = 0.7 * float(np.sqrt(20.0 / 4.0))
 # The leg's lowest sections are correlated over 40 mm, four rings, and all round by six directions.
 _LEG_SD_MM = 1.0
 _RING_FACTOR = float(np.sqrt(4.0 * 3.0))
-
-
-@dataclass(frozen=True, eq=False)
-class TangentPlanes:
-    """Planes that the foot touches from inside.
-
-    Of all surface points in the plane through the origin that is perpendicular to ``along``, the farthest out
-    along ``normal`` lies at ``distance`` from the origin.
-
-    Attributes
-    ----------
-    origin, normal, along
-        (N, 3) a point, the outward unit normal and the unit direction along the outline; mm, world frame.
-    distance, sd
-        (N,) mm.
-    view
-        (N,) which photograph tells, from 0; -1 for the leg.
-    """
-
-    origin: Array
-    normal: Array
-    along: Array
-    distance: Array
-    sd: Array
-    view: NDArray[np.int64]
-
-    def __post_init__(self) -> None:
-        """Keep the arrays as they are."""
-        read_only(self)
-
-
-def planes_of_view(camera: Camera, edge: Edge, view: int) -> TangentPlanes:
-    """Back-project a foot's outline: each point's plane holds the camera and the outline's tangent."""
-    used = np.flatnonzero(edge.seen)
-    rays = camera.rays(edge.points[used])
-    outward = camera.rays(edge.points[used] + edge.normals[used]) - rays
-    along = np.cross(rays, outward)
-    along /= np.linalg.norm(along, axis=1, keepdims=True)
-    normal = np.cross(along, rays)
-    count = len(used)
-    worse = edge.sd_px[used] / np.min(edge.sd_px[used]) if count else np.zeros(0)
-    return TangentPlanes(
-        np.broadcast_to(camera.centre, (count, 3)).copy(),
-        normal,
-        along,
-        np.zeros(count),
-        _OUTLINE_SD_MM * worse,
-        np.full(count, view),
-    )
 
 
 def planes_of_leg(limb: Limb) -> TangentPlanes:
@@ -94,66 +35,3 @@ def planes_of_leg(limb: Limb) -> TangentPlanes:
         _RING_FACTOR * np.hypot(told.sd, _LEG_SD_MM),
         np.full(count, -1),
     )
-
-
-_NAMES = ("origin", "normal", "along", "distance", "sd", "view")
-
-
-def together(parts: Sequence[TangentPlanes]) -> TangentPlanes:
-    """Return all planes as one."""
-    return TangentPlanes(*(np.concatenate([getattr(part, name) for part in parts]) for name in _NAMES))
-
-
-def some_of(planes: TangentPlanes, step: int) -> TangentPlanes:
-    """Return every ``step``-th plane."""
-    return TangentPlanes(*(getattr(planes, name)[::step].copy() for name in _NAMES))
-
-
-@dataclass(frozen=True, eq=False)
-class Touch:
-    """Where a surface reaches farthest towards each of N planes.
-
-    Attributes
-    ----------
-    reached
-        (N,) distance from the plane's origin along its normal, mm; -inf where the surface is elsewhere.
-    ends
-        (N, 2) the vertices of the edge on which that point lies.
-    share
-        (N,) how far along it, from the first to the second.
-    """
-
-    reached: Array
-    ends: NDArray[np.int64]
-    share: Array
-
-
-def touch(vertices: Array, edges: NDArray[np.int64], planes: TangentPlanes) -> Touch:
-    """Cut the surface across each outline point, and find the cut's farthest point.
-
-    The cut is the plane through the origin that is perpendicular to ``along``.
-
-    Parameters
-    ----------
-    vertices, edges
-        (V, 3) mm and (E, 2) of the surface.
-    planes
-        N of them.
-    """
-    # a row for each vertex: picking rows is many times quicker than picking columns
-    beside = vertices @ planes.along.T - np.sum(planes.along * planes.origin, axis=1)
-    ahead = beside > 0
-    edge, plane = np.nonzero(ahead[edges[:, 0]] != ahead[edges[:, 1]])
-    first, second = edges[edge].T
-    here = beside[first, plane]
-    share = here / (here - beside[second, plane])
-    point = vertices[first] + share[:, None] * (vertices[second] - vertices[first])
-    out = np.sum((point - planes.origin[plane]) * planes.normal[plane], axis=1)
-    # of each plane's crossings the farthest
-    order = np.lexsort([out, plane])
-    last = order[np.flatnonzero(np.diff(plane[order], append=-1))]
-    reached = np.full(len(planes.distance), -np.inf)
-    ends, shares = np.zeros((len(reached), 2), np.int64), np.zeros(len(reached))
-    reached[plane[last]] = out[last]
-    ends[plane[last]], shares[plane[last]] = edges[edge[last]], share[last]
-    return Touch(reached, ends, shares)

@@ -24,6 +24,16 @@ _BEYOND_MM = 80.0  # past the end of what is seen
 # A tap is off by this much along the limb (one sd): the width of a fingertip's aim on an enlarged picture.
 TAP_SD_MM = 1.5
 _LEAST_ARM = 0.2  # of the limb's length, on either side of the bend
+_LEAST_LINE_MM = 100.0
+# Past the end of what is seen the skin may leave the end section that steeply, as at the instep (ours).
+_UNSEEN_SLOPE = 0.5
+
+
+class Place(NamedTuple):
+    """Where on the axis a tapped place is, and how well that is known: mm, one sd."""
+
+    height_mm: float
+    sd_mm: float
 
 
 class Bend(NamedTuple):
@@ -33,19 +43,34 @@ class Bend(NamedTuple):
     degrees: float
 
 
-def centre_line(limb: Limb) -> tuple[Array, Array]:
-    """Return heights (n,) and the sections' middles (n, 2) in the axis frame, mm, over what is reported."""
-    z = np.arange(limb.from_mm, limb.to_mm + 1e-6, _STEP_MM)
+def centre_line(limb: Limb, low: float | None = None, high: float | None = None) -> tuple[Array, Array]:
+    """Return heights (n,) and the sections' middles (n, 2) in the axis frame, mm, over what is reported.
+
+    Of ``low`` and ``high``, where given, only what lies between counts.
+    """
+    first = limb.from_mm if low is None else max(low, limb.from_mm)
+    last = limb.to_mm if high is None else min(high, limb.to_mm)
+    if last - first < _LEAST_LINE_MM:
+        first, last = limb.from_mm, limb.to_mm
+    z = np.arange(first, last + 1e-6, _STEP_MM)
     return z, coefficients(limb, z)[0][:, 1:3]
 
 
-def straight_axis(limb: Limb) -> Pose:
+def straight_axis(limb: Limb, low: float | None = None, high: float | None = None) -> Pose:
     """Return axis_from_world of the straight line nearest to the limb's middles.
 
     Heights are counted from the same plane as before, to within what the axis turns; z runs to the trunk, y
     upwards.
+
+    Parameters
+    ----------
+    limb
+        As measured along an axis near to it.
+    low, high
+        Heights between which its middles count, mm; all that is known of it without them.  A limb that is
+        bent a little has another line for every stretch, so two visits should name the same.
     """
-    z, middle = centre_line(limb)
+    z, middle = centre_line(limb, low, high)
     slope, start = np.polyfit(z, middle, 1)
     world = limb.axis_from_world.inverse()
     along = world.rotation @ (np.array([*slope, 1.0]) / np.linalg.norm([*slope, 1.0]))
@@ -65,9 +90,12 @@ def shifted(axis: Pose, height_mm: float) -> Pose:
     return Pose(axis.rotation, axis.translation - np.array([0.0, 0.0, height_mm]))
 
 
-def bend(limb: Limb) -> Bend:
-    """Return the turn of the limb's middle that two straight parts which meet explain best."""
-    z, middle = centre_line(limb)
+def bend(limb: Limb, low: float | None = None, high: float | None = None) -> Bend:
+    """Return the turn of the limb's middle that two straight parts which meet explain best.
+
+    Only what lies between ``low`` and ``high`` counts, mm, where they are given.
+    """
+    z, middle = centre_line(limb, low, high)
     edge = _LEAST_ARM * (z[-1] - z[0])
     best = (np.inf, Bend(float(z[0]), 0.0))
     for hinge in z[(z > z[0] + edge) & (z < z[-1] - edge)]:
@@ -85,8 +113,10 @@ def _angle(a: Array, b: Array) -> float:
     return float(np.degrees(np.arctan2(cross, dot)))
 
 
-def height_of(limb: Limb, centre: Array, ray: Array) -> float:
+def height_of(limb: Limb, centre: Array, ray: Array) -> Place:
     """Return the height at which a ray first meets the limb's surface, mm.
+
+    A ray that is slanted along the limb turns what is not known of the surface's depth into height.
 
     Parameters
     ----------
@@ -121,7 +151,15 @@ def height_of(limb: Limb, centre: Array, ray: Array) -> float:
             "of the limb.",
             do="Choose a landmark nearer to the part that is measured, or take the photographs again.",
         )
-    return height
+    depth = _depth_sd(limb, points[first, :2], z[first], abs(height - z[first]))
+    return Place(height, float(np.hypot(TAP_SD_MM, abs(along[2]) / flat * depth)))
+
+
+def _depth_sd(limb: Limb, point: Array, z: float, beyond_mm: float) -> float:
+    """Return how well the surface's depth is known at a point (2,) across the axis, mm."""
+    theta = np.arctan2(point[1], point[0])
+    known = radius(limb, np.array([theta]), np.array([z])).sd[0]
+    return float(np.hypot(known, _UNSEEN_SLOPE * beyond_mm))
 
 
 def _outside(limb: Limb, points: Array, z: Array) -> Array:

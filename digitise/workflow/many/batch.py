@@ -8,10 +8,13 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+import numpy as np
+
 from digitise.capture.calibration.lens import read_lens
 from digitise.capture.outline.correction import read_correction
 from digitise.capture.sheets.field import read_field
 from digitise.errors import DigitiseError, TableError
+from digitise.geometry.rigid import Pose
 from digitise.output.model.files import write_model
 from digitise.tape.rows import TapeTable
 from digitise.tape.table import read_tape_table
@@ -38,6 +41,7 @@ def measure_job(job: MeasureJob) -> ResultRow:
             side=job.side,
             from_mm=job.from_mm,
             to_mm=job.to_mm,
+            axis_from_world=_axis(job),
             profile=read_lens(Path(job.lens)) if job.lens else None,
             corrections={each.photo_sha256 or "": each for each in drawn},
             same_visit=job.same_visit,
@@ -52,6 +56,13 @@ def measure_job(job: MeasureJob) -> ResultRow:
     codes = " ".join(sorted({warning.code for warning in summary.warnings}))
     first, last, volume, least, most = (f"{value:.6g}" for value in numbers)
     return ResultRow(job.name, "measured", first, last, volume, least, most, codes)
+
+
+def _axis(job: MeasureJob) -> Pose | None:
+    if not job.axis:
+        return None
+    numbers = np.array(job.axis)
+    return Pose(numbers[:9].reshape(3, 3), numbers[9:])
 
 
 def _lying(job: MeasureJob) -> Lying | None:

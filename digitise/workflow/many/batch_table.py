@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
@@ -11,7 +12,10 @@ from pathlib import Path
 from digitise.errors import TableError
 
 _COLUMNS = ("name", "photos", "field", "tape", "limb", "side")
-_OPTIONAL = ("from_mm", "to_mm", "lens")
+_OPTIONAL = ("from_mm", "to_mm", "lens", "lying", "landmark")
+_LIES = {"palm-down": "arm", "palm-up": "arm", "on-back": "leg"}
+_MOST_PHOTOS = 12
+_LARGEST_PIXEL = 40_000.0
 _PICTURES = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
 _LARGEST_TABLE = 2**24
 _MOST_NAME = 80
@@ -39,6 +43,8 @@ class MeasureJob:
         Somebody answers for it that the photographs are of one visit.
     lying, landmark
         How a limb lies that does not stand, and from where its heights count: photograph, from 0, and pixels.
+    axis
+        Frame of the limb's axis that a person typed: the rotation's rows, then the translation, mm.
     """
 
     name: str
@@ -55,6 +61,7 @@ class MeasureJob:
     same_visit: bool = False
     lying: str = ""
     landmark: tuple[float, ...] = ()
+    axis: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,7 +100,7 @@ def read_table(path: Path, out: Path) -> tuple[MeasureJob, ...]:
     ----------
     path
         A CSV file with the columns name, photos (a folder, or files separated by ``;``), field, tape, limb
-        and side, and if wanted from_mm, to_mm and lens.
+        and side, and if wanted from_mm, to_mm, lens, and for a limb that lies lying and landmark.
     out
         Folder that holds the models, one folder for each name.
 
@@ -150,6 +157,7 @@ def _job(row: dict[str, str | None], line: int, path: Path, out: Path) -> Measur
             do="Write leg or arm, left or right.",
         )
     home = path.parent
+    lying, landmark = _lying(cell, where)
     return MeasureJob(
         name,
         _photos(cell["photos"], home, where),
@@ -161,7 +169,35 @@ def _job(row: dict[str, str | None], line: int, path: Path, out: Path) -> Measur
         _height(cell["to_mm"], where),
         str(out / name),
         str(home / cell["lens"]) if cell["lens"] else "",
+        lying=lying,
+        landmark=landmark,
     )
+
+
+def _lying(cell: dict[str, str], where: str) -> tuple[str, tuple[float, ...]]:
+    """Return how a limb lies and its landmark; both empty for one that stands."""
+    lying, text = cell["lying"], cell["landmark"]
+    if not lying and not text:
+        return "", ()
+    if _LIES.get(lying) != cell["limb"]:
+        raise TableError(
+            f"The {cell['limb']} is said to lie {lying!r}.",
+            where=where,
+            do="Write palm-down or palm-up for an arm, on-back for a leg; nothing, and no landmark, for one "
+            "that stands.",
+        )
+    try:
+        photo, x, y = (float(part) for part in re.split(r"[;,\s]+", text))
+    except ValueError:
+        photo, x, y = 0.0, -1.0, -1.0
+    if not (photo in range(1, _MOST_PHOTOS + 1) and 0 <= x < _LARGEST_PIXEL and 0 <= y < _LARGEST_PIXEL):
+        raise TableError(
+            f"{text!r} is no landmark.",
+            where=where,
+            do="Write the photograph's number and its pixels from the left and from the top, with ; between, "
+            "such as 2;2210;1480.",
+        )
+    return lying, (photo - 1.0, x, y)
 
 
 def _photos(text: str, home: Path, where: str) -> tuple[str, ...]:

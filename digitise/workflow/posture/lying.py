@@ -9,35 +9,30 @@ from typing import Literal
 import numpy as np
 
 from digitise.capture.calibration.calibrate import Calibration
-from digitise.capture.checks.finding import Finding
 from digitise.capture.lying.axis import find_axis
-from digitise.capture.lying.silhouette import find_silhouette
-from digitise.capture.outline.find import Outline
+from digitise.capture.lying.silhouette import drawn_silhouette, find_silhouette
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
 from digitise.errors import OutlineError, PhotoError, ShapeError
 from digitise.geometry.camera import Camera
-from digitise.geometry.rigid import Pose
+from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.view import View
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb
-from digitise.shape.lying.straight import bend, height_of, shifted, straight_axis
+from digitise.shape.lying.straight import Place, bend, height_of, shifted, straight_axis
+from digitise.workflow.posture.findings import UNCLEAR, bend_findings, sleeve, start_findings
 from digitise.workflow.posture.heights import counted_along
 from digitise.workflow.posture.outlined import Outlined
 
 Posture = Literal["palm-down", "palm-up", "on-back"]
 
-# Sections across a straight line cut a part that leans by 12 degrees 2 % too long, and by 25 degrees 10 %.
-_BENT_DEG = 12.0
-_TOO_BENT_DEG = 25.0
 _ENOUGH_DEG = 0.05
 _ROUNDS = 3
 # Two photographs do not see how flat a section is between their directions, and nothing else tells it of an
 # arm: exact outlines of 24 arms then gave volumes up to 11 % off, three 1.1 % (tests/lying_study.py).
 _LEAST_PHOTOS = 3
 _LEAST_APART_DEG = 20.0
-_MUCH_SUPPORTED = 0.5
 
 
 @dataclass(frozen=True)
@@ -84,9 +79,20 @@ def limb_that_lies(posture: Posture) -> str:
 
 
 def find_lying_axis(
-    photos: Sequence[Photograph], calibration: Calibration, field: MarkerField, posture: Posture
+    photos: Sequence[Photograph],
+    calibration: Calibration,
+    field: MarkerField,
+    posture: Posture,
+    lines: Sequence[Array | None] = (),
 ) -> Pose:
     """Return axis_from_world of a limb over its sheet, good enough to find its outlines.
+
+    Parameters
+    ----------
+    photos, calibration, field, posture
+        As for a measurement.
+    lines
+        For each photograph the line (n, 2) px that a person drew round the limb, None where there is none.
 
     Raises
     ------
@@ -98,41 +104,18 @@ def find_lying_axis(
     _require_three([photo.name for photo in photos], "were given")
     found, refused = [], []
     for n, photo in enumerate(photos):
-        boards = placed_boards(calibration, field, n)
+        line, camera = lines[n] if lines else None, calibration.cameras[n]
         try:
-            found.append(find_silhouette(photo, calibration.cameras[n], boards))
+            found.append(
+                find_silhouette(photo, camera, placed_boards(calibration, field, n))
+                if line is None
+                else drawn_silhouette(line, camera, photo.name)
+            )
         except OutlineError as error:
             refused.append(error)
     if refused and len(found) < _LEAST_PHOTOS:
         raise refused[0]
     return find_axis(found, limb_that_lies(posture))
-
-
-def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ...]:
-    """Say how much of a lying limb rests on supports.
-
-    Parameters
-    ----------
-    outlines
-        With heights along the limb's axis.
-    limb
-        As it was measured.
-    """
-    z = np.arange(limb.from_mm, limb.to_mm, 2.0)
-    rests = np.zeros(len(z), bool)
-    for part in (each for outline in outlines for each in outline.supported):
-        rests |= (z >= part.from_mm) & (z <= part.to_mm)
-    share = float(rests.mean())
-    found = []
-    if share > 0.0:
-        length = limb.to_mm - limb.from_mm
-        text = (
-            f"{share * length:.0f} of {length:.0f} mm of the limb rest on supports: there its lower edge "
-            "counts little or not at all, and intervals are wider."
-        )
-        do = "Use smaller supports." if share > _MUCH_SUPPORTED else ""
-        found.append(Finding("", "supported", "warning", text, do))
-    return tuple(found)
 
 
 def _among(landmark: Landmark, given: Sequence[Photograph], used: Sequence[Photograph]) -> Landmark:
@@ -153,7 +136,14 @@ def _among(landmark: Landmark, given: Sequence[Photograph], used: Sequence[Photo
 
 
 def settle(
-    sighted: Outlined, photos: Sequence[Photograph], lying: Lying, *, limb: str, side: str
+    sighted: Outlined,
+    photos: Sequence[Photograph],
+    lying: Lying,
+    *,
+    limb: str,
+    side: str,
+    from_mm: float | None = None,
+    to_mm: float | None = None,
 ) -> Outlined:
     """Lay the axis of a lying limb through its middle, and count its heights from the landmark.
 
@@ -165,6 +155,8 @@ def settle(
         All photographs as given, among which the landmark's is counted.
     lying, limb, side
         As for a measurement.
+    from_mm, to_mm
+        Heights between which the limb is measured: the axis is that of this stretch.
 
     Raises
     ------
@@ -182,15 +174,26 @@ def settle(
         View(name, camera, outline.edges)
         for name, camera, outline in zip(names, cameras, outlines, strict=True)
     )
-    try:
-        found = _through_the_middle(views, sighted.axis_from_world, limb, side)
-    except ShapeError as error:
-        raise ShapeError(error.what, where=error.where, do=_LIGHT) from error
-    try:
-        start = _landmark_height(found, landmark, cameras[landmark.photo], names[landmark.photo])
-    except ShapeError as error:
-        raise ShapeError(error.what, where=error.where, do=_sleeve(outlines) or error.do) from error
-    axis = shifted(found.axis_from_world, start)
+    camera, name = cameras[landmark.photo], names[landmark.photo]
+
+    def start_on(rough: Limb) -> Place:
+        try:
+            return _landmark_height(rough, landmark, camera, name)
+        except ShapeError as error:
+            raise ShapeError(error.what, where=error.where, do=sleeve(outlines) or error.do) from error
+
+    axis, found = sighted.axis_from_world, _roughly(views, sighted.axis_from_world, limb, side)
+    for _ in range(_ROUNDS):
+        start = start_on(found).height_mm
+        better = straight_axis(found, _plus(start, from_mm), _plus(start, to_mm))
+        turn = np.degrees(np.arccos(np.clip(better.rotation[2] @ axis.rotation[2], -1.0, 1.0)))
+        axis, found = better, _roughly(views, better, limb, side)
+        if turn < _ENOUGH_DEG:
+            break
+    place = start_on(found)
+    axis = shifted(axis, place.height_mm)
+    turn = bend(found, _plus(place.height_mm, from_mm), _plus(place.height_mm, to_mm))
+    turn = turn._replace(height_mm=turn.height_mm - place.height_mm)
     again = tuple(
         counted_along(outline, camera, axis) for outline, camera in zip(outlines, cameras, strict=True)
     )
@@ -198,26 +201,14 @@ def settle(
         sighted,
         outlines=again,
         axis_from_world=axis,
-        findings=(*sighted.findings, *_bend(found)),
+        findings=(*sighted.findings, *bend_findings(turn, limb), *start_findings(place, name)),
         landmark=(landmark.photo, *landmark.at),
+        start_sd_mm=place.sd_mm,
     )
 
 
-_LIGHT = (
-    "Light limb and sheet evenly from several sides, so that no dark shadow lies beside the limb, and take "
-    "the photographs again."
-)
-
-
-def _sleeve(outlines: Sequence[Outline]) -> str:
-    """Say that cloth covers part of the limb, which may be why it is not understood; empty without any."""
-    covered = [n for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
-    if not covered:
-        return ""
-    return (
-        f"In photograph {covered[0]} cloth covers part of the limb: roll it up well above what is measured, "
-        "and take the photographs again."
-    )
+def _plus(start: float, height: float | None) -> float | None:
+    return None if height is None else start + height
 
 
 def _require_three(names: Sequence[str], there: str) -> None:
@@ -249,40 +240,14 @@ def _require_sides(cameras: Sequence[Camera], axis: Pose, names: Sequence[str]) 
 _THREE = "Take one slanting from either side, and one from above."
 
 
-def _through_the_middle(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
-    """Return the limb along the straight axis nearest to its own middle."""
-    for _ in range(_ROUNDS):
-        better = straight_axis(_roughly(views, axis, limb, side))
-        turn = np.degrees(np.arccos(np.clip(better.rotation[2] @ axis.rotation[2], -1.0, 1.0)))
-        axis = better
-        if turn < _ENOUGH_DEG:
-            break
-    return _roughly(views, axis, limb, side)
-
-
 def _roughly(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
-    return fit_limb(views, limb=limb, side=side, axis_from_world=axis, roughly=True).limb
+    try:
+        return fit_limb(views, limb=limb, side=side, axis_from_world=axis, roughly=True).limb
+    except ShapeError as error:
+        raise ShapeError(error.what, where=error.where, do=UNCLEAR) from error
 
 
-def _bend(found: Limb) -> tuple[Finding, ...]:
-    turn = bend(found)
-    if turn.degrees < _BENT_DEG:
-        return ()
-    joint = "elbow" if found.kind == "arm" else "knee"
-    text = f"The {joint} is bent by {turn.degrees:.0f} degrees."
-    if turn.degrees > _TOO_BENT_DEG:
-        raise ShapeError(
-            f"{text[:-1]}: one straight axis does not fit both parts.",
-            do=f"Stretch the {joint}, or measure the parts on either side of it one by one (--from, --to).",
-        )
-    return (
-        Finding(
-            "", "bent", "warning", f"{text} Girths near it are cut aslant.", f"Stretch the {joint} next time."
-        ),
-    )
-
-
-def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str) -> float:
+def _landmark_height(found: Limb, landmark: Landmark, camera: Camera, name: str) -> Place:
     width, height = camera.size
     x, y = landmark.at
     if not (0 <= x < width and 0 <= y < height):

@@ -10,6 +10,7 @@ from digitise.capture.checks.inspection import Inspection
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.geometry.rigid import Pose
+from digitise.shape.lying.straight import TAP_SD_MM
 from digitise.workflow.foot import FromAbove
 
 
@@ -36,6 +37,8 @@ class Outlined:
         How a lying limb lies; empty for others.
     landmark
         Photograph, from 0 among these, and pixels of the place from which its heights count.
+    start_sd_mm
+        How well that place is known along the limb, one sd.
     """
 
     photos: tuple[Photograph, ...]
@@ -48,3 +51,4 @@ class Outlined:
     above: tuple[FromAbove, ...] = ()
     posture: str = ""
     landmark: tuple[int, float, float] | None = None
+    start_sd_mm: float = TAP_SD_MM

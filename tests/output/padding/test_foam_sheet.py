@@ -123,6 +123,17 @@ def test_words_are_on_the_page(tmp_path):
         assert part in flat
 
 
+def test_a_lying_limb_s_foam_lies_above_its_landmark(tmp_path):
+    (tmp_path / "foam.pdf").write_bytes(foam_pdf([piece(UNEVEN)], "leg", lying="on-back"))
+    words = subprocess.run(
+        ["pdftotext", "foam.pdf", "-"], cwd=tmp_path, check=True, capture_output=True, text=True
+    ).stdout
+    flat = " ".join(words.split())
+    assert "about 31.2 cm above the landmark" in flat
+    assert "floor" not in flat
+    assert "above the landmark" in foam_svg(piece(UNEVEN), "arm", lying="palm-up")
+
+
 def test_code_is_optional(tmp_path):
     (tmp_path / "foam.pdf").write_bytes(foam_pdf([piece(UNEVEN)], "leg"))
     words = subprocess.run(

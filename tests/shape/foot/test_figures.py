@@ -5,6 +5,7 @@ from numpy.testing import assert_allclose
 from shapely import unary_union
 from shapely.geometry import Polygon
 
+from digitise.shape.end import EndPart
 from digitise.shape.foot.figures import (
     ball_girth,
     foot_length,
@@ -13,10 +14,10 @@ from digitise.shape.foot.figures import (
     heel_instep_girth,
     volume_below,
 )
-from digitise.shape.foot.join import Foot
-from digitise.shape.foot.prior import FootPrior, edges_of, usual_foot
-from digitise.shape.foot.solve import FootBelief
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.foot.prior import usual_foot
+from digitise.shape.statistical.model import ShapeModel, edges_of
+from digitise.shape.statistical.solve import ShapeBelief
+from digitise.shape.statistical.surface import PlacedShape
 
 TOP = 100.0
 
@@ -24,9 +25,9 @@ TOP = 100.0
 def lying(mesh):
     """A body as a foot that is surely so."""
     faces = np.asarray(mesh.faces, np.int64)
-    prior = FootPrior(np.array(mesh.vertices), np.zeros((1, len(mesh.vertices), 3)), faces, edges_of(faces))
-    belief = FootBelief(FootSurface(prior, np.zeros(4)), np.zeros((4, 4)), np.zeros(0))
-    return Foot(belief, TOP, belief.surface.vertices())
+    prior = ShapeModel(np.array(mesh.vertices), np.zeros((1, len(mesh.vertices), 3)), faces, edges_of(faces))
+    belief = ShapeBelief(PlacedShape(prior, np.zeros(4)), np.zeros((4, 4)), np.zeros(0))
+    return EndPart(belief, TOP, belief.surface.vertices())
 
 
 def half_ellipsoid(a, b, c):
@@ -64,9 +65,9 @@ def test_d_shaped_solid_on_the_mat():
 
 def usual(side="left"):
     prior = usual_foot(side)
-    surface = FootSurface.usual(prior)
+    surface = PlacedShape.usual(prior)
     size = len(prior.modes) + 3
-    return Foot(FootBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
+    return EndPart(ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
 
 
 def test_sections_are_those_of_an_independent_library():

@@ -6,13 +6,14 @@ from shapely import Point, Polygon
 
 from digitise.errors import ShapeError
 from digitise.shape import limb as read
+from digitise.shape.end import whole_mesh
 from digitise.shape.fit import fit_limb
 from digitise.shape.foot.figures import volume_below
-from digitise.shape.foot.join import join_foot, require_low, whole_mesh
+from digitise.shape.foot.join import join_foot, require_low
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.solve import solve_foot
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.statistical.solve import solve_shape
+from digitise.shape.statistical.surface import PlacedShape
 
 # an ankle's sizes at 100 mm, widening upwards
 SOLID = synthetic.EllipticFrustum(0, 800, (33, 44), (70, 75), (0, -55), (0, -20))
@@ -25,8 +26,8 @@ def limb():
 
 @pytest.fixture(scope="module")
 def foot(limb):
-    start = FootSurface.usual(usual_foot(limb.side), 0.0, 0.0)
-    return join_foot(solve_foot(start, planes_of_leg(limb)), limb)
+    start = PlacedShape.usual(usual_foot(limb.side), 0.0, 0.0)
+    return join_foot(solve_shape(start, planes_of_leg(limb)), limb)
 
 
 def test_one_closed_mesh_with_the_stated_volume(limb, foot):

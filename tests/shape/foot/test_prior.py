@@ -4,7 +4,7 @@ from numpy.testing import assert_allclose
 
 from digitise.shape.foot.figures import volume_below
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.statistical.surface import PlacedShape
 
 
 def test_a_right_foot_is_a_left_one_in_the_mirror():
@@ -42,7 +42,7 @@ def test_feet_of_usual_sizes_are_likely(length, share):
 def test_parameters_move_the_surface_as_their_motions_say():
     prior = usual_foot("right")
     rng = np.random.default_rng(3)
-    surface = FootSurface(prior, np.concatenate([rng.normal(size=len(prior.modes)), [12, -7, 0.1]]))
+    surface = PlacedShape(prior, np.concatenate([rng.normal(size=len(prior.modes)), [12, -7, 0.1]]))
     some = rng.integers(0, len(prior.mean), 50)
     motions = surface.motions(some)
     step = 1e-5
@@ -56,6 +56,6 @@ def test_parameters_move_the_surface_as_their_motions_say():
 
 def test_toes_point_where_the_foot_is_turned():
     prior = usual_foot("left")
-    surface = FootSurface(prior, np.concatenate([np.zeros(len(prior.modes)), [0, 0, 0.3]]))
+    surface = PlacedShape(prior, np.concatenate([np.zeros(len(prior.modes)), [0, 0, 0.3]]))
     vertices = surface.vertices()
-    assert np.argmax(vertices @ surface.toes) == np.argmax(prior.mean[:, 1])
+    assert np.argmax(vertices @ surface.ahead) == np.argmax(prior.mean[:, 1])

@@ -2,14 +2,14 @@ import numpy as np
 import painted_feet as feet
 import pytest
 
-from digitise.capture.foot.outline import find_foot
+from digitise.capture.expected.outline import Look, find_body
 from digitise.errors import ShapeError
+from digitise.shape.end import EndPart
 from digitise.shape.foot.figures import foot_length, foot_volume, volume_below
-from digitise.shape.foot.join import Foot
-from digitise.shape.foot.planes import planes_of_view, together
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.foot.solve import solve_foot
-from digitise.shape.foot.surface import FootSurface
+from digitise.shape.statistical.planes import planes_of_view, together
+from digitise.shape.statistical.solve import solve_shape
+from digitise.shape.statistical.surface import PlacedShape
 
 TOP = 100.0
 
@@ -18,17 +18,17 @@ def solved(surface, side, rng, views=(0, 1, 2)):
     """The foot that painted photographs tell, in the two passes of the program."""
     cameras = [feet.cameras(side)[view] for view in views]
     pictures = [feet.paint(surface, camera, rng) for camera in cameras]
-    now, leg = FootSurface.usual(usual_foot(side)), feet.leg_above(surface)
+    now, leg = PlacedShape.usual(usual_foot(side)), feet.leg_above(surface)
     for slack, step in ((45.0, 1.8), (15.0, 0.9)):
         seen = [
-            find_foot(picture, camera, feet.body_of(now), leg, slack, step)
+            find_body(picture, camera, feet.body_of(now), leg, Look(slack, step))
             for picture, camera in zip(pictures, cameras, strict=True)
         ]
         planes = [
             planes_of_view(camera, outline.edge, n)
             for n, (camera, outline) in enumerate(zip(cameras, seen, strict=True))
         ]
-        belief = solve_foot(now, together(planes))
+        belief = solve_shape(now, together(planes))
         now = belief.surface
     return belief
 
@@ -40,13 +40,13 @@ def test_finds_a_known_foot(seed):
     side = ("left", "right")[seed % 2]
     truth = feet.random_foot(side, rng)
     belief = solved(truth, side, rng)
-    found = foot_volume(Foot(belief, TOP, belief.surface.vertices()))
+    found = foot_volume(EndPart(belief, TOP, belief.surface.vertices()))
     true = volume_below(truth.vertices(), truth.prior.faces, TOP) / 1000
     # edges to 0.3 mm on half-widths of 40 mm and heights of 60 mm
     assert abs(found.mean / true - 1) < 0.0125
     assert abs(found.mean - true) < 3 * found.sd
     vertices = truth.vertices()
-    assert abs(foot_length(belief).mean - np.ptp(vertices[vertices[:, 2] < 80] @ truth.toes)) < 2.5
+    assert abs(foot_length(belief).mean - np.ptp(vertices[vertices[:, 2] < 80] @ truth.ahead)) < 2.5
     turn = np.degrees(belief.surface.parameters[-1] - truth.parameters[-1])
     assert abs(turn) < 1.5
 
@@ -58,7 +58,7 @@ def test_fewer_photographs_know_less():
 
     def sd(views):
         belief = solved(truth, "left", np.random.default_rng(1), views)
-        return foot_volume(Foot(belief, TOP, belief.surface.vertices())).sd
+        return foot_volume(EndPart(belief, TOP, belief.surface.vertices())).sd
 
     assert sd((0, 1, 2)) < sd((1, 2)) < sd((2,))
 
@@ -68,8 +68,8 @@ def test_planes_that_contradict_each_other_do_not_settle_quietly():
     rng = np.random.default_rng(3)
     truth = feet.random_foot("left", rng)
     camera = feet.cameras("left")[2]
-    outline = find_foot(
-        feet.paint(truth, camera, rng), camera, feet.body_of(truth), feet.leg_above(truth), 20.0, 0.9
+    outline = find_body(
+        feet.paint(truth, camera, rng), camera, feet.body_of(truth), feet.leg_above(truth), Look(20.0, 0.9)
     )
     planes = planes_of_view(camera, outline.edge, 0)
     away = planes.__class__(
@@ -81,7 +81,7 @@ def test_planes_that_contradict_each_other_do_not_settle_quietly():
         planes.view,
     )
     try:
-        belief = solve_foot(FootSurface.usual(usual_foot("left")), away)
+        belief = solve_shape(PlacedShape.usual(usual_foot("left")), away)
     except ShapeError:
         return
     # the misfit tells of it, and the program refuses by it

@@ -67,6 +67,40 @@ def test_a_table_is_read_with_paths_from_its_own_folder(tmp_path):
     assert job.out == str(tmp_path / "out/k-1")
 
 
+LYING = "name,photos,field,tape,limb,side,lying,landmark"
+
+
+def test_a_limb_that_lies_has_its_posture_and_landmark(tmp_path):
+    path = tmp_path / "lying.csv"
+    path.write_text(f"{LYING}\na,p.jpg,f,,arm,left,palm-up,2;2210;1480.5\nb,p.jpg,f,,leg,left,,\n")
+    first, second = read_table(path, tmp_path)
+    assert (first.lying, first.landmark) == ("palm-up", (1.0, 2210.0, 1480.5))
+    assert (second.lying, second.landmark) == ("", ())
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        ("arm,left,on-back,2;10;10", "is said to lie 'on-back'"),
+        ("leg,left,sideways,2;10;10", "is said to lie 'sideways'"),
+        ("arm,left,,2;10;10", "is said to lie ''"),
+        ("arm,left,palm-up,", "is no landmark"),
+        ("arm,left,palm-up,0;10;10", "is no landmark"),
+        ("arm,left,palm-up,13;10;10", "is no landmark"),
+        ("arm,left,palm-up,1.5;10;10", "is no landmark"),
+        ("arm,left,palm-up,1;nan;10", "is no landmark"),
+        ("arm,left,palm-up,1;10", "is no landmark"),
+    ],
+)
+def test_a_posture_or_landmark_that_cannot_be_names_the_line(tmp_path, cells, words):
+    path = tmp_path / "lying.csv"
+    path.write_text(f"{LYING}\na,p.jpg,f,,{cells}\n")
+    with pytest.raises(TableError) as caught:
+        read_table(path, tmp_path)
+    assert words in str(caught.value)
+    assert "line 2" in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("rows", "words"),
     [

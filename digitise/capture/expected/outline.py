@@ -1,0 +1,194 @@
+"""The outline of a bare foot or hand in a photograph, found near to where it is expected.
+
+Skin and surroundings are told apart by colour with graph cuts (Rother, Kolmogorov and Blake 2004, "GrabCut",
+as OpenCV has it), from what is surely body and surely not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.expected.contour import contour, differs, on_half_light, on_half_mask
+from digitise.capture.expected.crop import Crop, Mask, crop_round
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.photograph import linear_light
+from digitise.geometry.camera import Camera
+from digitise.geometry.mesh import Mesh
+from digitise.geometry.rigid import Array
+from digitise.geometry.view import Edge
+
+_MARGIN_MM = 55.0  # of surroundings beyond the slack
+_INNER = 0.7  # of the slack: skin so far within the expected outline is surely skin
+_CUTS = 3
+_LIMB_NEAR_MM = 6.0
+_STEP_MM = 3.6
+_LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
+_SD_PX = 0.5
+_INSIDE_MM = 8.0  # hues are taken so far from any edge
+_LEAST_PIXELS = 500
+INK_LIGHT = 0.02
+"""Of full light: ink in a shadow is darker, and takes on the hue of what is beside it; dark skin is not."""
+# From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness light from shade:
+# with both weighed alike, a tenth of a rendered hand's surroundings was taken for skin, so 0.6 %.
+_SCALE, _OFFSET = np.array([12.0, 110.0, 110.0]), np.array([72.0, 128.0, 128.0])
+
+
+@dataclass(frozen=True, eq=False)
+class BodyOutline:
+    """The outline of a foot or hand in one photograph.
+
+    Attributes
+    ----------
+    edge
+        Points round it, in the photograph's pixels; unseen where the limb, the picture's border or the end of
+        the search decides.
+    crop
+        The part of the photograph that was looked at.
+    hue_off
+        How far its hue is from the limb's, in log units; NaN where the limb is not seen beside it.
+    """
+
+    edge: Edge
+    crop: Crop
+    hue_off: float
+
+
+@dataclass(frozen=True)
+class Look:
+    """How to look for an outline; mm.
+
+    Attributes
+    ----------
+    slack_mm
+        How far the outline may lie from where it is expected.
+    step_mm
+        How finely to look.
+    gap_mm
+        Half of what gaps are closed, as between toes and under the arch.
+    limb_mm
+        So far inside of it the limb is surely where it is told to be.
+    """
+
+    slack_mm: float
+    step_mm: float
+    gap_mm: float = 5.0
+    limb_mm: float = 4.0
+
+
+def find_body(
+    pixels: NDArray[np.uint8], camera: Camera, body: Mesh, limb: Mesh, look: Look
+) -> BodyOutline | None:
+    """Find the outline of a bare foot or hand.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) uint8 RGB photograph.
+    camera
+        Its camera.
+    body
+        Where the foot or hand is expected.
+    limb
+        The leg or forearm that it belongs to.
+    look
+        How to look.
+
+    Returns
+    -------
+    None where it is not in the picture.
+    """
+    crop = crop_round(pixels, camera, body, look.slack_mm + _MARGIN_MM, look.step_mm)
+    if crop is None:
+        return None
+    expected, above = crop.drawn(body), crop.drawn(limb)
+    near = _grown(expected | above, crop.disc(look.slack_mm))
+    skin = _told_apart(crop, expected, above, near, look)
+    if skin is None:
+        return None
+    whole = _one_body(_closed(skin, crop.disc(look.gap_mm)), expected)
+    if whole is None:
+        return None
+    return BodyOutline(_edge(crop, whole, skin, above, near), crop, _hue_off(crop, whole & ~above, above))
+
+
+def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, look: Look) -> Mask | None:
+    """Return what is skin (H, W); None where nothing of the body or nothing beside it is in the picture."""
+    labels = np.where(near, cv2.GC_PR_BGD, cv2.GC_BGD).astype(np.uint8)
+    labels[expected] = cv2.GC_PR_FGD
+    labels[_shrunk(expected, crop.disc(_INNER * look.slack_mm))] = cv2.GC_FGD
+    labels[_shrunk(above, crop.disc(look.limb_mm))] = cv2.GC_FGD
+    if not np.any(labels == cv2.GC_BGD) or not np.any(labels == cv2.GC_FGD):
+        return None
+    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same edge
+    skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
+    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
+    return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _hue_off(crop: Crop, body: Mask, limb: Mask) -> float:
+    inner = crop.disc(_INSIDE_MM)
+    parts = [_shrunk(part, inner) for part in (body, limb)]
+    if min(np.count_nonzero(part) for part in parts) < _LEAST_PIXELS:
+        return float("nan")
+    values = brightness_and_hue(crop.pixels)
+    own, other = (np.median(values[part], axis=0)[1:] for part in parts)
+    return float(np.linalg.norm(own - other))
+
+
+def _colours(crop: Crop) -> NDArray[np.uint8]:
+    """Return brightness and hue of a crop (H, W, 3), whose steps are as large in the shade as in the light.
+
+    Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
+    brightness.
+    """
+    values = brightness_and_hue(crop.pixels, INK_LIGHT) * _SCALE + _OFFSET
+    return np.asarray(np.clip(values, 0, 255), np.uint8)
+
+
+def _grown(mask: Mask, element: NDArray[np.uint8]) -> Mask:
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), element) > 0)
+
+
+def _shrunk(mask: Mask, element: NDArray[np.uint8]) -> Mask:
+    return np.asarray(cv2.erode(mask.astype(np.uint8), element) > 0)
+
+
+def _closed(mask: Mask, element: NDArray[np.uint8]) -> Mask:
+    return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, element) > 0)
+
+
+def _one_body(mask: Mask, expected: Mask) -> Mask | None:
+    """Return the connected part of a mask that holds most of what is expected."""
+    _, labels = cv2.connectedComponents(mask.astype(np.uint8))
+    inside = labels[expected & mask]
+    if not len(inside):
+        return None
+    return np.asarray(labels == np.bincount(inside).argmax())
+
+
+def _edge(crop: Crop, whole: Mask, skin: Mask, above: Mask, near: Mask) -> Edge:
+    line, normals = contour(whole, crop.mm)
+    line = on_half_mask(line, normals, whole, crop.mm)
+    chosen = np.arange(0, len(line), max(1, round(_STEP_MM / crop.mm)))
+    line, normals = line[chosen], normals[chosen]
+    line = on_half_light(line, normals, linear_light(crop.pixels), crop.mm)
+    filled = _grown(whole & ~skin, crop.disc(_LIMIT_MM))
+    limit = _grown(~near, crop.disc(_LIMIT_MM)) | _grown(above, crop.disc(_LIMB_NEAR_MM)) | _border(crop)
+    seen = ~_at(limit | filled, line) & differs(line, normals, brightness_and_hue(crop.pixels), crop.mm)
+    return Edge(crop.to_photo(line), normals, np.full(len(line), _SD_PX * crop.shrink), seen.copy(), seen)
+
+
+def _border(crop: Crop) -> Mask:
+    border = np.ones(crop.pixels.shape[:2], bool)
+    border[4:-4, 4:-4] = False
+    return border
+
+
+def _at(mask: Mask, line: Array) -> Mask:
+    column, row = np.round(line).astype(int).T
+    rows, columns = mask.shape
+    return np.asarray(mask[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)])

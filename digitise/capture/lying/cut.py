@@ -1,0 +1,146 @@
+"""A lying limb told from sheet, shadows and supports by colour, once it is known where its axis runs.
+
+Beside a limb that lies is its own shadow, which on a dark limb is as dark as the limb.  Limb and surroundings
+are told apart with graph cuts (Rother, Kolmogorov and Blake 2004, "GrabCut", as OpenCV has it) on brightness
+and hue: what lies on the axis is surely limb, what lies far from it surely is not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask, Values
+from digitise.geometry.rigid import Array
+
+_CORE_MM = 12.0  # half a thin wrist, less what the first axis is off
+_REACH_MM = 120.0  # half a stout thigh
+_CUTS = 4
+_SHINES = 0.3  # log units brighter than the sheet
+_LEAST_RED = (
+    -0.1
+)  # log red over green of what shines: that of the light, while cloth and supports may be blue
+_LIKE_SHEET = 5.0  # squared distance from the sheet's colour
+_LEAST_ROW = 20  # cells of sheet tell its light on a row
+# From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
+_SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
+_BINS = 32
+_SMOOTH_BINS = 0.8
+_ANYTHING = 0.02  # one cell in fifty may be anything: a scar, a mark, a reflection
+CLIP = 4.0  # log-likelihood ratio bound, as of the other evidence
+_LEAST_CELLS = 500  # 20 square centimetres
+
+
+@dataclass(frozen=True)
+class Cut:
+    """What of a strip is limb.
+
+    Attributes
+    ----------
+    limb
+        (H, W) True where it is.
+    evidence
+        (H, W) log-likelihood ratio limb : surroundings of each cell's colour, bounded.
+    """
+
+    limb: Mask
+    evidence: Values
+
+
+def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None) -> Cut | None:
+    """Tell a lying limb from its surroundings; None where nothing on the axis is told from the sheet.
+
+    Parameters
+    ----------
+    strip, panel
+        The strip along the limb's axis and what is known of the sheet in it.
+    painted
+        (H, W) 1 where a person painted limb, -1 background, 0 elsewhere.
+    """
+    drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
+    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
+    mask = graph_cut(values, _first_guess(values, strip.offsets, panel, drawn))
+    if mask is None and not (drawn > 0).any():
+        return None
+    limb = drawn > 0 if mask is None else _on_axis(mask, strip.offsets)
+    colours = _bytes(values)
+    told = _density(colours, limb) - _density(colours, panel.inside & ~limb)
+    evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
+    return Cut(limb, evidence)
+
+
+def graph_cut(values: Values, labels: NDArray[np.uint8]) -> Mask | None:
+    """Return what is limb (H, W) by brightness and hue; None where too little of either is known.
+
+    Parameters
+    ----------
+    values
+        (H, W, 3) log brightness and hues.
+    labels
+        (H, W) surely or probably limb or not, as OpenCV's ``GC_`` constants; changed.
+    """
+    if min(np.count_nonzero(labels == each) for each in (cv2.GC_FGD, cv2.GC_BGD)) < _LEAST_CELLS:
+        return None
+    cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same limb
+    other, limb, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
+    cv2.grabCut(_bytes(values), labels, everywhere, other, limb, _CUTS, cv2.GC_INIT_WITH_MASK)
+    return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _bytes(values: Values) -> NDArray[np.uint8]:
+    return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
+
+
+def _first_guess(values: Values, offsets: Array, panel: Panel, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
+    """Label cells by whether their hue is nearer to that on the axis or to that far from it.
+
+    What shines on skin has the light's hue: it is told by being brighter than the sheet, which no shadow is.
+    """
+    hue, inside = values[..., 1:], panel.inside
+    core, near = inside & (np.abs(offsets) < _CORE_MM), inside & (np.abs(offsets) < _REACH_MM)
+    far = inside & ~near
+    if not core.any() or not far.any():
+        return np.zeros(inside.shape, np.uint8)
+    limb, sheet = np.median(hue[core], axis=0), np.median(hue[far], axis=0)
+    like = np.linalg.norm(hue - limb, axis=-1) < np.linalg.norm(hue - sheet, axis=-1)
+    shines = (values[..., 0] > _sheet_light(values[..., 0], panel) + _SHINES) & (hue[..., 0] > _LEAST_RED)
+    labels = np.full(inside.shape, cv2.GC_BGD, np.uint8)
+    labels[near] = np.where((like | shines)[near], cv2.GC_PR_FGD, cv2.GC_PR_BGD)
+    labels[core & like] = cv2.GC_FGD
+    labels[drawn > 0], labels[drawn < 0] = cv2.GC_FGD, cv2.GC_BGD
+    return labels
+
+
+def _sheet_light(light: Values, panel: Panel) -> Values:
+    """Return the sheet's log brightness on each row (H, 1), that of all rows where it is not seen."""
+    seen = np.where(panel.inside & (panel.distance2 < _LIKE_SHEET), light, np.nan)
+    whole = np.nanmedian(seen) if np.isfinite(seen).any() else np.inf
+    rows = np.full((len(light), 1), whole, np.float32)
+    known = np.count_nonzero(np.isfinite(seen), axis=1) >= _LEAST_ROW
+    rows[known, 0] = np.nanmedian(seen[known], axis=1)
+    return rows
+
+
+def _on_axis(mask: Mask, offsets: Array) -> Mask:
+    """Return the connected part of a mask that covers most of the axis."""
+    _, parts = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    counts = np.bincount(parts[:, np.abs(offsets) < _CORE_MM].ravel(), minlength=2)
+    counts[0] = 0
+    return np.asarray(mask & (parts == int(np.argmax(counts))))
+
+
+def _density(colours: NDArray[np.uint8], where: Mask) -> Values:
+    """Log density of each cell's colour among those of the cells ``where``, per bin."""
+    index = colours.astype(np.intp) * _BINS // 256
+    counts = np.zeros((_BINS,) * 3, np.float32)
+    np.add.at(counts, tuple(index[where].T), 1.0)
+    share = gaussian_filter(counts, _SMOOTH_BINS, mode="nearest") / max(int(np.count_nonzero(where)), 1)
+    share = (1.0 - _ANYTHING) * share + _ANYTHING / counts.size
+    return np.asarray(np.log(share)[index[..., 0], index[..., 1], index[..., 2]], np.float32)
