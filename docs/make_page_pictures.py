@@ -23,7 +23,7 @@ from ui import text
 OUT = Path(__file__).parent / "pictures"
 WIDTH, HEIGHT = 1360, 860
 WHOLE_LIMB = 1400  # px high, so that the limb is seen from end to end
-WHOLE_PAGE = 1180
+WHOLE_PAGE = 1420
 PHONE = (390, 844)
 PATIENCE_MS = 240_000
 CLIENT = "K-017"

@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 from digitise.capture.sheets.field import read_field
-from digitise.care.change.foot import foot_change
+from digitise.care.change.end import end_change
 from digitise.shape.foot.figures import ball_girth, foot_length, foot_volume, heel_instep_girth
 from digitise.shape.limb import Z95, volume
 from digitise.tape.table import read_tape
@@ -56,7 +56,7 @@ def foot_section() -> list[str]:
     for name, (folder, path) in CASES.items():
         truth = json.loads(path.read_text())
         found = measured(folder, truth["side"])
-        foot, below = found.foot.foot, truth["volumes_below_ml"]
+        foot, below = found.end.part, truth["volumes_below_ml"]
         own, true = foot_volume(foot), below[f"{LOW:.0f}"]
         feet[name], volumes[name] = foot, true
         whole = own.mean + float(volume(found.fit.limb, LOW, HIGH).mean)
@@ -72,7 +72,7 @@ def foot_section() -> list[str]:
         )
         lines.append("| " + " | ".join(cells) + " |\n")
     first, second = (name for name in CASES if name.startswith("pair"))
-    change = foot_change(feet[first], feet[second]).change_ml
+    change = end_change(feet[first], feet[second]).change_ml
     lines.append(
         f"\nThe foot's change between the sample visits is {change.mean:.0f} ± {Z95 * change.sd:.0f} mL "
         f"where {volumes[second] - volumes[first]:.0f} mL is true.\n"

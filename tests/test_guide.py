@@ -27,7 +27,7 @@ def options(words):
     command = typer.main.get_command(app)
     while words and hasattr(command, "get_command"):
         command = command.get_command(None, words.pop(0))
-    return {name for parameter in command.params for name in parameter.opts}
+    return {name for parameter in command.params for name in (*parameter.opts, *parameter.secondary_opts)}
 
 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=by_name)

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from digitise.care.change.compare import Change, ChangeVerdict, compare
 from digitise.care.padding.foam_selection import Foam, make_foam
+from digitise.care.padding.foot.foam import with_foot_foam
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.surface.chart import limb_chart
 from digitise.geometry.mesh import Mesh
@@ -27,7 +29,7 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from digitise.workflow.both import BothLimbs
 from digitise.workflow.both import both_limbs as beside
-from digitise.workflow.care import places_of
+from digitise.workflow.care import foot_places_of, places_of
 from digitise.workflow.course import LimbSeries, VisitMeasurement, from_records, one_limb
 from ui import text
 from ui.changes import Coloured
@@ -140,6 +142,8 @@ class Places:
         Its pieces.
     key
         Of the limb and what it was held against.
+    foot_places
+        Those on its foot; their numbers follow.
     """
 
     limb: Limb
@@ -147,6 +151,7 @@ class Places:
     vertices: tuple[NDArray[np.bool_], ...]
     foam: Foam
     key: Hashable
+    foot_places: tuple[FootPlace, ...] = ()
 
 
 def places_against(model: StoredModel, against: StoredModel | None, tell: Progress) -> Places:
@@ -163,9 +168,13 @@ def places_against(model: StoredModel, against: StoredModel | None, tell: Progre
         tell(text.STEP_MAPS)
         limb = model.limb
         regions, _ = places_of(model, against)
+        feet = foot_places_of(model, against)
         chart, mesh = limb_chart(limb), mesh_of(limb)
         vertices = (mask_on_mesh(limb, chart.theta, chart.z, region.mask, mesh) for region in regions)
-        return Places(limb, regions, tuple(vertices), make_foam(limb, regions), key)
+        foam = make_foam(limb, regions)
+        if model.foot is not None:
+            foam = with_foot_foam(foam, model.foot, model.summary.side, feet)
+        return Places(limb, regions, tuple(vertices), foam, key, feet)
 
     return _places.get(key, make)
 

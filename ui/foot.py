@@ -15,7 +15,7 @@ def foot_picture(path: Path, measured: Measured) -> bytes | None:
 
     None when the foot was not measured from it alone.
     """
-    seen = measured.foot
+    seen = measured.end
     names = [] if seen is None else [photo.name for photo in seen.photos]
     if seen is None or path.name not in names:
         return None

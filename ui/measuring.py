@@ -24,14 +24,14 @@ from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.pictures import draw_outline
 from digitise.record.values import ModelFiles
-from digitise.shape.foot.join import Foot, whole_mesh
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, with_foot
-from digitise.workflow.measure import find_outlines, fit_outlines, lines_round
+from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from ui import text
@@ -246,9 +246,9 @@ def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], te
         sides = [photos[photo.name] for photo in outlined.photos]
         above = [FromAbove(photos[each.photo.name], each.camera) for each in outlined.above]
         found = with_foot(measured, sides, above)
-    if found.foot is None:
+    if found.end is None:
         return found
-    return replace(found, foot=replace(found.foot, photos=tuple(map(without_pixels, found.foot.photos))))
+    return replace(found, end=replace(found.end, photos=tuple(map(without_pixels, found.end.photos))))
 
 
 def place_of(measured: Measured, path: Path) -> int | None:
@@ -261,12 +261,12 @@ def mesh_of(limb: Limb) -> Mesh:
     return _meshes.get(limb_key(limb), lambda: limb_mesh(limb, MESH_STEP_MM, MESH_RAYS))
 
 
-def whole_mesh_of(limb: Limb, foot: Foot | None) -> Mesh:
-    """Return a light surface for the screen, with the foot where there is one."""
-    if foot is None:
+def whole_mesh_of(limb: Limb, end: EndPart | None) -> Mesh:
+    """Return a light surface for the screen, with the foot or hand where there is one."""
+    if end is None:
         return mesh_of(limb)
-    key = ("whole", limb_key(limb), foot.vertices.tobytes())
-    return _meshes.get(key, lambda: whole_mesh(foot, limb, MESH_STEP_MM, MESH_RAYS))
+    key = ("whole", limb_key(limb), end.vertices.tobytes())
+    return _meshes.get(key, lambda: whole_mesh(end, limb, MESH_STEP_MM, MESH_RAYS))
 
 
 def outline_at(limb: Limb, height_mm: float) -> SectionOutline:

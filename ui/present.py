@@ -11,6 +11,7 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
+from digitise.output.model.segments import segment_girths
 from digitise.record.history.values import HistoryLine
 from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
@@ -99,20 +100,18 @@ def with_half(value: float, ends: tuple[float, float], words: Callable[[float], 
     return f"{words(value)} ± {words((ends[1] - ends[0]) / 2)}"
 
 
-def foot_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str] | None:
-    """Return the foot's volume, a sentence about it, and the volume of leg and foot; None without a foot."""
+def end_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str, str] | None:
+    """Return which end was measured, its volume, a sentence, and that with the limb; None without one."""
     if not summary.segments or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
         return None
-    (foot,) = summary.segments
-    sentence = text.FOOT_SENTENCE.format(
-        top=unit.words(foot.to_mm),
-        length=unit.words(foot.length_mm),
-        ball=with_half(foot.ball_girth_mm, foot.ball_girth_mm_95, unit.words),
-        instep=with_half(foot.heel_instep_girth_mm, foot.heel_instep_girth_mm_95, unit.words),
+    (part,) = summary.segments
+    girths = (f"{name} {with_half(mean, ends, unit.words)}" for name, mean, ends in segment_girths(part))
+    sentence = text.END_SENTENCE[part.name].format(
+        top=unit.words(part.to_mm), length=unit.words(part.length_mm), girths=", ".join(girths)
     )
-    own = with_half(foot.volume_ml, foot.volume_ml_95, millilitres)
+    own = with_half(part.volume_ml, part.volume_ml_95, millilitres)
     together = with_half(summary.volume_ml_whole, summary.volume_ml_whole_95, millilitres)
-    return f"{own} mL", sentence, f"{together} mL"
+    return part.name, f"{own} mL", sentence, f"{together} mL"
 
 
 def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:

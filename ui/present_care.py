@@ -10,6 +10,7 @@ import numpy as np
 
 from digitise.care.change.compare import ChangeVerdict, VolumeChange
 from digitise.care.course.course import Course, CoursePoint
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE
 from digitise.care.wrap.garment import GirthList
@@ -92,7 +93,7 @@ def against_words(line: VisitLine, mirrored: bool) -> str:
     return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), day)
 
 
-def region_line(number: int, region: Region, foam: tuple[int, ...] | str, unit: Unit) -> str:
+def region_line(number: int, region: Region | FootPlace, foam: tuple[int, ...] | str, unit: Unit) -> str:
     """Return a place to look at as one line of Markdown; ``foam`` as in :class:`Foam`'s ``of_place``."""
     advice = ADVICE[region.kind]
     pieces = "" if isinstance(foam, str) else text.REGION_FOAM.format(", ".join(map(str, foam)))

@@ -301,12 +301,12 @@ RESULT_EMPTY = (
     "No sheets yet? Begin with **Set up**."
 )
 VOLUME = "Volume"
-FOOT = "Foot"
-FOOT_SENTENCE = (
-    "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: ball {ball}, heel and instep "
-    "{instep}."
-)
-TOGETHER = "Leg and foot together"
+END = {"foot": "Foot", "hand": "Hand"}
+END_SENTENCE = {
+    "foot": "Below {top}, from heel to toes {length}. Girths, to be confirmed with a tape: {girths}.",
+    "hand": "Beyond {top}, from wrist to finger tip {length}. Girths, to be confirmed with a tape: {girths}.",
+}
+TOGETHER = {"foot": "Leg and foot together", "hand": "Arm and hand together"}
 FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
 PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, PhotosArgument
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
 from digitise.paper import Paper
 
 if TYPE_CHECKING:
@@ -61,18 +61,25 @@ def sheets(
 def check(
     photos: PhotosArgument,
     field: FieldOption,
+    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb it is.")] = "leg",
+    side: Annotated[SideName, typer.Option("--side", help="Left or right, as the person has it.")] = "left",
+    lying: Annotated[
+        bool,
+        typer.Option("--lying", help="The limb lies over a sheet: its outlines are not looked for."),
+    ] = False,
     lens_profile_file: LensOption = None,
     as_json: show.JsonOption = False,
 ) -> None:
     """Tell whether photographs of a visit can be used, and what to retake."""
     from digitise.capture.calibration.lens import read_lens
-    from digitise.capture.checks.inspection import inspect_photos
     from digitise.capture.sheets.field import read_field
+    from digitise.workflow.check import check_visit
 
     known = read_field(field)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     seen = [_seen(path, known) for path in show.progress(photos, "Finding markers", len(photos))]
-    inspection = inspect_photos([photo for photo, _ in seen], [found for _, found in seen], known, profile)
+    photos_read, detections = [photo for photo, _ in seen], [found for _, found in seen]
+    inspection = check_visit(photos_read, detections, known, profile, limb=limb, side=side, lying=lying)
     refusals = inspection.refusals
     data = {
         "usable": not refusals,

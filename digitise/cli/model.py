@@ -71,6 +71,14 @@ def model(
             "bone): the photograph's number, and its pixels from the left and from the top.",
         ),
     ] = None,
+    hand: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--hand",
+            help="With --lying, heights counted from the wrist crease: a photograph from above of the hand, "
+            "palm down on the mat; and a low one from beside, if there is one.",
+        ),
+    ] = None,
     corrections: Annotated[
         list[Path] | None,
         typer.Option("--correction", help="An outline drawn by hand, with the photograph's sha256 in it."),
@@ -109,6 +117,7 @@ def model(
             same_visit=same_visit,
             lying=lies,
             places=table.places,
+            hand_paths=hand or [],
             progress=progress,
         )
         progress("Writing")

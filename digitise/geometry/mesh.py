@@ -35,3 +35,14 @@ def plane_cut(body: Mesh, origin: Array, normal: Array) -> Array:
     share = (near[over] / (near[over] - far[over]))[:, None]
     start, end = body.vertices[edges[over, 0]], body.vertices[edges[over, 1]]
     return np.asarray(start + share * (end - start))
+
+
+def vertex_normals(mesh: Mesh) -> Array:
+    """Return the outward unit normals (N, 3) of a mesh's vertices, each face weighted by its area."""
+    corner = mesh.vertices[mesh.faces]
+    faces = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    total = np.zeros_like(mesh.vertices)
+    for axis in range(3):
+        for n in range(3):
+            total[:, axis] += np.bincount(mesh.faces[:, n], faces[:, axis], len(total))
+    return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))

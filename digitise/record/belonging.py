@@ -16,7 +16,7 @@ from digitise.tape.rows import TapeRow
 # model.json rounds to a thousandth
 _ROUNDED_MM = 0.002
 # findings that say that one photograph was not used
-_LEFT_OUT = ("left-out", "foot-left-out")
+_LEFT_OUT = ("left-out", "foot-left-out", "hand-left-out")
 
 
 def check_model(

@@ -102,17 +102,19 @@ def side_profiles(views: tuple[tuple[Samples, ...], ...], levels: Array, *, sure
     return np.asarray(rows)
 
 
-def _enough(sides: Array, levels: Array, taped: Sequence[float]) -> NDArray[np.bool_]:
+def _enough(sides: Array, levels: Array, taped: Sequence[float], bridged_from: float) -> NDArray[np.bool_]:
     """Tell at which levels a section can be measured, its interval widened: (L,).
 
     With three edges of two views the fourth is bridged from the neighbouring heights. With one edge of each
-    of two views the girth must come from a tape nearby.
+    of two views the girth must come from a tape nearby. Below ``bridged_from`` nothing is bridged: there an
+    instep turns off, and nobody knows where.
     """
     known = np.isfinite(sides)
     edges, views = known.sum(axis=(0, 1)), known.any(axis=1).sum(axis=0)
     away = [np.abs(levels - height) for height in taped] or [np.full(len(levels), np.inf)]
     near = np.min(away, axis=0) <= TAPE_REACH_MM
-    return np.asarray((views > 1) & ((edges > 2) | near))
+    bridged = (views > 1) & ((edges > 2) | near) & (levels >= bridged_from)
+    return np.asarray(bridged | known.all(axis=(0, 1)))
 
 
 def _growth_downward(widths: Array) -> Array:
@@ -201,7 +203,8 @@ def find_levels(
     low = GRID_MM * np.floor(max(every.min(), -1000.0) / GRID_MM)
     levels = np.arange(low, min(every.max(), 3000.0) + GRID_MM, GRID_MM)
     sides = side_profiles(samples, levels)
-    seen_low, seen_high = _seen(sides, levels, taped, views, bridged=bridged)
+    enough = _enough(sides, levels, taped, FOOT_BELOW_MM if is_leg else -np.inf)
+    seen_low, seen_high = _seen(sides, levels, taped, enough, views, bridged=bridged)
     traced = side_profiles(samples, levels, sure_only=False)
     at = levels[np.isfinite(traced).any(axis=1).sum(axis=0) > 1]
     widths, rims = sides.sum(axis=1), traced.sum(axis=1)
@@ -219,15 +222,21 @@ def find_levels(
     found_to = ROUND_MM * np.floor(seen_high / ROUND_MM + 1e-9)
     bottom = float(found_from if from_mm is None else from_mm) + 0.0  # no minus zero
     top = float(found_to if to_mm is None else to_mm)
-    enough = levels[_enough(sides, levels, taped)]
-    lowest = found_from if is_leg else ROUND_MM * np.ceil(enough[0] / ROUND_MM - 1e-9)
-    highest = max(found_to, ROUND_MM * np.floor(enough[-1] / ROUND_MM + 1e-9))
+    measurable = levels[enough]
+    lowest = found_from if is_leg else ROUND_MM * np.ceil(measurable[0] / ROUND_MM - 1e-9)
+    highest = max(found_to, ROUND_MM * np.floor(measurable[-1] / ROUND_MM + 1e-9))
     _check_wanted((bottom, top), (float(at[0]), float(at[-1])), (float(lowest), float(highest)))
     return Levels(seen_low, seen_high, bottom, top, foot)
 
 
 def _seen(
-    sides: Array, levels: Array, taped: Sequence[float], views: tuple[View, ...], *, bridged: bool
+    sides: Array,
+    levels: Array,
+    taped: Sequence[float],
+    known: NDArray[np.bool_],
+    views: tuple[View, ...],
+    *,
+    bridged: bool,
 ) -> tuple[float, float]:
     """Return the lowest and highest level that is seen well enough to report by default.
 
@@ -235,7 +244,7 @@ def _seen(
     either case as far as tape rows reach within that.
     """
     whole = levels[np.isfinite(sides).all(axis=(0, 1))]
-    enough = levels[_enough(sides, levels, taped)]
+    enough = levels[known]
     if len(enough) < LEAST_LEVELS:
         raise ShapeError(
             "The limb's edges are not surely seen at the same height in two photographs.",

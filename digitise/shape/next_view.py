@@ -89,8 +89,9 @@ def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
     distance, pitch = float(np.mean(away)), float(np.mean(np.divide(away, focal)))
     centre = distance * np.array([np.cos(np.radians(at_deg)), np.sin(np.radians(at_deg))])
     known = replace(limb, covariance=_with_view(limb, centre, pitch), sway=None)
-    now, then = (volume(one, limb.from_mm, limb.to_mm) for one in (limb, known))
-    return NextView(at_deg, *(Estimate(float(each.mean), float(each.sd)) for each in (now, then)))
+    found = (volume(one, limb.from_mm, limb.to_mm) for one in (limb, known))
+    now, then = (Estimate(float(each.mean), float(each.sd)) for each in found)
+    return NextView(at_deg, now, then)
 
 
 def azimuth_deg(camera: Camera, limb: Limb) -> float:

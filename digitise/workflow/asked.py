@@ -57,7 +57,7 @@ def _not_seen(low: float, high: float, outlines: Sequence[Outline]) -> Finding:
         f"From {low:.0f} to {high:.0f} mm, which was asked for as well, the limb is not seen well enough: "
         "nothing was measured there, and the volume does not hold it."
     )
-    do = cure_of(outlines, low, high) or (
+    do = cure_of(outlines, low, high, instead=False) or (
         "To measure it too, let two photographs show both of its edges there before a plain backdrop."
     )
     return Finding("", "not-seen", "warning", text, do)

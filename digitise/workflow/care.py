@@ -15,11 +15,12 @@ from digitise.output.padding.form import AgainstForm, PadForm
 from digitise.output.wrap.form import WrapForm
 
 if TYPE_CHECKING:
+    from digitise.care.padding.foot.places import FootPlace
     from digitise.care.padding.region import Region
     from digitise.care.safety.answers import SafetyAnswers
+    from digitise.care.surface.foot_way import Way
     from digitise.care.wrap.garment import GirthList
     from digitise.care.wrap.plan import Plan
-    from digitise.care.wrap.way import Way
 
 
 def read_two(first: Path, second: Path) -> tuple[StoredModel, StoredModel]:
@@ -64,15 +65,15 @@ def compare_folders(
         The folder cannot be written to.
     """
     from digitise.care.change.compare import compare
-    from digitise.care.change.foot import foot_change
+    from digitise.care.change.end import end_change
     from digitise.output.change.files import is_change_file, write_change
     from digitise.output.change.summarise import Compared
 
     one, other = read_two(first, second)
     check_folder(out, is_change_file, "comparison")
     change = compare(one.limb, other.limb, mirrored=mirror)
-    feet = one.foot, other.foot
-    foot = None if mirror or feet[0] is None or feet[1] is None else foot_change(feet[0], feet[1])
+    feet = one.end, other.end
+    foot = None if mirror or feet[0] is None or feet[1] is None else end_change(feet[0], feet[1])
     return write_change(out, Compared(change, one.summary, other.summary, bilateral, foot))
 
 
@@ -121,7 +122,8 @@ def pad_folder(
         The folder cannot be written to.
     """
     from digitise.care.padding.foam_selection import make_foam
-    from digitise.care.padding.places import short_list
+    from digitise.care.padding.foot.foam import with_foot_foam
+    from digitise.care.padding.places import short_lists
     from digitise.output.padding.files import Padding, is_pad_file, write_padding
     from digitise.workflow.safety import released
 
@@ -129,10 +131,36 @@ def pad_folder(
     check_folder(out, is_pad_file, "places for padding")
     safety = released(limb.summary, ("pad",), answers, despite)
     found, form = places_of(limb, reference)
-    regions = found if every or chosen else short_list(found)
-    foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm)
-    more = len(found) - len(regions)
-    return write_padding(out, Padding(limb, regions, foam, form, paper, code, safety, more))
+    on_foot = foot_places_of(limb, reference)
+    regions, feet = (found, on_foot) if every or chosen else short_lists(found, on_foot)
+    foam = make_foam(limb.limb, regions, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm, beyond=len(feet))
+    if limb.foot is not None:
+        foam = with_foot_foam(
+            foam, limb.foot, limb.summary.side, feet, chosen, margin_mm=margin_mm, bevel_mm=bevel_mm
+        )
+    more = len(found) + len(on_foot) - len(regions) - len(feet)
+    return write_padding(out, Padding(limb, regions, foam, form, paper, code, safety, more, feet))
+
+
+def foot_places_of(model: StoredModel, against: StoredModel | None) -> tuple[FootPlace, ...]:
+    """Return the places of a limb's foot; empty where it was not measured.
+
+    Parameters
+    ----------
+    model
+        The limb.
+    against
+        The other limb or another visit; its foot counts where it was measured.
+    """
+    from digitise.care.padding.foot.places import Against, foot_places
+
+    if model.foot is None:
+        return ()
+    others = []
+    if against is not None and against.foot is not None:
+        mirrored = model.summary.side != against.summary.side
+        others.append(Against("the other foot" if mirrored else "the other visit", against.foot))
+    return foot_places(model.foot, model.summary.side, others)
 
 
 def places_of(
@@ -172,7 +200,7 @@ def places_of(
 
 def foot_way_of(model: StoredModel) -> Way | None:
     """Return a bandage's way over the foot of a leg that stands, measured or else taped; None without."""
-    from digitise.care.wrap.way import foot_way
+    from digitise.care.surface.foot_way import foot_way
     from digitise.care.wrap.way_taped import taped_way
 
     if model.foot is not None:

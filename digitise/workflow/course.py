@@ -17,11 +17,10 @@ from digitise.care.course.plateau import CourseVerdict, Plateau
 from digitise.care.course.repeatability import Repeatability, repeatability
 from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError, VisitVolume
 from digitise.errors import CourseError
+from digitise.output.course import volumes as stored
 from digitise.output.course.repeat_form import Repeats
-from digitise.output.course.volumes import stored_girths, stored_volume
 from digitise.output.model.file import read_model, summary_from_json
 from digitise.output.model.form import ModelForm
-from digitise.tape.places import is_length
 
 if TYPE_CHECKING:
     from digitise.record.store import Store
@@ -270,18 +269,17 @@ def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float,
     model, when = visit.model, visit.when
     return VisitVolume(
         when,
-        stored_volume(model, low, high),
+        stored.stored_volume(model, low, high),
         low,
         high,
-        reference=None if other is None else stored_volume(other.model, low, high),
-        girths=MappingProxyType(stored_girths(model, low, high)),
+        reference=None if other is None else stored.stored_volume(other.model, low, high),
+        girths=MappingProxyType(stored.stored_girths(model, low, high)),
         measured_by=visit.measured_by,
         local_hour=when.hour + when.minute / 60 if visit.timed else None,
         posture=visit.posture,
         covers_mm=(model.from_mm, model.to_mm),
-        places=MappingProxyType(
-            {row.place: row.girth_mm for row in model.place_girths if not is_length(row.place)}
-        ),
+        ends=MappingProxyType(stored.stored_ends(model, low)),
+        places=MappingProxyType(stored.stored_places(model)),
     )
 
 
@@ -315,5 +313,6 @@ def repeats(group: Sequence[VisitMeasurement], client: str = "") -> Repeats:
     """
     model, day = group[0].model, group[0].when
     low, high = common_heights(group)
-    volumes = tuple(stored_volume(one.model, low, high).mean for one in group)
-    return Repeats(model.limb, model.side, f"{day:%Y-%m-%d}", low, high, volumes, client)
+    volumes = tuple(stored.stored_volume(one.model, low, high).mean for one in group)
+    below = stored.repeated_ends([one.model for one in group], low)
+    return Repeats(model.limb, model.side, f"{day:%Y-%m-%d}", low, high, volumes, client, below)

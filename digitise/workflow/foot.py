@@ -16,7 +16,7 @@ from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
-from digitise.output.model.measured import Measured, MeasuredFoot
+from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.fit import LimbFit
 from digitise.shape.foot.join import HIGHEST_JOINT_MM, join_foot, require_low
 from digitise.shape.foot.planes import planes_of_leg
@@ -74,7 +74,7 @@ def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[F
             where, "foot-left-out", "warning", f"The foot was not measured: {error.what}", error.do
         )
         return replace(measured, findings=(*measured.findings, told))
-    return replace(measured, foot=foot)
+    return replace(measured, end=foot)
 
 
 def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
@@ -100,7 +100,7 @@ def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
         return fit
 
 
-def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredFoot:
+def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredEnd:
     """Find the foot of a standing leg in its photographs and solve its shape.
 
     Raises
@@ -121,7 +121,7 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
     _require_skin([outline.hue_off for outline in outlines.values()])
     for number in outlines:
         _require_bare(belief, planes, number, photos[number])
-    return MeasuredFoot(
+    return MeasuredEnd(
         join_foot(belief, limb),
         tuple(each.photo for each in above),
         tuple(each.camera for each in above),

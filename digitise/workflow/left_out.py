@@ -10,11 +10,17 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.outline.find import Outline
-from digitise.capture.outline.hiding import SUPPORT
+from digitise.capture.outline.hiding import LEG_BEFORE, SKIN, SUPPORT
 from digitise.errors import OutlineError
 
 # Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
 _LEAST_SEEN = 40
+_MOVE = "move that out of the way"
+_CURES = {
+    LEG_BEFORE: "set the other foot back, level with this one,",
+    SKIN: "set the feet further apart, or the other foot forward or back,",
+}
+_LEAST_HIDDEN_MM = 30.0  # shorter, the neighbouring heights tell it
 _HEM_SLACK_MM = 15.0  # asked for that little beyond, cloth is not the matter
 
 
@@ -78,14 +84,43 @@ def _why_not(found: Outline | OutlineError, name: str) -> OutlineError | None:
     )
 
 
-def cure_of(outlines: Sequence[Outline], from_mm: float | None, to_mm: float | None) -> str:
-    """Name what covers or hides the heights that are asked for, and what to do; empty without such."""
+def hidden_findings(outlines: Sequence[Outline], from_mm: float, to_mm: float) -> tuple[Finding, ...]:
+    """Name the longer stretches between two heights on which an edge is not seen; they widen the interval."""
+    return tuple(
+        Finding(
+            "",
+            "edge-hidden",
+            "warning",
+            f"In photograph {number} the {part.side} edge is hidden by {part.what} from "
+            f"{max(part.from_mm, from_mm):.0f} to {min(part.to_mm, to_mm):.0f} mm: what else is seen tells "
+            "the limb there, less surely.",
+        )
+        for number, outline in enumerate(outlines, start=1)
+        for part in outline.hidden
+        if part.what != SUPPORT and min(part.to_mm, to_mm) - max(part.from_mm, from_mm) >= _LEAST_HIDDEN_MM
+    )
+
+
+def cure_of(
+    outlines: Sequence[Outline], from_mm: float | None, to_mm: float | None, *, instead: bool = True
+) -> str:
+    """Name what covers or hides the heights that are asked for, and what to do; empty without such.
+
+    Parameters
+    ----------
+    outlines
+        One per photograph.
+    from_mm, to_mm
+        Heights, mm; None without a limit.
+    instead
+        Offer as well to leave those heights out.
+    """
     hems = [(n, outline.hem_mm) for n, outline in enumerate(outlines, start=1) if outline.hem_mm is not None]
     number, hem = min(hems, key=lambda each: each[1], default=(0, np.inf))
     if to_mm is not None and hem + _HEM_SLACK_MM < to_mm:
         return (
             f"In photograph {number} cloth covers the limb from {hem:.0f} mm upwards: roll it up and take "
-            "the photographs again, or measure up to there."
+            f"the photographs again{', or measure up to there' if instead else ''}."
         )
     low, high = (-np.inf if from_mm is None else from_mm), (np.inf if to_mm is None else to_mm)
     hidden = [
@@ -99,6 +134,7 @@ def cure_of(outlines: Sequence[Outline], from_mm: float | None, to_mm: float | N
     part, number = max(hidden, key=lambda each: each[0].to_mm - each[0].from_mm)
     stretch = f"from {part.from_mm:.0f} to {part.to_mm:.0f} mm"
     return (
-        f"In photograph {number} the {part.side} edge is hidden by {part.what} {stretch}: move that out of "
-        "the way and take the photograph again, or give heights that leave it out."
+        f"In photograph {number} the {part.side} edge is hidden by {part.what} {stretch}: "
+        f"{_CURES.get(part.what, _MOVE)} and take the photograph again"
+        f"{', or give heights that leave it out' if instead else ''}."
     )

@@ -20,7 +20,7 @@ from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import ContradictionError, PhotoError, ShapeError
 from digitise.geometry.camera import looks_along
-from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import LimbFit, fit_limb
@@ -28,12 +28,14 @@ from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.left_out import clashes_of, cure_of, inspection_of, useful_outlines
+from digitise.workflow.hand import HandVisit, with_hand
+from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
+from digitise.workflow.third_photo import third_photo
 
 MOST_PHOTOS = 12
 
@@ -57,6 +59,7 @@ def measure_limb(
     same_visit: bool = False,
     lying: Lying | None = None,
     places: tuple[PlaceGirth, ...] = (),
+    hand_paths: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> Measured:
     """Measure a limb from two or more photographs and tape girths.
@@ -84,7 +87,11 @@ def measure_limb(
     lying
         How the limb lies, where it does not stand; without an axis given, it is then found.
     places
-        Girths taped on foot or hand; they are handed on beside the limb and do not enter it.
+        Girths taped on foot or hand; they are handed on beside the limb.  Only a hand that is measured from
+        photographs follows those round palm and wrist.
+    hand_paths
+        Photographs of the hand, palm down on the mat: one from above, and a low one from beside if there is
+        one.
     progress
         Called with a few plain words before each step.
 
@@ -120,7 +127,7 @@ def measure_limb(
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
         sighted = settle(sighted, photos, lying, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
-    drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
+    drawn = [drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
     measured = fit_outlines(
         sighted,
@@ -131,10 +138,14 @@ def measure_limb(
         to_mm=high if to_mm is None else to_mm,
     )
     measured = replace(measured, places=places)
-    if not sighted.above:
-        return measured
-    tell("Solving the foot")
-    return with_foot(measured, sighted.photos, sighted.above)
+    if sighted.above:
+        tell("Solving the foot")
+        return with_foot(measured, sighted.photos, sighted.above)
+    if hand_paths:
+        tell("Solving the hand")
+        hands = _each(read_photo, hand_paths)
+        return with_hand(measured, HandVisit(hands, photos, detections, field, profile, same_visit))
+    return measured
 
 
 def find_outlines(
@@ -171,7 +182,7 @@ def find_outlines(
         axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
     tried = _each(
-        lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
+        lambda n: outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
@@ -255,6 +266,8 @@ def fit_outlines(
     if sighted.above and from_mm is None:
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
     told = (*sighted.inspection.findings, *sighted.findings, *unseen)
+    told += hidden_findings(sighted.outlines, fit.limb.from_mm, fit.limb.to_mm)
+    told += third_photo(fit.limb, sighted.calibration.cameras, sighted.outlines)
     if sighted.posture:
         fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)
@@ -276,16 +289,6 @@ def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
         return tuple(pool.map(job, items))
-
-
-def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:
-    """Return the line (n, 2) px that was drawn round the limb in each photograph, None where none was."""
-    found = [_drawn_on(photo, drawn) for photo in photos]
-    return [None if each is None else each.polygon for each in found]
-
-
-def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
-    return drawn.get(photo.name, drawn.get(photo.sha256))
 
 
 def _silent(_step: str) -> None:

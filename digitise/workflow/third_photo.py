@@ -31,8 +31,10 @@ _ROUND = (
 )
 
 
-def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline]) -> Finding | None:
-    """Return which third photograph would tell most of a standing limb; None where none is worth it.
+def third_photo(
+    limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline], *, taped: bool = True
+) -> tuple[Finding, ...]:
+    """Return which third photograph would tell most of a standing limb; nothing where none is worth it.
 
     Parameters
     ----------
@@ -40,21 +42,24 @@ def third_photo(limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outlin
         As two photographs, and the tape, tell it.
     cameras, outlines
         Of the two photographs.
+    taped
+        Whether girths have told their part already.
     """
     if len(cameras) != 2 or limb.lying or abs(limb.axis_from_world.rotation[2, 2]) < 0.5:
-        return None
+        return ()
     view = _best(limb, cameras)
     if view is None or view.narrower < _WORTH:
-        return None
+        return ()
     before, after = (100 * Z95 * known.sd / view.now.mean for known in (view.now, view.then))
     hidden = _hidden(limb, outlines)
     asked = hidden is not None or before > 100 * _WIDE
     text = (
-        f"A third photograph would narrow the volume's interval from ±{before:.1f} % to about "
+        f"A third photograph would narrow the volume's interval{'' if taped else ', before any girth,'} from "
+        f"±{before:.1f} % to about "
         f"±{after:.1f} %: {_why(hidden)}."
     )
     do = f"Take it from {direction_words(view.azimuth_deg, limb.side)}, with a panel behind the limb."
-    return Finding("", CODE, "warning" if asked else "note", text, do)
+    return (Finding("", CODE, "warning" if asked else "note", text, do),)
 
 
 def _best(limb: Limb, cameras: Sequence[Camera]) -> NextView | None:

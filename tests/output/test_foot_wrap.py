@@ -34,20 +34,20 @@ def model(tmp_path_factory):
     """A leg with its foot measured."""
     leg, foot = leg_with_foot()
     folder = model_folder(tmp_path_factory.mktemp("models") / "m", leg)
-    return replace(read_model(folder), foot=foot)
+    return replace(read_model(folder), end=foot)
 
 
 @pytest.fixture(scope="module")
 def taped(model):
     """The same, its foot taped and not photographed."""
     rows = tuple(place_girths(GIRTHS, ()))
-    return replace(model, foot=None, summary=model.summary.model_copy(update={"place_girths": rows}))
+    return replace(model, end=None, summary=model.summary.model_copy(update={"place_girths": rows}))
 
 
 def test_the_measured_foot_counts_before_the_taped_one(model, taped):
     assert foot_way_of(model).measured
     assert not foot_way_of(taped).measured
-    assert foot_way_of(replace(model, foot=None)) is None
+    assert foot_way_of(replace(model, end=None)) is None
     lying = replace(taped, limb=replace(taped.limb, lying="on-back"))
     assert foot_way_of(lying) is None
 
@@ -89,7 +89,7 @@ def test_the_report_states_it(model):
 
 def _panels(model, plan):
     with styled():
-        figure = wrap_layers(model.limb, model.foot, wrap_sheet(model.limb, plan, foot_way_of(model)))
+        figure = wrap_layers(model.limb, model.end, wrap_sheet(model.limb, plan, foot_way_of(model)))
     return figure.axes
 
 
@@ -108,7 +108,7 @@ def test_the_picture_shows_foot_and_toes_and_every_turn(model):
         assert panel.images[0].get_extent()[2] == pytest.approx(0.0, abs=3.0)
     assert first.get_title().startswith("1  first\nfrom the toes, ")
     # the side seen is the outer one, of a left leg -x: what is ahead stands on the left, toes bare
-    front = float((model.foot.vertices @ model.foot.belief.surface.ahead).max())
+    front = float((model.end.vertices @ model.end.belief.surface.ahead).max())
     toes, *_ = _grey(first, -front + 12, 8), None
     instep = _grey(first, -front + 90, 20)
     assert toes[3] == instep[3] == 1.0

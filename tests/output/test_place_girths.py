@@ -33,6 +33,7 @@ from digitise.workflow.report import ReportOptions, make_report
 
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
 FOOT = SegmentForm.model_construct(
+    name="foot",
     length_mm=262.0, length_mm_95=(258.0, 266.0),
     ball_girth_mm=240.0, ball_girth_mm_95=(232.0, 248.0),
     heel_instep_girth_mm=330.0, heel_instep_girth_mm_95=(320.0, 340.0),

@@ -63,7 +63,7 @@ class Hand:
 
     def choose(self, *files):
         with self.page.expect_file_chooser() as chooser:
-            self.page.get_by_test_id("stFileUploaderDropzone").get_by_role("button").first.click()
+            self.page.locator("[data-testid=stFileUploaderDropzone] button").first.click()
         chooser.value.set_files(list(files))
         self.clicks += 2
 

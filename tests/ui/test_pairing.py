@@ -1,6 +1,7 @@
 """From the phone into the open visit: what is let in, and all that is refused, over real sockets."""
 
 import asyncio
+import hashlib
 import html
 import io
 import ipaddress
@@ -18,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from phone import Phone
 from PIL import Image
-from ui_support import page, words
+from ui_support import ROOT, page, words
 
 from ui import draft as drafts
 from ui import text
@@ -479,3 +480,19 @@ def test_the_code_is_read_by_another_reader(near):
     assert drawn.svg_data_uri(scale=5, border=4, dark="#000", light="#fff") in html.unescape(
         component._code(address)
     )
+
+
+CIPHER = {
+    "_arx.js": "ead142ba410404c0698bb80e0d6f77780799bb77a9e3b098cf0f9fca1c486e37",
+    "_poly1305.js": "5d2afd73b40dbafb7b6740c6e6388e7123c79a4e57306861b28c5734925fa84d",
+    "chacha.js": "5f1c00575e227b75163f4bac50b79442dec50ee3047c46c18887808ba8af0a69",
+    "utils.js": "a443ec1f60d1aaa25d1b7d8c102d33c0e8e6d683ada1ad17be9c32e69170ff95",
+}
+
+
+def test_the_cipher_that_the_phone_loads_is_the_published_one():
+    """SHA-256 of the files of @noble/ciphers 2.4.0 as the npm registry gives them."""
+    folder = ROOT / "ui/pairing/static/noble"
+    found = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.glob("*.js")}
+    assert found == CIPHER
+    assert "MIT License" in (folder / "LICENSE").read_text()

@@ -119,7 +119,9 @@ def test_every_column_says_what_it_is(folder):
     package = json.loads((folder / "datapackage.json").read_text())
     for resource in package["resources"]:
         names = [field["name"] for field in resource["schema"]["fields"]]
-        assert names == list(table(folder, resource["name"])[0])
+        # none of these visits has a foot or a hand: such tables hold their head alone
+        with (folder / f"{resource['name']}.csv").open(newline="", encoding="utf-8") as file:
+            assert names == next(csv.reader(file))
         for field in resource["schema"]["fields"]:
             assert field["description"].endswith(".")
             for ending in ("mm", "ml", "mm2", "percent"):

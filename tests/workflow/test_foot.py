@@ -9,7 +9,7 @@ from digitise.capture.calibration.markers import find_markers
 from digitise.capture.checks.inspection import inspect_photos
 from digitise.capture.photo.photograph import read_photo
 from digitise.capture.sheets.field import read_field
-from digitise.care.change.foot import foot_change
+from digitise.care.change.end import end_change
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
 from digitise.shape.foot.figures import foot_volume
@@ -83,8 +83,8 @@ def test_the_foot_is_kept_with_its_limb(stored):
     folder, summary, _ = stored
     model = read_model(folder)
     assert model.summary == summary
-    assert model.foot is not None
-    assert model.foot.top_mm == 110.0
+    assert model.end is not None
+    assert model.end.top_mm == 110.0
     assert (folder / "outline-3.jpg").is_file()
 
 
@@ -92,7 +92,7 @@ def test_the_foot_is_kept_with_its_limb(stored):
 def test_without_the_photograph_from_above_the_foot_is_left_out():
     photos, field, tape, truth = visit(CASES[0])
     found = measure_limb(photos[:2], field, tape, limb="leg", side=truth["side"], from_mm=110.0, to_mm=600.0)
-    assert found.foot is None
+    assert found.end is None
     assert not any("foot" in finding.code for finding in found.findings)
 
 
@@ -100,7 +100,7 @@ def test_without_the_photograph_from_above_the_foot_is_left_out():
 def test_a_leg_measured_from_far_up_says_why_the_foot_is_missing():
     photos, field, tape, truth = visit(CASES[0])
     found = measure_limb(photos, field, tape, limb="leg", side=truth["side"], from_mm=300.0, to_mm=600.0)
-    assert found.foot is None
+    assert found.end is None
     (told,) = [finding for finding in found.findings if finding.code == "foot-left-out"]
     assert "measured from 300 mm up" in told.text
     assert told.do == "Measure the leg from a lower height."
@@ -119,7 +119,7 @@ def test_the_order_of_the_photographs_does_not_matter():
     photos, field, tape, truth = visit(CASES[0])
     how = {"limb": "leg", "side": truth["side"], "from_mm": 110.0, "to_mm": 600.0}
     one, other = (measure_limb(given, field, tape, **how) for given in (photos, [photos[2], *photos[:2]]))
-    volumes = [foot_volume(found.foot.foot).mean for found in (one, other)]
+    volumes = [foot_volume(found.end.part).mean for found in (one, other)]
     # cameras are solved anew from other starts, and the cuts see other pixels: a tenth of the interval
     assert np.isclose(*volumes, rtol=0.003)
 
@@ -130,7 +130,7 @@ def test_a_foot_of_the_other_side_is_told(name):
     photos, field, tape, truth = visit(name)
     other = {"left": "right", "right": "left"}[truth["side"]]
     found = measure_limb(photos, field, tape, limb="leg", side=other, from_mm=110.0, to_mm=600.0)
-    assert found.foot is None
+    assert found.end is None
     (told,) = [finding for finding in found.findings if finding.code == "foot-left-out"]
     assert f"looks like a {truth['side']} foot" in told.text
 
@@ -142,7 +142,7 @@ def test_a_photograph_from_above_of_another_visit_gives_no_foot():
     photos = [first / "photo-1.jpg", first / "photo-2.jpg", later / "photo-3.jpg"]
     field, tape = read_field(first / "field.json"), read_tape(first / "tape.csv")
     found = measure_limb(photos, field, tape, limb="leg", side="left")
-    assert found.foot is None
+    assert found.end is None
     codes = [finding.code for finding in found.findings]
     assert "visit-times" in codes
     (told,) = [finding for finding in found.findings if finding.code == "foot-left-out"]
@@ -165,12 +165,12 @@ def test_the_foot_of_the_sample_and_its_change():
             to_mm=600.0,
         )
         truth = json.loads((ROOT / "tests/data/truth" / name / "foot.json").read_text())
-        visits.append((found.foot.foot, truth["volumes_below_ml"]["110"]))
+        visits.append((found.end.part, truth["volumes_below_ml"]["110"]))
     for foot, true in visits:
         # the aim of the method, 3 % of the foot
         assert abs(foot_volume(foot).mean / true - 1) < 0.03
     (first, before), (second, after) = visits
-    change = foot_change(first, second)
+    change = end_change(first, second)
     # the bar of the method: 2.5 % of the foot
     assert abs(change.change_ml.mean - (after - before)) < 0.025 * before
     low, high = change.change_ml.interval_95

@@ -217,9 +217,22 @@ function showCode() {
   code.scrollIntoView({ block: "center" });
 }
 
+// a page is drawn when nothing of it is still loaded: from then on nothing is hidden while its place is not known
+// (first.css), because somebody may be typing in it
+function noteDrawn() {
+  const page = document.documentElement;
+  if (page.dataset.drawn === location.pathname) return;
+  delete page.dataset.drawn;
+  const app = document.querySelector("[data-testid=stApp]");
+  const isDrawn = app?.dataset.testScriptState !== "running" && !document.querySelector("[data-testid=stSkeleton]");
+  if (isDrawn) page.dataset.drawn = location.pathname;
+  else setTimeout(noteDrawn, 500);
+}
+
 function tidy(words) {
   for (const gd of charts()) prepare(gd, words);
   showCode();
+  noteDrawn();
   for (const field of document.querySelectorAll(".st-key-tape input")) field.inputMode = "decimal";
 }
 

@@ -61,6 +61,7 @@ def _offer(name: str) -> None:
             text.PAIR if state.session().get(_DRAFT) != name else text.PAIR_AGAIN,
             key=state.widget("pair"),
             icon=":material/qr_code_2:",
+            help=text.PAIR_WHAT,
         )
         if not pressed and not at_once:
             return

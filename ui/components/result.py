@@ -8,7 +8,7 @@ import numpy as np
 import streamlit as st
 
 from digitise.output.model.form import ModelForm
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
 from ui import figures, measuring, present, text
@@ -26,16 +26,16 @@ def volume(summary: ModelForm, has_tape: bool, unit: Unit) -> None:
     st.metric(text.VOLUME, value)
     st.markdown(sentence)
     st.caption(unit.sentence(present.cone_words(summary)) if has_tape else text.NO_TAPE)
-    foot = present.foot_words(summary, unit)
-    if foot is not None:
-        own, sentence, together = foot
-        st.metric(text.FOOT, own)
-        st.metric(text.TOGETHER, together)
+    end = present.end_words(summary, unit)
+    if end is not None:
+        name, own, sentence, together = end
+        st.metric(text.END[name], own)
+        st.metric(text.TOGETHER[name], together)
         st.markdown(sentence)
 
 
 @st.fragment
-def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit, foot: Foot | None = None) -> None:
+def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit, end: EndPart | None = None) -> None:
     """Draw the limb to turn, a slider through its sections, the chosen section and the girths."""
     ink = frame.ink()
     chosen = section_slider(limb.from_mm, limb.to_mm, unit, key)
@@ -48,7 +48,7 @@ def shape(limb: Limb, checks: Sequence[TapeCheck], key: str, unit: Unit, foot: F
     left, right = st.columns([3, 2])
     with left:
         st.plotly_chart(
-            figures.shape_figure(limb, measuring.whole_mesh_of(limb, foot), outline, taped, ink),
+            figures.shape_figure(limb, measuring.whole_mesh_of(limb, end), outline, taped, ink),
             key=f"shape-{key}",
             config=SCENE,
             theme=None,

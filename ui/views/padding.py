@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
+from digitise.care.padding.foot.places import FootPlace
+from digitise.care.padding.region import Region
 from digitise.care.padding.regions import HIDDEN
 from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.wrap.garment import girth_list
@@ -95,9 +97,10 @@ def _places(kept: Kept, against: Kept | None, answers: SafetyAnswers) -> None:
         alt=text.PADDING_ALT,
     )
     with right:
-        if not regions:
+        listed: tuple[Region | FootPlace, ...] = (*regions, *found.foot_places)
+        if not listed:
             st.success(text.PADDING_NONE)
-        for number, region in enumerate(regions, start=1):
+        for number, region in enumerate(listed, start=1):
             st.markdown(present_care.region_line(number, region, found.foam.of_place[number], state.unit()))
         st.caption(HIDDEN)
     _foam(found, kept.line.client, released(kept.model.summary, ("pad",), answers))

@@ -144,7 +144,7 @@ def _visit(store: Store, line: VisitLine) -> None:
             both.results(kept.summary, line.client, line.taken, unit)
             papers.report((line,), str(number))
             st.download_button(text.DOWNLOAD_MODEL, store.model(number).json, "model.json", on_click="ignore")
-        result.shape(kept.limb, (), f"record-{number}", unit, kept.foot)
+        result.shape(kept.limb, (), f"record-{number}", unit, kept.end)
         result.words(kept.summary, unit)
     mending.box(store, visit)
     _history([one for one in store.history(line.client) if one.visit == number])

@@ -216,8 +216,8 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     result.volume(summary, bool(measured.tape), unit)
     when = dates.typed_time(inputs.day, inputs.hour) or datetime.now().astimezone()
     both.results(summary, inputs.client.strip().upper(), when, unit)
-    foot = None if measured.foot is None else measured.foot.foot
-    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, foot)
+    end = None if measured.end is None else measured.end.part
+    result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, end)
     result.words(summary, unit)
     result.download(summary)
 
@@ -289,7 +289,7 @@ def _locked(draft: Draft, inputs: Inputs) -> None:
         st.caption(text.SAVED_LOCKED.format(inputs.saved))
         result.volume(summary, bool(summary.tape_check), unit)
         both.results(summary, visit.client, visit.taken, unit)
-        result.shape(kept.limb, (), draft.folder.name, unit, kept.foot)
+        result.shape(kept.limb, (), draft.folder.name, unit, kept.end)
         result.words(summary, unit)
         result.download(summary)
     frame.foot()

@@ -15,6 +15,8 @@ _MARGIN_MM = 6.0  # the hem's rim is seen curved, and its shadow falls on the sk
 _WINDOW_MM = 16.0
 _GAP_MM = 8.0  # the rows a curved rim crosses are left out of the comparison
 _SLANT_MM = 8.0  # a hem hangs a little aslant, either way
+_NEARER = 0.5
+_SKIN_MM = 30.0  # of skin above: more than the shine of a seam
 _LEAST_CONTRAST = 5.0  # of the variation along the limb of skin and cloth themselves
 
 
@@ -22,7 +24,7 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
     """Return the region's rows below any hem, and the hem's height in mm (None when there is none).
 
     A hem is a change of colour across the whole width of the limb, above which nothing looks like the
-    skin below: a patch of dressing or a tattoo leaves skin beside it and is no hem.
+    skin below: a patch of dressing or a tattoo leaves skin beside it or above it and is no hem.
     """
     rows = _row_colours(strip, region)
     window, gap = int(_WINDOW_MM / STEP_MM), int(_GAP_MM / STEP_MM)
@@ -39,8 +41,30 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
     aslant = maximum_filter1d(contrast, slack, axis=0, mode="nearest").min(axis=1)
     if aslant.max(initial=0.0) < _LEAST_CONTRAST:
         return slice(0, len(rows)), None
-    first = int(np.argmax(contrast.min(axis=1))) + int(_MARGIN_MM / STEP_MM)
+    middle = int(np.argmax(contrast.min(axis=1)))
+    if _skin_again(rows, middle, reach):
+        return slice(0, len(rows)), None
+    first = middle + int(_MARGIN_MM / STEP_MM)
     return slice(first, len(rows)), float(strip.heights[region.rows[first]])
+
+
+def _skin_again(rows: Array, hem: int, reach: int) -> bool:
+    """Tell whether skin goes on above a dressing that reaches round the limb.
+
+    Parameters
+    ----------
+    rows
+        (n, 5, 3) colours at five places across the limb, from the trunk down.
+    hem, reach
+        Row of a change of colour, and how many rows on either side of it tell the colours.
+    """
+    above, below = rows[: max(hem - reach, 0)], rows[hem + reach // 2 : hem + 2 * reach]
+    if not len(above) or not len(below):
+        return False
+    skin, other = below.mean(axis=0), rows[max(hem - reach, 0) : max(hem - reach // 2, 1)].mean(axis=0)
+    # cloth has folds of its own: what is skin again is nearer to the skin below than to the cloth between
+    nearer = np.linalg.norm(above - skin, axis=-1) < _NEARER * np.linalg.norm(above - other, axis=-1)
+    return bool(np.count_nonzero(nearer.all(axis=1)) * STEP_MM >= _SKIN_MM)
 
 
 def _row_colours(strip: Strip, region: Region) -> Array:

@@ -11,6 +11,7 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.foothold import NearMat
 
 BEFORE = "something that stands before the limb"
+LEG_BEFORE = "the other leg, or something else that crosses before it,"
 SKIN = "the other leg or a hand"
 OTHER = "something beside the limb"
 SUPPORT = "a support under the limb"
@@ -50,8 +51,10 @@ def hiding(
         return np.full(len(region.rows), BEFORE)
     beyond = sorted((foot[index], foot[index] + outward * _NEIGHBOUR_MM))
     before = region.touched[index] & mat.is_covered(beyond[0], beyond[1])
-    words = np.where(_skin_beyond(strip, region, index), SKIN, SUPPORT if strip.lies else OTHER)
-    return np.where(before, BEFORE, np.where(hidden, words, ""))
+    skin = _skin_beyond(strip, region, index)
+    words = np.where(hidden, np.where(skin, SKIN, SUPPORT if strip.lies else OTHER), "")
+    words = np.where(before, BEFORE, words)
+    return np.where(region.before[index], LEG_BEFORE, words)
 
 
 def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:

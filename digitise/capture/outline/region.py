@@ -37,6 +37,10 @@ class Region:
         (n,) True below the backdrop, where floor and mat are behind.
     printed
         For each boundary (n,) True where printed paper lies beyond it, whose print makes steps of light.
+    dressed
+        For each boundary (n,) True where a dressing lies on the limb beside it.
+    before
+        For each boundary (n,) True where it is that of another body, which stands before the limb.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     hem_mm
@@ -53,5 +57,7 @@ class Region:
     strayed_mm: tuple[Array, Array]
     below: Mask
     printed: tuple[Mask, Mask]
+    dressed: tuple[Mask, Mask]
+    before: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None
     hem_mm: float | None = None

@@ -6,16 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d, uniform_filter1d
 
 from digitise.capture.light_steps.viterbi import best_path
-from digitise.capture.outline.bodies import Pair, limb_pair
+from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
+from digitise.capture.outline.crossing import other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.steps_alone import region_of_steps
 from digitise.capture.outline.track import STANDS_OUT, track
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.dressing import dressings
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
@@ -27,6 +28,7 @@ _APART_MM = 8.0  # within the region's boundary by more: another body widens the
 _PATCH_MM = 150.0  # a dressing with both jumps of a path that goes round it
 _PATCH_OFF_MM = 10.0  # another leg or a stick leaves the limb's course by more
 _BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
+_LEAST_BEYOND = 0.1  # of the rows
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _FADE_ROWS = 12
 _CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
@@ -35,13 +37,19 @@ _LEAST_STEP = 0.01  # less is no edge at all
 _STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
 _AGREE_BELOW_MM = 5.0
 _BELOW_MM = 8.0  # beside a floor another foot stands out as well: a clear step is not left by more
-_BESIDE_MM = np.arange(-2.0, 12.0, STEP_MM)  # as far as a step is fitted about an edge
+_BEYOND_MM = np.arange(-2.0, 12.0, STEP_MM)  # as far as a step is fitted about an edge
+_WITHIN_MM = np.arange(-30.0, 2.0, STEP_MM)  # as deep as a second edge is sought
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
 _AGREE_MM = 12.0
 _LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
 _LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
+_BROKEN_MM = 40.0  # without a clear step on both sides: there the limb ends
+_ALONE_MM = 160.0  # about the axis, where no backdrop tells the limb
+_CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
+_LEAST_ALONE_MM = 250.0
+_LEAST_CLEAR = 0.75  # of the rows
 
 
 def find_region(
@@ -72,14 +80,19 @@ def find_region(
     try:
         rows, left, right = track(strip, panel, name)
     except OutlineError:
-        alone = region_of_steps(pixels, strip, panel, painted)
+        alone = _region_of_steps(pixels, strip, panel, painted)
         if alone is None:
             raise
         return alone
+    if _one_sided(panel, rows, left, right):
+        alone = _region_of_steps(pixels, strip, panel, painted)
+        if alone is not None:
+            return alone
     sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     every = np.arange(rows[0], len(strip.heights))
     span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
-    pair = limb_pair(pixels, strip, panel, painted, every, span)
+    dressed = dressings(strip, panel, rows, sides[0], sides[1])
+    pair = limb_pair(pixels, strip, panel, painted, every, span, dressed)
     free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
     joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
     first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in joined)
@@ -89,7 +102,25 @@ def find_region(
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
     region = _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
-    return replace(region, printed=(_printed(strip, panel, region, 0), _printed(strip, panel, region, 1)))
+    printed = [_at_boundary(strip, panel.paper, region, n, _BEYOND_MM) for n in (0, 1)]
+    beside = [_at_boundary(strip, dressed, region, n, _WITHIN_MM) for n in (0, 1)]
+    plain = [~region.touched[n] & ~region.below for n in (0, 1)]
+    return replace(
+        region,
+        printed=(printed[0] & plain[0], printed[1] & plain[1]),
+        dressed=(beside[0], beside[1]),
+        before=(other_before(strip, panel, region, 0), other_before(strip, panel, region, 1)),
+    )
+
+
+def _one_sided(panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]) -> bool:
+    """Tell whether a known backdrop lies beyond one boundary alone: a strip of the limb is no limb."""
+    last = panel.inside.shape[1] - 1
+    beyond = [
+        panel.inside[rows, np.clip(side + out * _BORDER_CELLS, 0, last)].mean()
+        for side, out in ((left, -1), (right, 1))
+    ]
+    return bool(min(beyond) < _LEAST_BEYOND)
 
 
 def _joined(
@@ -195,9 +226,12 @@ def _refine(
     above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [touched[index] & (pair.strength[index] < _LEAST_STEP) for index in (0, 1)]
     strayed = [
-        np.where(above_foot & (np.abs(own - told) < _APART_MM), jump, 0.0)
-        for own, told, jump in zip(offsets, pair.offsets, pair.strayed_mm, strict=True)
+        np.where(
+            above_foot & (np.abs(own - pair.offsets[index]) < _APART_MM), strayed_mm(pair, index, own), 0.0
+        )
+        for index, own in enumerate(offsets)
     ]
+    nowhere = np.zeros_like(before_panel)
     return Region(
         every,
         offsets[0],
@@ -208,16 +242,17 @@ def _refine(
         (hidden[0], hidden[1]),
         (strayed[0], strayed[1]),
         ~before_panel,
-        (np.zeros_like(before_panel), np.zeros_like(before_panel)),
+        (nowhere, nowhere),
+        (nowhere, nowhere),
+        (nowhere, nowhere),
     )
 
 
-def _printed(strip: Strip, panel: Panel, region: Region, index: int) -> Mask:
-    """Tell on which rows printed paper lies just beyond a boundary."""
+def _at_boundary(strip: Strip, where: Mask, region: Region, index: int, beyond_mm: Array) -> Mask:
+    """Tell on which rows a boundary has any of the cells ``where`` (H, W) so far beyond it."""
     edge, outward = (region.left, region.right)[index], (-1, 1)[index]
-    at = np.round((edge[:, None] + outward * _BESIDE_MM - strip.offsets[0]) / STEP_MM).astype(int)
-    cells = panel.paper[region.rows[:, None], np.clip(at, 0, len(strip.offsets) - 1)]
-    return np.asarray(cells.any(axis=1) & ~region.touched[index] & ~region.below)
+    at = np.round((edge[:, None] + outward * beyond_mm - strip.offsets[0]) / STEP_MM).astype(int)
+    return np.asarray(where[region.rows[:, None], np.clip(at, 0, len(strip.offsets) - 1)].any(axis=1))
 
 
 def agreement_across(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.intp], outward: int) -> Array:
@@ -228,3 +263,52 @@ def agreement_across(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.
         columns = np.clip(path[:, None] + away, 0, evidence.shape[1] - 1)
         sides.append(evidence[rows[:, None], columns].mean(axis=1))
     return np.asarray(gaussian_filter1d((sides[0] - sides[1]) / 2.0, 2.0, mode="nearest"))
+
+
+def _region_of_steps(
+    pixels: NDArray[np.uint8], strip: Strip, panel: Panel, painted: NDArray[np.int8]
+) -> Region | None:
+    """Find a limb with no backdrop behind it, where steps of light alone tell it; None where they do not."""
+    every = np.arange(len(strip.heights))
+    nothing = np.zeros(panel.inside.shape, bool)
+    # without a first guess a white dressing before print is as good as print
+    panel = replace(panel, inside=panel.inside & ~panel.paper, paper=nothing)
+    pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM), nothing)
+    clear = np.minimum(*pair.strength) > _CLEAR_ALONE
+    gap = int(_BROKEN_MM / STEP_MM) // 2
+    broken = np.flatnonzero(uniform_filter1d(clear.astype(float), 2 * gap) < 0.5)
+    broken = broken[strip.heights[broken] > _FOOT_TOP_MM]
+    top = int(broken[-1]) + gap if len(broken) else 0
+    rows = every[top:]
+    if len(rows) * STEP_MM < _LEAST_ALONE_MM or clear[rows].mean() < _LEAST_CLEAR:
+        return None
+    left, right = (offsets[top:] for offsets in pair.offsets)
+    inside = (strip.offsets > left[:, None]) & (strip.offsets < right[:, None])
+    evidence = np.full((len(every), len(strip.offsets)), -CLIP, np.float32)
+    evidence[rows] = np.where(inside, CLIP, -CLIP)
+    told = []
+    for side in (left, right):
+        map_ = evidence.copy()
+        here = map_[rows]
+        here[np.abs(strip.offsets - side[:, None]) <= _TOUCH_MM] = 0.0
+        map_[rows] = here
+        told.append(map_)
+    doubtful = [strength[top:] < _CLEAR_ALONE for strength in pair.strength]
+    above_foot = strip.heights[rows] > _FOOT_TOP_MM
+    hidden = [(strayed_mm(pair, n, pair.offsets[n])[top:] > 0.0) & above_foot for n in (0, 1)]
+    nowhere = np.zeros(len(rows))
+    touched = np.ones(len(rows), bool)
+    return Region(
+        rows,
+        left,
+        right,
+        (told[0], told[1]),
+        (doubtful[0], doubtful[1]),
+        (touched, touched),
+        (hidden[0], hidden[1]),
+        (nowhere, nowhere),
+        ~above_foot,
+        (~touched, ~touched),
+        (~touched, ~touched),
+        (~touched, ~touched),
+    )

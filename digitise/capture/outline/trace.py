@@ -84,11 +84,13 @@ def trace_edges(
         edge = _doubted(edge, region.doubtful[index][skin])
         lost = ~edge.sure & region.below[skin]
         edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
-        second = (
-            second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin])
-            if region.rests is None
-            else no_second_edge(len(edge.points))  # what shines on a limb beside its shadow is no other body
-        )
+        if region.rests is None:
+            second = second_edge(
+                pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin]
+            )
+            second = _beside_dressing(second, region.dressed[index][skin])
+        else:  # what shines on a limb beside its shadow is no other body
+            second = no_second_edge(len(edge.points))
         edge = _within(edge, second)
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
@@ -98,6 +100,7 @@ def trace_edges(
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin]
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
+        edge = replace(edge, sure=edge.sure & edge.seen)
         if correction is not None:
             offsets = drawn_offsets(correction, strip, SIDES[index], heights)
             at = strip.photo_from_plane(offsets, heights)
@@ -131,6 +134,19 @@ def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArr
     jump = region.strayed_mm[index][skin]
     own = (jump > 0.0) & (jump <= _FOLD_MM) & ~region.touched[index][skin]
     return np.asarray(own & ~(second.depth_px > 0.0) & ~second.near)
+
+
+def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEdge:
+    """Leave out the second edges that a dressing's borders make, with their ends."""
+    joint = (second.depth_px > 0.0) | second.near
+    keep = np.ones(len(dressed), bool)
+    for first, last in np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(
+        -1, 2
+    ):
+        inner = second.depth_px[first:last] > 0.0
+        if dressed[first:last][inner].mean() > 0.5:
+            keep[first:last] = False
+    return SecondEdge(np.where(keep, second.depth_px, 0.0), second.near & keep)
 
 
 def _hidden(reasons: list[NDArray[np.str_]], heights: Array) -> tuple[Hidden, ...]:

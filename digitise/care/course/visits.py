@@ -69,6 +69,8 @@ class VisitVolume:
         Empty when unknown.
     places
         Girths taped on foot or hand, mm, by the name of the place.
+    ends
+        Volumes of what was measured below ``from_mm``, mL, by name: ``foot``.
     covers_mm
         Heights that were measured, where they go beyond ``from_mm`` and ``to_mm``; None when they do not.
     """
@@ -84,6 +86,7 @@ class VisitVolume:
     posture: str = ""
     covers_mm: tuple[float, float] | None = None
     places: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    ends: Mapping[str, Estimate[float]] = field(default_factory=lambda: MappingProxyType({}))
 
     def __post_init__(self) -> None:
         if self.taken.tzinfo is None:
@@ -92,7 +95,12 @@ class VisitVolume:
             raise self._refused(f"There is nothing between {self.from_mm:g} and {self.to_mm:g} mm.")
         if self.local_hour is not None and not 0 <= self.local_hour < 24:
             raise self._refused(f"{self.local_hour:g} is not an hour of the day.")
-        readings = [self.volume, *self.girths.values(), *([self.reference] if self.reference else [])]
+        readings = [
+            self.volume,
+            *self.girths.values(),
+            *self.ends.values(),
+            *([self.reference] if self.reference else []),
+        ]
         for value, sd in readings:
             if not (math.isfinite(value) and value > 0 and math.isfinite(sd) and sd >= 0):
                 raise self._refused(f"{value:g} with an sd of {sd:g} is no volume and no girth.")

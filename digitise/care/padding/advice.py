@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.maps import Kind
 from digitise.care.padding.region import Region
 
@@ -76,6 +77,17 @@ def effect(region: Region) -> str:
         case "inverted taper":
             return "A bandage would slide to the narrow part, and press more towards the trunk."
     return "The edge of a turn would gape or cut in here."
+
+
+def foot_effect(place: FootPlace) -> str:
+    """Return what a bandage would do at a place on a foot, one sentence."""
+    if place.bridge_mm is not None and place.bridge_mm >= _BRIDGES_MM:
+        return f"A bandage would bridge a dip of {place.bridge_mm:.0f} mm behind the ankle bone."
+    if place.kind == "hollow":
+        return "A bandage would follow the dip, and press less in it than beside it."
+    if place.bridge_mm is not None:
+        return "The hollow behind the bone is filled: a bandage would lie on it."
+    return "A bandage would press more on its crest than beside it."
 
 
 def _pressing(region: Region) -> str:

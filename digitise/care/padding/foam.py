@@ -15,6 +15,7 @@ import shapely
 from scipy import ndimage
 from shapely import MultiPolygon, Polygon
 
+from digitise.care.padding.maps import Kind
 from digitise.care.padding.region import Region
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.surface.chart import Chart, Mask, limb_chart
@@ -62,11 +63,13 @@ class FoamPiece:
     goes_round
         The region goes all round the limb: it was opened where it is slightest, and its ends meet.
     thickness_mm
-        Of the sheet of foam to take, see :func:`thickness_for`.
+        Of the sheet of foam to take, see :func:`thickness_of`.
     side
         ``left`` or ``right``, of the limb.
     left_is, right_is
         Towards which side of the body its left and right edge lie, seen as drawn.
+    edge
+        On a foot, where its edge towards the toes lies, in words.
     """
 
     outline: Array
@@ -81,10 +84,11 @@ class FoamPiece:
     side: str = ""
     left_is: str = ""
     right_is: str = ""
+    edge: str = ""
 
 
 @dataclass(frozen=True)
-class _Flat:
+class Flat:
     """A region unrolled, seen from outside: polygons with x = 0 on its middle direction, y = 0 at z_0."""
 
     shape: Polygon | MultiPolygon
@@ -118,22 +122,22 @@ def foam_pieces(
     PlanError
         When a number is out of range, or the region is too small or too narrow for foam.
     """
-    _check(margin_mm, bevel_mm, smooth_mm)
+    check_sizes(margin_mm, bevel_mm, smooth_mm)
     chart = limb_chart(limb)
     bare = unroll(chart, region.mask, region.theta).shape.area / 100.0
     fine, mask = _refined(chart, region.mask)
-    flat = unroll(fine, mask, region.theta) if mask.any() else _Flat(Polygon(), region.from_mm, False)
-    parts = _cuttable(flat.shape, smooth_mm, margin_mm, [at - flat.low_mm for at in crease_heights(limb)])
+    flat = unroll(fine, mask, region.theta) if mask.any() else Flat(Polygon(), region.from_mm, False)
+    parts = cuttable(flat.shape, smooth_mm, margin_mm, [at - flat.low_mm for at in crease_heights(limb)])
     if not parts:
         raise PlanError(
             f"The place ({region.place}) is too small or too narrow for a piece of foam.",
             do="Choose another place.",
         )
     left, right = (direction_words(limb, region.theta + turn) for turn in (np.pi / 2, -np.pi / 2))
-    thick = thickness_for(region)
+    thick = thickness_of(region.kind, region.peak_mm, region.area_cm2)
     return tuple(
         replace(
-            _piece(part, flat, bevel_mm, bare, region.place),
+            flat_piece(part, flat, bevel_mm, bare, region.place),
             thickness_mm=thick,
             side=limb.side,
             left_is=left,
@@ -143,16 +147,16 @@ def foam_pieces(
     )
 
 
-def thickness_for(region: Region) -> float:
+def thickness_of(kind: Kind, peak_mm: float, area_cm2: float) -> float:
     """Return the thickness of foam for a place, mm: a sheet that is usual.
 
     What is filled takes the sheet nearest to its depth, for foam thicker than the dip would press; what is
     padded over takes a thicker sheet the wider it is.
     """
-    if region.kind in ("hollow", "crease"):
-        return min(THICKNESSES_MM, key=lambda thick: abs(thick - region.peak_mm))
+    if kind in ("hollow", "crease"):
+        return min(THICKNESSES_MM, key=lambda thick: abs(thick - peak_mm))
     small, wide = _SPREADS_CM2
-    return THICKNESSES_MM[0 if region.area_cm2 < small else 1 if region.area_cm2 < wide else 2]
+    return THICKNESSES_MM[0 if area_cm2 < small else 1 if area_cm2 < wide else 2]
 
 
 def crease_heights(limb: Limb) -> tuple[float, ...]:
@@ -168,7 +172,8 @@ def crease_heights(limb: Limb) -> tuple[float, ...]:
     return () if elbow is None or elbow.at_end else (elbow.height_mm,)
 
 
-def _check(margin: float, bevel: float, smooth: float) -> None:
+def check_sizes(margin: float, bevel: float, smooth: float) -> None:
+    """Refuse lengths that no piece of foam has."""
     for name, value, low, high in (
         ("margin", margin, 0.0, 50.0),
         ("bevel", bevel, 0.0, 50.0),
@@ -197,7 +202,7 @@ def _refined(chart: Chart, mask: Mask) -> tuple[Chart, Mask]:
     return fine, finer(soft) > 0.5
 
 
-def unroll(chart: Chart, mask: Mask, theta: float) -> _Flat:
+def unroll(chart: Chart, mask: Mask, theta: float) -> Flat:
     """Lay the places of a mask (Z, T) flat, seen from outside with the trunk upward.
 
     Parameters
@@ -229,7 +234,7 @@ def unroll(chart: Chart, mask: Mask, theta: float) -> _Flat:
             cells.append(shapely.box(left, levels[number], right, levels[number + 1]))
     step = float(chart.z[1] - chart.z[0])
     low = max(float(chart.z[rows[0]]) - step / 2, float(chart.z[0]))
-    return _Flat(shapely.union_all(cells), low, goes_round)
+    return Flat(shapely.union_all(cells), low, goes_round)
 
 
 def _seam(chart: Chart, mask: Mask) -> tuple[int, bool]:
@@ -249,10 +254,17 @@ def _runs(flags: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(jumps[::2], jumps[1::2], strict=True)]
 
 
-def _cuttable(
-    shape: Polygon | MultiPolygon, smooth: float, margin: float, creases: Sequence[float]
+def cuttable(
+    shape: Polygon | MultiPolygon,
+    smooth: float,
+    margin: float,
+    creases: Sequence[float],
+    within: tuple[float, float] | None = None,
 ) -> list[Polygon]:
-    """Round steps and corners, drop what is thinner than 10 mm and too small, fill holes, add the margin."""
+    """Round steps and corners, drop what is thinner than 10 mm and too small, fill holes, add the margin.
+
+    Parts keep off creases, and ``within`` two heights on the flat.
+    """
     round_off = max(smooth, THINNEST_MM / 2)
     closed = shape.buffer(smooth).buffer(-smooth)
     opened = _filled(closed).buffer(-round_off).buffer(round_off)
@@ -263,6 +275,9 @@ def _cuttable(
         grown = grown.difference(
             shapely.box(low - 1, at - CREASE_GAP_MM / 2, high + 1, at + CREASE_GAP_MM / 2)
         )
+    if within is not None and not grown.is_empty:
+        left, _, right, _ = grown.bounds
+        grown = grown.intersection(shapely.box(left, within[0], right, within[1]))
     grown = grown.buffer(-round_off).buffer(round_off)
     parts = [part.simplify(_DETAIL_MM / 3) for part in _polygons(grown) if part.area / 100.0 >= _LEAST_CM2]
     return sorted(parts, key=lambda part: -part.area)
@@ -277,7 +292,7 @@ def _filled(shape: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     return shapely.union_all([Polygon(part.exterior) for part in _polygons(shape)])
 
 
-def _piece(part: Polygon, flat: _Flat, bevel: float, bare: float, place: str) -> FoamPiece:
+def flat_piece(part: Polygon, flat: Flat, bevel: float, bare: float, place: str) -> FoamPiece:
     """Turn the piece over to its skin side and move it to the corner of its own page."""
     inner = _polygons(part.buffer(-bevel)) if bevel > 0 else []
     turned = np.array(part.exterior.coords) * (-1.0, 1.0)

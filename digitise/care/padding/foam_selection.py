@@ -17,6 +17,7 @@ from digitise.shape.limb import Limb
 FOAM_KINDS = ("bulge", "hollow", "crease")
 NOT_ASKED = "Not drawn for this kind of place unless asked for by its number."
 ALL_ROUND = "It reaches all round the limb: drawn only when asked for by its number."
+TOO_SMALL = "Too small or too narrow for a piece of foam."
 _ROUND = 0.85
 
 
@@ -43,6 +44,7 @@ def make_foam(
     *,
     margin_mm: float = MARGIN_MM,
     bevel_mm: float = BEVEL_MM,
+    beyond: int = 0,
 ) -> Foam:
     """Return the pieces of foam for a limb's places.
 
@@ -55,19 +57,20 @@ def make_foam(
         round.
     margin_mm, bevel_mm
         By how much a piece reaches beyond its place, and the width of its thinned edge.
+    beyond
+        So many more places, of the foot, have the numbers that follow.
 
     Raises
     ------
     PlanError
         When there is no place of a chosen number, a chosen one is too small, or a length is out of range.
     """
+    count = len(regions) + beyond
     for number in chosen:
-        if not 1 <= number <= len(regions):
+        if not 1 <= number <= count:
             raise PlanError(
                 f"There is no place {number} on this limb.",
-                do=f"Choose 1 to {len(regions)}."
-                if regions
-                else "No place was found, so leave the choice out.",
+                do=f"Choose 1 to {count}." if count else "No place was found, so leave the choice out.",
             )
     pieces: list[FoamPiece] = []
     of_place: dict[int, tuple[int, ...] | str] = {}
@@ -82,7 +85,7 @@ def make_foam(
             # a length out of range is nobody's but the caller's
             if number in chosen or region.place not in error.what:
                 raise
-            of_place[number] = "Too small or too narrow for a piece of foam."
+            of_place[number] = TOO_SMALL
             continue
         of_place[number] = tuple(range(len(pieces) + 1, len(pieces) + len(found) + 1))
         pieces += found

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 
 MOST_LISTED = 3
@@ -37,9 +38,14 @@ def _first(region: Region) -> tuple[bool, bool, float]:
     return not region.by_difference, region.kind == "crease", -region.certainty
 
 
-def short_list(regions: Sequence[Region], most: int | None = MOST_LISTED) -> tuple[Region, ...]:
-    """Return the first of a sorted list of places; all when ``most`` is None."""
-    return tuple(regions if most is None else regions[:most])
+def short_lists(
+    regions: Sequence[Region], feet: Sequence[FootPlace], most: int = MOST_LISTED
+) -> tuple[tuple[Region, ...], tuple[FootPlace, ...]]:
+    """Return the most certain of a limb's and its foot's places, ``most`` in all, each list in its order."""
+    every = sorted([*(one.certainty for one in regions), *(one.certainty for one in feet)], reverse=True)
+    least = every[most - 1] if len(every) > most else -np.inf
+    limb = tuple(one for one in regions if one.certainty >= least)
+    return limb, tuple(one for one in feet if one.certainty >= least)
 
 
 def _same_place(region: Region, other: Region) -> bool:

@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from digitise.care.surface.foot_way import Way
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
 from digitise.care.wrap.follow import WrapStep, wrap_steps
 from digitise.care.wrap.plan import Layer, LayerKind, Plan
 from digitise.care.wrap.pressure import layered_mmhg
 from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
 from digitise.care.wrap.warnings import OnFoot, WrapWarning, wrap_warnings
-from digitise.care.wrap.way import Way
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth

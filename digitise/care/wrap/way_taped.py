@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from digitise.care.wrap.way import Way
+from digitise.care.surface.foot_way import Way
 from digitise.shape.limb import Limb, girth
 
 NEEDED = ("ball-of-foot", "heel-instep")

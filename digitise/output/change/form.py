@@ -115,7 +115,7 @@ class OverlayForm(Form):
 class ChangeForm(Form):
     """All that change.json holds; the chart of directions and heights is in chart.csv beside it.
 
-    ``foot`` is there where both visits measured it.
+    ``foot`` or ``hand`` is there where both visits measured it.
     """
 
     format: Literal["limb-change/1"]
@@ -129,6 +129,7 @@ class ChangeForm(Form):
     parts: tuple[PartForm, ...]
     excess: ExcessForm | None
     foot: PartForm | None = None
+    hand: PartForm | None = None
     levels: tuple[LevelForm, ...]
     alignment: AlignmentForm
     colours: ColourForm

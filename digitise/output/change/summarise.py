@@ -10,12 +10,12 @@ import numpy as np
 from matplotlib.colors import to_hex
 
 from digitise.care.change.compare import Change, VolumeChange, area_change
-from digitise.care.change.foot import FootChange
+from digitise.care.change.end import EndChange
 from digitise.care.excess import Excess, excess
 from digitise.output.cautions import caution, left_out
 from digitise.output.change import form
 from digitise.output.change.overlays import Overlays, find_overlays
-from digitise.output.change.words import change_sentences, change_warnings, foot_sentences, sides
+from digitise.output.change.words import change_sentences, change_warnings, end_sentences, sides
 from digitise.output.figures import style
 from digitise.output.figures.limb import change_reach
 from digitise.output.forms import WarningForm, interval, now, rounded, software
@@ -44,7 +44,7 @@ class Compared:
     first: ModelForm
     second: ModelForm
     bilateral: bool = False
-    foot: FootChange | None = None
+    end: EndChange | None = None
 
 
 def change_form(
@@ -77,12 +77,12 @@ def change_form(
         whole=_part(change.whole, change.mirrored),
         parts=tuple(_part(part, change.mirrored) for part in change.parts),
         excess=None if over is None else _excess(change, over),
-        foot=None if compared.foot is None else _foot(compared.foot),
+        **({} if compared.end is None else {compared.end.name: _end(compared.end)}),
         levels=_levels(change),
         alignment=_alignment(change),
         colours=_colours(change),
         overlays=tuple(_overlays(seen, first, second)),
-        sentences=(*change_sentences(change, over), *foot_sentences(compared.foot)),
+        sentences=(*change_sentences(change, over), *end_sentences(compared.end)),
         warnings=(*change_warnings(change, covers), *_left_out(seen)),
         not_included=left_out(first.limb, low, high),
         caution=caution(first.limb),
@@ -155,18 +155,18 @@ def _figure(estimate: AnyEstimate, formula: str) -> form.FigureForm:
     return form.FigureForm(value=rounded(estimate.mean), interval_95=interval(estimate), formula=formula)
 
 
-def _foot(foot: FootChange) -> form.PartForm:
+def _end(end: EndChange) -> form.PartForm:
     return form.PartForm(
-        name="foot",
+        name=end.name,
         from_mm=0.0,
-        to_mm=rounded(foot.below_mm),
-        first_ml=rounded(foot.first_ml),
-        second_ml=rounded(foot.second_ml),
-        change_ml=rounded(foot.change_ml.mean),
-        change_ml_95=interval(foot.change_ml),
-        percent=rounded(foot.percent.mean),
-        percent_95=interval(foot.percent),
-        verdict=form.VERDICTS[foot.verdict],
+        to_mm=rounded(end.below_mm),
+        first_ml=rounded(end.first_ml),
+        second_ml=rounded(end.second_ml),
+        change_ml=rounded(end.change_ml.mean),
+        change_ml_95=interval(end.change_ml),
+        percent=rounded(end.percent.mean),
+        percent_95=interval(end.percent),
+        verdict=form.VERDICTS[end.verdict],
     )
 
 

@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict
-from digitise.care.change.foot import FootChange
+from digitise.care.change.end import EndChange
 from digitise.care.change.motion import limb_name
 from digitise.care.excess import Excess
 from digitise.care.surface.place_words import direction_words
 from digitise.output.cautions import POSTURES
 from digitise.output.change.form import VERDICTS, ChangeForm
 from digitise.output.forms import WarningForm
+from digitise.output.model.words import BEYOND
 from digitise.output.plain_text import page, section
 from digitise.shape.limb import AnyEstimate, Estimate
 
@@ -52,17 +53,18 @@ def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
     return (*_excess(change, excess), *_parts(change), _place(change))
 
 
-def foot_sentences(foot: FootChange | None) -> tuple[str, ...]:
-    """Return the change of the foot in plain words; nothing without one."""
-    if foot is None:
+def end_sentences(end: EndChange | None) -> tuple[str, ...]:
+    """Return the change of foot or hand in plain words; nothing without one."""
+    if end is None:
         return ()
-    change = with_interval(foot.change_ml, "mL")
-    if foot.verdict == ChangeVerdict.UNCLEAR:
-        return (f"The foot, below {foot.below_mm:.0f} mm, shows no clear change: {change}.",)
-    verb = "lost" if foot.verdict == ChangeVerdict.SMALLER else "gained"
+    change = with_interval(end.change_ml, "mL")
+    place = f"The {end.name}, {BEYOND[end.name]} {end.below_mm:.0f} mm,"
+    if end.verdict == ChangeVerdict.UNCLEAR:
+        return (f"{place} shows no clear change: {change}.",)
+    verb = "lost" if end.verdict == ChangeVerdict.SMALLER else "gained"
     return (
-        f"The foot, below {foot.below_mm:.0f} mm, {verb} {abs(foot.change_ml.mean):.0f} mL or "
-        f"{abs(foot.percent.mean):.1f} % of its volume: {change}.",
+        f"{place} {verb} {abs(end.change_ml.mean):.0f} mL or {abs(end.percent.mean):.1f} % of its volume: "
+        f"{change}.",
     )
 
 

@@ -40,7 +40,8 @@ class ReductionForm(Form):
 class VisitForm(Form):
     """One visit: volumes with their whole error, changes with what differs from visit to visit.
 
-    ``place_girths_mm`` are girths taped on foot or hand, by the name of the place.
+    ``place_girths_mm`` are girths taped on foot or hand, by the name of the place; ``ends_ml`` are volumes of
+    what was measured below ``from_mm``, by its name.
     """
 
     taken: AwareDatetime
@@ -57,6 +58,7 @@ class VisitForm(Form):
     excess_percent: EstimateForm | None
     excess_reduction_percent: ReductionForm | None
     place_girths_mm: dict[str, float] = Field(default_factory=dict)
+    ends_ml: dict[str, EstimateForm] = Field(default_factory=dict)
 
 
 class RateForm(Form):
@@ -198,6 +200,7 @@ def _visit(point: CoursePoint) -> VisitForm:
             "excess_percent": excess and excess.percent,
             "excess_reduction_percent": point.reduction,
             "place_girths_mm": dict(visit.places),
+            "ends_ml": dict(visit.ends),
         }
     )
 

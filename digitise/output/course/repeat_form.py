@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import starmap
+from types import MappingProxyType
 from typing import Final, Literal
 
-from pydantic import AwareDatetime
+from pydantic import AwareDatetime, Field
 
 from digitise.care.course.icc import FORM_WORDS, Interval
-from digitise.care.course.repeatability import BlandAltman, Repeatability
+from digitise.care.course.repeatability import BlandAltman, Repeatability, repeatability
+from digitise.errors import CourseError
 from digitise.output.cautions import caution
 from digitise.output.forms import FigureForm, Form, Pair, SoftwareForm, Text, now, rounded, software
 
@@ -31,6 +34,8 @@ class Repeats:
         In the order taken.
     client
         Whose, by code; empty when unknown.
+    ends_ml
+        By name, the volumes of what all of them hold below ``from_mm``, such as the foot, in that order.
     """
 
     limb: Literal["leg", "arm"]
@@ -40,6 +45,7 @@ class Repeats:
     to_mm: float
     volumes_ml: tuple[float, ...]
     client: str = ""
+    ends_ml: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
 
 class GroupForm(Form):
@@ -52,6 +58,7 @@ class GroupForm(Form):
     to_mm: float
     volumes_ml: tuple[float, ...]
     client: Text = ""
+    ends_ml: dict[str, tuple[float, ...]] = Field(default_factory=dict)
 
 
 class AgreementForm(Form):
@@ -73,6 +80,17 @@ class IccForm(Form):
     interval_95: Pair
 
 
+class EndForm(Form):
+    """What repeats tell of foot or hand: how many, error of one measurement, smallest clear change."""
+
+    groups: int
+    measurements: int
+    sem_ml: FigureForm
+    sem_percent: FigureForm
+    mdc95_ml: float
+    mdc95_percent: float
+
+
 class RepeatForm(Form):
     """All that repeat.json holds; ``icc`` is empty where limbs were not measured equally often."""
 
@@ -87,6 +105,7 @@ class RepeatForm(Form):
     tem_percent: float
     second_minus_first_ml: AgreementForm | None
     icc: tuple[IccForm, ...]
+    ends: dict[str, EndForm] = Field(default_factory=dict)
     sentences: tuple[Text, ...]
     caution: tuple[Text, ...]
     created: AwareDatetime
@@ -97,6 +116,7 @@ def repeat_form(
     groups: Sequence[Repeats], found: Repeatability, created: datetime | None = None
 ) -> RepeatForm:
     """Return what repeat.json holds; ``created`` is now when None."""
+    ends = _ends_of(groups)
     return RepeatForm(
         format=FORMAT,
         groups=tuple(_group(group) for group in groups),
@@ -112,7 +132,8 @@ def repeat_form(
             IccForm(form=form, words=FORM_WORDS[form], value=rounded(value.value), interval_95=_ends(value))
             for form, value in found.icc.items()
         ),
-        sentences=tuple(_sentences(groups, found)),
+        ends=ends,
+        sentences=(*_sentences(groups, found), *starmap(_end_sentence, ends.items())),
         caution=caution(groups[0].limb),
         created=created or now(),
         software=software(),
@@ -128,6 +149,37 @@ def _group(group: Repeats) -> GroupForm:
         to_mm=rounded(group.to_mm),
         volumes_ml=tuple(rounded(volume) for volume in group.volumes_ml),
         client=group.client,
+        ends_ml={name: tuple(map(rounded, volumes)) for name, volumes in group.ends_ml.items()},
+    )
+
+
+def _ends_of(groups: Sequence[Repeats]) -> dict[str, EndForm]:
+    """Return what repeats tell of foot or hand, by name; without those whose repeats tell nothing."""
+    found = {}
+    for name in dict.fromkeys(name for group in groups for name in group.ends_ml):
+        volumes = [group.ends_ml[name] for group in groups if name in group.ends_ml]
+        try:
+            told = repeatability(volumes)
+        except CourseError:
+            continue
+        found[name] = EndForm(
+            groups=len(volumes),
+            measurements=told.measurements,
+            sem_ml=_figure(told.sem),
+            sem_percent=_figure(told.sem_percent),
+            mdc95_ml=rounded(told.mdc95),
+            mdc95_percent=rounded(told.mdc95_percent),
+        )
+    return found
+
+
+def _end_sentence(name: str, found: EndForm) -> str:
+    low, high = found.sem_percent.interval_95
+    error = f"{found.sem_ml.value:.0f} mL or {found.sem_percent.value:.2f} %"
+    clear = f"{found.mdc95_ml:.0f} mL or {found.mdc95_percent:.2f} %"
+    return (
+        f"{name.capitalize()}, {found.measurements} measurements of {found.groups}: error of one (SEM) "
+        f"{error} (95 % interval {low:.2f} to {high:.2f} %); smallest clear change {clear}."
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from digitise.care.course.course import Course, CoursePoint
@@ -46,6 +47,7 @@ def _sentences(course: Course) -> Iterator[str]:
         yield _changed(f"Since the visit before on {before.name}", last.since_last, percent)
     yield _smallest(course.error)
     yield from _excess(last)
+    yield from _ends(course)
     yield from _places(course)
     if course.plateau.rate is not None:
         yield _rate(course.plateau.rate)
@@ -96,6 +98,25 @@ def _excess(point: CoursePoint) -> Iterator[str]:
             yield f"Excess reduced by {now}, against the other limb at the same visit."
         then = _with_interval(point.reduction.baseline_reference, "%")
         yield f"Excess reduced by {then}, against the other limb at the first visit."
+
+
+def _ends(course: Course) -> Iterator[str]:
+    """Say of foot or hand how large it was at its first and last visit; it is in no other volume."""
+    visits = [point.visit for point in course.points]
+    for name in dict.fromkeys(name for visit in visits for name in visit.ends):
+        first, *others = [visit for visit in visits if name in visit.ends]
+        last = others[-1] if others else first
+        now = last.ends[name]
+        yield (
+            f"{name.capitalize()}, below {last.from_mm:.0f} mm: on {last.name} it measured "
+            f"{_with_interval(now, 'mL')}."
+        )
+        if others:
+            then = first.ends[name]
+            # what both visits get wrong alike is not known: the interval is rather too wide
+            change = Estimate(now.mean - then.mean, math.hypot(now.sd, then.sd))
+            percent = f"{100 * abs(change.mean) / then.mean:.1f} % of the {name}"
+            yield _changed(f"{name.capitalize()}, since {first.name}", change, percent)
 
 
 def _places(course: Course) -> Iterator[str]:

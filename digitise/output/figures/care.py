@@ -3,31 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from scipy.spatial import cKDTree
 
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.surface.chart import columns, rows_of
 from digitise.care.surface.place_words import direction_words
 from digitise.care.wrap.pressure import RELATIVE_ONLY
 from digitise.care.wrap.sheet import WrapSheet
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, vertex_normals
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
-from digitise.output.figures.render import vertex_normals
 from digitise.output.figures.style import KIND_INKS
 from digitise.output.figures.surface import mask_on_mesh
 from digitise.output.figures.views import SIDES, four_sides
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
 _DOTS_PER_INCH = 180
 # as fine as the chart that the places lie on
 _MESH_STEP_MM, _MESH_RAYS = 5.0, 96
+_SAME_MM = 1e-3
 _CUT = -np.pi / 2
 # a number is written on the sides from which its place is seen at 60 degrees or less
 _FACING = 0.5
@@ -35,22 +39,64 @@ _FACING = 0.5
 _MAP_APART, _VIEW_APART = (20.0, 35.0), (32.0, 35.0)
 
 
-def places_views(limb: Limb, regions: Sequence[Region], size_mm: tuple[float, float] = (180, 100)) -> Figure:
+class OnFoot(NamedTuple):
+    """A foot, where it was measured, and its places; their numbers follow the limb's."""
+
+    foot: EndPart | None = None
+    places: Sequence[FootPlace] = ()
+
+
+NO_FOOT = OnFoot()
+
+
+def places_views(
+    limb: Limb,
+    regions: Sequence[Region],
+    size_mm: tuple[float, float] = (180, 100),
+    on_foot: OnFoot = NO_FOOT,
+) -> Figure:
     """Draw the limb from its four sides, each place in the colour of its kind and with its number."""
-    world = limb_mesh(limb, _MESH_STEP_MM, _MESH_RAYS)
+    foot, world = on_foot.foot, limb_mesh(limb, _MESH_STEP_MM, _MESH_RAYS)
+    if foot is not None:
+        world = whole_mesh(foot, limb, _MESH_STEP_MM, _MESH_RAYS)
     own = Mesh(limb.axis_from_world.apply(world.vertices), world.faces)
     colours = np.tile(to_rgb(style.SKIN), (len(own.vertices), 1))
     for _, region in _large_first(regions):
         inside = mask_on_mesh(limb, columns(), rows_of(limb), region.mask, world)
         colours[inside] = to_rgb(KIND_INKS[region.kind])
+    if foot is not None:
+        _colour_foot(colours, world, limb, foot, on_foot.places)
     figure = style.blank(*size_mm)
     pixels = 0.8 * size_mm[1] * _DOTS_PER_INCH / style.MM_PER_INCH
     panels = four_sides(figure, limb, world, colours, pixels)
     spots = _spots(own, regions)
     for axes, half_turns in zip(panels, SIDES[limb.side], strict=True):
         _side_numbers(axes, regions, spots, half_turns * np.pi)
-    _keys(figure, regions)
+    _foot_numbers(panels, limb, own, on_foot.places, len(regions) + 1)
+    _keys(figure, [*regions, *on_foot.places])
     return figure
+
+
+def _colour_foot(colours: Array, world: Mesh, limb: Limb, foot: EndPart, places: Sequence[FootPlace]) -> None:
+    low = world.vertices[:, 2] < limb.from_mm - _SAME_MM
+    _, nearest = cKDTree(foot.vertices).query(world.vertices[low])
+    for place in sorted(places, key=lambda one: -int(one.vertices.sum())):
+        inside = np.flatnonzero(low)[place.vertices[nearest]]
+        colours[inside] = to_rgb(KIND_INKS[place.kind])
+
+
+def _foot_numbers(
+    panels: Sequence[Axes], limb: Limb, own: Mesh, places: Sequence[FootPlace], first: int
+) -> None:
+    """Write each number on the side from which its place is seen best."""
+    normals = vertex_normals(own)
+    for number, place in enumerate(places, start=first):
+        peak = limb.axis_from_world.apply(place.peak)
+        normal = normals[np.argmin(np.linalg.norm(own.vertices - peak, axis=1))]
+        eyes = np.pi * np.array(SIDES[limb.side])
+        facing = int(np.argmax(normal[0] * np.cos(eyes) + normal[1] * np.sin(eyes)))
+        across = float(-peak[0] * np.sin(eyes[facing]) + peak[1] * np.cos(eyes[facing]))
+        _numbers(panels[facing], [(number, place)], [(across, float(peak[2]))], _VIEW_APART)
 
 
 def places_map(limb: Limb, regions: Sequence[Region], size_mm: tuple[float, float] = (104, 104)) -> Figure:
@@ -128,7 +174,7 @@ def _side_numbers(axes: Axes, regions: Sequence[Region], spots: Sequence[Array],
 
 def _numbers(
     axes: Axes,
-    named: Sequence[tuple[int, Region]],
+    named: Sequence[tuple[int, Region | FootPlace]],
     at: Sequence[tuple[float, float]],
     apart: tuple[float, float],
 ) -> None:
@@ -146,7 +192,7 @@ def _numbers(
         )
 
 
-def _keys(figure: Figure, regions: Sequence[Region]) -> None:
+def _keys(figure: Figure, regions: Sequence[Region | FootPlace]) -> None:
     kinds = [kind for kind in KIND_INKS if any(region.kind == kind for region in regions)]
     keys = [Patch(facecolor=KIND_INKS[kind], label=kind) for kind in kinds]
     if keys:

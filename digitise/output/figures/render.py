@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.geometry.camera import Camera
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, vertex_normals
 from digitise.geometry.rigid import Array
 
 # A pixel is drawn from so many by so many samples.
@@ -134,17 +134,6 @@ def _shaded(places: Array, mesh: Mesh, colours: Array, size: NDArray[np.int64]) 
     blocks = buffer.reshape(size[1] // _SAMPLES, _SAMPLES, size[0] // _SAMPLES, _SAMPLES, 4).mean(axis=(1, 3))
     cover = np.maximum(blocks[..., 3:], 1e-9)
     return np.asarray(np.concatenate([blocks[..., :3] / cover, blocks[..., 3:]], axis=-1)[::-1])
-
-
-def vertex_normals(mesh: Mesh) -> Array:
-    """Return the outward unit normals (N, 3) of a mesh's vertices, each face weighted by its area."""
-    corner = mesh.vertices[mesh.faces]
-    faces = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    total = np.zeros_like(mesh.vertices)
-    for axis in range(3):
-        for n in range(3):
-            total[:, axis] += np.bincount(mesh.faces[:, n], faces[:, axis], len(total))
-    return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12))
 
 
 def _drawn(places: Array, faces: NDArray[np.int64], values: Array, size: NDArray[np.int64]) -> Array:

@@ -7,9 +7,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
 
 from digitise.care.change.compare import Change
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, vertex_normals
 from digitise.geometry.rigid import Array
-from digitise.output.figures.render import vertex_normals
 from digitise.shape.limb import Z95, Limb
 
 _SAME_MM = 1e-3

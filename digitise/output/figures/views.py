@@ -19,7 +19,7 @@ from digitise.output.figures import style
 from digitise.output.figures.limb import CHANGE_LABEL, change_reach
 from digitise.output.figures.render import side_view
 from digitise.output.figures.surface import change_on_mesh
-from digitise.shape.foot.join import Foot, whole_mesh
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
@@ -33,9 +33,9 @@ _STRIPE_MM, _STRIPE_SHADE = 18.0, 0.68
 _SLANT_MM = 14 * _STRIPE_MM / (2 * np.pi)
 
 
-def limb_views(limb: Limb, size_mm: tuple[float, float] = (180, 96), foot: Foot | None = None) -> Figure:
-    """Draw the limb from its four sides, with its foot where there is one; lines every 100 mm of height."""
-    mesh = limb_mesh(limb) if foot is None else whole_mesh(foot, limb)
+def limb_views(limb: Limb, size_mm: tuple[float, float] = (180, 96), end: EndPart | None = None) -> Figure:
+    """Draw the limb from its four sides, with foot or hand where measured; lines every 100 mm of height."""
+    mesh = limb_mesh(limb) if end is None else whole_mesh(end, limb)
     figure = style.blank(*size_mm)
     colours = np.broadcast_to(to_rgb(style.SKIN), mesh.vertices.shape)
     four_sides(figure, limb, mesh, colours, _pixels(size_mm[1]))

@@ -9,14 +9,14 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from trimesh.remesh import subdivide
 
+from digitise.care.surface.foot_way import FootPlanes, foot_way
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
-from digitise.care.wrap.way import FootPlanes, foot_way
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
 from digitise.output.figures.render import side_view
 from digitise.output.figures.views import SIDES
-from digitise.shape.foot.join import Foot, whole_mesh
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
@@ -33,7 +33,7 @@ def layers_height_mm(count: int) -> float:
     return -(-count // _IN_A_ROW) * _ROW_MM
 
 
-def wrap_layers(limb: Limb, foot: Foot | None, sheet: WrapSheet) -> Figure:
+def wrap_layers(limb: Limb, foot: EndPart | None, sheet: WrapSheet) -> Figure:
     """Draw each layer on the limb, seen from its outer side, every other turn darker.
 
     Parameters
@@ -70,7 +70,7 @@ def _title(number: int, need: LayerNeed) -> str:
     return f"{number}  {name}\n{begins}{turns} turn{'' if turns == 1 else 's'}"
 
 
-def _with_foot(limb: Limb, foot: Foot) -> Mesh:
+def _with_foot(limb: Limb, foot: EndPart) -> Mesh:
     """Return leg and foot, the foot's faces so small that the edges of turns stay sharp."""
     whole = whole_mesh(foot, limb, _STEP_MM, _RAYS)
     for _ in range(_HALVED):
@@ -82,7 +82,7 @@ def _with_foot(limb: Limb, foot: Foot) -> Mesh:
     return whole
 
 
-def _places(limb: Limb, foot: Foot | None, world: Mesh, own: Mesh) -> Array:
+def _places(limb: Limb, foot: EndPart | None, world: Mesh, own: Mesh) -> Array:
     """Return each vertex's place (N,) along the way from the toes up; heights on the limb."""
     heights = own.vertices[:, 2].copy()
     if foot is not None:

@@ -12,8 +12,8 @@ import numpy as np
 from digitise.errors import DigitiseError, ModelError
 from digitise.output.model.form import ModelForm, SectionForm
 from digitise.output.model.summarise import CONE_REACH_MM
-from digitise.shape.foot.figures import foot_volume
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
+from digitise.shape.end_figures import end_volume
 from digitise.shape.limb import Estimate, Limb, Section, girth, sections, volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
@@ -32,8 +32,8 @@ def seal_of(content: Mapping[str, Any]) -> str:
     return hashlib.sha256(json.dumps(rest, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-def check_same(limb: Limb, foot: Foot | None, summary: ModelForm, where: str) -> None:
-    """Refuse figures that are not those of the limb and its foot.
+def check_same(limb: Limb, end: EndPart | None, summary: ModelForm, where: str) -> None:
+    """Refuse figures that are not those of the limb and its foot or hand.
 
     Heights, girths and the volume must be equal.  Of a file without a seal, from an earlier version,
     everything else that follows from the limb, the tape rows or the findings is derived again and must be
@@ -41,7 +41,7 @@ def check_same(limb: Limb, foot: Foot | None, summary: ModelForm, where: str) ->
 
     Parameters
     ----------
-    limb, foot
+    limb, end
         What limb.npz holds.
     summary
         The content of model.json.
@@ -56,7 +56,7 @@ def check_same(limb: Limb, foot: Foot | None, summary: ModelForm, where: str) ->
     try:
         same = (
             _is_of(limb, summary)
-            and _has_foot(foot, summary)
+            and _has_end(end, summary)
             and (summary.seal is not None or all(_derived_again(limb, summary)))
         )
     except DigitiseError as error:
@@ -80,12 +80,12 @@ def _is_of(limb: Limb, summary: ModelForm) -> bool:
     )
 
 
-def _has_foot(foot: Foot | None, summary: ModelForm) -> bool:
-    if foot is None or len(summary.segments) != 1:
-        return foot is None and not summary.segments and summary.volume_ml_whole is None
+def _has_end(end: EndPart | None, summary: ModelForm) -> bool:
+    if end is None or len(summary.segments) != 1:
+        return end is None and not summary.segments and summary.volume_ml_whole is None
     (stated,) = summary.segments
     whole = summary.volume_ml_whole or 0.0
-    return _near(foot_volume(foot).mean, stated.volume_ml) and _near(
+    return _near(end_volume(end).mean, stated.volume_ml) and _near(
         summary.volume_ml + stated.volume_ml, whole
     )
 

@@ -13,8 +13,8 @@ from pydantic_core import ErrorDetails, from_json
 from digitise.errors import ModelError
 from digitise.output.model.agreement import check_same, seal_of
 from digitise.output.model.form import FORMAT, ModelForm
-from digitise.output.model.limb_file import LARGEST_FILE, foot_from_bytes, limb_from_bytes
-from digitise.shape.foot.join import Foot
+from digitise.output.model.limb_file import LARGEST_FILE, end_from_bytes, limb_from_bytes
+from digitise.shape.end import EndPart
 from digitise.shape.limb import Limb
 
 MODEL_FILE = "model.json"
@@ -33,13 +33,18 @@ class StoredModel:
         The limb, the same to the last bit as it was written.
     summary
         The content of model.json.
-    foot
-        The foot below it, where it was measured.
+    end
+        Its foot or hand, where it was measured.
     """
 
     limb: Limb
     summary: ModelForm
-    foot: Foot | None = None
+    end: EndPart | None = None
+
+    @property
+    def foot(self) -> EndPart | None:
+        """The foot, where that was measured."""
+        return self.end if self.end is not None and self.end.name == "foot" else None
 
 
 def read_model(folder: str | Path) -> StoredModel:
@@ -77,9 +82,9 @@ def model_from_bytes(text: str | bytes, limb: bytes, folder: Path) -> StoredMode
             "The file was changed or cut short, or belongs to another model.json.", where=path, do=_AGAIN
         )
     found = limb_from_bytes(limb, summary.limb, summary.side, path, summary.lying or "")
-    foot = foot_from_bytes(limb, found, path)
-    check_same(found, foot, summary, str(folder))
-    return StoredModel(found, summary, foot)
+    end = end_from_bytes(limb, found, path)
+    check_same(found, end, summary, str(folder))
+    return StoredModel(found, summary, end)
 
 
 def _read_bytes(path: Path, most: int) -> bytes:

@@ -64,7 +64,7 @@ def write_model(out: str | Path, measured: Measured, created: datetime | None = 
     with new_folder(out, is_model_file, "results") as folder:
         summary = write_model_file(folder, measured, created)
         write_sections(folder, summary)
-        write_meshes(folder, measured.fit.limb, None if measured.foot is None else measured.foot.foot)
+        write_meshes(folder, measured.fit.limb, None if measured.end is None else measured.end.part)
         write_pictures(folder, measured)
     return summary
 
@@ -98,7 +98,7 @@ def model_text(measured: Measured, created: datetime | None = None) -> ModelText
     created
         When, with its time zone; now when not given.
     """
-    data = limb_to_bytes(measured.fit.limb, None if measured.foot is None else measured.foot.foot)
+    data = limb_to_bytes(measured.fit.limb, None if measured.end is None else measured.end.part)
     when = now() if created is None else created.astimezone(UTC)
     unsealed = summarise(measured, when, hashlib.sha256(data).hexdigest())
     summary = unsealed.model_copy(update={"seal": seal_of(from_json(unsealed.model_dump_json()))})

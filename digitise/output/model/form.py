@@ -187,20 +187,29 @@ class SegmentPhotoForm(Form):
 
 
 class SegmentForm(Form):
-    """A part beyond the straight limb: the foot below the leg, its sections along its own axis."""
+    """A part beyond the straight limb: the foot below the leg, or the hand beyond the arm.
 
-    name: Literal["foot"]
+    ``from_mm`` and ``to_mm`` are heights along the limb's axis.  A foot has the girths of ball and
+    heel-instep and sections along its own axis, a hand the girths of palm and wrist; what only the other has
+    is null or empty.
+    """
+
+    name: Literal["foot", "hand"]
     from_mm: Height
     to_mm: Height
     volume_ml: Millilitres
     volume_ml_95: WideInterval
     length_mm: Length
     length_mm_95: Interval
-    ball_girth_mm: Length
-    ball_girth_mm_95: Interval
-    heel_instep_girth_mm: Length
-    heel_instep_girth_mm_95: Interval
-    sections: Annotated[tuple[FootSectionForm, ...], Field(min_length=2, max_length=1_000)]
+    ball_girth_mm: Length | None = None
+    ball_girth_mm_95: Interval | None = None
+    heel_instep_girth_mm: Length | None = None
+    heel_instep_girth_mm_95: Interval | None = None
+    palm_girth_mm: Length | None = None
+    palm_girth_mm_95: Interval | None = None
+    wrist_girth_mm: Length | None = None
+    wrist_girth_mm_95: Interval | None = None
+    sections: Annotated[tuple[FootSectionForm, ...], Field(max_length=1_000)] = ()
     photos: Annotated[tuple[SegmentPhotoForm, ...], Field(min_length=1, max_length=1_000)]
 
 

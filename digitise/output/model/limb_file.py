@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from digitise.errors import ModelError, ShapeError
 from digitise.geometry.rigid import Array, Pose
-from digitise.output.model.foot_file import FOOT_ARRAYS, foot_from_arrays, foot_to_arrays
+from digitise.output.model.end_file import END_ARRAYS, end_from_arrays, end_to_arrays
 from digitise.shape.basis import Basis
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
 from digitise.shape.limb import SHARED_ERRORS, Limb, SharedErrors
 
 LARGEST_FILE = 128 * 2**20
@@ -25,8 +25,8 @@ _AGAIN = "Measure the visit again from its photographs, or restore the folder fr
 Arrays = dict[str, NDArray[np.float64]]
 
 
-def limb_to_bytes(limb: Limb, foot: Foot | None = None) -> bytes:
-    """Return the content of a limb.npz, with the foot where there is one.
+def limb_to_bytes(limb: Limb, end: EndPart | None = None) -> bytes:
+    """Return the content of a limb.npz, with the foot or hand where there is one.
 
     Kind, side and how the limb lies are in model.json.
     """
@@ -52,7 +52,7 @@ def limb_to_bytes(limb: Limb, foot: Foot | None = None) -> bytes:
         levels=np.array([limb.from_mm, limb.to_mm]),
         **errors,
         **({} if limb.sway is None else {_SWAY: limb.sway}),
-        **foot_to_arrays(foot),
+        **end_to_arrays(end),
     )
     return stream.getvalue()
 
@@ -100,24 +100,24 @@ def limb_from_bytes(data: bytes, kind: str, side: str, where: str, lying: str = 
     )
 
 
-def foot_from_bytes(data: bytes, limb: Limb, where: str) -> Foot | None:
-    """Restore the foot below a limb from the content of its limb.npz; None where it holds none.
+def end_from_bytes(data: bytes, limb: Limb, where: str) -> EndPart | None:
+    """Restore the foot or hand below a limb from the content of its limb.npz; None where it holds none.
 
     Raises
     ------
     ModelError
-        When the content is damaged or is not that of a foot.
+        When the content is damaged or is not that of a foot or hand.
     """
     arrays = _arrays(data, where)
-    for name, ndim in zip(FOOT_ARRAYS, (1, 2), strict=True):
+    for name, ndim in END_ARRAYS.items():
         if name in arrays:
             _check_array(name, arrays[name], ndim, where)
-    if FOOT_ARRAYS[1] in arrays and not _is_covariance(arrays[FOOT_ARRAYS[1]]):
-        raise _damaged(f'The array "{FOOT_ARRAYS[1]}" is not one of a foot.', where)
+            if ndim == 2 and not _is_covariance(arrays[name]):
+                raise _damaged(f'The array "{name}" is not one of a foot or hand.', where)
     try:
-        return foot_from_arrays(arrays, limb)
+        return end_from_arrays(arrays, limb)
     except ShapeError as error:
-        raise _damaged(f"The foot cannot be restored: {error.what}.", where) from error
+        raise _damaged(f"Foot or hand cannot be restored: {error.what}.", where) from error
 
 
 def _damaged(what: str, where: str) -> ModelError:
@@ -150,7 +150,7 @@ def _arrays(data: bytes, where: str) -> Arrays:
             if sum(item.file_size for item in archive.infolist()) > LARGEST_FILE:
                 raise ValueError("too large")
         with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-            wanted = (*_NDIM, *_SHARED, _SWAY, *FOOT_ARRAYS)
+            wanted = (*_NDIM, *_SHARED, _SWAY, *END_ARRAYS)
             arrays = {name: np.asarray(stored[name]) for name in wanted if name in stored.files}
     except Exception as error:  # readers of damaged archives raise almost anything
         raise _damaged(f"The file is not a limb's data ({_short(error)}).", where) from error

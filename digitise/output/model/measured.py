@@ -13,8 +13,8 @@ from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
+from digitise.shape.end import EndPart
 from digitise.shape.fit import LimbFit
-from digitise.shape.foot.join import Foot
 from digitise.tape.rows import PlaceGirth, TapeRow
 
 _PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
@@ -30,18 +30,18 @@ def neutral_name(number: int, name: str) -> str:
 
 
 @dataclass(frozen=True)
-class MeasuredFoot:
-    """A foot below the limb, and the photographs from above that it was measured from besides the others.
+class MeasuredEnd:
+    """A foot or hand, and the photographs that it was measured from besides the others.
 
     Attributes
     ----------
-    foot
-        The foot, joined to its leg.
+    part
+        The foot or hand, joined to its limb.
     photos, cameras, outlines
-        One per photograph from above, in the same order.
+        One per photograph of it alone, in the same order.
     """
 
-    foot: Foot
+    part: EndPart
     photos: tuple[Photograph, ...]
     cameras: tuple[Camera, ...]
     outlines: tuple[BodyOutline, ...]
@@ -69,8 +69,8 @@ class Measured:
         Digest of the sheets' content; None when it is not known.
     landmark
         Photograph, from 0, and pixels of the place on a lying limb from which heights count.
-    foot
-        The foot, where a photograph from above shows it.
+    end
+        The foot or hand, where a photograph from above shows it.
     places
         Girths taped on foot or hand; they stand beside the limb and do not enter it.
     """
@@ -85,7 +85,7 @@ class Measured:
     axis_from_world: Pose
     field_sha256: str | None = None
     landmark: tuple[int, float, float] | None = None
-    foot: MeasuredFoot | None = None
+    end: MeasuredEnd | None = None
     places: tuple[PlaceGirth, ...] = ()
 
     @property
@@ -94,8 +94,8 @@ class Measured:
         return tuple(neutral_name(n, photo.name) for n, photo in enumerate(self.photos, start=1))
 
     @property
-    def foot_file_names(self) -> tuple[str, ...]:
-        """Neutral names of the photographs from above, numbered after the others."""
-        above = () if self.foot is None else self.foot.photos
+    def end_file_names(self) -> tuple[str, ...]:
+        """Neutral names of the photographs of foot or hand alone, numbered after the others."""
+        above = () if self.end is None else self.end.photos
         first = len(self.photos) + 1
         return tuple(neutral_name(n, photo.name) for n, photo in enumerate(above, start=first))

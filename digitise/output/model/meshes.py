@@ -10,7 +10,7 @@ from trimesh.visual import TextureVisuals
 from trimesh.visual.material import PBRMaterial
 
 from digitise.geometry.rigid import Array
-from digitise.shape.foot.join import Foot, whole_mesh
+from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
@@ -21,18 +21,18 @@ GLTF_FROM_WORLD = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
 _GREY = (0.80, 0.77, 0.72, 1.0)
 
 
-def write_meshes(folder: Path, limb: Limb, foot: Foot | None = None) -> None:
+def write_meshes(folder: Path, limb: Limb, end: EndPart | None = None) -> None:
     """Write mesh.ply, mesh.stl, mesh.obj (mm, world frame, z up) and mesh.glb (metres, y up).
 
-    All are closed, with outward faces, and hold the stated volume: the limb's, and its foot's where there is
-    one.
+    All are closed, with outward faces, and hold the stated volume: the limb's, and its foot's or hand's
+    where there is one.
 
     Raises
     ------
     OSError
         The files cannot be written.
     """
-    mesh = limb_mesh(limb) if foot is None else whole_mesh(foot, limb)
+    mesh = limb_mesh(limb) if end is None else whole_mesh(end, limb)
     body = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
     header = "a limb's surface, millimetres, z up"
     body.export(folder / "mesh.ply")

@@ -93,8 +93,8 @@ def write_pictures(folder: Path, measured: Measured) -> None:
     for number, (photo, name, outline, camera) in enumerate(views, start=1):
         picture = draw_outline(replace(photo, name=name), outline, camera, limb)
         Image.fromarray(picture.pixels).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
-    if measured.foot is not None:
-        seen = zip(measured.foot.photos, measured.foot_file_names, measured.foot.outlines, strict=True)
+    if measured.end is not None:
+        seen = zip(measured.end.photos, measured.end_file_names, measured.end.outlines, strict=True)
         for number, (photo, name, found) in enumerate(seen, start=len(measured.photos) + 1):
             drawn = draw_foot(replace(photo, name=name), found, limb.side)
             Image.fromarray(drawn).save(folder / outline_name(number), "JPEG", quality=_QUALITY)

@@ -10,8 +10,8 @@ import numpy as np
 from digitise.output.forms import interval, rounded
 from digitise.output.model import form
 from digitise.output.model.measured import Measured
-from digitise.shape.foot.figures import foot_volume
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
+from digitise.shape.end_figures import end_volume
 from digitise.shape.limb import Estimate, Limb, volume
 from digitise.tape.ends import taped_end
 from digitise.tape.places import AGREES_MM, place_words
@@ -67,16 +67,16 @@ def taped_end_form(measured: Measured) -> form.TapedEndForm | None:
 
 def _seen_below(measured: Measured, height_mm: float) -> Estimate[float] | None:
     """Return the volume of foot and leg below a height by the photographs, mL."""
-    if measured.foot is None or height_mm > measured.fit.limb.to_mm:
+    if measured.end is None or height_mm > measured.fit.limb.to_mm:
         return None
-    return _below(measured.foot.foot, measured.fit.limb, height_mm)
+    return _below(measured.end.part, measured.fit.limb, height_mm)
 
 
-def _below(foot: Foot, limb: Limb, height_mm: float) -> Estimate[float]:
-    lower = foot_volume(foot, height_mm)
-    if height_mm <= foot.top_mm:
+def _below(end: EndPart, limb: Limb, height_mm: float) -> Estimate[float]:
+    lower = end_volume(end, height_mm)
+    if height_mm <= end.top_mm:
         return lower
-    upper = volume(limb, foot.top_mm, height_mm)
+    upper = volume(limb, end.top_mm, height_mm)
     return Estimate(lower.mean + float(upper.mean), float(np.hypot(lower.sd, upper.sd)))
 
 
@@ -99,9 +99,15 @@ def _seen(segments: Sequence[form.SegmentForm]) -> dict[str, _Seen]:
     """Return girth and interval, mm, by the place where a tape takes the same."""
     found: dict[str, _Seen] = {}
     for part in segments:
-        found["foot-length"] = part.length_mm, part.length_mm_95
-        found["ball-of-foot"] = part.ball_girth_mm, part.ball_girth_mm_95
-        found["heel-instep"] = part.heel_instep_girth_mm, part.heel_instep_girth_mm_95
+        length = "foot-length" if part.name == "foot" else "hand-length"
+        told = {
+            length: (part.length_mm, part.length_mm_95),
+            "ball-of-foot": (part.ball_girth_mm, part.ball_girth_mm_95),
+            "heel-instep": (part.heel_instep_girth_mm, part.heel_instep_girth_mm_95),
+        }
+        for place, (mean, ends) in told.items():
+            if mean is not None and ends is not None:
+                found[place] = mean, ends
     return found
 
 

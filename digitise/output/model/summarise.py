@@ -85,7 +85,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         warnings=(*_warnings(measured, findings, cone, cone_note), *_place_warnings(taped)),
         findings=findings,
         not_included=cautions.left_out(
-            limb.kind, None if measured.foot is not None else limb.from_mm, limb.to_mm
+            limb.kind, None if measured.end is not None else limb.from_mm, limb.to_mm
         ),
         method=cautions.LIMITS,
         caution=cautions.caution(limb.kind),
@@ -212,8 +212,8 @@ def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
 def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
     """Return the findings under the photographs' neutral names."""
     names: dict[str, str] = {"": ""}
-    above = () if measured.foot is None else measured.foot.photos
-    every = (*measured.file_names, *measured.foot_file_names)
+    above = () if measured.end is None else measured.end.photos
+    every = (*measured.file_names, *measured.end_file_names)
     for photo, name in zip((*measured.photos, *above), every, strict=True):
         # photographs of one name, from two folders, cannot be told apart in a finding
         names[photo.name] = f"{names[photo.name]} or {name}" if photo.name in names else name

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from digitise.output.cautions import POSTURES
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm, TapedEndForm
+from digitise.output.model.segments import segment_girths
 from digitise.tape.places import place_words
 
 _WIDTH = 96
@@ -29,12 +30,22 @@ def summary_text(summary: ModelForm, folder: str | Path) -> str:
         _section("Taped on foot or hand, not in the volume above", _on_the_end(summary)),
         _section("Corrected by hand", _by_hand(summary)),
         _section("Warnings", (warning.text for warning in summary.warnings)),
+        _section("To know it better", advice_lines(summary)),
         _section("Not included", summary.not_included),
         _section("How far to trust it", (summary.method,)),
         _section(f"Files in {folder}", _files(summary)),
         _section("Caution", summary.caution),
     )
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def advice_lines(summary: ModelForm) -> tuple[str, ...]:
+    """Return what would make the limb better known, where that is offered and not asked for."""
+    return tuple(
+        f"{finding.text} {finding.do}".strip()
+        for finding in summary.findings
+        if finding.code == "third-photo" and finding.severity == "note"
+    )
 
 
 def _head(summary: ModelForm) -> str:
@@ -62,19 +73,20 @@ def _beyond(summary: ModelForm) -> Iterator[str]:
     """Say what was measured beyond the straight limb, and all together."""
     for part in summary.segments:
         yield (
-            f"{part.name.capitalize():13}{_ml(part.volume_ml)} ± {_half(part.volume_ml_95)} mL below "
-            f"{part.to_mm:.0f} mm; length {part.length_mm:.0f} mm"
+            f"{part.name.capitalize():13}{_ml(part.volume_ml)} ± {_half(part.volume_ml_95)} mL "
+            f"{BEYOND[part.name]} {part.to_mm:.0f} mm; length {part.length_mm:.0f} mm"
         )
-        yield (
-            f"{'':13}girths, to be confirmed with a tape: ball {part.ball_girth_mm:.0f} ± "
-            f"{_half(part.ball_girth_mm_95)} mm, heel and instep {part.heel_instep_girth_mm:.0f} ± "
-            f"{_half(part.heel_instep_girth_mm_95)} mm"
-        )
+        girths = (f"{name} {mean:.0f} ± {_half(ends)} mm" for name, mean, ends in segment_girths(part))
+        yield f"{'':13}girths, to be confirmed with a tape: {', '.join(girths)}"
     if summary.volume_ml_whole is not None and summary.volume_ml_whole_95 is not None:
         yield (
             f"Together     {_ml(summary.volume_ml_whole)} ± {_half(summary.volume_ml_whole_95)} mL, "
             f"{summary.limb} and {' and '.join(part.name for part in summary.segments)}"
         )
+
+
+BEYOND = {"foot": "below", "hand": "beyond"}
+"""On which side of its limb's first section a part lies, in a word."""
 
 
 def _half(ends: tuple[float, float]) -> str:

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from digitise.care.padding.foam_selection import Foam
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.files import new_folder
-from digitise.output.figures.care import places_map, places_views
+from digitise.output.figures.care import OnFoot, places_map, places_views
 from digitise.output.figures.style import png
 from digitise.output.model.file import StoredModel
 from digitise.output.padding.foam_sheet import foam_pdf, foam_svg
-from digitise.output.padding.form import AgainstForm, PadForm, PlaceForm, pad_form
+from digitise.output.padding.form import AgainstForm, FootPlaceForm, PadForm, PlaceForm, pad_form
 from digitise.output.plain_text import CAUTION_FILE, page, section, write_caution
 from digitise.output.tables import Cell, csv_text
 
@@ -64,6 +65,8 @@ class Padding:
         What is open about the client, the most urgent first; how many places are not listed.
     paper, code
         ``a4`` or ``letter``; the client's code to print on the foam, or empty.
+    foot_places
+        Places on its foot; their numbers follow.
     """
 
     model: StoredModel
@@ -74,6 +77,7 @@ class Padding:
     code: str = ""
     safety: tuple[str, ...] = ()
     more: int = 0
+    foot_places: Sequence[FootPlace] = ()
 
 
 def is_pad_file(name: str) -> bool:
@@ -101,12 +105,14 @@ def write_padding(out: str | Path, padding: Padding) -> PadForm:
         padding.against,
         safety=padding.safety,
         more=padding.more,
+        foot=padding.foot_places,
     )
     with new_folder(out, is_pad_file, "places for padding") as folder:
         write_caution(folder, (*summary.safety, *summary.caution, *summary.notes))
         (folder / PAD_FILE).write_text(summary.model_dump_json(indent=1) + "\n", encoding="utf-8")
         (folder / TABLE_FILE).write_text(csv_text(_TABLE, _rows(summary)), encoding="utf-8", newline="")
-        views = png(lambda: places_views(limb, padding.regions))
+        seen = OnFoot(padding.model.foot, padding.foot_places)
+        views = png(lambda: places_views(limb, padding.regions, on_foot=seen))
         (folder / VIEWS_FILE).write_bytes(views)
         (folder / MAP_FILE).write_bytes(png(lambda: places_map(limb, padding.regions)))
         if foam.pieces:
@@ -131,6 +137,8 @@ def write_padding(out: str | Path, padding: Padding) -> PadForm:
 def _rows(summary: PadForm) -> Iterator[tuple[Cell, ...]]:
     for place in summary.places:
         yield tuple(getattr(place, name) for name in _TABLE)
+    for foot in summary.foot_places:
+        yield tuple(getattr(foot, name, None) for name in _TABLE)
 
 
 def pad_text(summary: PadForm, folder: str | Path) -> str:
@@ -138,8 +146,9 @@ def pad_text(summary: PadForm, folder: str | Path) -> str:
     title = f"{summary.side.capitalize()} {summary.limb}, places that may need padding"
     if summary.against is not None:
         title += f", also against {summary.against.words}"
-    places = [_line(place) for place in summary.places]
-    pieces = sum(len(place.foam) for place in summary.places)
+    every: tuple[PlaceForm | FootPlaceForm, ...] = (*summary.places, *summary.foot_places)
+    places = [_line(place) for place in every]
+    pieces = sum(len(place.foam) for place in every)
     files = ["places.png, places-map.png: where they are", "pad.json, places.csv: all figures"]
     if pieces:
         files.insert(1, f"foam.pdf: {pieces} piece(s) to print at full size and cut; foam-N.svg for a cutter")
@@ -154,19 +163,22 @@ def pad_text(summary: PadForm, folder: str | Path) -> str:
     )
 
 
-def _line(place: PlaceForm) -> str:
+def _line(place: PlaceForm | FootPlaceForm) -> str:
     digits = 1 if place.kind == "crease" else 0
     low, high = place.peak_mm_95
     volume = "" if place.volume_ml is None else f", {place.volume_ml:.0f} mL"
     foam = f" Foam {', '.join(map(str, place.foam))}." if place.foam else ""
+    most = "" if isinstance(place, FootPlaceForm) else f" {_MOST[place.kind]}: {place.peak_place}."
+    if isinstance(place, FootPlaceForm) and place.foam_note:
+        foam = f" {place.foam_note}"
     return (
         f"{place.number}. {place.kind.capitalize()}, {place.place} ({place.confidence}), "
         f"{place.area_cm2:.0f} cm²{volume}. {place.why} "
-        f"95 % interval {low:.{digits}f} to {high:.{digits}f} mm. {_MOST[place.kind]}: {place.peak_place}. "
+        f"95 % interval {low:.{digits}f} to {high:.{digits}f} mm.{most} "
         f"{place.effect} Feel: {' '.join(place.feel)} {_by_feel(place)}{foam}"
     )
 
 
-def _by_feel(place: PlaceForm) -> str:
+def _by_feel(place: PlaceForm | FootPlaceForm) -> str:
     told = "; ".join(f"{felt}: {do}" for felt, do in place.by_feel)
     return f"{told[0].upper()}{told[1:]}."

@@ -108,6 +108,7 @@ def _facts(
     piece: FoamPiece, limb: str, code: str, day: str = "", lying: str | None = None
 ) -> tuple[str, ...]:
     start = "the floor" if limb == "leg" and not lying else counted_from(lying)
+    lowest = piece.edge or f"Lowest edge about {piece.lowest_mm / 10:.1f} cm above {start}."
     ends = " Its ends meet round the limb." if piece.goes_round else ""
     who = "  ".join(part for part in (f"Client {code}." if code else "", f"{day}." if day else "") if part)
     side = f"{piece.side.capitalize()} {limb}: " if piece.side else ""
@@ -115,8 +116,7 @@ def _facts(
     edges = f" Left edge {piece.left_is}, right edge {piece.right_is}." if piece.left_is else ""
     return (
         f"{who}  {side}{place}.".strip(),
-        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². Lowest edge about "
-        f"{piece.lowest_mm / 10:.1f} cm above {start}.{edges}{ends}",
+        f"Foam {piece.thickness_mm:.0f} mm thick, {piece.area_cm2:.0f} cm². {lowest}{edges}{ends}",
         f"{CUT} {SKIN}, arrow {TRUNK}.",
     )
 

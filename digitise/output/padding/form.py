@@ -9,7 +9,8 @@ from typing import Final, Literal
 import numpy as np
 from pydantic import AwareDatetime
 
-from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
+from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect, foot_effect
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.output.cautions import caution
@@ -57,6 +58,34 @@ class PlaceForm(Form):
     foam_note: Text
 
 
+class FootPlaceForm(Form):
+    """One place on the foot; its number follows those of the limb's places.
+
+    ``peak_at_mm`` is in the world frame.  ``effect``, ``by_feel``, ``foam`` and ``foam_note`` are as of the
+    limb's places.
+    """
+
+    number: int
+    kind: Literal["bulge", "hollow"]
+    place: Text
+    peak_at_mm: tuple[float, float, float]
+    area_cm2: float
+    peak_mm: float
+    peak_mm_95: Pair
+    peak_means: Text
+    volume_ml: float
+    volume_ml_95: Pair
+    bridge_mm: float | None
+    confidence: Literal["clear", "likely"]
+    why: Text
+    advice: Text
+    effect: Text
+    feel: tuple[Text, ...]
+    by_feel: tuple[tuple[Text, Text], ...]
+    foam: tuple[int, ...]
+    foam_note: Text
+
+
 class AgainstForm(Form):
     """The model that the limb was held against."""
 
@@ -79,6 +108,7 @@ class PadForm(Form):
     safety: tuple[Text, ...] = ()
     more_places: int = 0
     places: tuple[PlaceForm, ...]
+    foot_places: tuple[FootPlaceForm, ...] = ()
     notes: tuple[Text, ...]
     caution: tuple[Text, ...]
     created: AwareDatetime
@@ -93,6 +123,7 @@ def pad_form(
     created: datetime | None = None,
     safety: tuple[str, ...] = (),
     more: int = 0,
+    foot: Sequence[FootPlace] = (),
 ) -> PadForm:
     """Return what pad.json holds.
 
@@ -112,6 +143,8 @@ def pad_form(
         What is open about the client.
     more
         How many places were found beyond those listed.
+    foot
+        Places on its foot; their numbers follow.
     """
     return PadForm(
         format=FORMAT,
@@ -124,6 +157,9 @@ def pad_form(
         safety=safety,
         more_places=more,
         places=tuple(_place(n, region, foam.get(n, "")) for n, region in enumerate(regions, start=1)),
+        foot_places=tuple(
+            _foot_place(n, place, foam.get(n, "")) for n, place in enumerate(foot, start=len(regions) + 1)
+        ),
         notes=(SHAPE_ONLY, HIDDEN),
         caution=caution(model.limb),
         created=created or now(),
@@ -158,6 +194,32 @@ def _place(number: int, region: Region, foam: tuple[int, ...] | str) -> PlaceFor
         effect=effect(region),
         feel=FEEL[region.kind],
         by_feel=ADVICE_BY_FEEL[region.kind],
+        foam=() if isinstance(foam, str) else foam,
+        foam_note=foam if isinstance(foam, str) else "",
+    )
+
+
+def _foot_place(number: int, place: FootPlace, foam: tuple[int, ...] | str) -> FootPlaceForm:
+    peak, volume = Estimate(place.peak_mm, place.peak_sd_mm), Estimate(place.volume_ml, place.volume_sd_ml)
+    x, y, z = map(rounded, place.peak)
+    return FootPlaceForm(
+        number=number,
+        kind=place.kind,
+        place=place.place,
+        peak_at_mm=(x, y, z),
+        area_cm2=rounded(place.area_cm2),
+        peak_mm=rounded(peak.mean),
+        peak_mm_95=interval(peak),
+        peak_means=PEAK_MEANS[place.kind],
+        volume_ml=rounded(volume.mean),
+        volume_ml_95=interval(volume),
+        bridge_mm=None if place.bridge_mm is None else rounded(place.bridge_mm),
+        confidence=place.confidence,
+        why=place.why,
+        advice=ADVICE[place.kind],
+        effect=foot_effect(place),
+        feel=FEEL[place.kind],
+        by_feel=ADVICE_BY_FEEL[place.kind],
         foam=() if isinstance(foam, str) else foam,
         foam_note=foam if isinstance(foam, str) else "",
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from digitise.output.model.words import BEYOND
 from digitise.output.report import form
 from digitise.output.report.words import SIGNED, day, interval_words
 
@@ -10,11 +11,10 @@ def figure_boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
     """Return the boxes at the head of a report: what it is, the figure, and what stands below it."""
     last = words.visits[-1]
     boxes = [("Volume", f"{last.volume_ml.value:.0f} mL", f"95 %: {interval_words(last.volume_ml)} mL")]
-    if words.foot is not None:
-        below = f"95 %: {interval_words(words.foot.volume_ml)} mL\n{_together(words, words.foot)}"
-        boxes.append(
-            (f"Foot, below {words.foot.to_mm:.0f} mm", f"{words.foot.volume_ml.value:.0f} mL", below)
-        )
+    for name, end in ((f"Foot, {BEYOND['foot']}", words.foot), (f"Hand, {BEYOND['hand']}", words.hand)):
+        if end is not None:
+            below = f"95 %: {interval_words(end.volume_ml)} mL\n{_together(words, end)}"
+            boxes.append((f"{name} {end.to_mm:.0f} mm", f"{end.volume_ml.value:.0f} mL", below))
     if words.change is not None:
         whole = words.change.whole
         value, interval = f"{whole.change_ml.value:{SIGNED}} mL", interval_words(whole.change_ml, SIGNED)
@@ -31,6 +31,6 @@ def figure_boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
     return boxes
 
 
-def _together(words: form.ReportForm, foot: form.FootForm) -> str:
-    whole = foot.whole_ml
+def _together(words: form.ReportForm, end: form.FootForm | form.HandForm) -> str:
+    whole = end.whole_ml
     return f"with the {words.limb} {whole.value:.0f} mL ({interval_words(whole)})"

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from digitise.care.change.compare import Change
 from digitise.care.course.course import Course, CoursePoint
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.sheet import WrapSheet
@@ -22,6 +23,7 @@ from digitise.output.report.parts import (
     foot_form,
     garment_form,
     girth_rows,
+    hand_form,
     place_forms,
     place_rows,
     taped_end_row,
@@ -74,6 +76,8 @@ class Report:
         Places for padding; empty when they are not asked for.
     sheet
         The wrap; None when it is not asked for.
+    foot_places
+        Places on the foot.
     """
 
     form: form.ReportForm
@@ -82,6 +86,7 @@ class Report:
     course: Course
     regions: tuple[Region, ...]
     sheet: WrapSheet | None = None
+    foot_places: tuple[FootPlace, ...] = ()
 
 
 def report_content(
@@ -90,6 +95,7 @@ def report_content(
     change: Change | None,
     *,
     regions: tuple[Region, ...] | None = None,
+    foot_places: tuple[FootPlace, ...] = (),
     sheet: WrapSheet | None = None,
     garment: GirthList | None = None,
     safety: tuple[str, ...] = (),
@@ -108,6 +114,8 @@ def report_content(
         From the first visit to the last; None for a single visit.
     regions, sheet, garment
         Places for padding, a wrap and a girth list of the last visit; None when they are not asked for.
+    foot_places
+        Places on the foot of the last visit.
     safety
         What is open about the client, the most urgent first.
     client
@@ -128,11 +136,12 @@ def report_content(
         visits=tuple(_visit(*pair) for pair in zip(visits, course.points, strict=True)),
         girths=girth_rows(last.model, change),
         foot=foot_form(summary),
+        hand=hand_form(summary),
         place_girths=place_rows(summary),
         taped_end=taped_end_row(summary),
         change=None if change is None else change_form(change, visits[0].taken, last.taken),
         course=None if change is None else course_form(course),
-        places=None if regions is None else place_forms(regions),
+        places=None if regions is None else place_forms(regions, foot_places),
         wrap=None if sheet is None else wrap_form(sheet),
         garment=None if garment is None else garment_form(garment, summary.place_girths),
         safety=safety,
@@ -142,7 +151,7 @@ def report_content(
         caution=summary.caution,
         software=software(),
     )
-    return Report(words, last, change, course, regions or (), sheet)
+    return Report(words, last, change, course, regions or (), sheet, foot_places)
 
 
 def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:

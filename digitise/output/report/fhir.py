@@ -1,8 +1,8 @@
 """Visits as a FHIR R4 Bundle of Observations: volume, girths and excess, with method, side and intervals.
 
-What is measured, where and how is said in text: no code of an open code system is known to fit exactly.
-Units are UCUM; the category is from FHIR's own code system.  FHIR has no place for an interval of a value, so
-its two ends are components.
+What is measured and how is said in text: no code of an open code system is known to fit exactly.  Where is
+said in text, and by SNOMED CT's code of limb, foot or hand.  Units are UCUM; the category is from FHIR's own
+code system.  FHIR has no place for an interval of a value, so its two ends are components.
 """
 
 from __future__ import annotations
@@ -18,10 +18,21 @@ from digitise.output.cautions import counted_from
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
 from digitise.output.report.content import Report, ReportVisit
+from digitise.tape.places import is_length, place_words
 
 UCUM = "http://unitsofmeasure.org"
+SNOMED = "http://snomed.info/sct"
+SITES = {
+    "leg": ("61685007", "Lower limb structure"),
+    "arm": ("53120007", "Upper limb structure"),
+    "foot": ("56459004", "Foot structure"),
+    "hand": ("85562004", "Hand structure"),
+}
+"""SNOMED CT's body structures, as several open sources agree on them."""
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
 METHOD = "Photographs on a printed mat solved together with girths by tape"
+TAPE = "Tape"
+TAPE_ALONE = "Estimated from a few girths and a length by tape"
 LOWER, UPPER = "Lower end of the 95 % interval", "Upper end of the 95 % interval"
 HEIGHT = "Height along the limb's axis from {}"
 # names of our own observations are made from this and never change
@@ -73,6 +84,7 @@ def _observations(
         height = HEIGHT.format(counted_from(summary.lying))
         valued["component"].append(_component(height, section.height_mm, "mm"))
         yield valued
+    yield from _beyond(visit, client)
     if excess is not None:
         over = _observation(
             visit, client, "Volume of the limb minus that of the other limb", _place(summary, *segment)
@@ -80,13 +92,43 @@ def _observations(
         yield _valued(over, excess.value, excess.interval_95, "mL")
 
 
+def _beyond(visit: ReportVisit, client: str) -> Iterator[Resource]:
+    """Yield what was measured of foot or hand, by photographs and by tape."""
+    summary = visit.model.summary
+    for part in summary.segments:
+        name = f"{summary.side.capitalize()} {part.name}"
+
+        def of_part(what: str, place: str, site: str = part.name) -> Resource:
+            return _observation(visit, client, what, place, site=site)
+
+        below = f"{name}, below {part.to_mm:.0f} mm"
+        yield _valued(of_part(f"Volume of the {part.name}", below), part.volume_ml, part.volume_ml_95, "mL")
+        yield _valued(of_part(f"Length of the {part.name}", name), part.length_mm, part.length_mm_95, "mm")
+    end = "foot" if summary.limb == "leg" else "hand"
+    for row in summary.place_girths:
+        what = f"{'Length' if is_length(row.place) else 'Girth'} by tape: {place_words(row.place)}"
+        taped = _observation(visit, client, what, f"{summary.side.capitalize()} {end}", site=end)
+        yield {**taped, "method": {"text": TAPE}, "valueQuantity": _quantity(row.girth_mm, "mm")}
+    found = summary.taped_end
+    if found is not None and found.volume_ml is not None and found.volume_ml_95 is not None:
+        start = "beyond the wrist" if found.below_mm is None else f"below {found.below_mm:.0f} mm"
+        where = f"{summary.side.capitalize()} {found.part}, {start}"
+        taped = _observation(
+            visit, client, f"Volume of the {found.part} by tape alone", where, site=found.part
+        )
+        yield {**_valued(taped, found.volume_ml, found.volume_ml_95, "mL"), "method": {"text": TAPE_ALONE}}
+
+
 def _place(summary: ModelForm, low: float, high: float) -> str:
     start = counted_from(summary.lying)
     return f"{summary.side.capitalize()} {summary.limb}, {low:.0f} to {high:.0f} mm from {start}"
 
 
-def _observation(visit: ReportVisit, client: str, what: str, place: str, which: str = "") -> Resource:
+def _observation(
+    visit: ReportVisit, client: str, what: str, place: str, which: str = "", site: str = ""
+) -> Resource:
     """Return an observation without its value; its id tells model, time and what was measured."""
+    code, display = SITES[site or visit.model.summary.limb]
     key = "|".join((visit.model.summary.limb_sha256, _instant(visit.taken), what, which))
     found: Resource = {
         "resourceType": "Observation",
@@ -95,7 +137,10 @@ def _observation(visit: ReportVisit, client: str, what: str, place: str, which: 
         "category": [{"coding": [{"system": _CATEGORY, "code": "exam", "display": "Exam"}]}],
         "code": {"text": what},
         "effectiveDateTime": _instant(visit.taken),
-        "bodySite": {"text": place},
+        "bodySite": {
+            "coding": [{"system": SNOMED, "code": code, "display": display}],
+            "text": place,
+        },
         "method": {"text": METHOD},
         "device": {"display": f"digitise {__version__}"},
         "component": [],

@@ -81,6 +81,16 @@ class FootForm(Form):
     heel_instep_girth_mm: FigureForm
 
 
+class HandForm(Form):
+    """The hand at the last visit, beyond the arm's first section, and arm and hand together."""
+
+    to_mm: float
+    volume_ml: FigureForm
+    whole_ml: FigureForm
+    palm_girth_mm: FigureForm
+    wrist_girth_mm: FigureForm
+
+
 class PartForm(Form):
     """Change of volume over one segment of the limb."""
 
@@ -113,12 +123,12 @@ class CourseForm(Form):
 
 
 class PlaceForm(Form):
-    """A place that may need padding."""
+    """A place that may need padding; heights are null for one on the foot."""
 
     kind: str
     place: Text
-    from_mm: float
-    to_mm: float
+    from_mm: float | None
+    to_mm: float | None
     area_cm2: float
     peak_mm: FigureForm
     peak_means: Text
@@ -194,6 +204,7 @@ class ReportForm(Form):
     visits: tuple[ReportVisitForm, ...]
     girths: tuple[GirthRowForm, ...]
     foot: FootForm | None = None
+    hand: HandForm | None = None
     place_girths: tuple[PlaceRowForm, ...] = ()
     taped_end: TapedEndRowForm | None = None
     change: ChangeForm | None

@@ -9,6 +9,7 @@ import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict, VolumeChange, girth_change
 from digitise.care.course.course import Course
+from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.care.wrap.garment import GirthList
@@ -21,6 +22,7 @@ from digitise.output.forms import FigureForm, rounded
 from digitise.output.model.file import StoredModel
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
 from digitise.output.model.place_girths import doubt_words
+from digitise.output.model.segments import segment_girths
 from digitise.output.report import form
 from digitise.output.wrap.form import foot_notes
 from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
@@ -39,16 +41,27 @@ PLACES = f"The places are a suggestion from shape alone for a trained person. {H
 
 def foot_form(summary: ModelForm) -> form.FootForm | None:
     """Return the foot of a visit and what it makes with its leg; None where it was not measured."""
-    if not summary.segments or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
+    told = _end(summary, "foot")
+    return None if told is None else form.FootForm.model_validate(told)
+
+
+def hand_form(summary: ModelForm) -> form.HandForm | None:
+    """Return the hand of a visit and what it makes with its arm; None where it was not measured."""
+    told = _end(summary, "hand")
+    return None if told is None else form.HandForm.model_validate(told)
+
+
+def _end(summary: ModelForm, name: str) -> dict[str, object] | None:
+    part = next((part for part in summary.segments if part.name == name), None)
+    if part is None or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
         return None
-    (foot,) = summary.segments
-    return form.FootForm(
-        to_mm=round(foot.to_mm),
-        volume_ml=_stated(foot.volume_ml, foot.volume_ml_95),
-        whole_ml=_stated(summary.volume_ml_whole, summary.volume_ml_whole_95),
-        ball_girth_mm=_stated(foot.ball_girth_mm, foot.ball_girth_mm_95),
-        heel_instep_girth_mm=_stated(foot.heel_instep_girth_mm, foot.heel_instep_girth_mm_95),
-    )
+    girths = {name: _stated(mean, ends) for name, mean, ends in segment_girths(part)}
+    return {
+        "to_mm": round(part.to_mm),
+        "volume_ml": _stated(part.volume_ml, part.volume_ml_95),
+        "whole_ml": _stated(summary.volume_ml_whole, summary.volume_ml_whole_95),
+        **{f"{name.replace(' and ', '_')}_girth_mm": girth for name, girth in girths.items()},
+    }
 
 
 def place_rows(summary: ModelForm) -> tuple[form.PlaceRowForm, ...]:
@@ -184,9 +197,24 @@ def course_form(found: Course) -> form.CourseForm:
 # ---- places, wrap, garment ---------------------------------------------------------------------------
 
 
-def place_forms(regions: Sequence[Region]) -> tuple[form.PlaceForm, ...]:
-    """Return places of a limb as a report states them, in their order."""
-    return tuple(_place(region) for region in regions)
+def place_forms(regions: Sequence[Region], feet: Sequence[FootPlace] = ()) -> tuple[form.PlaceForm, ...]:
+    """Return places of a limb and its foot as a report states them, in their order."""
+    return (*map(_place, regions), *map(_foot_place, feet))
+
+
+def _foot_place(place: FootPlace) -> form.PlaceForm:
+    return form.PlaceForm(
+        kind=place.kind,
+        place=place.place,
+        from_mm=None,
+        to_mm=None,
+        area_cm2=round(place.area_cm2),
+        peak_mm=_figure(place.peak_mm, place.peak_sd_mm),
+        peak_means=PEAK_MEANS[place.kind],
+        volume_ml=_figure(place.volume_ml, place.volume_sd_ml),
+        confidence=place.confidence,
+        advice=ADVICE[place.kind],
+    )
 
 
 def _figure(value: float, sd: float) -> FigureForm:

@@ -68,7 +68,7 @@ def report_figures(report: Report) -> dict[str, Callable[[], Figure]]:
     found: dict[str, Callable[[], Figure]] = {
         "girths": lambda: figures.girth_profile(named, last.summary.tape_check),
         "sections": lambda: figures.section_overlay(named, _heights(named[0].limb)),
-        "views": lambda: figures_views.limb_views(last.limb, foot=last.foot),
+        "views": lambda: figures_views.limb_views(last.limb, end=last.end),
     }
     if change is not None:
         found["change-chart"] = lambda: figures.change_chart(change)
@@ -101,7 +101,7 @@ def _first_page(pages: Pages, report: Report) -> None:
     )
     pages.boxes(figure_boxes(words))
     model = report.last.model
-    views = figures_style.png(lambda: figures_views.limb_views(model.limb, (180, 88), model.foot))
+    views = figures_style.png(lambda: figures_views.limb_views(model.limb, (180, 88), model.end))
     pages.picture(views, "The limb from its four sides.", pages.epw, pages.epw * 88 / 180)
     if words.course is not None:
         pages.heading("In words")

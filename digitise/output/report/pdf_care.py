@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from digitise.output.figures import style as figures_style
-from digitise.output.figures.care import places_views
+from digitise.output.figures.care import OnFoot, places_views
 from digitise.output.figures.wrap import WIDTH_MM, layers_height_mm, wrap_layers
 from digitise.output.report import form
 from digitise.output.report.content import Report
@@ -21,8 +21,9 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Repor
     if not places:
         pages.paragraph("No place stands out by more than threshold and noise.")
     else:
-        limb, regions = report.last.model.limb, report.regions
-        views = figures_style.png(lambda: places_views(limb, regions, (180, 84)))
+        model, regions = report.last.model, report.regions
+        seen = OnFoot(model.foot, report.foot_places)
+        views = figures_style.png(lambda: places_views(model.limb, regions, (180, 84), seen))
         pages.picture(views, "The places on the limb, numbered.", pages.epw, pages.epw * 84 / 180)
         pages.rows(
             ["", "what", "where", "cm²", "mm (95 %)", "mL (95 %)", "sure", "what may be done"],

@@ -76,6 +76,11 @@ def _ml(name: str, words: str, *, required: bool = True) -> Column:
     return Column(name, "number", words, "mL", required)
 
 
+def _numbered(name: str, description: str, *columns: Column) -> Table:
+    """Return a table with some rows for each visit."""
+    return Table(name, description, (_VISIT, _NUMBER, *columns), ("visit", "number"), (_OF_VISIT,))
+
+
 LIMBS = Table(
     "limbs",
     "One row for each limb of each client, and the heights that all its measured visits share.",
@@ -164,95 +169,87 @@ CHANGES = Table(
     (_OF_VISIT, Link(_LIMB_KEY, "limbs", _LIMB_KEY)),
 )
 
-SECTIONS = Table(
+SECTIONS = _numbered(
     "sections",
     "One row for each section of a measured limb, every 10 mm and at both ends, lowest first.",
-    (
-        _VISIT,
-        _NUMBER,
-        _mm("height_mm", "Height along the limb."),
-        _mm("girth_mm", "Girth, as a taut tape reads."),
-        _mm("girth_low_mm", "Lower end of its 95 % interval."),
-        _mm("girth_high_mm", "Upper end of its 95 % interval."),
-        Column("area_mm2", "number", "Area of the section.", "mm2"),
-        Column("area_low_mm2", "number", "Lower end of its 95 % interval.", "mm2"),
-        Column("area_high_mm2", "number", "Upper end of its 95 % interval.", "mm2"),
-        _mm("width_mm", "Width along x of the limb's axis frame."),
-        _mm("depth_mm", "Depth along y of the limb's axis frame."),
-    ),
-    ("visit", "number"),
-    (_OF_VISIT,),
+    _mm("height_mm", "Height along the limb."),
+    _mm("girth_mm", "Girth, as a taut tape reads."),
+    _mm("girth_low_mm", "Lower end of its 95 % interval."),
+    _mm("girth_high_mm", "Upper end of its 95 % interval."),
+    Column("area_mm2", "number", "Area of the section.", "mm2"),
+    Column("area_low_mm2", "number", "Lower end of its 95 % interval.", "mm2"),
+    Column("area_high_mm2", "number", "Upper end of its 95 % interval.", "mm2"),
+    _mm("width_mm", "Width along x of the limb's axis frame."),
+    _mm("depth_mm", "Depth along y of the limb's axis frame."),
 )
 
-STRETCHES = Table(
+STRETCHES = _numbered(
     "stretches",
     "One row for each stretch of a measured limb between the multiples of 100 mm.",
-    (
-        _VISIT,
-        _NUMBER,
-        _mm("from_mm", "Lower end, along the limb."),
-        _mm("to_mm", "Upper end, along the limb."),
-        _ml("volume_ml", "Volume between them."),
-        _ml("volume_low_ml", "Lower end of its 95 % interval."),
-        _ml("volume_high_ml", "Upper end of its 95 % interval."),
-    ),
-    ("visit", "number"),
-    (_OF_VISIT,),
+    _mm("from_mm", "Lower end, along the limb."),
+    _mm("to_mm", "Upper end, along the limb."),
+    _ml("volume_ml", "Volume between them."),
+    _ml("volume_low_ml", "Lower end of its 95 % interval."),
+    _ml("volume_high_ml", "Upper end of its 95 % interval."),
 )
 
-TAPE_ROWS = Table(
+TAPE_ROWS = _numbered(
     "tape_rows",
     "One row for each girth taken with a tape, lowest first.",
-    (
-        _VISIT,
-        _NUMBER,
-        _mm("height_mm", "Height along the limb."),
-        _mm("girth_mm", "Girth that was read."),
-        Column("point", "string", "Letter of the point, where it has one.", required=False),
-    ),
-    ("visit", "number"),
-    (_OF_VISIT,),
+    _mm("height_mm", "Height along the limb."),
+    _mm("girth_mm", "Girth that was read."),
+    Column("point", "string", "Letter of the point, where it has one.", required=False),
 )
 
-TAPE_CHECKS = Table(
+TAPE_CHECKS = _numbered(
     "tape_checks",
     "One row for each girth of a measured visit beside what the photographs alone say at its height.",
-    (
-        _VISIT,
-        _NUMBER,
-        _mm("height_mm", "Height along the limb."),
-        _mm("tape_mm", "Girth of the tape."),
-        _mm("photo_mm", "Girth of the photographs alone; empty where they do not see it.", required=False),
-        _mm("photo_low_mm", "Lower end of its 95 % interval.", required=False),
-        _mm("photo_high_mm", "Upper end of its 95 % interval.", required=False),
-        _mm("difference_mm", "Tape minus photographs.", required=False),
-        Column(
-            "verdict",
-            "string",
-            "How the two agree.",
-            choices=("agrees", "differs", "suspect", "not seen"),
-        ),
+    _mm("height_mm", "Height along the limb."),
+    _mm("tape_mm", "Girth of the tape."),
+    _mm("photo_mm", "Girth of the photographs alone; empty where they do not see it.", required=False),
+    _mm("photo_low_mm", "Lower end of its 95 % interval.", required=False),
+    _mm("photo_high_mm", "Upper end of its 95 % interval.", required=False),
+    _mm("difference_mm", "Tape minus photographs.", required=False),
+    Column(
+        "verdict",
+        "string",
+        "How the two agree.",
+        choices=("agrees", "differs", "suspect", "not seen"),
     ),
-    ("visit", "number"),
-    (_OF_VISIT,),
 )
 
-PHOTOGRAPHS = Table(
+ENDS = _numbered(
+    "ends",
+    "One row for each foot or hand of a measured visit, and for each way in which its volume was found.",
+    Column("part", "string", "Which part.", choices=("foot", "hand")),
+    Column("by", "string", "How its volume was found.", choices=("photographs", "tape alone")),
+    _mm("below_mm", "Height below which it is told; empty for a hand by tape.", required=False),
+    _ml("volume_ml", "Its volume; in no other volume."),
+    _ml("volume_low_ml", "Lower end of its 95 % interval."),
+    _ml("volume_high_ml", "Upper end of its 95 % interval."),
+    _mm("length_mm", "Its length by the photographs; empty by tape.", required=False),
+)
+
+PLACES = _numbered(
+    "places",
+    "One row for each reading of the tape on foot or hand of a measured visit.",
+    Column("place", "string", "Name of the place, such as ball-of-foot."),
+    _mm("tape_mm", "What the tape read: a girth, or a length where the place says so."),
+    _mm("photo_mm", "The same by the photographs; empty where they do not show it.", required=False),
+    _mm("photo_low_mm", "Lower end of its 95 % interval.", required=False),
+    _mm("photo_high_mm", "Upper end of its 95 % interval.", required=False),
+    _mm("difference_mm", "Tape minus photographs.", required=False),
+    Column("verdict", "string", "How the two agree.", choices=("agrees", "differs", "not seen")),
+)
+
+PHOTOGRAPHS = _numbered(
     "photographs",
     "One row for each photograph that a measured visit was made from: how well it fits, never the picture.",
-    (
-        _VISIT,
-        _NUMBER,
-        Column("markers", "integer", "Markers of the sheets that were used."),
-        Column("rms_px", "number", "Root mean square distance between markers and their places, pixels."),
-        Column("focal_px", "number", "Focal length, pixels."),
-        _mm("distance_mm", "Distance of the camera from the limb."),
-        Column(
-            "drawn_percent", "number", "Share of the outline that a person drew; 0 where nobody did.", "%"
-        ),
-    ),
-    ("visit", "number"),
-    (_OF_VISIT,),
+    Column("markers", "integer", "Markers of the sheets that were used."),
+    Column("rms_px", "number", "Root mean square distance between markers and their places, pixels."),
+    Column("focal_px", "number", "Focal length, pixels."),
+    _mm("distance_mm", "Distance of the camera from the limb."),
+    Column("drawn_percent", "number", "Share of the outline that a person drew; 0 where nobody did.", "%"),
 )
 
 WARNINGS = Table(
@@ -288,6 +285,8 @@ TABLES = (
     STRETCHES,
     TAPE_ROWS,
     TAPE_CHECKS,
+    ENDS,
+    PLACES,
     PHOTOGRAPHS,
     WARNINGS,
 )

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from digitise.output.model.form import ModelForm
-from digitise.output.study.columns import PHOTOGRAPHS, SECTIONS, STRETCHES, TAPE_CHECKS, WARNINGS, Table
+from digitise.output.study.columns import (
+    ENDS,
+    PHOTOGRAPHS,
+    PLACES,
+    SECTIONS,
+    STRETCHES,
+    TAPE_CHECKS,
+    WARNINGS,
+    Table,
+)
 from digitise.output.study.writing import Row
 
 
@@ -23,6 +32,8 @@ def model_rows(visit: int, model: ModelForm) -> Iterator[tuple[Table, Iterator[R
         (SECTIONS, _sections(model)),
         (STRETCHES, _stretches(model)),
         (TAPE_CHECKS, _tape_checks(model)),
+        (ENDS, _ends(model)),
+        (PLACES, _places(model)),
         (PHOTOGRAPHS, _photographs(model)),
         (WARNINGS, ((warning.code,) for warning in model.warnings)),
     )
@@ -45,6 +56,20 @@ def _tape_checks(model: ModelForm) -> Iterator[Row]:
     for one in model.tape_check:
         ends = one.photo_mm_95 or (None, None)
         yield one.height_mm, one.tape_mm, one.photo_mm, *ends, one.difference_mm, one.verdict
+
+
+def _ends(model: ModelForm) -> Iterator[Row]:
+    for part in model.segments:
+        yield part.name, "photographs", part.to_mm, part.volume_ml, *part.volume_ml_95, part.length_mm
+    taped = model.taped_end
+    if taped is not None and taped.volume_ml is not None and taped.volume_ml_95 is not None:
+        yield taped.part, "tape alone", taped.below_mm, taped.volume_ml, *taped.volume_ml_95, None
+
+
+def _places(model: ModelForm) -> Iterator[Row]:
+    for one in model.place_girths:
+        ends = one.photo_mm_95 or (None, None)
+        yield one.place, one.girth_mm, one.photo_mm, *ends, one.difference_mm, one.verdict
 
 
 def _photographs(model: ModelForm) -> Iterator[Row]:

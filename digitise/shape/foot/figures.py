@@ -12,7 +12,7 @@ from scipy.spatial import ConvexHull
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.cuts import cut, flux
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
 from digitise.shape.limb import MM3_PER_ML, Estimate
 from digitise.shape.statistical.solve import ShapeBelief, slopes
 from digitise.shape.statistical.surface import PlacedShape
@@ -50,7 +50,7 @@ class FootSection:
     area: float
 
 
-def foot_volume(foot: Foot, below_mm: float | None = None) -> Estimate[float]:
+def foot_volume(foot: EndPart, below_mm: float | None = None) -> Estimate[float]:
     """Return the volume below the leg's lowest section, or below a lower height, mL."""
     top = foot.top_mm if below_mm is None else min(below_mm, foot.top_mm)
     mean = volume_below(foot.vertices, foot.faces, top)
@@ -96,7 +96,7 @@ def heel_instep_girth(foot: ShapeBelief) -> Estimate[float]:
     return _estimate(foot, _heel_instep)
 
 
-def foot_sections(foot: Foot, step: float = 10.0) -> tuple[FootSection, ...]:
+def foot_sections(foot: EndPart, step: float = 10.0) -> tuple[FootSection, ...]:
     """Return sections across the foot, from the heel to the toes."""
     surface = foot.belief.surface
     heel, length = _heel_and_length(surface)

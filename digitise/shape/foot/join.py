@@ -1,59 +1,15 @@
-"""The foot joined to its leg: one closed surface, nothing counted twice.
-
-The leg ends at its lowest section, and the foot's surface passes it a little to one side or the other.  Over
-the last 40 mm below, the foot is drawn to the leg's section, so that the two meet in it.
-"""
+"""The foot joined to its leg."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
-from trimesh import Trimesh
-from trimesh.intersections import slice_faces_plane
-
 from digitise.errors import ShapeError
-from digitise.geometry.mesh import Mesh
-from digitise.geometry.rigid import Array
-from digitise.geometry.values import read_only
+from digitise.shape.end import EndPart, drawn_to
 from digitise.shape.foot.planes import HIGHEST_MM
-from digitise.shape.limb import Limb, coefficients
-from digitise.shape.mesh import RAYS, STEP_MM, limb_mesh
+from digitise.shape.limb import Limb
 from digitise.shape.statistical.solve import ShapeBelief
 
 HIGHEST_JOINT_MM = HIGHEST_MM - 15.0
 """A leg that begins higher up does not reach down to what the usual foot knows of it."""
-_BLEND_MM = 40.0
-_SAME_MM = 6  # digits to which the cut's corners are one
-
-
-@dataclass(frozen=True, eq=False)
-class Foot:
-    """A foot below a leg.
-
-    Attributes
-    ----------
-    belief
-        The foot as its photographs tell it, with how sure that is.
-    top_mm
-        The leg's lowest section: the foot is what lies below.
-    vertices
-        (V, 3) of the foot's surface drawn to the leg there, world frame, mm; its faces are the prior's.
-    """
-
-    belief: ShapeBelief
-    top_mm: float
-    vertices: Array
-
-    def __post_init__(self) -> None:
-        """Keep the arrays as they are."""
-        read_only(self)
-
-    @property
-    def faces(self) -> NDArray[np.int64]:
-        """(F, 3) outward faces; open above."""
-        return self.belief.surface.prior.faces
 
 
 def require_low(limb: Limb) -> None:
@@ -71,7 +27,7 @@ def require_low(limb: Limb) -> None:
         )
 
 
-def join_foot(belief: ShapeBelief, limb: Limb) -> Foot:
+def join_foot(belief: ShapeBelief, limb: Limb) -> EndPart:
     """Draw a foot to the leg above it.
 
     Parameters
@@ -81,100 +37,6 @@ def join_foot(belief: ShapeBelief, limb: Limb) -> Foot:
     limb
         The leg, its axis the world's z, :func:`known as far down as the foot reaches <require_low>`.
     """
-    centre, ring = _lowest_ring(limb_mesh(limb), limb)
-    vertices, edges = belief.surface.vertices(), belief.surface.prior.edges
-    own = _polar(_level_cut(vertices, edges, limb.from_mm) - centre)
-    offset = vertices[:, :2] - centre
-    angle = np.arctan2(offset[:, 1], offset[:, 0])
-    ratio = _radius_at(_polar(ring - centre), angle) / _radius_at(own, angle)
-    rise = np.clip((vertices[:, 2] - limb.from_mm) / _BLEND_MM + 1.0, 0.0, 1.0)
-    drawn = 1.0 + rise**2 * (3.0 - 2.0 * rise) * (ratio - 1.0)
-    joined = np.column_stack([centre + drawn[:, None] * offset, vertices[:, 2]])
-    return Foot(belief, limb.from_mm, joined)
-
-
-def whole_mesh(foot: Foot, limb: Limb, step: float = STEP_MM, rays: int = RAYS) -> Mesh:
-    """Return leg and foot as one closed mesh; see :func:`digitise.shape.mesh.limb_mesh`."""
-    leg = limb_mesh(limb, step, rays)
-    lid = len(leg.vertices) - 2
-    walls = leg.faces[~np.any(leg.faces == lid, axis=1)]
-    lower = _below(foot)
-    rim = _rim(lower, foot.top_mm)
-    vertices = np.concatenate([leg.vertices, lower.vertices])
-    centre = leg.vertices[lid, :2]
-    seam = _seam(vertices, np.arange(rays), rim + len(leg.vertices), centre)
-    joined = Trimesh(vertices, np.concatenate([walls, lower.faces + len(leg.vertices), seam]), process=False)
-    joined.remove_unreferenced_vertices()
-    return Mesh(np.asarray(joined.vertices, float), np.asarray(joined.faces, np.int64))
-
-
-def _lowest_ring(mesh: Mesh, limb: Limb) -> tuple[Array, Array]:
-    """Return the centre (2,) and the points (RAYS, 2) of the leg's lowest section as it is drawn."""
-    mean, _ = coefficients(limb, np.array([limb.from_mm]))
-    return mean[0, 1:3], mesh.vertices[:RAYS, :2]
-
-
-def _level_cut(vertices: Array, edges: NDArray[np.int64], height: float) -> Array:
-    """Return the points (N, 2) at which edges cross a height."""
-    low, high = (vertices[edges[:, end]] for end in (0, 1))
-    over = (low[:, 2] < height) != (high[:, 2] < height)
-    low, high = low[over], high[over]
-    share = (height - low[:, 2]) / (high[:, 2] - low[:, 2])
-    return np.asarray((low + share[:, None] * (high - low))[:, :2])
-
-
-def _polar(points: Array) -> tuple[Array, Array]:
-    """Return angles, rising, and radii of points (N, 2)."""
-    angle, radius = np.arctan2(points[:, 1], points[:, 0]), np.linalg.norm(points, axis=1)
-    order = np.argsort(angle)
-    return angle[order], radius[order]
-
-
-def _radius_at(curve: tuple[Array, Array], angle: Array) -> Array:
-    return np.asarray(np.interp(angle, *curve, period=2 * np.pi))
-
-
-def _below(foot: Foot) -> Mesh:
-    up = np.array([0.0, 0.0, 1.0])
-    kept, triangles, _ = slice_faces_plane(  # type: ignore[no-untyped-call]
-        foot.vertices, foot.faces, -up, foot.top_mm * up
-    )
-    body = Trimesh(kept, triangles, process=False)
-    body.merge_vertices(digits_vertex=_SAME_MM)
-    body.update_faces(body.nondegenerate_faces())
-    body.remove_unreferenced_vertices()
-    return Mesh(np.asarray(body.vertices, float), np.asarray(body.faces, np.int64))
-
-
-def _rim(body: Mesh, height: float) -> NDArray[np.int64]:
-    """Return the vertices of the cut at a height."""
-    sides = np.concatenate([body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]])
-    edges, count = np.unique(np.sort(sides, axis=1), axis=0, return_counts=True)
-    rim = np.unique(edges[count == 1])
-    return np.asarray(rim[np.abs(body.vertices[rim, 2] - height) < 1e-3])
-
-
-def _seam(
-    vertices: Array, upper: NDArray[np.int64], lower: NDArray[np.int64], centre: Array
-) -> NDArray[np.int64]:
-    """Return the triangles between two loops round a centre, the upper one's points and the lower one's."""
-    loops = [_in_order(vertices, loop, centre) for loop in (upper, lower)]
-    (above, above_at), (below, below_at) = loops
-    faces, i, j = [], 0, 0
-    while i < len(above) or j < len(below):
-        # whichever loop's next point comes first by angle is gone to
-        if j == len(below) or (i < len(above) and above_at[i] <= below_at[j]):
-            faces.append((above[i % len(above)], below[j % len(below)], above[(i + 1) % len(above)]))
-            i += 1
-        else:
-            faces.append((below[j], below[(j + 1) % len(below)], above[i % len(above)]))
-            j += 1
-    return np.array(faces, np.int64)
-
-
-def _in_order(vertices: Array, loop: NDArray[np.int64], centre: Array) -> tuple[NDArray[np.int64], Array]:
-    """Return a loop's vertices by angle, and the angle at which each next one is reached."""
-    offset = vertices[loop, :2] - centre
-    angle = np.arctan2(offset[:, 1], offset[:, 0])
-    order = np.argsort(angle)
-    return loop[order], np.append(angle[order][1:], angle[order][0] + 2 * np.pi)
+    surface = belief.surface
+    joined = drawn_to(limb, surface.vertices(), surface.prior.edges)
+    return EndPart("foot", belief, limb.from_mm, joined)

@@ -24,7 +24,7 @@ def true_region(made) -> Region:
         *[(doubt, doubt)] * 3,
         (still, still),
         doubt,
-        (doubt, doubt),
+        *[(doubt, doubt)] * 3,
     )
 
 

@@ -1,12 +1,14 @@
 """What legs usually are is no finding; what is added to one is, once, where it is."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from solid_limbs import limb
 from usual_limbs import added, judged
 
 from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
-from digitise.care.padding.places import MOST_LISTED, short_list
+from digitise.care.padding.places import MOST_LISTED, short_lists
 from digitise.care.padding.regions import ADVICE, find_regions
 from digitise.care.padding.usual import PlacedShape, fit_usual, usual_leg
 from digitise.care.surface.chart import limb_chart
@@ -83,6 +85,10 @@ def test_every_kind_has_what_to_feel_and_what_to_do():
 
 
 def test_three_are_listed_unless_all_are_asked_for():
-    assert short_list([1, 2, 3, 4]) == (1, 2, 3)
+    limb, foot = (
+        [SimpleNamespace(certainty=sure) for sure in all_of] for all_of in ((3.0, 2.0, 1.2), (2.5, 1.1))
+    )
     assert MOST_LISTED == 3
-    assert short_list([1, 2, 3, 4], None) == (1, 2, 3, 4)
+    assert short_lists(limb, foot) == ((limb[0], limb[1]), (foot[0],))
+    assert short_lists(limb, ()) == (tuple(limb), ())
+    assert short_lists(limb, foot, 9) == (tuple(limb), tuple(foot))

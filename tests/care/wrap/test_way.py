@@ -4,45 +4,17 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 from solid_limbs import limb
-from standing_feet import leg_with_foot
+from standing_feet import ELBOW_HIGH as HIGH
+from standing_feet import FORE, RADIUS, TOES, elbow, leg_with_foot
 
+from digitise.care.surface.foot_way import foot_way, section_points, way_on
 from digitise.care.wrap.plan import Layer, Plan
 from digitise.care.wrap.sheet import wound_length, wrap_sheet
-from digitise.care.wrap.way import foot_way, section_points, way_on
 from digitise.care.wrap.way_taped import taped_way
 from digitise.errors import PlanError
 from digitise.geometry.mesh import Mesh
 from digitise.shape.foot.figures import ball_girth, foot_length, heel_instep_girth
 from digitise.shape.foot.prior import usual_foot
-
-RADIUS, FORE, HIGH = 45.0, 160.0, 180.0
-TOES = np.array([0.0, 1.0, 0.0])
-
-
-def elbow(around=180, along=60):
-    """A tube of circular section: along the mat, a quarter turn about the bend, and up; open above."""
-    bend = np.array([0.0, 0.0, 2 * RADIUS])
-    theta = 2 * np.pi * np.arange(around) / around
-    rings = []
-    for y in np.linspace(FORE, 0.0, along)[:-1]:
-        rings.append((np.array([0.0, y, RADIUS]), np.array([0.0, 0.0, 1.0])))
-    for angle in np.linspace(0.0, np.pi / 2, along):
-        out = np.array([0.0, -np.sin(angle), -np.cos(angle)])
-        rings.append((bend + RADIUS * out, -out))
-    for z in np.linspace(2 * RADIUS, HIGH, along)[1:]:
-        rings.append((np.array([0.0, -RADIUS, z]), np.array([0.0, 1.0, 0.0])))
-    across = np.array([1.0, 0.0, 0.0])
-    vertices = np.concatenate(
-        [c + RADIUS * (np.outer(np.cos(theta), across) + np.outer(np.sin(theta), up)) for c, up in rings]
-    )
-    ring, step = np.arange(around), np.arange(len(rings) - 1)[:, None] * around
-    here, right = ring + step, (ring + 1) % around + step
-    walls = np.concatenate(
-        [np.stack([here, right, here + around], -1), np.stack([right, right + around, here + around], -1)]
-    ).reshape(-1, 3)
-    lid = len(vertices)
-    front = np.stack([np.full(around, lid), (ring + 1) % around, ring], -1)
-    return Mesh(np.concatenate([vertices, [[0.0, FORE, RADIUS]]]), np.concatenate([walls, front]))
 
 
 def test_a_bent_tube_in_closed_form():

@@ -5,6 +5,7 @@ from numpy.testing import assert_allclose
 from shapely import unary_union
 from shapely.geometry import Polygon
 
+from digitise.shape.end import EndPart
 from digitise.shape.foot.figures import (
     ball_girth,
     foot_length,
@@ -13,7 +14,6 @@ from digitise.shape.foot.figures import (
     heel_instep_girth,
     volume_below,
 )
-from digitise.shape.foot.join import Foot
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.statistical.model import ShapeModel, edges_of
 from digitise.shape.statistical.solve import ShapeBelief
@@ -27,7 +27,7 @@ def lying(mesh):
     faces = np.asarray(mesh.faces, np.int64)
     prior = ShapeModel(np.array(mesh.vertices), np.zeros((1, len(mesh.vertices), 3)), faces, edges_of(faces))
     belief = ShapeBelief(PlacedShape(prior, np.zeros(4)), np.zeros((4, 4)), np.zeros(0))
-    return Foot(belief, TOP, belief.surface.vertices())
+    return EndPart(belief, TOP, belief.surface.vertices())
 
 
 def half_ellipsoid(a, b, c):
@@ -67,7 +67,7 @@ def usual(side="left"):
     prior = usual_foot(side)
     surface = PlacedShape.usual(prior)
     size = len(prior.modes) + 3
-    return Foot(ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
+    return EndPart(ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
 
 
 def test_sections_are_those_of_an_independent_library():

@@ -6,9 +6,10 @@ from shapely import Point, Polygon
 
 from digitise.errors import ShapeError
 from digitise.shape import limb as read
+from digitise.shape.end import whole_mesh
 from digitise.shape.fit import fit_limb
 from digitise.shape.foot.figures import volume_below
-from digitise.shape.foot.join import join_foot, require_low, whole_mesh
+from digitise.shape.foot.join import join_foot, require_low
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.statistical.solve import solve_shape

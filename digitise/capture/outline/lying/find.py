@@ -85,6 +85,8 @@ def find_lying_region(
         (nowhere, nowhere),
         nothing,
         (nothing, nothing),
+        (nothing, nothing),
+        (nothing, nothing),
         hem_mm=None if hem is None else float(strip.heights[rows[0]]),
     )
     return resting(strip, panel, region)
@@ -152,7 +154,8 @@ def _steps(
     known = Panel(panel.inside, told, panel.printed, panel.paper)
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     span = float(strip.offsets[sides[0].min()]), float(strip.offsets[sides[1].max()])
-    return limb_pair(pixels, strip, known, drawn, rows, span)
+    undressed = np.zeros(panel.inside.shape, bool)
+    return limb_pair(pixels, strip, known, drawn, rows, span, undressed)
 
 
 def _boundary(

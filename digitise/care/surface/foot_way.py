@@ -18,7 +18,7 @@ from scipy.spatial import ConvexHull
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
-from digitise.shape.foot.join import Foot
+from digitise.shape.end import EndPart
 
 BEHIND_TOES = 0.78
 """Where a wrap begins: share of the foot's length from the heel, so that the toes can be seen (ours)."""
@@ -110,7 +110,7 @@ class FootPlanes:
         return np.where(forward > 0, hanging - forward, np.where(up > 0, points[:, 2], fan))
 
 
-def foot_way(foot: Foot) -> tuple[Way, FootPlanes]:
+def foot_way(foot: EndPart) -> tuple[Way, FootPlanes]:
     """Return the way over a measured foot up to its leg's lowest section, and its planes."""
     return way_on(Mesh(foot.vertices, foot.faces), foot.belief.surface.ahead, foot.top_mm)
 

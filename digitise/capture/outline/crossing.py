@@ -1,0 +1,103 @@
+"""Which of two bodies that cross in the picture stands before the other: whose line goes on past the corner.
+
+Below the corner where they meet, backdrop is seen between them, and so are both their edges. Above it one
+edge is left. If it goes on from the limb's, the limb stands before the other body; if from the other's, the
+other body hides the limb's own edge. It does so as well where it leaves little of the limb's width.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from digitise.capture.outline.region import Region
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.geometry.rigid import Array
+
+_LIKE_BACKDROP = 12.0  # squared distance
+_TOLD_MM = 60.0  # along which both edges are fitted by straight lines, and the one edge is compared with them
+_LEAST_ROWS = 10
+_CORNER_MM = 12.0  # on either side: there the gap is within the picture's blur, or a shadow
+_WIDEST_MM = 60.0  # of the gap
+_NARROWEST_MM = 4.0
+_NARROWER = 0.65  # a knee is three quarters as wide as its calf, seen from any side
+_CLEARLY_MM = 3.0  # by so much nearer the one edge lies to the other body's line
+
+
+def other_before(strip: Strip, panel: Panel, region: Region, index: int) -> Mask:
+    """Tell on which rows of a boundary the edge is that of another body, which stands before the limb.
+
+    Parameters
+    ----------
+    strip, panel, region
+        The photograph's strip, what is known of the backdrop, and the limb in it.
+    index
+        0 for the left boundary, 1 for the right.
+    """
+    found = np.zeros(len(region.rows), bool)
+    if strip.lies:
+        return found
+    touched = region.touched[index]
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], touched.astype(np.int8), [0]]))).reshape(-1, 2)
+    far = _far_edge(strip, panel, region, index)
+    own = (-1, 1)[index] * (region.left, region.right)[index]
+    width = region.right - region.left
+    lost = region.hidden[index] | (region.strayed_mm[index] > 0.0)
+    for first, last in runs:
+        crosses = any(_goes_on_from_other(own, far, *corner) for corner in _corners(first, last, len(own)))
+        found[first:last] = crosses or _cuts_in(np.where(lost, np.nan, width), first, last)
+    return found
+
+
+def _cuts_in(width: Array, first: int, last: int) -> bool:
+    """Tell whether the limb is far narrower within a run than below it: upwards no limb tapers so.
+
+    Widths (n,) mm, NaN where the edge is lost.
+    """
+    reach = int(_TOLD_MM / STEP_MM)
+    below, within = (part[np.isfinite(part)] for part in (width[last : last + reach], width[first:last]))
+    if len(below) < _LEAST_ROWS or len(within) < reach:
+        return False
+    steady = uniform_filter1d(within, _LEAST_ROWS, mode="nearest")
+    return bool(steady.min() < _NARROWER * np.median(below))
+
+
+def _corners(first: int, last: int, count: int) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Yield rows outside either end of a run, and rows within it."""
+    near, reach = int(_CORNER_MM / STEP_MM), int((_CORNER_MM + _TOLD_MM) / STEP_MM)
+    for end, way in ((last, 1), (first - 1, -1)):
+        outside = end + way * np.arange(near, reach)
+        inside = end - way * np.arange(near, reach)
+        yield outside[(outside >= 0) & (outside < count)], inside[(inside >= first) & (inside < last)]
+
+
+def _goes_on_from_other(own: Array, far: Array, outside: NDArray[np.intp], inside: NDArray[np.intp]) -> bool:
+    """Compare the edge within a run with the lines of both bodies' edges outside; outward is positive."""
+    outside = outside[np.isfinite(far[outside])]
+    if len(outside) < _LEAST_ROWS or len(inside) < _LEAST_ROWS:
+        return False
+    off = []
+    for edge in (own, far):
+        line = np.polyfit(outside, edge[outside], 1)
+        off.append(float(np.median(np.abs(own[inside] - np.polyval(line, inside)))))
+    return off[1] + _CLEARLY_MM < off[0]
+
+
+def _far_edge(strip: Strip, panel: Panel, region: Region, index: int) -> Array:
+    """Return where beyond a narrow gap of backdrop the next body begins, (n,) mm outward; NaN without one."""
+    outward, edge = (-1, 1)[index], (region.left, region.right)[index]
+    steps = np.arange(0.0, _WIDEST_MM, STEP_MM)
+    at = np.round((edge[:, None] + outward * steps - strip.offsets[0]) / STEP_MM).astype(int)
+    cells = region.rows[:, None], np.clip(at, 0, len(strip.offsets) - 1)
+    like = panel.inside[cells] & (panel.distance2[cells] < _LIKE_BACKDROP)
+    begin = np.argmax(like, axis=1)
+    after = np.arange(len(steps)) > begin[:, None]
+    end = np.argmax(after & ~like & panel.inside[cells], axis=1)
+    told = like.any(axis=1) & (begin * STEP_MM < _CORNER_MM) & (end > begin)
+    told &= (end - begin) * STEP_MM >= _NARROWEST_MM
+    return np.where(told, outward * edge + steps[end], np.nan)

@@ -1,0 +1,60 @@
+"""Dressings on the limb: patches that are neither skin nor backdrop, and end above and below."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask
+
+_HUE = 0.2  # log units off the skin's: veins, redness and shade differ by less
+_BRIGHTNESS = 0.7  # beyond what shading does across the limb's middle
+_LIKE_BACKDROP = 12.0  # squared distance
+_LEAST_MM2, _LEAST_MM = 400.0, 15.0  # a plaster
+_MOST_MM = 220.0  # taller things are sticks, cloth or walls
+_RIM = 5  # cells
+_FILLED = 0.6  # of its own box: patches are cut square
+
+
+def dressings(
+    strip: Strip, panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]
+) -> Mask:
+    """Return the strip's cells (H, W) that lie on a dressing.
+
+    Parameters
+    ----------
+    strip, panel
+        The photograph's strip, and what is known of the backdrop.
+    rows, left, right
+        (n,) rows of a first guess of the limb, and its first and last column in each.
+    """
+    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.0), np.uint8))
+    skin = np.median(values[rows[:, None], _across(left, right)].reshape(-1, 3), axis=0)
+    off = values - skin
+    other = (np.linalg.norm(off[..., 1:], axis=-1) > _HUE) | (off[..., 0] > _BRIGHTNESS)
+    other &= ~(panel.inside & (panel.distance2 < _LIKE_BACKDROP))
+    other[: rows[0]] = False
+    # along a limb's rim runs a line of mixed colour, which would join a patch there to everything
+    patches = cv2.morphologyEx(other.astype(np.uint8), cv2.MORPH_OPEN, np.ones((_RIM, _RIM), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(patches, connectivity=4)
+    keep = np.zeros(count, bool)
+    for label in range(1, count):
+        x, y, width, height, area = stats[label]
+        inside = y > rows[0] + 1 and x > 0 and x + width < other.shape[1] and y + height < len(other)
+        keep[label] = (
+            inside
+            and area * STEP_MM**2 >= _LEAST_MM2
+            and min(width, height) * STEP_MM >= _LEAST_MM
+            and height * STEP_MM <= _MOST_MM
+            and area >= _FILLED * width * height
+        )
+    return np.asarray(keep[labels])
+
+
+def _across(left: NDArray[np.intp], right: NDArray[np.intp]) -> NDArray[np.intp]:
+    share = np.linspace(0.25, 0.75, 9)
+    return np.round(left[:, None] + share * (right - left)[:, None]).astype(np.intp)

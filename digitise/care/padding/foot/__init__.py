@@ -1,0 +1,1 @@
+"""Places on a foot that may need padding: its back, and behind the ankle bones."""

@@ -1,0 +1,75 @@
+"""The hand joined to its arm."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from digitise.errors import ShapeError
+from digitise.geometry.rigid import Array
+from digitise.shape.end import EndPart, drawn_to
+from digitise.shape.hand.prior import FOREARM_MM, WRIST, along_hand
+from digitise.shape.limb import Limb, coefficients
+from digitise.shape.statistical.solve import ShapeBelief
+
+_PALM_UP = "palm-up"
+_RING_MM = 6.0
+
+
+def require_at_wrist(limb: Limb, wrist_mm: float) -> None:
+    """Refuse an arm that does not begin where a hand ends.
+
+    Parameters
+    ----------
+    limb
+        The arm, its heights rising from the hand.
+    wrist_mm
+        Height of the wrist crease.
+
+    Raises
+    ------
+    ShapeError
+        It begins too far above the wrist, or beyond it.
+    """
+    above = limb.from_mm - wrist_mm
+    if not -5.0 <= above <= FOREARM_MM - 25.0:
+        raise ShapeError(
+            f"the arm is measured from {limb.from_mm:.0f} mm on, {above:.0f} mm above the wrist crease; the "
+            f"hand ends {FOREARM_MM - 25.0:.0f} mm above it at most.",
+            do="Tap the wrist crease as the landmark, and measure the arm from there.",
+        )
+
+
+def join_hand(belief: ShapeBelief, limb: Limb, wrist_mm: float) -> EndPart:
+    """Put a hand that lay on the mat onto the arm that it belongs to.
+
+    Parameters
+    ----------
+    belief
+        The hand, palm down on the mat.
+    limb
+        The arm, :func:`measured from its wrist on <require_at_wrist>`.
+    wrist_mm
+        Height of the wrist crease.
+    """
+    surface = belief.surface
+    wrist, ahead = along_hand(surface)
+    wrist = wrist + surface.vertices()[WRIST] * [0.0, 0.0, 1.0]
+    back = _back(limb)
+    up = np.array([0.0, 0.0, 1.0])
+    # along the hand is down the arm's axis, the back of the hand looks as the arm's posture says
+    turn = np.column_stack([np.cross([0.0, 0.0, -1.0], back), [0.0, 0.0, -1.0], back]) @ np.vstack(
+        [np.cross(ahead, up), ahead, up]
+    )
+    placed = (surface.vertices() - wrist) @ turn.T + [0.0, 0.0, wrist_mm]
+    ring = placed[np.abs(placed[:, 2] - limb.from_mm) < _RING_MM]
+    mean, _ = coefficients(limb, np.array([limb.from_mm]))
+    placed[:, :2] += mean[0, 1:3] - (ring.min(axis=0) + ring.max(axis=0))[:2] / 2.0
+    joined = drawn_to(limb, placed, surface.prior.edges)
+    return EndPart("hand", belief, limb.from_mm, joined, limb.from_mm - wrist_mm)
+
+
+def _back(limb: Limb) -> Array:
+    """Return where the back of the hand looks, a unit vector (3,) across the arm in its own frame."""
+    up = limb.axis_from_world.rotation @ np.array([0.0, 0.0, 1.0])
+    up = np.array([up[0], up[1], 0.0])
+    return np.asarray(up / np.linalg.norm(up) * (-1.0 if limb.lying == _PALM_UP else 1.0))

@@ -1,0 +1,97 @@
+"""What photographs of a visit would give, before a girth is taped: cameras, outlines, and what is unseen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from digitise.capture.calibration.lens import LensProfile
+from digitise.capture.calibration.markers import Detection
+from digitise.capture.checks.finding import Finding
+from digitise.capture.checks.inspection import Inspection, inspect_photos
+from digitise.capture.photo.photograph import Photograph
+from digitise.capture.sheets.field import MarkerField
+from digitise.errors import ContradictionError, OutlineError, PhotoError, ShapeError
+from digitise.geometry.view import View
+from digitise.shape.fit import LimbFit, fit_limb
+from digitise.workflow.left_out import hidden_findings
+from digitise.workflow.measure import find_outlines
+from digitise.workflow.posture.outlined import Outlined
+from digitise.workflow.third_photo import third_photo
+
+
+def check_visit(
+    photos: Sequence[Photograph],
+    detections: Sequence[tuple[Detection, ...]],
+    field: MarkerField,
+    profile: LensProfile | None = None,
+    *,
+    limb: str = "leg",
+    side: str = "left",
+    lying: bool = False,
+) -> Inspection:
+    """Check photographs, and of a standing limb its outlines as well.
+
+    Parameters
+    ----------
+    photos, detections, field, profile
+        As for :func:`~digitise.capture.checks.inspection.inspect_photos`.
+    limb, side
+        Which limb it is.
+    lying
+        The limb lies: its outlines are not looked for.
+
+    Raises
+    ------
+    PhotoError
+        When the same photograph is given twice.
+    """
+    inspection = inspect_photos(photos, detections, field, profile, lying=lying)
+    if lying or inspection.refusals or len(photos) < 2:
+        return inspection
+    try:
+        sighted = find_outlines(tuple(photos), inspection, field, detections=detections)
+        told = (*sighted.findings, *_of_limb(sighted, limb, side))
+    except (OutlineError, PhotoError, ContradictionError) as error:
+        told = (Finding(error.where, "no-outline", "refuse", error.what, error.do),)
+    return replace(inspection, findings=(*inspection.findings, *told))
+
+
+def _of_limb(sighted: Outlined, limb: str, side: str) -> tuple[Finding, ...]:
+    """Tell between which heights the limb would be measured, what hides it there, and what would help.
+
+    Raises
+    ------
+    ContradictionError
+        When the outlines cannot be of one limb.
+    """
+    seen = zip(sighted.photos, sighted.calibration.cameras, sighted.outlines, strict=True)
+    views = tuple(View(photo.name, camera, outline.edges) for photo, camera, outline in seen)
+    try:
+        fit = fit_limb(
+            views, limb=limb, side=side, camera_modes=sighted.calibration.camera_modes, roughly=True
+        )
+    except ContradictionError:
+        raise
+    except ShapeError as error:
+        return (Finding(error.where, "not-enough", "warning", error.what, error.do),)
+    found = fit.limb
+    return (
+        _span(fit),
+        *_hems(sighted),
+        *hidden_findings(sighted.outlines, found.from_mm, found.to_mm),
+        *third_photo(found, sighted.calibration.cameras, sighted.outlines, taped=False),
+    )
+
+
+def _span(fit: LimbFit) -> Finding:
+    text = f"The {fit.limb.kind} can be measured from {fit.limb.from_mm:.0f} to {fit.limb.to_mm:.0f} mm."
+    return Finding("", "span", "note", text)
+
+
+def _hems(sighted: Outlined) -> tuple[Finding, ...]:
+    hems = [outline.hem_mm for outline in sighted.outlines if outline.hem_mm is not None]
+    if not hems:
+        return ()
+    text = f"Cloth covers the limb from {min(hems):.0f} mm upwards; more cannot be measured."
+    return (Finding("", "cloth", "note", text, "Roll it up if you need more."),)
