@@ -39,6 +39,8 @@ class SampleVisit:
         Marker field and girths.
     lying
         How it lies; None for a limb that stands.
+    hands
+        Photographs of the hand on the mat.
     """
 
     name: str
@@ -46,6 +48,7 @@ class SampleVisit:
     field: Path
     tape: Path
     lying: SampleLying | None = None
+    hands: tuple[Path, ...] = ()
 
 
 def sample_visits(limb: SampleLimb = "leg") -> tuple[SampleVisit, ...]:
@@ -66,10 +69,9 @@ def sample_visits(limb: SampleLimb = "leg") -> tuple[SampleVisit, ...]:
 
 
 def _visit(folder: Path) -> SampleVisit:
-    photos = tuple(sorted(folder.glob("photo-*.jpg")))
-    return SampleVisit(
-        folder.name, photos, folder / "field.json", folder / "tape.csv", _lying(folder / _LYING)
-    )
+    photos, hands = (tuple(sorted(folder.glob(f"{kind}-*.jpg"))) for kind in ("photo", "hand"))
+    field, tape = folder / "field.json", folder / "tape.csv"
+    return SampleVisit(folder.name, photos, field, tape, _lying(folder / _LYING), hands)
 
 
 def _lying(path: Path) -> SampleLying | None:

@@ -10,12 +10,15 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 MOST_ROWS = 60
 Typed = Annotated[str, Field(max_length=20)]
 Rows = tuple[tuple[str, str], ...]
+PlaceRow = tuple[str, float, int, float | None]
+"""Place on foot or hand, its reading in mm, line of the table it came from (0 when typed), height or None."""
 Axis = tuple[float | None, float | None, float | None, float | None, float | None, float | None]
 
 
 class Inputs(BaseModel):
     """What was typed and chosen; ``rows`` are heights and girths to the letter, read in ``unit``.
 
+    ``places`` are readings on foot or hand, in mm.
     ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
     ``lies`` is how a limb lies that does not stand, ``landmark`` the place on it from which heights count:
     number of the photograph, from 0, and pixels in it.
@@ -41,6 +44,7 @@ class Inputs(BaseModel):
     print_scale: str = "1"
     unit: Literal["cm", "in"] = "cm"
     rows: tuple[tuple[Typed, Typed], ...] = Field(default=(), max_length=MOST_ROWS)
+    places: tuple[PlaceRow, ...] = Field(default=(), max_length=MOST_ROWS)
     axis: Axis = (None,) * 6
     lies: Literal["", "palm-down", "palm-up", "on-back"] = ""
     landmark: tuple[int, float, float] | None = None

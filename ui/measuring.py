@@ -28,13 +28,12 @@ from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, lines_round, outline_or_reason
-from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
-from ui import text
+from ui import ends, text
 from ui.memo import Memo
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
 
@@ -49,8 +48,6 @@ _LIMB_BOX_MM, _LIMB_TOP_MM = 170.0, 900.0
 
 
 _outlined = Memo(24)
-
-
 _axes = Memo(24)
 
 
@@ -160,16 +157,20 @@ def measure(
     tell: Progress,
     axis: Pose | None = None,
     lying: Lying | None = None,
+    places: tuple[PlaceGirth, ...] = (),
 ) -> Measured:
-    """Find the outlines, then the limb; only what has changed is done again.
+    """Find the outlines, then the limb, then its foot or hand; only what has changed is done again.
 
     Raises
     ------
     DigitiseError
         The photographs, a correction or the tape do not give a limb.
     """
+    every, whole = paths, inspected
+    hands = ends.hands_among(inspected, field, None if lying is None else lying.posture)
+    paths, inspected = ends.without(paths, inspected, hands)
     if lying is not None:
-        axis = lying_axis(paths, inspected, field, lying.posture, tell, corrections)
+        axis = lying_axis(every, whole, field, lying.posture, tell, corrections)
     drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
     drawn = _drawn(corrections)
 
@@ -195,17 +196,19 @@ def measure(
         if lying is None:
             return found
         tell(text.STEP_LIMB)
-        return settle(found, [seen.photo for seen in inspected.seen], lying, limb=limb, side=side)
+        return settle(found, [seen.photo for seen in whole.seen], lying, limb=limb, side=side)
 
     def fit() -> Measured:
         outlined = _outlined.get((drawn_key, lying, side), settled)
         tell(text.STEP_LIMB)
         drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
-        ends = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
-        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=ends[0], to_mm=ends[1])
-        return _with_foot(measured, outlined, paths, tell) if outlined.above else measured
+        low, high = drawn_bounds(outlined.outlines, drawn_on) or (None, None)
+        measured = fit_outlines(outlined, tape, limb=limb, side=side, from_mm=low, to_mm=high)
+        if hands:
+            return ends.add_hand(measured, every, whole, field, hands, places, tell)
+        return ends.add_foot(measured, outlined, paths, tell) if outlined.above else measured
 
-    return _measured.get((drawn_key, tape, limb, side, lying), fit)
+    return _measured.get((drawn_key, tape, limb, side, lying, places if hands else ()), fit)
 
 
 def lying_axis(
@@ -223,11 +226,11 @@ def lying_axis(
     DigitiseError
         The limb is not seen before a plain sheet, from two sides, stretched.
     """
+    drawn = _drawn(corrections)
+    paths, inspected = ends.without(paths, inspected, ends.hands_among(inspected, field, posture))
     calibration = inspected.inspection.calibration
     if calibration is None:
         raise PhotoError(text.NO_CAMERA)
-
-    drawn = _drawn(corrections)
 
     def find() -> Pose:
         tell(text.STEP_OUTLINES)
@@ -236,19 +239,6 @@ def lying_axis(
             return find_lying_axis(photos, calibration, field, posture, lines_round(photos, drawn))
 
     return _axes.get((inspected.key, posture, tuple(sorted(corrections.items()))), find)
-
-
-def _with_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell: Progress) -> Measured:
-    """Add the foot; the photographs are opened for it, and let go of again."""
-    tell(text.STEP_FOOT)
-    with take_turn(tell):
-        photos = {path.name: opened(path) for path in paths}
-        sides = [photos[photo.name] for photo in outlined.photos]
-        above = [FromAbove(photos[each.photo.name], each.camera) for each in outlined.above]
-        found = with_foot(measured, sides, above)
-    if found.end is None:
-        return found
-    return replace(found, end=replace(found.end, photos=tuple(map(without_pixels, found.end.photos))))
 
 
 def place_of(measured: Measured, path: Path) -> int | None:
@@ -320,7 +310,7 @@ def summary_of(measured: Measured) -> ModelForm:
     def make() -> ModelForm:
         return model_text(measured).summary
 
-    return _summaries.get((limb_key(measured.fit.limb), measured.tape), make)
+    return _summaries.get((limb_key(measured.fit.limb), measured.tape, measured.places), make)
 
 
 def forget_remembered() -> None:

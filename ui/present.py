@@ -12,10 +12,12 @@ from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
 from digitise.output.model.segments import segment_girths
+from digitise.output.model.words import taped_end_words
 from digitise.record.history.values import HistoryLine
 from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
+from digitise.tape.places import place_words
 from digitise.tape.points import Limb as LimbName
 from digitise.tape.rows import TapeAdvice, TapeRow
 from ui import text
@@ -112,6 +114,31 @@ def end_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str, str] | Non
     own = with_half(part.volume_ml, part.volume_ml_95, millilitres)
     together = with_half(summary.volume_ml_whole, summary.volume_ml_whole_95, millilitres)
     return part.name, f"{own} mL", sentence, f"{together} mL"
+
+
+def place_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
+    """Return what was taped on foot or hand as a table."""
+    columns = [column.format(unit.name) for column in text.END_COLUMNS]
+    return [
+        dict(
+            zip(
+                columns,
+                (
+                    place_words(row.place).capitalize(),
+                    unit.number(row.girth_mm),
+                    "–" if row.photo_mm is None else unit.number(row.photo_mm),
+                    text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
+                ),
+                strict=True,
+            )
+        )
+        for row in summary.place_girths
+    ]
+
+
+def taped_end(summary: ModelForm, unit: Unit) -> str:
+    """Return what the tape alone says of the volume of foot or hand; empty where its length was not taped."""
+    return "" if summary.taped_end is None else unit.sentence(taped_end_words(summary.taped_end))
 
 
 def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:

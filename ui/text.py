@@ -23,6 +23,7 @@ STEP_CAMERAS = "Working out where the camera stood"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
 STEP_FOOT = "Building the foot"
+STEP_HAND = "Building the hand"
 STEP_CHANGE = "Comparing the two visits"
 STEP_MAPS = "Looking for bulges, hollows and ridges"
 STEP_PICTURE = "Drawing the picture"
@@ -156,10 +157,6 @@ PHOTO_SIGN = {"note": "Good", "warning": "Usable", "refuse": "Cannot be used"}
 PHOTO_ALT = "Photograph {} with the marks that were found"
 PHOTO_ALL_NOTES = "What was checked"
 SAME_VISIT = "All of these photographs are of this visit: measure anyway"
-TAPE_PLACES = (
-    "Not taken from this tape table: {}. Girths on foot or hand are read by the command line (digitise model, digitise "
-    "record add); this page holds the rows along the limb."
-)
 TOO_MANY_PHOTOS = "Twelve photographs are the most; remove one first."
 
 # ---- from the phone ----------------------------------------------------------------------------------
@@ -192,6 +189,9 @@ UPLOAD_PAGE = {
     "hint": "As the phone saves them, up to 60 MB each. Keep this page open until all have arrived.",
     "list": "What was sent",
 }
+UPLOAD_NOT_KEPT = (
+    "The computer cannot keep it: its disk is full or cannot be written. Make room there, then send it again."
+)
 UPLOAD_WORDS = {
     "open": "Connected. Ends in {}.",
     "waits": "Waits",
@@ -228,6 +228,14 @@ ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
 ROW_ADD = "Add a row"
 ROW_REMOVE = "Remove row {}"
+ENDS = {"leg": "On the foot", "arm": "On the hand"}
+ENDS_LEAD = (
+    "They stand beside the limb, in the girth list and in the course, and in no volume of the photographs."
+)
+END_PLACE, END_ADD, END_REMOVE = "Where the tape lay", "Add", "Remove {}"
+END_READ = "The tape read, {}"
+END_LENGTH = "This length is {} to {}."
+END_COLUMNS = ("Taped on foot or hand", "Tape, {}", "Photographs, {}", "Verdict")
 ROW_GIRTH_MISSING = "Type the girth."
 ROW_HEIGHT_MISSING = "Type the height."
 ROW_NO_NUMBER = "“{}” is no number."
@@ -289,6 +297,7 @@ CLASHES = {
     "side": "side",
     "lies": "how it is held",
     "landmark": "landmark",
+    "places": "foot or hand",
     "clearance": "clearance",
     "flags": "warning signs",
     "note": "note",
@@ -307,7 +316,7 @@ END_SENTENCE = {
     "hand": "Beyond {top}, from wrist to finger tip {length}. Girths, to be confirmed with a tape: {girths}.",
 }
 TOGETHER = {"foot": "Leg and foot together", "hand": "Arm and hand together"}
-FOOT_ALT = "Photograph {} from above with the edge of the foot drawn"
+END_ALT = "Photograph {} with the edge of foot or hand drawn"
 PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
 ALONG = {"leg": "above the mat", "arm": "along the arm"}

@@ -17,7 +17,8 @@ HIGHEST_MM = 1300.0
 """From the floor to the groin of the tallest adults is about 1.1 m (common practice); arms are shorter."""
 
 _FIRST_LINE = 2
-_NUMBER = re.compile(r"[0-9]{1,5}([.,][0-9]{0,4})?")
+NUMBER = re.compile(r"[0-9]{1,5}([.,][0-9]{0,4})?")
+"""What is typed for a length."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def converted(typed: Rows, before: Unit, wanted: Unit) -> Rows:
 
 
 def _converted(cell: str, before: Unit, wanted: Unit) -> str:
-    if before == wanted or _NUMBER.fullmatch(cell.strip()) is None:
+    if before == wanted or NUMBER.fullmatch(cell.strip()) is None:
         return cell
     return as_typed(mm_of(cell.strip(), before), wanted)
 
@@ -97,7 +98,7 @@ def _converted(cell: str, before: Unit, wanted: Unit) -> str:
 def _height_trouble(cell: str, unit: Unit) -> str:
     if not cell:
         return text.ROW_HEIGHT_MISSING
-    if _NUMBER.fullmatch(cell) is None:
+    if NUMBER.fullmatch(cell) is None:
         return text.ROW_NO_NUMBER.format(cell)
     height = mm_of(cell, unit)
     if height <= 0:
@@ -112,7 +113,7 @@ def _height_trouble(cell: str, unit: Unit) -> str:
 def _girth_trouble(cell: str, unit: Unit) -> str:
     if not cell:
         return text.ROW_GIRTH_MISSING
-    if _NUMBER.fullmatch(cell) is None:
+    if NUMBER.fullmatch(cell) is None:
         return text.ROW_NO_NUMBER.format(cell)
     girth = mm_of(cell, unit)
     if SMALLEST_GIRTH_MM <= girth <= LARGEST_GIRTH_MM:

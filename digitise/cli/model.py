@@ -147,7 +147,7 @@ def demo(
     from digitise.output.model.files import write_model
     from digitise.output.model.words import summary_text
     from digitise.samples import sample_visits
-    from digitise.tape.table import read_tape
+    from digitise.tape.table import read_tape_table
     from digitise.workflow.measure import measure_limb
 
     found: dict[str, object] = {}
@@ -156,13 +156,16 @@ def demo(
         visits = sample_visits(limb)
         for visit in visits:
             progress(visit.name)
+            table = read_tape_table(visit.tape)
             measured = measure_limb(
                 visit.photos,
                 read_field(visit.field),
-                read_tape(visit.tape),
+                table.rows,
                 limb=limb,
                 side="left",
                 lying=_of_sample(visit),
+                places=table.places,
+                hand_paths=visit.hands,
                 progress=progress,
             )
             summary = write_model(out / visit.name, measured)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Annotated
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from digitise import __version__
 from digitise.shape.limb import AnyEstimate
@@ -20,10 +20,24 @@ def _printable(text: object) -> object:
     return "".join(c if c.isprintable() else "?" for c in text) if isinstance(text, str) else text
 
 
+def _rising(interval: tuple[float, float]) -> tuple[float, float]:
+    if not interval[0] <= interval[1]:
+        raise ValueError("the lower end of the interval is above the upper end")
+    return interval
+
+
 Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
 Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
 Pair = tuple[float, float]
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Height = Annotated[float, Field(ge=-2_000, le=5_000)]
+Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
+Length = Annotated[float, Field(ge=0, le=5_000)]
+Area = Annotated[float, Field(gt=0, le=2_000_000)]
+Millilitres = Annotated[float, Field(gt=0, le=200_000)]
+Interval = Annotated[tuple[Offset, Offset], AfterValidator(_rising)]
+_Wide = Annotated[float, Field(ge=-10_000_000, le=10_000_000)]
+WideInterval = Annotated[tuple[_Wide, _Wide], AfterValidator(_rising)]
 
 
 class Form(BaseModel):

@@ -201,7 +201,9 @@ def _fit(
     solved = _solved(scene, basis, start, tape, (usual, prior))
     ignored = overruled(solved.cross.checks, solved.belief.edges)
     if ignored:
-        solved = _solved(scene, basis, start, tape, (usual, prior), ignored)
+        # fewer edges are sooner as straight as a pipe's: that was settled with all of them
+        kind = priors.SOLID if solved.solid else usual if prior is None else prior
+        solved = _solved(scene, basis, start, tape, (usual, kind), ignored)._replace(solid=solved.solid)
     belief, solid, alone, cross = solved
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
     final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)

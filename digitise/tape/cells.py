@@ -7,6 +7,7 @@ import csv
 from digitise.errors import TapeError
 
 _MM = {"mm": 1.0, "cm": 10.0}
+_AGAIN = "Measure it again."
 
 
 def split_cells(line: str, separator: str, where: str) -> list[str]:
@@ -47,11 +48,11 @@ def refuse_impossible_girth(
     if low <= girth <= high:
         return
     meant = [
-        f"{value:g} {name}" + ("" if name == "mm" else f" are {value * factor:g} mm")
+        name
         for name, factor in (("mm", 1.0), ("cm", 10.0), ("inches", 25.4))
         if name != unit and low <= value * factor <= high
     ]
-    advice = f"If another unit was meant: {', '.join(meant)}." if meant else "Measure it again."
+    advice = f"{value:g} fits as {' or as '.join(meant)}: check the unit in the header." if meant else _AGAIN
     raise TapeError(
         f"The {what} {girth:g} mm{of} is outside {low:g} to {high:g} mm.",
         where=where,

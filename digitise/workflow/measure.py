@@ -8,17 +8,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
-from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection, inspect_photos
 from digitise.capture.checks.skin import check_limb, skin_tone
 from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.errors import ContradictionError, PhotoError, ShapeError
+from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
@@ -30,14 +28,13 @@ from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.hand import HandVisit, with_hand
+from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
 from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.third_photo import third_photo
-
-MOST_PHOTOS = 12
+from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -91,7 +88,7 @@ def measure_limb(
         photographs follows those round palm and wrist.
     hand_paths
         Photographs of the hand, palm down on the mat: one from above, and a low one from beside if there is
-        one.
+        one.  Of a lying arm's photographs those that show the mat alone are of the hand as well.
     progress
         Called with a few plain words before each step.
 
@@ -100,7 +97,7 @@ def measure_limb(
     DigitiseError
         The subclass tells which input cannot be used; the message where, why and what to do.
     """
-    _require_count(photo_paths)
+    require_count(photo_paths)
     if lying is not None:
         lying.require(limb)
     check_places(places, "arm" if limb == "arm" else "leg")
@@ -109,18 +106,22 @@ def measure_limb(
     photos = _each(read_photo, photo_paths)
     tell("Finding markers")
     detections = _each(lambda photo: find_markers(photo, field), photos)
+    given = read_hands(hand_paths, field)
+    photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
     inspection = inspect_photos(
         photos, detections, field, profile, same_visit=same_visit, lying=lying is not None
     )
+    hands = _hands(detections, field, limb, lying, len(photo_paths))
+    arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")
     sighted = find_outlines(
-        photos,
-        inspection,
+        tuple(photos[n] for n in arms),
+        inspection.only(arms) if hands else inspection,
         field,
         axis_from_world=axis_from_world,
         corrections=corrections,
-        detections=detections,
+        detections=[detections[n] for n in arms],
         same_visit=same_visit,
         lying=lying,
     )
@@ -141,10 +142,9 @@ def measure_limb(
     if sighted.above:
         tell("Solving the foot")
         return with_foot(measured, sighted.photos, sighted.above)
-    if hand_paths:
+    if hands or given.trouble:
         tell("Solving the hand")
-        hands = _each(read_photo, hand_paths)
-        return with_hand(measured, HandVisit(hands, photos, detections, field, profile, same_visit))
+        return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands), given.trouble)
     return measured
 
 
@@ -175,7 +175,7 @@ def find_outlines(
     OutlineError
         A limb cannot be found, or a correction cannot be used.
     """
-    calibration = _require_usable(inspection)
+    calibration = require_usable(inspection)
     axis, drawn = axis_from_world, corrections or {}
     if axis is None and lying is not None:
         lines = lines_round(photos, drawn)
@@ -200,7 +200,7 @@ def find_outlines(
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
     ]
-    _refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
+    refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
     kept_names = ("", *(names[n] for n in kept))
     told = as_findings(clashes, names, same_visit=same_visit)
     findings = (
@@ -285,6 +285,14 @@ def fit_outlines(
     )
 
 
+def _hands(
+    detections: Sequence[Sequence[Detection]], field: MarkerField, limb: str, lying: Lying | None, first: int
+) -> tuple[int, ...]:
+    """Return which photographs (from 0) are of the hand: those from ``first`` on, and any found to be."""
+    told = of_the_hand(detections, field) if limb == "arm" and lying is not None else ()
+    return tuple(sorted({*told, *range(first, len(detections))}))
+
+
 def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
@@ -293,24 +301,3 @@ def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
 
 def _silent(_step: str) -> None:
     pass
-
-
-def _require_count(photo_paths: Sequence[Path]) -> None:
-    if not 2 <= len(photo_paths) <= MOST_PHOTOS:
-        raise PhotoError(
-            f"A limb needs 2 to {MOST_PHOTOS} photographs, but {len(photo_paths)} were given.",
-            do="Give two photographs taken about a quarter turn apart.",
-        )
-
-
-def _require_usable(inspection: Inspection) -> Calibration:
-    _refuse(inspection.findings)
-    if inspection.calibration is None:
-        raise PhotoError("The photographs' cameras cannot be solved.", do="Take the photographs again.")
-    return inspection.calibration
-
-
-def _refuse(findings: Iterable[Finding]) -> None:
-    first = next((finding for finding in findings if finding.severity == "refuse"), None)
-    if first is not None:
-        raise PhotoError(first.text, where=first.photo, do=first.do)

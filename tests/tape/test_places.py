@@ -42,7 +42,11 @@ def test_a_visit_may_hold_places_alone(tmp_path):
         (HEAD + ",,palm", "line 2", "girth is missing"),
         (HEAD + "x,240,palm", "line 2", "height 'x' is not a plain number"),
         (HEAD + "-1,240,palm", "line 2", "not above zero"),
-        (HEAD + ",24,palm", "line 2", "24 mm of palm is outside 110 to 500 mm.*24 cm are 240 mm"),
+        (
+            HEAD + ",24,palm",
+            "line 2",
+            "24 mm of palm is outside.*24 fits as cm: check the unit",
+        ),
         (HEAD + ",240,figure-of-eight", "line 2", "outside 250 to 1200 mm"),
         ("height_mm,girth_mm,place,place\n1,220,,", "line 1", "more than one place column"),
         ("height_mm,girth_mm,point,place\n,240,B,palm", "line 2", "a point and a place"),

@@ -188,7 +188,7 @@ def test_tape_rows_say_what_is_wrong_with_them(home):
     assert drafts.draft_of(token).read().rows[0] == ("23", "31,9")
 
 
-def test_a_tape_table_with_places_says_which_rows_it_leaves(home):
+def test_a_tape_table_with_places_is_taken_in(home):
     def app(table):
         import streamlit as st
 
@@ -196,22 +196,55 @@ def test_a_tape_table_with_places_says_which_rows_it_leaves(home):
         from ui.components import photographs
 
         photographs._keep("draft", "tape.csv", table.encode())
-        st.text(repr(state.value("rows")))
+        st.text(repr((state.value("rows"), state.value("places"))))
 
     def dropped(table):
         test = AppTest.from_function(app, kwargs={"table": table}).run()
         assert not test.exception
-        return [box.value for box in (*test.warning, *test.error)], test
+        return [box.value for box in (*test.warning, *test.error)], test.text[0].value
 
     head = "height_mm,girth_mm,place\n"
-    (said,), test = dropped(head + "100,220,\n,241,ball-of-foot\n")
-    assert "Not taken from this tape table: ball of the foot." in said
-    assert test.text[0].value == "[('10', '22')]"
-    (said,), test = dropped(head + ",241,ball-of-foot\n")
-    assert "Not taken" in said
-    assert test.text[0].value == "None"
+    ball = ("ball-of-foot", 241.0, 3, None)
+    assert dropped(head + "100,220,\n,241,ball-of-foot\n") == ([], repr(([("10", "22")], (ball,))))
+    alone = ("ball-of-foot", 241.0, 2, None)
+    assert dropped(head + ",241,ball-of-foot\n") == ([], repr((None, (alone,))))
     (said,), _ = dropped(head + ",24,ball-of-foot\n")
     assert "of ball-of-foot is outside" in said
+    assert "24 fits as cm" in said
+
+
+def test_what_is_taped_on_the_foot_is_typed_shown_and_removed(home):
+    def app():
+        import streamlit as st
+
+        from ui import state
+        from ui.components import places
+        from ui.inputs import Inputs
+        from ui.lengths import CM
+
+        taped = state.value("places")
+        places.table(Inputs(limb="leg", places=taped or ()), CM)
+        st.text(repr(taped))
+
+    def add(test, place, read):
+        test.selectbox[0].set_value(place)
+        test.text_input[0].set_value(read)
+        test.button[-1].click().run()
+        assert not test.exception
+        return " ".join(box.value for box in test.warning)
+
+    test = AppTest.from_function(app).run()
+    assert add(test, "ball-of-foot", "24,1") == ""
+    assert test.text[0].value == "(('ball-of-foot', 241.0, 0, None),)"
+    assert "Ball of the foot: **24.1 cm**" in " ".join(one.value for one in test.markdown)
+    # each place once; and no number, no girth, no length that can be there is taken in
+    assert "ball-of-foot" not in test.selectbox[0].options
+    assert "is no number" in add(test, "heel-instep", "x")
+    assert "A girth is 18 to 80 cm" in add(test, "heel-instep", "8")
+    assert "This length is 15 to 35 cm" in add(test, "foot-length", "50")
+    assert add(test, "foot-length", "26") == ""
+    test.button[0].click().run()
+    assert test.text[0].value == "(('foot-length', 260.0, 0, None),)"
 
 
 def choose_unit(test, name):

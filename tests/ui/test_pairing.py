@@ -288,6 +288,19 @@ def test_what_is_no_photograph_is_told_to_the_phone(visit, phone, caplog):
     assert refused(caplog) == ["refused: a file that cannot be used, from 127.0.0.1"] * 2
 
 
+def test_a_disk_that_takes_nothing_is_told_to_the_phone(visit, phone, caplog, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device", str(visit.folder))
+
+    monkeypatch.setattr(drafts.Draft, "_write", full)
+    status, answer = phone.send(photo())
+    assert (status, answer["said"]) == (507, text.UPLOAD_NOT_KEPT)
+    assert refused(caplog) == ["refused: a file that this computer's disk did not take, from 127.0.0.1"]
+    assert visit.folder.name not in caplog.text
+    monkeypatch.undo()
+    assert not visit.photos
+
+
 @pytest.mark.parametrize("change", [{"saved": 3}, {"cleared": True}])
 def test_a_visit_that_is_done_takes_nothing(change, visit, phone, caplog):
     assert phone.greet()[0] == 200

@@ -12,6 +12,7 @@ from digitise.care.change.compare import ChangeVerdict
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.suggestion import suggest_plan
 from digitise.errors import PlanError
+from digitise.output.model.form import ModelForm, PlaceGirthForm, TapedEndForm
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import tape_from_csv
 from ui import present, present_care, text
@@ -180,3 +181,24 @@ def test_an_edited_plan_takes_new_numbers_and_refuses_impossible_ones():
     rows[1]["To, cm"] = 5
     with pytest.raises(PlanError, match="to_mm must be above"):
         present_care.edited_plan(plan, rows, 4.0, CM)
+
+
+def test_taped_places_as_a_table_and_by_tape_alone():
+    rows = (
+        PlaceGirthForm(
+            place="heel-instep", girth_mm=360.0, photo_mm=330.0, photo_mm_95=(320.0, 340.0),
+            difference_mm=30.0, verdict="differs",
+        ),
+        PlaceGirthForm(
+            place="mid-foot", girth_mm=251.0, photo_mm=None, photo_mm_95=None, difference_mm=None,
+            verdict="not seen",
+        ),
+    )  # fmt: skip
+    end = TapedEndForm(part="foot", below_mm=100.0, volume_ml=1155.0, volume_ml_95=(1019.0, 1291.0))
+    summary = ModelForm.model_construct(place_girths=rows, taped_end=end)
+    assert [list(row.values()) for row in present.place_rows(summary, CM)] == [
+        ["Heel and instep", "36.0", "33.0", "△ differs"],
+        ["Middle of the foot", "25.1", "–", "– not seen"],
+    ]
+    assert present.taped_end(summary, CM) == "Foot below 10.0 cm, estimated by tape alone: 1 155 ± 136 mL."
+    assert present.taped_end(ModelForm.model_construct(taped_end=None), CM) == ""

@@ -138,7 +138,7 @@ def test_the_changed_visit_takes_the_place_of_the_stored_one(kept):
     assert (after.clearance.answer, after.clearance.when) == ("yes", CLEARED.when)
 
 
-def test_girths_on_foot_or_hand_stay_though_the_page_does_not_know_them(home, kept):
+def test_girths_on_foot_or_hand_stay(home, kept):
     visit, number = kept
     taped = (PlaceGirth("ball-of-foot", 241.0, 4),)
     with Store() as store:

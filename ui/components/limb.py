@@ -7,7 +7,7 @@ from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
 from ui import measuring, text, work
-from ui.components import frame, landmark, outlines, photographs
+from ui.components import frame, landmark, outlines, photographs, places
 from ui.draft import Draft
 from ui.inputs import Inputs
 from ui.typed import TypedTape
@@ -47,6 +47,7 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
                 tell,
                 axis,
                 lying,
+                places.known(inputs),
             )
     except DigitiseError as error:
         can_mend = isinstance(error, (OutlineError, ShapeError))

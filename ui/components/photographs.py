@@ -12,10 +12,9 @@ from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
-from digitise.tape.places import place_words
 from digitise.tape.table import tape_table_from_csv
 from ui import dates, measuring, pictures, present, state, text, work
-from ui.components import arrivals, frame, pairing, watching
+from ui.components import arrivals, frame, pairing, places, watching
 from ui.components.tape import show_rows
 from ui.draft import MOST_PHOTOS, Draft
 from ui.inputs import Inputs
@@ -86,7 +85,7 @@ def _keep_lens(draft: Draft, name: str, data: bytes) -> None:
 def _keep_tape(name: str, data: bytes) -> None:
     table = tape_table_from_csv(data.decode("utf-8-sig", errors="replace"), name, at_least=0)
     if table.places:
-        st.warning(text.TAPE_PLACES.format(", ".join(place_words(row.place) for row in table.places)))
+        places.put(table.places)
     if not table.rows:
         return
     unit = state.unit() if state.value("unit") is None else UNITS[state.value("unit")]

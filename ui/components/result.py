@@ -94,7 +94,12 @@ def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
 
 
 def words(summary: ModelForm, unit: Unit) -> None:
-    """Draw warnings, limits and the caution."""
+    """Draw what was taped on foot or hand, warnings, limits and the caution."""
+    if summary.place_girths:
+        st.table(present.place_rows(summary, unit))
+    taped = present.taped_end(summary, unit)
+    if taped:
+        st.markdown(plain(taped))
     if summary.warnings:
         st.subheader(text.WARNINGS, anchor=False)
         for warning in summary.warnings:

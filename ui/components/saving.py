@@ -15,6 +15,7 @@ from digitise.record.values import Clearance, NewVisit, Visit, VisitId
 from digitise.tape.rows import TapeRow
 from ui import dates, measuring, stored, text, work
 from ui import draft as drafts
+from ui.components import places
 from ui.draft import Draft
 from ui.inputs import Axis, Inputs
 from ui.lengths import kept_unit
@@ -58,8 +59,7 @@ def save(draft: Draft, inputs: Inputs, measured: Measured) -> VisitId:
 def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | None) -> NewVisit:
     now = datetime.now().astimezone()
     paths = draft.photos
-    # the page knows no girths on foot or hand: those that are stored stay
-    places = before.places if before else measured.places
+    measured = places.beside(measured, inputs)
     return NewVisit(
         client=inputs.client,
         limb=inputs.limb or "leg",
@@ -69,13 +69,13 @@ def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | Non
         photos=paths,
         field_json=work.field_text(draft, inputs),
         lens_json=draft.lens_json,
-        model=measuring.model_files(replace(measured, places=places)),
+        model=measuring.model_files(measured),
         corrections={n: words for n, path in enumerate(paths, start=1) if (words := draft.correction(path))},
         posture=inputs.posture,
         measured_by=inputs.measured_by,
         note=inputs.note,
         clearance=_clearance(inputs, now, before.clearance if before else Clearance()),
-        places=places,
+        places=measured.places,
     )
 
 
@@ -182,6 +182,7 @@ def _inputs(visit: Visit, axis: Axis, lying: Inputs) -> Inputs:
         sheets="own",
         unit=unit.name,
         rows=tuple((as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in visit.tape),
+        places=places.as_inputs(visit.places),
         axis=(None,) * 6 if lying.lies else axis,
         lies=lying.lies,
         landmark=lying.landmark,

@@ -36,6 +36,7 @@ class Refusal(Enum):
     TOO_LARGE = "a file that is too large", 413
     TOO_SLOW = "a file that took too long", 408
     UNUSABLE = "a file that cannot be used", 422
+    NOT_KEPT = "a file that this computer's disk did not take", 507
     NOT_OPEN = "a visit that is not open any more", 410
 
     def __init__(self, words: str, status: int) -> None:
@@ -187,6 +188,8 @@ class Pairing:
             path = there.add_photo(data, name)
         except PhotoError as error:
             raise RefusedError(Refusal.UNUSABLE, _sentence(error)) from error
+        except OSError as error:
+            raise RefusedError(Refusal.NOT_KEPT, text.UPLOAD_NOT_KEPT) from error
         return Arrived(path.name, name, dates.taken(data))
 
     def note(self, refusal: Refusal, peer: str) -> None:

@@ -21,6 +21,7 @@ from ui.components import (
     outlines,
     pairing,
     photographs,
+    places,
     reopen,
     result,
     safety,
@@ -40,6 +41,8 @@ _TYPED = (
     *("client", "limb", "side", "lies", "clearance", "clearance_by", "posture", "measured_by", "note"),
     *("sheets", "print_scale", "day", "hour"),
 )
+# what the session remembers as it stands
+_KEPT = ("landmark", "unit", "places", "names")
 
 
 def main() -> None:
@@ -75,6 +78,7 @@ def main() -> None:
     checks = measured.fit.tape_checks if measured else ()
     with left, frame.errors():
         tape.table(inputs, unit, typed_tape, checks)
+        places.table(inputs, unit)
         for line in present.tape_advice(typed_tape, checks, inputs.limb or "leg", unit):
             st.warning(line)
         _start_over(draft, inputs)
@@ -109,14 +113,11 @@ def _begun(draft: Draft) -> Inputs:
         state.put("flags", _chosen_flags(both.inputs))
     for number, value in enumerate(both.inputs.axis):
         state.put(f"axis-{number}", value)
-    if both.inputs.landmark != mine.landmark:
-        state.put("landmark", both.inputs.landmark)
-    if both.inputs.unit != mine.unit:
-        state.put("unit", both.inputs.unit)
+    for name in _KEPT:
+        if getattr(both.inputs, name) != getattr(mine, name):
+            state.put(name, getattr(both.inputs, name))
     if both.inputs.rows != mine.rows:
         tape.show_rows(both.inputs.rows)
-    if both.inputs.names != mine.names:
-        state.put("names", both.inputs.names)
     st.info(text.OTHER_TAB, icon=":material/tab:")
     if both.clashes:
         clashes = ", ".join(text.CLASHES.get(name, name) for name in both.clashes)
@@ -151,6 +152,7 @@ def _gathered(before: Inputs) -> Inputs:
     named = state.value("names")
     photos = before.names if named is None else named
     tapped = state.value("landmark")
+    taped = state.value("places")
     answered = state.value("same_visit")
     same = before.same_visit if answered is None else answered
     return Inputs.model_validate(
@@ -159,6 +161,7 @@ def _gathered(before: Inputs) -> Inputs:
             **now,
             "flags": flags,
             "axis": axis,
+            "places": before.places if taped is None else taped,
             "landmark": before.landmark if tapped is None else tapped,
             "names": photos,
             "same_visit": same,
@@ -171,7 +174,8 @@ def _measured(draft: Draft, inputs: Inputs, inspected: Inspected | None, tape: T
     if waits or inspected is None:
         _waiting(draft, waits)
         return None
-    return limb.measured(draft, inputs, inspected, tape)
+    found = limb.measured(draft, inputs, inspected, tape)
+    return None if found is None else places.beside(found, inputs)
 
 
 def _waiting(draft: Draft, waits: list[str]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,6 +64,18 @@ class Inspection:
     findings: tuple[Finding, ...]
     calibration: Calibration | None
     clashes: tuple[Clash, ...] = ()
+
+    def only(self, kept: Sequence[int]) -> Inspection:
+        """Return what was said of the photographs ``kept`` (from 0), and of all together."""
+        names = [self.photos[n].file for n in kept]
+        findings = tuple(finding for finding in self.findings if finding.photo in ("", *names))
+        clashes = tuple(
+            replace(clash, first=kept.index(clash.first), second=kept.index(clash.second))
+            for clash in self.clashes
+            if clash.first in kept and clash.second in kept
+        )
+        calibration = None if self.calibration is None else self.calibration.only(tuple(kept))
+        return Inspection(tuple(self.photos[n] for n in kept), findings, calibration, clashes)
 
     @property
     def refusals(self) -> tuple[Finding, ...]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
+from digitise.capture.expected.outline import INK_LIGHT
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.resample import read_between
@@ -123,7 +124,8 @@ def _skin(
     at = camera.project(np.stack([x, y, np.full_like(x, _HEIGHT_MM)], axis=-1))
     pitch = max(1, int(np.nanmedian(np.linalg.norm(np.diff(at, axis=1), axis=-1))))
     small = cv2.resize(photo.pixels, None, fx=1 / pitch, fy=1 / pitch, interpolation=cv2.INTER_AREA)
-    colours = brightness_and_hue(np.asarray(read_between(small, (at + 0.5) / pitch - 0.5), np.uint8))
+    cells = np.asarray(read_between(small, (at + 0.5) / pitch - 0.5), np.uint8)
+    colours = brightness_and_hue(cells, INK_LIGHT)
     bright = sheet & (colours[..., 0] >= np.quantile(colours[..., 0][sheet], 1.0 - _PAPER))
     paper = np.median(colours[bright], axis=0)[1:]
     off = np.linalg.norm(cv2.blur(colours[..., 1:], (3, 3)) - paper, axis=-1)

@@ -30,6 +30,8 @@ _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack 
 _SD_PX = 0.5
 _INSIDE_MM = 8.0  # hues are taken so far from any edge
 _LEAST_PIXELS = 500
+INK_LIGHT = 0.02
+"""Of full light: ink in a shadow is darker, and takes on the hue of what is beside it; dark skin is not."""
 # From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness light from shade:
 # with both weighed alike, a tenth of a rendered hand's surroundings was taken for skin, so 0.6 %.
 _SCALE, _OFFSET = np.array([12.0, 110.0, 110.0]), np.array([72.0, 128.0, 128.0])
@@ -143,7 +145,7 @@ def _colours(crop: Crop) -> NDArray[np.uint8]:
     Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
     brightness.
     """
-    values = brightness_and_hue(crop.pixels) * _SCALE + _OFFSET
+    values = brightness_and_hue(crop.pixels, INK_LIGHT) * _SCALE + _OFFSET
     return np.asarray(np.clip(values, 0, 255), np.uint8)
 
 

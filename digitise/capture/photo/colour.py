@@ -8,14 +8,22 @@ from numpy.typing import NDArray
 from digitise.capture.photo.photograph import linear_light
 
 _FLOOR = 0.004  # of full scale: keeps the logarithm of sensor noise in the darkest parts bounded
-_LOGS = np.log(linear_light(np.arange(256, dtype=np.uint8)) + np.float32(_FLOOR))
+_LIGHT = linear_light(np.arange(256, dtype=np.uint8))
 
 
-def brightness_and_hue(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+def brightness_and_hue(pixels: NDArray[np.uint8], floor: float = _FLOOR) -> NDArray[np.float32]:
     """Turn (..., 3) uint8 RGB into (..., 3) float32: log brightness, log red/green, log blue/green.
 
     The three channels' logarithms add under a change of light, so a shadow moves the first value
     and (nearly) leaves the other two alone.
+
+    Parameters
+    ----------
+    pixels
+        Of a photograph.
+    floor
+        Of full light: what is darker has hardly a hue of its own.
     """
-    red, green, blue = (_LOGS[pixels[..., channel]] for channel in range(3))
+    logs = np.log(_LIGHT + np.float32(floor))
+    red, green, blue = (logs[pixels[..., channel]] for channel in range(3))
     return np.stack([(red + green + blue) / 3, red - green, blue - green], axis=-1)

@@ -15,6 +15,7 @@ _HUE = 0.2  # log units off the skin's: veins, redness and shade differ by less
 _BRIGHTNESS = 0.7  # beyond what shading does across the limb's middle
 _LIKE_BACKDROP = 12.0  # squared distance
 _LEAST_MM2, _LEAST_MM = 400.0, 15.0  # a plaster
+_ON_LIMB = 0.7  # of a patch: what lies beside the limb is no dressing on it
 _MOST_MM = 220.0  # taller things are sticks, cloth or walls
 _RIM = 5  # cells
 _FILLED = 0.6  # of its own box: patches are cut square
@@ -41,6 +42,7 @@ def dressings(
     # along a limb's rim runs a line of mixed colour, which would join a patch there to everything
     patches = cv2.morphologyEx(other.astype(np.uint8), cv2.MORPH_OPEN, np.ones((_RIM, _RIM), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(patches, connectivity=4)
+    on_limb = np.bincount(labels[_limb(strip, rows, left, right)], minlength=count)
     keep = np.zeros(count, bool)
     for label in range(1, count):
         x, y, width, height, area = stats[label]
@@ -51,6 +53,7 @@ def dressings(
             and min(width, height) * STEP_MM >= _LEAST_MM
             and height * STEP_MM <= _MOST_MM
             and area >= _FILLED * width * height
+            and on_limb[label] >= _ON_LIMB * area
         )
     return np.asarray(keep[labels])
 
@@ -58,3 +61,12 @@ def dressings(
 def _across(left: NDArray[np.intp], right: NDArray[np.intp]) -> NDArray[np.intp]:
     share = np.linspace(0.25, 0.75, 9)
     return np.round(left[:, None] + share * (right - left)[:, None]).astype(np.intp)
+
+
+def _limb(strip: Strip, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]) -> Mask:
+    """Return the cells (H, W) of a first guess of the limb, carried straight on below it."""
+    every = np.clip(np.arange(len(strip.heights)) - rows[0], 0, len(rows) - 1)
+    columns = np.arange(len(strip.offsets))
+    inside = (columns >= left[every][:, None]) & (columns <= right[every][:, None])
+    inside[: rows[0]] = False
+    return np.asarray(inside)

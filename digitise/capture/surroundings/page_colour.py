@@ -26,8 +26,10 @@ _FULL = 0.3  # of a sheet's area: markers that fill a page; those of a whole pan
 _WHITE, _QUIET = 0.1, 0.3  # of a marker's side: its white zone is at least, at most so wide
 _OFF_MM = 4.0  # a page lies that far from where its markers say, or a marker's border is blurred
 _LEAST_WHITE = 250  # cells, 10 cm2
+_INK = 1.0  # log units between paper and ink, glare included; shading of skin stays far below
+_BESIDE_INK_MM = 14.0
 _LIKE_PAPER = np.array([0.4, 0.08, 0.08])  # log units about one quadratic over all pages of a panel
-_HUE_SD = 0.03  # paper and ink reflect the room a little differently
+_HUE_SD = 0.02  # paper and ink reflect the room a little differently
 _DARK_NOISE = 0.002  # of full light: what hue is unsure by in the dark
 _BRIGHTNESS_SD = 0.1
 _CLIP = 400.0
@@ -70,7 +72,7 @@ def find_print(strip: Strip, values: Values, boards: Iterable[Placed], core: Mas
     distance2 = np.zeros(core.shape, np.float32)
     for panel in _panels(boards, strip):
         surely, perhaps, markers = (_filled(strip, quads, core.shape) for quads in _quads(panel))
-        white = surely & ~grown(markers)
+        white = surely & ~grown(markers) & _near_ink(values[..., 0], markers)
         if np.count_nonzero(white & ~core) < _LEAST_WHITE:
             continue
         here = perhaps & ~paper & ~border
@@ -136,6 +138,15 @@ def grown(mask: Mask) -> Mask:
     """Return a mask with all that lies within a page's uncertain border of it."""
     size = 1 + 2 * round(_OFF_MM / STEP_MM)
     return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((size, size), np.uint8)) > 0)
+
+
+def _near_ink(brightness: Values, markers: Mask) -> Mask:
+    """Tell which cells lie beside print that is seen: where the limb hides it, what is white is skin."""
+    window = np.ones((5, 5), np.uint8)
+    contrast = cv2.dilate(brightness, window) - cv2.erode(brightness, window)
+    size = 1 + 2 * round(_BESIDE_INK_MM / STEP_MM)
+    ink = (markers & (contrast > _INK)).astype(np.uint8)
+    return np.asarray(cv2.dilate(ink, np.ones((size, size), np.uint8)) > 0)
 
 
 def _distance2(values: Values, white: Mask, core: Mask) -> Values:

@@ -58,7 +58,7 @@ def end_from_arrays(arrays: Arrays, limb: Limb) -> EndPart | None:
         require_low(limb)
         return join_foot(belief, limb)
     if any(name in arrays for name in (*_HAND, _WRIST)):
-        if limb.kind != "arm" or _WRIST not in arrays:
+        if limb.kind != "arm" or not limb.lying or _WRIST not in arrays:
             raise ShapeError("the hand is none of this limb", do="")
         belief = _belief(arrays, _HAND, usual_hand(limb.side))
         wrist = limb.from_mm - float(arrays[_WRIST])

@@ -10,36 +10,31 @@ from itertools import pairwise
 from typing import Annotated, Final, Literal
 
 import numpy as np
-from pydantic import (
-    AfterValidator,
-    AwareDatetime,
-    Field,
-    model_validator,
-)
+from pydantic import AwareDatetime, Field, model_validator
 
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
-from digitise.output.forms import Digest, Form, Name, SoftwareForm, Text, WarningForm
+from digitise.output.forms import (
+    Area,
+    Digest,
+    Form,
+    Height,
+    Interval,
+    Length,
+    Millilitres,
+    Name,
+    Offset,
+    SoftwareForm,
+    Text,
+    WarningForm,
+    WideInterval,
+)
 
 FORMAT: Final = "limb-model/1"
 _SQUARE = 1e-6
 
 
-def _rising(interval: tuple[float, float]) -> tuple[float, float]:
-    if not interval[0] <= interval[1]:
-        raise ValueError("the lower end of the interval is above the upper end")
-    return interval
-
-
 Lies = Literal["palm-down", "palm-up", "on-back"]
-Height = Annotated[float, Field(ge=-2_000, le=5_000)]
-Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
-Length = Annotated[float, Field(ge=0, le=5_000)]
-Area = Annotated[float, Field(gt=0, le=2_000_000)]
-Millilitres = Annotated[float, Field(gt=0, le=200_000)]
-Interval = Annotated[tuple[Offset, Offset], AfterValidator(_rising)]
-_Wide = Annotated[float, Field(ge=-10_000_000, le=10_000_000)]
-WideInterval = Annotated[tuple[_Wide, _Wide], AfterValidator(_rising)]
 
 
 class SectionForm(Form):
@@ -233,8 +228,7 @@ class TapedEndForm(Form):
     """Foot or hand by tape alone: an estimate, part of no other volume.
 
     ``volume_ml`` is null, and ``note`` says why, where the girths do not suffice.  ``below_mm`` is the height
-    of the leg's taped girth that ends the foot, null for a hand, which begins at the wrist.
-    ``photographs_ml`` is what the photographs say of the same part, null where they do not show it.
+    of the leg's taped girth that ends the foot, null for a hand.  ``photographs_ml`` is the same part there.
     """
 
     part: Literal["foot", "hand"]

@@ -96,7 +96,7 @@ def write_pictures(folder: Path, measured: Measured) -> None:
     if measured.end is not None:
         seen = zip(measured.end.photos, measured.end_file_names, measured.end.outlines, strict=True)
         for number, (photo, name, found) in enumerate(seen, start=len(measured.photos) + 1):
-            drawn = draw_foot(replace(photo, name=name), found, limb.side)
+            drawn = draw_end(replace(photo, name=name), found, f"{limb.side} {measured.end.part.name}")
             Image.fromarray(drawn).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
 
 
@@ -139,16 +139,16 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
     return OutlinePicture(np.asarray(image), frame)
 
 
-def draw_foot(photo: Photograph, outline: BodyOutline, side: str) -> Pixels:
-    """Draw a foot's outline onto the part of a photograph that shows it, with a legend below."""
+def draw_end(photo: Photograph, outline: BodyOutline, words: str) -> Pixels:
+    """Draw the outline of what ``words`` call it onto the part of a photograph that shows it."""
     corner, size = outline.crop.part
     frame = Frame(corner, size, min(1.0, LONG_SIDE_PX / max(size)))
     pixels = cut_out(photo.pixels, frame)
     points = frame.picture_from_photo(outline.edge.points)
     for run in runs(outline.edge.seen):
         draw_line(pixels, points[run], SURE, 2)
-    legend = ((SURE, False, "edge of the foot; no line: hidden, or a gap between toes"),)
-    return np.asarray(with_legend(Image.fromarray(pixels), f"{photo.name}: {side} foot", legend))
+    legend = ((SURE, False, "edge that was found; no line: hidden, or a gap"),)
+    return np.asarray(with_legend(Image.fromarray(pixels), f"{photo.name}: {words}", legend))
 
 
 def front_arc(limb: Limb, camera: Camera, z: float) -> Array:

@@ -13,6 +13,7 @@ from digitise.shape.statistical.solve import ShapeBelief
 
 _PALM_UP = "palm-up"
 _RING_MM = 6.0
+_BEYOND_MM = 25.0  # so far into the hand an arm may begin
 
 
 def require_at_wrist(limb: Limb, wrist_mm: float) -> None:
@@ -31,7 +32,7 @@ def require_at_wrist(limb: Limb, wrist_mm: float) -> None:
         It begins too far above the wrist, or beyond it.
     """
     above = limb.from_mm - wrist_mm
-    if not -5.0 <= above <= FOREARM_MM - 25.0:
+    if not -_BEYOND_MM <= above <= FOREARM_MM - 25.0:
         raise ShapeError(
             f"the arm is measured from {limb.from_mm:.0f} mm on, {above:.0f} mm above the wrist crease; the "
             f"hand ends {FOREARM_MM - 25.0:.0f} mm above it at most.",

@@ -6,8 +6,8 @@ from numpy.testing import assert_allclose
 from scipy.spatial import ConvexHull
 
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.statistical.model import edges_of
-from digitise.shape.statistical.planes import TangentPlanes, touch
+from digitise.shape.statistical.model import beside_edges, edges_of
+from digitise.shape.statistical.planes import TangentPlanes, touch, touch_outline
 
 
 def plane(origin, normal, along):
@@ -43,3 +43,43 @@ def test_a_plane_beside_the_surface_is_not_reached():
     prior = usual_foot("left")
     found = touch(prior.mean, prior.edges, plane([0, 0, 400.0], [1, 0, 0], [0, 0, 1]))
     assert found.reached[0] == -np.inf
+
+
+def test_each_of_two_fingers_is_touched_on_its_own_side():
+    """Round fingers of radius 9 side by side, seen from above: four lines at closed places."""
+    fingers = []
+    for x in (0.0, 25.0):
+        lying = trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0])
+        lying[0, 3] = x
+        fingers.append(trimesh.creation.cylinder(9.0, 80.0, sections=720, transform=lying))
+    both = trimesh.util.concatenate(fingers)
+    faces = np.asarray(both.faces, np.int64)
+    eye = np.array([12.5, 0.0, 5e5])  # so far away that rays run side by side
+    lines = [(-9.0, -1.0), (9.0, 1.0), (16.0, -1.0), (34.0, 1.0)]
+    off = np.array([0.7, -0.6, 0.5, -0.4])  # the outline that was seen lies so far outside
+    count = len(lines)
+    normal = np.array([[way, 0.0, 0.0] for _, way in lines])
+    origin = np.array([[x + way * gap, 0.0, eye[2]] for (x, way), gap in zip(lines, off, strict=True)])
+    seen = TangentPlanes(
+        origin,
+        normal,
+        np.tile([0.0, 1.0, 0.0], (count, 1)),
+        np.zeros(count),
+        np.ones(count),
+        np.zeros(count, int),
+    )
+    found = touch_outline(np.asarray(both.vertices), faces, beside_edges(faces), seen)
+    # a cylinder of 720 sides: its edges lie within 1e-4 of the circle, the outline within one edge, 0.08
+    assert_allclose(found.reached, -off, atol=0.01)
+    # the farthest point of all is another finger's
+    assert touch(np.asarray(both.vertices), edges_of(faces), seen).reached[1] > 20.0
+
+
+def test_beside_every_edge_lie_the_two_faces_that_hold_it():
+    hull = trimesh.creation.icosphere(subdivisions=2)
+    faces = np.asarray(hull.faces, np.int64)
+    edges, beside = edges_of(faces), beside_edges(faces)
+    assert len(edges) == len(beside) == 3 * len(faces) // 2
+    for edge, pair in zip(edges, beside, strict=True):
+        assert pair[0] != pair[1]
+        assert all(set(edge) <= set(faces[face]) for face in pair)
