@@ -5,6 +5,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 from commands import run
 
@@ -71,7 +73,9 @@ def test_check_refuses_photographs_without_a_limb(capsys, case, tmp_path):
         picture = cv2.imread(str(path))
         mask = cv2.imread(str(case.masks[number - 1]), cv2.IMREAD_GRAYSCALE)
         wide = cv2.dilate(mask, np.ones((61, 61), np.uint8)) > 127
-        picture[wide] = np.median(picture[wide ^ (cv2.dilate(mask, np.ones((121, 121), np.uint8)) > 127)], axis=0)
+        picture[wide] = np.median(
+            picture[wide ^ (cv2.dilate(mask, np.ones((121, 121), np.uint8)) > 127)], axis=0
+        )
         blank.append(tmp_path / f"empty-{number}.jpg")
         cv2.imwrite(str(blank[-1]), picture)
     code, out, _ = run(capsys, "check", *blank, "--field", case.field, "--json")
