@@ -15,6 +15,7 @@ import test_painted
 from change_accuracy import pairs_section
 from conftest import CASES, ROOT, Case
 from foot_accuracy import foot_section
+from hand_accuracy import hand_section
 from lying_accuracy import section as lying_section
 from matting import scene
 from PIL import Image
@@ -223,7 +224,7 @@ distances from a known truth, and not interchangeable with them.
 def page() -> str:
     """Return the text of docs/accuracy.md."""
     parts = [HEAD.format(count=len(CASES)), *_absolute(), *_change(), *_harder(), *_solids(), *_painted()]
-    parts += [*lying_section(), *foot_section(), READ]
+    parts += [*lying_section(), *foot_section(), *hand_section(), READ]
     return "".join(parts)
 
 

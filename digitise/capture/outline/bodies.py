@@ -87,7 +87,8 @@ def limb_pair(
     table = step_table(pixels, strip, slice(int(rows[0]), int(rows[-1]) + 1), first, last)
     height, width = table.strength.shape
     corner = round((first - float(strip.offsets[0])) / STEP_MM)
-    like = panel.inside & (panel.distance2 < _LIKE_BACKDROP)
+    # the lightest skin is near to paper: only plain backdrop is surely none of the limb
+    like = panel.inside & ~panel.paper & (panel.distance2 < _LIKE_BACKDROP)
     plain = np.where(painted == 0, like, 8.0 * (painted < 0))
     backdrop = _per_cell(plain[rows[0] :, corner:], height, width)
     heights = strip.heights[rows][:: int(CELL_MM / STEP_MM)][:height]

@@ -25,6 +25,7 @@ _LEAST_ROWS = 10
 _CORNER_MM = 12.0  # on either side: there the gap is within the picture's blur, or a shadow
 _WIDEST_MM = 60.0  # of the gap
 _NARROWEST_MM = 4.0
+_INWARD_MM = 2.0
 _NARROWER = 0.65  # a knee is three quarters as wide as its calf, seen from any side
 _CLEARLY_MM = 3.0  # by so much nearer the one edge lies to the other body's line
 
@@ -81,6 +82,8 @@ def _goes_on_from_other(own: Array, far: Array, outside: NDArray[np.intp], insid
     outside = outside[np.isfinite(far[outside])]
     if len(outside) < _LEAST_ROWS or len(inside) < _LEAST_ROWS:
         return False
+    if own[inside[-1]] > own[inside[0]] - _INWARD_MM:
+        return False  # a body that crosses before the limb leaves less and less of it
     off = []
     for edge in (own, far):
         line = np.polyfit(outside, edge[outside], 1)

@@ -13,7 +13,7 @@ from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
 from digitise.capture.outline.crossing import other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.track import STANDS_OUT, track
+from digitise.capture.outline.track import STANDS_OUT, no_limb, track
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.dressing import dressings
@@ -79,15 +79,13 @@ def find_region(
     panel = _painted_panel(panel, painted)
     try:
         rows, left, right = track(strip, panel, name)
+        if _one_sided(panel, rows, left, right):
+            raise no_limb(name)
     except OutlineError:
         alone = _region_of_steps(pixels, strip, panel, painted)
         if alone is None:
             raise
         return alone
-    if _one_sided(panel, rows, left, right):
-        alone = _region_of_steps(pixels, strip, panel, painted)
-        if alone is not None:
-            return alone
     sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     every = np.arange(rows[0], len(strip.heights))
     span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))

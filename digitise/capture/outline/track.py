@@ -40,7 +40,7 @@ def track(
         row -= 1
         run = _following_run(blob[row], found) if row >= 0 else None
     if len(found) * STEP_MM < 2 * _JUMP_MM:
-        raise _no_limb(name)
+        raise no_limb(name)
     rows, left, right = np.array(found[::-1]).T
     return rows.astype(np.intp), left.astype(np.intp), right.astype(np.intp)
 
@@ -49,7 +49,8 @@ def _tube(strip: Strip) -> Mask:
     return (np.abs(strip.offsets) < _TUBE_MM)[None, :] & (strip.heights > 0)[:, None]
 
 
-def _no_limb(name: str) -> OutlineError:
+def no_limb(name: str) -> OutlineError:
+    """Return the error that says that no limb is seen in the photograph ``name``."""
     return OutlineError(
         "no limb was found standing on the mat before the backdrop.",
         where=name,
@@ -68,7 +69,7 @@ def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
     counts = np.bincount(labels[foot])
     counts[0] = 0
     if counts.max(initial=0) * STEP_MM**2 < _LEAST_WIDTH_MM**2:
-        raise _no_limb(name)
+        raise no_limb(name)
     return np.asarray(labels == int(np.argmax(counts)))
 
 

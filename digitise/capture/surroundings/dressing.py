@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
-from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 
 _HUE = 0.2  # log units off the skin's: veins, redness and shade differ by less
 _BRIGHTNESS = 0.7  # beyond what shading does across the limb's middle
@@ -18,6 +18,7 @@ _LEAST_MM2, _LEAST_MM = 400.0, 15.0  # a plaster
 _ON_LIMB = 0.7  # of a patch: what lies beside the limb is no dressing on it
 _MOST_MM = 220.0  # taller things are sticks, cloth or walls
 _RIM = 5  # cells
+_STEP_HUE, _STEP_BRIGHTNESS = 0.15, 0.35  # log units, at its border
 _FILLED = 0.6  # of its own box: patches are cut square
 
 
@@ -42,7 +43,8 @@ def dressings(
     # along a limb's rim runs a line of mixed colour, which would join a patch there to everything
     patches = cv2.morphologyEx(other.astype(np.uint8), cv2.MORPH_OPEN, np.ones((_RIM, _RIM), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(patches, connectivity=4)
-    on_limb = np.bincount(labels[_limb(strip, rows, left, right)], minlength=count)
+    limb = _limb(strip, rows, left, right)
+    on_limb = np.bincount(labels[limb], minlength=count)
     keep = np.zeros(count, bool)
     for label in range(1, count):
         x, y, width, height, area = stats[label]
@@ -54,8 +56,21 @@ def dressings(
             and height * STEP_MM <= _MOST_MM
             and area >= _FILLED * width * height
             and on_limb[label] >= _ON_LIMB * area
+            and _ends_sharply(values, labels == label, limb)
         )
     return np.asarray(keep[labels])
+
+
+def _ends_sharply(values: Values, patch: Mask, limb: Mask) -> bool:
+    """Tell whether colour changes within a few cells round a patch on the limb: shade fades slowly."""
+    near, wide = (np.ones((n, n), np.uint8) for n in (3, 9))
+    cells = patch.astype(np.uint8)
+    within = patch & ~(cv2.erode(cells, wide) > 0)
+    beyond = limb & (cv2.dilate(cells, wide) > 0) & ~(cv2.dilate(cells, near) > 0)
+    if not beyond.any():
+        return False
+    step = np.median(values[within], axis=0) - np.median(values[beyond], axis=0)
+    return bool(np.linalg.norm(step[1:]) > _STEP_HUE or abs(step[0]) > _STEP_BRIGHTNESS)
 
 
 def _across(left: NDArray[np.intp], right: NDArray[np.intp]) -> NDArray[np.intp]:

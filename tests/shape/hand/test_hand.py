@@ -117,7 +117,7 @@ def test_a_hand_that_only_turns_keeps_its_figures():
 
 def test_taped_girths_are_followed():
     surface = PlacedShape.usual(usual_hand("left"))
-    none = TangentPlanes(*(np.zeros((0, 3)),) * 3, np.zeros(0), np.zeros(0), np.zeros(0, int))
+    none = TangentPlanes(*(np.zeros((0, 3)),) * 3, np.zeros(0), np.zeros(0), np.zeros(0, int), np.zeros(0))
     palm, wrist = (measure(belief_of(surface)).mean for measure in (palm_girth, wrist_girth))
     girths = taped({"palm": palm + 20.0, "wrist": wrist + 10.0, "hand-length": 180.0})
     assert len(girths) == 2

@@ -16,6 +16,7 @@ def plane(origin, normal, along):
         np.zeros(1),
         np.ones(1),
         np.zeros(1, int),
+        np.zeros(1),
     )
 
 
@@ -47,13 +48,11 @@ def test_a_plane_beside_the_surface_is_not_reached():
 
 def test_each_of_two_fingers_is_touched_on_its_own_side():
     """Round fingers of radius 9 side by side, seen from above: four lines at closed places."""
-    fingers = [
-        trimesh.creation.cylinder(
-            9.0, 80.0, sections=720, transform=trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0])
-        )
-        for _ in range(2)
-    ]
-    fingers[1].apply_translation([25.0, 0.0, 0.0])
+    fingers = []
+    for x in (0.0, 25.0):
+        lying = trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0])
+        lying[0, 3] = x
+        fingers.append(trimesh.creation.cylinder(9.0, 80.0, sections=720, transform=lying))
     both = trimesh.util.concatenate(fingers)
     faces = np.asarray(both.faces, np.int64)
     eye = np.array([12.5, 0.0, 5e5])  # so far away that rays run side by side
