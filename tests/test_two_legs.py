@@ -17,9 +17,9 @@ from digitise.workflow.measure import measure_limb
 
 HOME = Path(__file__).parent / "data/two-legs"
 # what hides nothing of the limb's middle is measured well: the rms error of a girth, mm
-MEASURED = {"front-own": 5.0, "turn-two-dark": 4.0, "third-45": 6.0, "leg-before": 5.5, "pages-behind": 5.5}
+MEASURED = {"front-own": 5.0, "turn-two-dark": 4.0, "third-45": 7.0, "leg-before": 5.5, "pages-behind": 5.5}
 # where shorts or the like cover the upper part, up to which height the rest is measured, mm
-COVERED = {"pages-behind": 640.0}
+COVERED = {"pages-behind": 620.0}
 
 
 @pytest.mark.parametrize("name", sorted(MEASURED))

@@ -14,10 +14,10 @@ from digitise.capture.sheets.field import MarkerField
 from digitise.errors import ContradictionError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.view import View
 from digitise.shape.fit import LimbFit, fit_limb
-from digitise.workflow.left_out import hidden_findings
 from digitise.workflow.measure import find_outlines
 from digitise.workflow.posture.outlined import Outlined
-from digitise.workflow.third_photo import third_photo
+from digitise.workflow.seen.left_out import hidden_findings
+from digitise.workflow.seen.third_photo import third_photo
 
 
 def check_visit(

@@ -25,15 +25,21 @@ from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.asked import as_far_as_seen
 from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
-from digitise.workflow.left_out import clashes_of, cure_of, hidden_findings, inspection_of, useful_outlines
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
-from digitise.workflow.third_photo import third_photo
+from digitise.workflow.seen.asked import as_far_as_seen
+from digitise.workflow.seen.left_out import (
+    clashes_of,
+    cure_of,
+    hidden_findings,
+    inspection_of,
+    useful_outlines,
+)
+from digitise.workflow.seen.third_photo import third_photo
 from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]

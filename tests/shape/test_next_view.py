@@ -5,9 +5,9 @@ import pytest
 import synthetic
 from prior_limbs import draw_limb
 
+from digitise.shape.checks.next_view import azimuth_deg, best_next_view, next_view
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import volume
-from digitise.shape.next_view import azimuth_deg, best_next_view, next_view
 from digitise.tape.rows import TapeRow
 
 LEVELS = (90.0, 410.0)

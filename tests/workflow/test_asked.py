@@ -11,8 +11,8 @@ from digitise.capture.outline.result import Hidden
 from digitise.errors import ShapeError
 from digitise.shape.levels import OutOfSightError
 from digitise.shape.limb import volume
-from digitise.workflow.left_out import cure_of, hidden_findings
 from digitise.workflow.measure import Outlined, fit_outlines
+from digitise.workflow.seen.left_out import cure_of, hidden_findings
 
 
 @pytest.fixture(scope="module")

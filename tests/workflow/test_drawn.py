@@ -11,7 +11,7 @@ from digitise.capture.sheets.field import MarkerField
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Pose
 from digitise.workflow.drawn import outline_or_reason
-from digitise.workflow.left_out import useful_outlines
+from digitise.workflow.seen.left_out import useful_outlines
 
 # The limb's axis along the world's y, as of a leg that lies: x stays, y becomes z.
 LYING = Pose(np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]]), np.zeros(3))

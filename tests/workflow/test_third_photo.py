@@ -11,7 +11,7 @@ from prior_limbs import draw_limb
 from digitise.capture.outline.result import Hidden
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import volume
-from digitise.workflow.third_photo import direction_words, third_photo
+from digitise.workflow.seen.third_photo import direction_words, third_photo
 
 LEVELS = (90.0, 410.0)
 

@@ -1,1 +1,1 @@
-"""What speaks against a fitted limb: refusals and warnings."""
+"""What is said of a fitted limb: refusals, warnings, and what would make it better known."""

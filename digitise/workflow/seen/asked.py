@@ -8,7 +8,7 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.outline.find import Outline
 from digitise.shape.fit import LimbFit
 from digitise.shape.levels import OutOfSightError
-from digitise.workflow.left_out import cure_of
+from digitise.workflow.seen.left_out import cure_of
 
 LEAST_MM = 40.0  # shorter, what is seen of the limb is not worth a volume
 

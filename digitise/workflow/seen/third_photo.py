@@ -8,8 +8,8 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.outline.find import Outline
 from digitise.capture.outline.result import Hidden
 from digitise.geometry.camera import Camera
+from digitise.shape.checks.next_view import NextView, azimuth_deg, best_next_view
 from digitise.shape.limb import Z95, Limb
-from digitise.shape.next_view import NextView, azimuth_deg, best_next_view
 
 CODE = "third-photo"
 _WORTH = 0.10  # a photograph that narrows the interval by less is not worth a second set-up
