@@ -41,7 +41,7 @@ photographs (50, 90 and 130 degrees from the table), exact outlines with the err
 lower edges unseen over two supports of 60 mm. The axis is found; the landmark is tapped 1.5 mm (sd) off along
 the limb; at the second visit the limb lies 30 mm and 10 degrees elsewhere, less swollen
 (`tests/lying_accuracy.py`). Each body is measured three times with other errors. Changes are of the first
-volume; of 36 other pairs of legs, drawn with other errors, all 36 lay within their intervals. Nothing sags
+volume; of other pairs of legs, drawn with other errors, none was seen outside its interval. Nothing sags
 between the supports here, as tissue does on a couch.
 
 """
