@@ -50,6 +50,8 @@ def test_the_other_limb_keeps_the_client_the_answers_the_sheets_and_the_heights(
     assert all(getattr(found, name) == getattr(GIVEN, name) for name in kept)
     assert (found.side, found.rows) == ("right", (("10", ""), ("23", "")))
     assert (found.saved, found.note, found.names, found.same_visit) == (None, "", {}, False)
+    taped = GIVEN.model_copy(update={"places": (("ball-of-foot", 241.0, 0, None),)})
+    assert saving.other_limb(begun(), taped).read().places == ()  # girths of one foot are not the other's
     assert (other.field_json, other.photos) == ("{}", ())
     assert saving.other_limb(other, found).read().side == "left"
 

@@ -22,7 +22,9 @@ from ui.lengths import kept_unit
 from ui.typed import TypedTape, as_typed, rows_in_trouble
 
 FEWEST_PHOTOS = 2
-_OF_ONE_LIMB = ("note", "axis", "landmark", "changes", "seen", "saved", "cleared", "names", "same_visit")
+_OF_ONE_LIMB = (
+    *("note", "axis", "landmark", "places", "changes", "seen", "saved", "cleared", "names", "same_visit"),
+)
 
 
 def missing(inputs: Inputs, tape: TypedTape) -> list[str]:

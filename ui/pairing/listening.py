@@ -114,6 +114,7 @@ def _settings(pairing: Pairing, near: Near) -> uvicorn.Config:
         ws="none",
         lifespan="off",
         log_config=None,
+        log_level="warning",
         access_log=False,
         server_header=False,
         proxy_headers=False,
