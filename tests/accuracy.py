@@ -199,9 +199,9 @@ not: a program that counts on limbs reads the limb-like ones a little low.
 SECOND_LEG = """\
 ## A second leg, pages and dressings
 
-Photo-real visits rendered besides, not shipped at full size; errors over the span that was asked for, as far as
-it is seen. The first three were in view while limits were chosen, the last two (*kept*) were looked at once.
-*Before*: the program before it told print, crossing legs and dressings.
+Photo-real visits rendered besides, not shipped at full size; errors over the span that was asked for, as far
+as it is seen. The first three were in view while limits were chosen, the last two (*kept*) were looked at
+once. *Before*: the program before it told print, crossing legs and dressings.
 
 | visit | found | before |
 |---|---|---|
@@ -211,8 +211,8 @@ it is seen. The first three were in view while limits were chosen, the last two 
 | kept: other leg 20 cm before the limb, white panel | +1.1 ± 2.4 % | refused |
 | kept: stick, other leg one step back, dark skin | +1.3 ± 2.6 % | +0.4 ± 1.7 % |
 
-Of some 5,600 edge points called sure 25 lie more than 3 px off, 21 of them above the limb's hem on another leg;
-those on the outside of the dressing are not counted.
+Of some 5,600 edge points called sure 25 lie more than 3 px off, 21 of them above the limb's hem on another
+leg; those on the outside of the dressing are not counted.
 
 """
 
