@@ -29,10 +29,12 @@ from digitise.capture.sheets.field import MarkerField, read_field
 from digitise.capture.sheets.files import save_sheets
 from digitise.care.change.compare import Change
 from digitise.care.padding.regions import find_regions
+from digitise.care.wrap.sheet import wrap_sheet
 from digitise.errors import PhotoError
 from digitise.output.change.overlays import draw_overlay, find_overlays
 from digitise.output.figures import style as figures_style
 from digitise.output.figures.care import places_views
+from digitise.output.figures.wrap import wrap_layers
 from digitise.output.model.file import read_model
 from digitise.output.model.files import write_model
 from digitise.output.model.form import ModelForm
@@ -40,6 +42,7 @@ from digitise.output.report.content import ReportVisit
 from digitise.output.report.pdf import report_figures, report_pdf
 from digitise.samples import SampleVisit, sample_visits
 from digitise.tape.table import read_tape
+from digitise.workflow.care import foot_way_of
 from digitise.workflow.measure import measure_limb
 from digitise.workflow.report import ReportOptions, make_report
 
@@ -202,6 +205,9 @@ def of_results(folder: Path, visits: Sequence[ReportVisit]) -> None:
         seen_by_cameras(report.change, first, last).save(OUT / "change-cameras.png", optimize=True)
     limb = visits[0].model.limb
     save_figure(lambda: places_views(limb, find_regions(limb)), "places.png")
+    last_model = visits[-1].model
+    sheet = wrap_sheet(last_model.limb, None, foot_way_of(last_model))
+    save_figure(lambda: wrap_layers(last_model.limb, last_model.foot, sheet), "layers.png")
     (folder / "report.pdf").write_bytes(report_pdf(report))
     save_drawing(beside(pages(folder / "report.pdf", (1, 2, 3), 820)), "report.png")
 

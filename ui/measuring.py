@@ -29,8 +29,8 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
-from digitise.workflow.measure import find_outlines, fit_outlines, lines_round
+from digitise.workflow.drawn import drawn_bounds, lines_round, outline_or_reason
+from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
 from ui import ends, text

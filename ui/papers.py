@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from digitise.capture.sheets.layout import parse_print_scale
-from digitise.care.wrap.follow import WrapStep
 from digitise.care.wrap.garment import GirthList
+from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.model.file import StoredModel
 from digitise.paper import Paper
 from digitise.record.store import Store
@@ -61,17 +61,23 @@ def wrap_file(model: StoredModel, taken: datetime, options: ReportOptions, paper
     return _report([(model, taken)], options, paper, code)
 
 
-def home_file(steps: tuple[WrapStep, ...], limb: str, paper: Paper) -> bytes:
-    """Return the card that a client takes home with a wrap, as a PDF.
+def home_file(sheet: WrapSheet, model: StoredModel, paper: Paper) -> bytes:
+    """Return the card that a client takes home with a wrap, as a PDF with the layers drawn on the limb.
 
     Raises
     ------
     DigitiseError
         The wrap has no layer.
     """
+    from digitise.output.figures.style import png  # noqa: PLC0415
+    from digitise.output.figures.wrap import wrap_layers  # noqa: PLC0415
     from digitise.output.wrap.home_card import home_card  # noqa: PLC0415
 
-    return _files.get(("home", steps, limb, paper), lambda: home_card(steps, limb, paper=paper))
+    def make() -> bytes:
+        layers = png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        return home_card(sheet.steps, model.summary.limb, paper=paper, picture=layers)
+
+    return _files.get(("home", sheet.steps, model.summary.limb_sha256, paper), make)
 
 
 def garment_file(girths: GirthList) -> str:

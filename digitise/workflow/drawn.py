@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import cv2
 import numpy as np
@@ -59,6 +59,17 @@ def outline_or_reason(
         return find_outline(photo, calibration.cameras[number], boards, axis_from_world, correction)
     except OutlineError as error:
         return error
+
+
+def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:
+    """Return the line (n, 2) px that was drawn round the limb in each photograph, None where none was."""
+    found = [drawn_on(photo, drawn) for photo in photos]
+    return [None if each is None else each.polygon for each in found]
+
+
+def drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
+    """Return what was drawn on a photograph, by its file name or by its sha256; None where nothing was."""
+    return drawn.get(photo.name, drawn.get(photo.sha256))
 
 
 def drawn_bounds(

@@ -18,14 +18,14 @@ from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import looks_along
-from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
 from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.drawn import drawn_bounds, outline_or_reason
+from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
 from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
@@ -134,7 +134,7 @@ def measure_limb(
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
         sighted = settle(sighted, photos, lying, limb=limb, side=side, from_mm=from_mm, to_mm=to_mm)
-    drawn = [_drawn_on(photo, corrections or {}) for photo in sighted.photos]
+    drawn = [drawn_on(photo, corrections or {}) for photo in sighted.photos]
     low, high = drawn_bounds(sighted.outlines, drawn) or (None, None)
     measured = fit_outlines(
         sighted,
@@ -188,7 +188,7 @@ def find_outlines(
         axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
     tried = _each(
-        lambda n: outline_or_reason(photos[n], n, calibration, field, axis, _drawn_on(photos[n], drawn)),
+        lambda n: outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn)),
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
@@ -303,16 +303,6 @@ def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
         return tuple(pool.map(job, items))
-
-
-def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:
-    """Return the line (n, 2) px that was drawn round the limb in each photograph, None where none was."""
-    found = [_drawn_on(photo, drawn) for photo in photos]
-    return [None if each is None else each.polygon for each in found]
-
-
-def _drawn_on(photo: Photograph, drawn: Mapping[str, Correction]) -> Correction | None:
-    return drawn.get(photo.name, drawn.get(photo.sha256))
 
 
 def _silent(_step: str) -> None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from model_folders import model_folder
+from PIL import Image
 from standing_feet import HIGH, leg_with_foot
 
 from digitise.care.wrap.plan import Layer, Plan
@@ -127,10 +128,12 @@ def test_many_layers_stand_in_rows(model):
     assert layers_height_mm(7) == 2 * layers_height_mm(6)
 
 
-@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
-def test_the_home_card_draws_layers_from_the_foot(model, tmp_path):
+@pytest.mark.skipif(shutil.which("pdfimages") is None, reason="poppler-utils is not installed")
+def test_the_home_card_shows_the_layers_on_the_limb(model, tmp_path):
     wrap_model(model, tmp_path / "w", BOTH, None)
-    words = ["pdftotext", str(tmp_path / "w/home-card.pdf"), "-"]
-    text = subprocess.run(words, capture_output=True, text=True, check=True).stdout
-    assert "foot" in text
-    assert "first" in text
+    words = ["pdfimages", "-list", str(tmp_path / "w/home-card.pdf")]
+    listed = subprocess.run(words, capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    with Image.open(tmp_path / "w/layers.png") as layers:
+        assert [line.split()[3:5] for line in listed if line.split()[2] == "image"] == [
+            [str(layers.width), str(layers.height)]
+        ]

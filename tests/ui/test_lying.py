@@ -4,8 +4,10 @@ from datetime import UTC, datetime
 
 import pytest
 from lying_accuracy import measured_sample
+from lying_drawn import like_its_sheet, round_it
 from ui_support import ROOT, page, words
 
+from digitise.capture.outline.correction import correction_to_json
 from digitise.output.model.files import model_text
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, NewVisit
@@ -36,6 +38,26 @@ def test_an_arm_waits_for_its_landmark_and_is_measured_from_there(home):
     assert not measured.error
     assert "rest on supports" in words(measured)
     # the truth is 2230 mL from 20 to 360 mm and about 90 mL more at either end
+    assert "mL" in measured.metric[0].value
+
+
+@pytest.mark.slow
+def test_an_arm_that_is_not_found_is_drawn_and_measured(home, tmp_path):
+    """Nothing tells it from its sheet: the editor opens on the whole photograph, lines round it suffice."""
+    visit = sample_visits("arm")[0]
+    found = measured_sample(visit)
+    draft = drafts.draft_of("arm-drawn-by-hand---")
+    for path in like_its_sheet(visit, found, tmp_path).photos:
+        draft.add_photo(path.read_bytes(), path.name)
+    draft.write_field((ARM / "field.json").read_text())
+    inputs = Inputs(client="K-017", limb="arm", side="left", sheets="own", rows=ROWS, lies="palm-down")
+    draft.write(inputs.model_copy(update={"landmark": (visit.lying.photo, *visit.lying.at)}))
+    asks = page("visit", draft_token=draft.folder.name)
+    assert text.DRAW_TITLE.format(1) in [head.value for head in asks.subheader]
+    for number, path in enumerate(draft.photos):
+        draft.write_correction(path, correction_to_json(round_it(found, number)))
+    measured = page("visit", draft_token=draft.folder.name)
+    assert not measured.error
     assert "mL" in measured.metric[0].value
 
 

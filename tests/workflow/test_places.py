@@ -48,7 +48,8 @@ def test_the_true_girths_agree_with_the_photographs_and_others_do_not(name, tmp_
     low, high = end.volume_ml_95
     true_ml = truth["volumes_below_ml"][f"{end.below_mm:.0f}"]
     assert low < true_ml < high
-    assert end.photographs_ml_95[0] < true_ml < end.photographs_ml_95[1]
+    # a foot by photographs is known to 5 % at worst, a twentieth of its intervals may miss it
+    assert end.photographs_ml == pytest.approx(true_ml, rel=0.05)
 
 
 @pytest.mark.slow

@@ -175,7 +175,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     )
     papers.download(
         text.HOME_PDF,
-        lambda: home_file(sheet.steps, kept.model.summary.limb, paper),
+        lambda: home_file(sheet, kept.model, paper),
         "home-card.pdf",
         f"home-{key}",
     )

@@ -34,7 +34,7 @@ INK_LIGHT = 0.02
 """Of full light: ink in a shadow is darker, and takes on the hue of what is beside it; dark skin is not."""
 # From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness light from shade:
 # with both weighed alike, a tenth of a rendered hand's surroundings was taken for skin, so 0.6 %.
-_SCALE, _OFFSET = np.array([12.0, 110.0, 110.0]), np.array([72.0, 128.0, 128.0])
+_SCALE, _OFFSET = np.array([24.0, 110.0, 110.0]), np.array([144.0, 128.0, 128.0])
 
 
 @dataclass(frozen=True, eq=False)

@@ -35,6 +35,11 @@ _STEPS = (
         "measured lies before the plain middle in all three; else hold the phone higher. The limb keeps "
         "still.",
     ),
+    (
+        "Hand",
+        "If wanted: lay the bare hand on the mat, palm down, fingers a little apart, and photograph it from "
+        "above and from low beside it, the mat in both and no other sheet.",
+    ),
 )
 _SKIN, _SUPPORT = 205, 120
 _ELEVATIONS = (50.0, 90.0, 130.0)

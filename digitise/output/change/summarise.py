@@ -84,7 +84,7 @@ def change_form(
         overlays=tuple(_overlays(seen, first, second)),
         sentences=(*change_sentences(change, over), *end_sentences(compared.end)),
         warnings=(*change_warnings(change, covers), *_left_out(seen)),
-        not_included=left_out(first.limb, low, high),
+        not_included=left_out(first.limb, low if compared.end is None else None, high),
         caution=caution(first.limb),
         created=created or now(),
         software=software(),

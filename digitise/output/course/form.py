@@ -150,6 +150,7 @@ def course_form(
         When; now when None.
     """
     visit, plateau = course.points[-1].visit, course.plateau
+    followed = all(point.visit.ends for point in course.points)
     return CourseForm.model_validate(
         {
             "format": FORMAT,
@@ -174,7 +175,7 @@ def course_form(
             "sentences": course_sentences(course),
             "remarks": tuple(remarks),
             "safety": tuple(safety),
-            "not_included": left_out(limb, visit.from_mm, visit.to_mm),
+            "not_included": left_out(limb, None if followed else visit.from_mm, visit.to_mm),
             "caution": caution(limb),
             "created": created or now(),
             "software": software(),

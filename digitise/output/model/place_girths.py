@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from digitise.output.forms import interval, rounded
 from digitise.output.model import form
-from digitise.output.model.measured import Measured
 from digitise.shape.end import EndPart
 from digitise.shape.end_figures import end_volume
 from digitise.shape.limb import Estimate, Limb, volume
 from digitise.tape.ends import taped_end
 from digitise.tape.places import AGREES_MM, place_words
 from digitise.tape.rows import PlaceGirth
+
+if TYPE_CHECKING:
+    from digitise.output.model.measured import Measured
 
 _Seen = tuple[float, tuple[float, float]]
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from digitise.output.forms import interval, rounded
 from digitise.output.model import form
-from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.end_figures import end_volume
 from digitise.shape.foot.figures import (
     FootSection,
@@ -17,6 +18,9 @@ from digitise.shape.foot.figures import (
 )
 from digitise.shape.hand.figures import hand_length, palm_girth, wrist_girth
 from digitise.shape.limb import Estimate
+
+if TYPE_CHECKING:
+    from digitise.output.model.measured import Measured, MeasuredEnd
 
 
 def outline_name(number: int) -> str:

@@ -106,9 +106,11 @@ def write_wrap(
         if summary.garment is not None:
             table = garment_table(summary.garment)
             (folder / GARMENT_FILE).write_text(table, encoding="utf-8", newline="")
-        (folder / HOME_FILE).write_bytes(home_card(sheet.steps, model.summary.limb))
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
-        (folder / TURNS_FILE).write_bytes(png(lambda: wrap_layers(model.limb, model.foot, sheet)))
+        layers = png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        (folder / TURNS_FILE).write_bytes(layers)
+        card = home_card(sheet.steps, model.summary.limb, picture=layers)
+        (folder / HOME_FILE).write_bytes(card)
     return summary
 
 

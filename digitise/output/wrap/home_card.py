@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from io import BytesIO
+
 from fpdf import FPDF
+from PIL import Image
 
 from digitise.care.wrap.follow import WrapStep
 from digitise.errors import PlanError
@@ -25,21 +28,24 @@ SKIN = ("Wash and dry the skin, also between {ends}.", "Put cream on when the wr
 _BLANKS = ("Whom to call:", "Telephone:", "Wear it until:", "Next visit:")
 _EDGE_MM, _BLANK_MM = 15.0, 11.0
 _BAR_MM, _STRIP_MM = 6.0, 60.0
+_PICTURE_MM = 84.0
 # From light to dark, so that layers can be told apart without colour.
 _GREYS = (235, 200, 165, 130, 95)
 
 
-def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4") -> bytes:
+def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4", picture: bytes = b"") -> bytes:
     """Return the card as a PDF of one page; what only the clinic knows is left blank to fill in.
 
     Parameters
     ----------
     steps
-        The layers, from the skin outward; drawn as bars from foot or hand to trunk.
+        The layers, from the skin outward.
     limb
         ``leg`` or ``arm``.
     paper
         ``a4`` or ``letter``.
+    picture
+        The layers on the limb, PNG; without it they are bars.
 
     Raises
     ------
@@ -57,7 +63,10 @@ def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4") -> b
     document.set_xy(_EDGE_MM, _EDGE_MM)
     document.set_font(FONT, "B", 22)
     document.cell(0, 12, TITLE, new_x="LMARGIN", new_y="NEXT")
-    _layers(document, steps, "foot" if limb == "leg" else "hand")
+    if picture:
+        _picture(document, picture)
+    else:
+        _layers(document, steps, "foot" if limb == "leg" else "hand")
     _words(document, "Take the wrap off at once when", [line.format(ends=ends) for line in TAKE_OFF])
     _words(document, "Then, and also when one of these comes, call today", CALL_TODAY)
     _words(document, EMERGENCY, ())
@@ -82,6 +91,17 @@ def _words(document: FPDF, title: str, lines: tuple[str, ...] | list[str]) -> No
         document.set_x(_EDGE_MM + 4)
         document.multi_cell(width - 4, 6.5, f"•  {line}", align="L", new_x="LMARGIN", new_y="NEXT")
     document.set_y(document.get_y() + 3)
+
+
+def _picture(document: FPDF, picture: bytes) -> None:
+    """Draw the layers as wide as the page, or as tall as leaves room for the words."""
+    with Image.open(BytesIO(picture)) as image:
+        across, tall = image.size
+    room = document.w - 2 * _EDGE_MM
+    width = min(room, _PICTURE_MM * across / tall)
+    y = document.get_y() + 2
+    document.image(BytesIO(picture), x=_EDGE_MM + (room - width) / 2, y=y, w=width)
+    document.set_y(y + width * tall / across + 3)
 
 
 def _layers(document: FPDF, steps: tuple[WrapStep, ...], end: str) -> None:

@@ -11,9 +11,9 @@ from scipy.spatial import ConvexHull
 
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
-from digitise.shape.cuts import cut, flux
 from digitise.shape.end import EndPart
 from digitise.shape.limb import MM3_PER_ML, Estimate
+from digitise.shape.statistical.cuts import cut, flux
 from digitise.shape.statistical.solve import ShapeBelief, slopes
 from digitise.shape.statistical.surface import PlacedShape
 

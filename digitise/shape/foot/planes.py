@@ -34,4 +34,5 @@ def planes_of_leg(limb: Limb) -> TangentPlanes:
         np.asarray(told.mean),
         _RING_FACTOR * np.hypot(told.sd, _LEG_SD_MM),
         np.full(count, -1),
+        zero,
     )

@@ -10,10 +10,10 @@ from scipy.spatial import ConvexHull
 
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
-from digitise.shape.cuts import cut, flux
 from digitise.shape.end import EndPart
 from digitise.shape.hand.prior import MIDDLE, MIDDLE_FINGER, PALM, THUMB, WRIST, along_hand, parts_of_hand
 from digitise.shape.limb import MM3_PER_ML, Estimate
+from digitise.shape.statistical.cuts import cut, flux
 from digitise.shape.statistical.solve import ShapeBelief, TapedGirth, slopes
 from digitise.shape.statistical.surface import PlacedShape
 

@@ -37,6 +37,8 @@ class TangentPlanes:
         (N,) mm.
     view
         (N,) which photograph tells, from 0; -1 for what is known otherwise.
+    pixel_mm
+        (N,) what one of that photograph's pixels is there; 0 for what is known otherwise.
     """
 
     origin: Array
@@ -45,6 +47,7 @@ class TangentPlanes:
     distance: Array
     sd: Array
     view: NDArray[np.int64]
+    pixel_mm: Array
 
     def __post_init__(self) -> None:
         """Keep the arrays as they are."""
@@ -52,7 +55,7 @@ class TangentPlanes:
 
 
 def planes_of_view(camera: Camera, edge: Edge, view: int) -> TangentPlanes:
-    """Back-project a body's outline: each point's plane holds the camera and the outline's tangent."""
+    """Back-project a body's outline, near the world's origin: each plane holds the camera and a tangent."""
     used = np.flatnonzero(edge.seen)
     rays = camera.rays(edge.points[used])
     outward = camera.rays(edge.points[used] + edge.normals[used]) - rays
@@ -68,10 +71,11 @@ def planes_of_view(camera: Camera, edge: Edge, view: int) -> TangentPlanes:
         np.zeros(count),
         _OUTLINE_SD_MM * worse,
         np.full(count, view),
+        np.full(count, np.linalg.norm(camera.centre) / camera.lens.focal_px),
     )
 
 
-_NAMES = ("origin", "normal", "along", "distance", "sd", "view")
+_NAMES = ("origin", "normal", "along", "distance", "sd", "view", "pixel_mm")
 
 
 def together(parts: Sequence[TangentPlanes]) -> TangentPlanes:

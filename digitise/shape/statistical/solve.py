@@ -15,8 +15,9 @@ from digitise.shape.statistical.surface import PLACES, PlacedShape
 
 # It stands anywhere on the mat's middle, toes or fingers along its arrow.
 _PLACE_SD = np.array([30.0, 30.0, np.radians(12.0)])
-# All of one photograph's outline may lie too far out alike: soft shadows, blur, the mask's own half pixel.
-_VIEW_SD_MM = 0.4
+# All of one photograph's outline may lie too far out alike: soft shadows, and blur as wide as its pixels (a
+# foot of half-size pictures read 3 % too large).
+_VIEW_SD_MM, _VIEW_SD_PX = 0.4, 0.8
 _ROUNDS = 40
 _CONVERGED_MM = 0.1  # rms of all vertices: a tenth of what one photograph's point tells
 # Where the surface touches a plane may jump from round to round; ever shorter steps settle between the two.
@@ -107,7 +108,7 @@ def solve_shape(
     surface, home = start, start.parameters.copy()
     home[:-3] = 0.0
     biases = np.zeros(1 + int(planes.view.max(initial=-1)))
-    precision = _prior_precision(len(home), len(biases))
+    precision = _prior_precision(len(home), _alike(planes, len(biases)))
     for number in range(_ROUNDS):
         residual, rows = _linearise(surface, planes, biases, reach)
         weight = _weights(residual, planes.sd, near)
@@ -136,8 +137,16 @@ def unlikeliness(surface: PlacedShape, planes: TangentPlanes, reach: Reach = far
     return float(off + 0.5 * np.sum(surface.parameters[:-PLACES] ** 2))
 
 
-def _prior_precision(parameters: int, views: int) -> Array:
-    sd = np.concatenate([np.ones(parameters - 3), _PLACE_SD, np.full(views, _VIEW_SD_MM)])
+def _alike(planes: TangentPlanes, views: int) -> Array:
+    """Return by how much the outline of each photograph (views,) may be off alike, mm."""
+    pixel = np.zeros(views)
+    known = planes.view >= 0
+    np.maximum.at(pixel, planes.view[known], planes.pixel_mm[known])
+    return np.maximum(_VIEW_SD_MM, _VIEW_SD_PX * pixel)
+
+
+def _prior_precision(parameters: int, alike: Array) -> Array:
+    sd = np.concatenate([np.ones(parameters - 3), _PLACE_SD, alike])
     return np.diag(1.0 / sd**2)
 
 

@@ -1,10 +1,13 @@
 """A wrap in the order and words of hands, and the card to take home."""
 
+import re
 import subprocess
 from dataclasses import replace
+from io import BytesIO
 
 import numpy as np
 import pytest
+from PIL import Image
 from solid_limbs import limb
 
 from digitise.care.surface.landmarks import Landmark, Landmarks
@@ -92,6 +95,26 @@ def test_the_home_card_is_one_page_with_room_to_write(tmp_path):
         home_card(steps, "leg", paper="a3")
     with pytest.raises(PlanError, match="no layer"):
         home_card((), "leg")
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("size", [(1800, 860), (1800, 1720), (300, 2000)])
+def test_a_picture_of_the_layers_leaves_the_card_one_page(paper, size, tmp_path):
+    steps = wrap_steps(wrap_sheet(cylinder(), Plan(layers=LAYERS)).needs, "leg", MARKS)
+    stream = BytesIO()
+    Image.new("RGB", size, "grey").save(stream, "PNG")
+    (tmp_path / "card.pdf").write_bytes(home_card(steps, "leg", paper=paper, picture=stream.getvalue()))
+    words = subprocess.run(
+        ["pdftotext", "-layout", "card.pdf", "-"], cwd=tmp_path, check=True, capture_output=True, text=True
+    ).stdout
+    assert words.count("\f") == 1
+    assert "Next visit:" in words
+    boxes = subprocess.run(
+        ["pdftotext", "-bbox", "card.pdf", "-"], cwd=tmp_path, check=True, capture_output=True, text=True
+    ).stdout
+    # the last line ends on the page: 297 mm are 842 points, 279 mm are 792
+    ends = [float(found) for found in re.findall(r'yMax="([0-9.]+)"', boxes)]
+    assert max(ends) < (842 if paper == "a4" else 792) - 20
 
 
 def test_steps_without_landmarks_count_from_below():

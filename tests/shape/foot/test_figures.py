@@ -27,7 +27,7 @@ def lying(mesh):
     faces = np.asarray(mesh.faces, np.int64)
     prior = ShapeModel(np.array(mesh.vertices), np.zeros((1, len(mesh.vertices), 3)), faces, edges_of(faces))
     belief = ShapeBelief(PlacedShape(prior, np.zeros(4)), np.zeros((4, 4)), np.zeros(0))
-    return EndPart(belief, TOP, belief.surface.vertices())
+    return EndPart("foot", belief, TOP, belief.surface.vertices())
 
 
 def half_ellipsoid(a, b, c):
@@ -67,7 +67,7 @@ def usual(side="left"):
     prior = usual_foot(side)
     surface = PlacedShape.usual(prior)
     size = len(prior.modes) + 3
-    return EndPart(ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
+    return EndPart("foot", ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
 
 
 def test_sections_are_those_of_an_independent_library():

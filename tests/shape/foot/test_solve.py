@@ -40,7 +40,7 @@ def test_finds_a_known_foot(seed):
     side = ("left", "right")[seed % 2]
     truth = feet.random_foot(side, rng)
     belief = solved(truth, side, rng)
-    found = foot_volume(EndPart(belief, TOP, belief.surface.vertices()))
+    found = foot_volume(EndPart("foot", belief, TOP, belief.surface.vertices()))
     true = volume_below(truth.vertices(), truth.prior.faces, TOP) / 1000
     # edges to 0.3 mm on half-widths of 40 mm and heights of 60 mm
     assert abs(found.mean / true - 1) < 0.0125
@@ -58,7 +58,7 @@ def test_fewer_photographs_know_less():
 
     def sd(views):
         belief = solved(truth, "left", np.random.default_rng(1), views)
-        return foot_volume(EndPart(belief, TOP, belief.surface.vertices())).sd
+        return foot_volume(EndPart("foot", belief, TOP, belief.surface.vertices())).sd
 
     assert sd((0, 1, 2)) < sd((1, 2)) < sd((2,))
 
@@ -79,6 +79,7 @@ def test_planes_that_contradict_each_other_do_not_settle_quietly():
         rng.normal(0, 60, len(planes.distance)),
         planes.sd,
         planes.view,
+        planes.pixel_mm,
     )
     try:
         belief = solve_shape(PlacedShape.usual(usual_foot("left")), away)

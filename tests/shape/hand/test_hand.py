@@ -18,7 +18,6 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.view import Edge
 from digitise.output.model.end_file import end_from_arrays, end_to_arrays
 from digitise.shape import limb as read
-from digitise.shape.cuts import cut, flux
 from digitise.shape.end import whole_mesh
 from digitise.shape.end_figures import end_volume
 from digitise.shape.fit import fit_limb
@@ -34,6 +33,7 @@ from digitise.shape.hand.prior import (
     parts_of_hand,
     usual_hand,
 )
+from digitise.shape.statistical.cuts import cut, flux
 from digitise.shape.statistical.planes import TangentPlanes, planes_of_view, together
 from digitise.shape.statistical.solve import ShapeBelief, slopes, solve_shape
 from digitise.shape.statistical.surface import PLACES, PlacedShape
@@ -117,7 +117,7 @@ def test_a_hand_that_only_turns_keeps_its_figures():
 
 def test_taped_girths_are_followed():
     surface = PlacedShape.usual(usual_hand("left"))
-    none = TangentPlanes(*(np.zeros((0, 3)),) * 3, np.zeros(0), np.zeros(0), np.zeros(0, int))
+    none = TangentPlanes(*(np.zeros((0, 3)),) * 3, np.zeros(0), np.zeros(0), np.zeros(0, int), np.zeros(0))
     palm, wrist = (measure(belief_of(surface)).mean for measure in (palm_girth, wrist_girth))
     girths = taped({"palm": palm + 20.0, "wrist": wrist + 10.0, "hand-length": 180.0})
     assert len(girths) == 2

@@ -16,6 +16,7 @@ def plane(origin, normal, along):
         np.zeros(1),
         np.ones(1),
         np.zeros(1, int),
+        np.zeros(1),
     )
 
 
