@@ -68,6 +68,7 @@ def test_each_of_two_fingers_is_touched_on_its_own_side():
         np.zeros(count),
         np.ones(count),
         np.zeros(count, int),
+        np.zeros(count),
     )
     found = touch_outline(np.asarray(both.vertices), faces, beside_edges(faces), seen)
     # a cylinder of 720 sides: its edges lie within 1e-4 of the circle, the outline within one edge, 0.08
