@@ -208,7 +208,7 @@ once. *Before*: the program before it told print, crossing legs and dressings.
 | leg before the limb, very dark skin, hard light | -0.8 ± 3.4 % | refused |
 | pages behind the calf, shorts, other leg one step back | +0.5 ± 1.6 %, to 650 mm | refused |
 | dressing, touching thighs, third from 45 degrees | -0.4 ± 1.6 % | refused |
-| other leg 20 cm before the limb, white panel (scored again while the last changes were made) | +1.1 ± 2.4 % | refused |
+| scored more than once: other leg 20 cm before the limb, white panel | +1.1 ± 2.4 % | refused |
 | kept: stick, other leg one step back, dark skin | +1.3 ± 2.6 % | +0.4 ± 1.7 % |
 | kept: touching thighs, lightest skin, beige panel, hard light | +0.4 ± 2.1 % | -1.4 ± 1.9 % |
 
