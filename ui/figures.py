@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import plotly.graph_objects as go
 
 from digitise.care.surface.place_words import direction_words
 from digitise.geometry.mesh import Mesh
-from digitise.geometry.rigid import Array
+from digitise.geometry.rigid import Array, Pose
 from digitise.shape.limb import Limb, girth, levels
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.shape.taped import TapeCheck
@@ -27,6 +28,7 @@ _QUARTERS = np.pi / 2 * np.arange(4)
 _CLEAR = "rgba(0,0,0,0)"
 SIDE_EYE = (1.25, 1.25, 0.35)
 _LARGEST_SIDE = 1.85
+_BELOW_BUTTONS_MM = 35.0
 VIEW_BUTTONS_PX = 50  # above a limb, for the buttons that turn it
 
 
@@ -34,6 +36,10 @@ def shape_figure(
     limb: Limb, mesh: Mesh, section: SectionOutline, taped: Sequence[tuple[str, SectionOutline]], ink: Ink
 ) -> go.Figure:
     """Return the limb to turn, with the tape's rings (verdict, outline) and the chosen section on it."""
+    if limb.lying:
+        # an arm hangs, a leg stands: as tall as the picture, whichever way it lay
+        mesh = Mesh(limb.axis_from_world.apply(mesh.vertices), mesh.faces)
+        limb = replace(limb, axis_from_world=Pose.identity())
     figure = go.Figure(surface(mesh, palette.LIMB))
     for verdict, ring in taped:
         figure.add_trace(_ring(limb, ring, MARKS[verdict][0], 5, text.TAPE_POINTS[verdict]))
@@ -92,12 +98,13 @@ def _ring(limb: Limb, ring: SectionOutline, colour: str, width: int, name: str) 
 
 
 def _directions(limb: Limb, ink: Ink) -> go.Scatter3d:
-    """Return words round the lower end that tell where front and inner side are."""
-    ring = section_outline(limb, limb.from_mm, 60)
+    """Return words round the lower end, or the upper one beyond which no hand lies, that tell the sides."""
+    height = max(limb.to_mm - _BELOW_BUTTONS_MM, limb.from_mm) if limb.lying else limb.from_mm
+    ring = section_outline(limb, height, 60)
     centre = ring.line[:-1].mean(axis=0)
     away = 1.9 * np.max(np.linalg.norm(ring.line - centre, axis=1))
     places = centre + away * np.stack([np.cos(_QUARTERS), np.sin(_QUARTERS)], axis=1)
-    points = np.hstack([places, np.full((4, 1), limb.from_mm)])
+    points = np.hstack([places, np.full((4, 1), height)])
     x, y, z = limb.axis_from_world.inverse().apply(points).T
     words = [direction_words(limb, float(theta)) for theta in _QUARTERS]
     return go.Scatter3d(
@@ -183,7 +190,7 @@ def section_figure(
             y=at[1],
             xref="paper",
             yref="paper",
-            text=direction_words(limb, float(theta)),
+            text=direction_words(limb, float(theta)).replace(" side", "<br>side"),
             showarrow=False,
             font={"color": ink.text, "size": 13},
             xanchor=("left", "center", "right")[int(2 - 2 * at[0])],
@@ -191,7 +198,8 @@ def section_figure(
         )
     figure.update_xaxes(title=None, showticklabels=False, showgrid=False, zeroline=False, showline=False)
     figure.update_yaxes(title=None, showticklabels=False, showgrid=False, zeroline=False, showline=False)
-    figure.update_layout(margin={"l": 50, "r": 50, "t": 25, "b": 70})
+    beside = 72 if limb.lying else 50  # little-finger side
+    figure.update_layout(margin={"l": beside, "r": beside, "t": 25, "b": 70})
     return figure
 
 
