@@ -23,7 +23,7 @@ from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.hand.figures import taped
 from digitise.shape.hand.forearm import forearm_beyond
-from digitise.shape.hand.join import join_hand, require_at_wrist
+from digitise.shape.hand.join import join_hand, require_as_thick, require_at_wrist
 from digitise.shape.hand.prior import WRIST, outline_of_hand, usual_hand
 from digitise.shape.statistical.planes import TangentPlanes, planes_of_view, together
 from digitise.shape.statistical.solve import ShapeBelief, TapedGirth, solve_shape
@@ -168,6 +168,7 @@ def with_hand(
         require_at_wrist(limb, 0.0)
         seen = find()
         hand = measure_hand(seen, limb.side, {row.place: row.girth_mm for row in measured.places})
+        require_as_thick(hand.belief, limb, 0.0)
     except DigitiseError as error:
         told = Finding("", "hand-left-out", "warning", f"The hand was not measured: {error.what}", error.do)
         return replace(measured, findings=(*measured.findings, told))

@@ -147,7 +147,7 @@ def measure_limb(
     measured = replace(measured, places=places)
     if sighted.above:
         tell("Solving the foot")
-        return with_foot(measured, sighted.photos, sighted.above)
+        measured = with_foot(measured, sighted.photos, sighted.above)
     if hands or given.trouble:
         tell("Solving the hand")
         return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands), given.trouble)

@@ -36,7 +36,7 @@ def hand_volume(hand: ShapeBelief, beyond_mm: float = 0.0) -> Estimate[float]:
         How far the plane lies from the wrist towards the fingers; negative: on the forearm.
     """
     mean = _volume(hand.surface, beyond_mm)
-    slope = _volume_slopes(hand.surface, beyond_mm)
+    slope = slopes(hand.surface, lambda surface: _volume(surface, beyond_mm))
     sd = float(np.sqrt(slope @ hand.covariance @ slope))
     return Estimate(mean / MM3_PER_ML, float(np.hypot(sd, MODEL_SD * mean)) / MM3_PER_ML)
 
@@ -64,6 +64,12 @@ def wrist_girth(hand: ShapeBelief) -> Estimate[float]:
     return _estimate(hand, _wrist)
 
 
+def girth_above_wrist(hand: ShapeBelief, above_mm: float) -> float:
+    """Return what a taut tape round the forearm so far above the wrist would read, mm."""
+    wrist, ahead = along_hand(hand.surface)
+    return _girth(hand.surface, hand.surface.prior.faces, wrist - above_mm * ahead)
+
+
 def taped(girths: Mapping[str, float]) -> tuple[TapedGirth, ...]:
     """Return the girths that a hand's shape can follow, of those taped (mm, by the place's name)."""
     measures = {"palm": _palm, "wrist": _wrist}
@@ -81,10 +87,6 @@ def _volume(surface: PlacedShape, beyond_mm: float) -> float:
     wrist, ahead = along_hand(surface)
     body = cut(Mesh(surface.vertices(), surface.prior.faces), ahead, wrist + beyond_mm * ahead)
     return flux(body, np.cross(ahead, _UP))
-
-
-def _volume_slopes(surface: PlacedShape, beyond_mm: float) -> Array:
-    return slopes(surface, lambda each: _volume(each, beyond_mm))
 
 
 def _length(surface: PlacedShape) -> float:

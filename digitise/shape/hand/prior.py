@@ -50,8 +50,7 @@ def parts_of_hand() -> NDArray[np.uint8]:
 
 def outline_of_hand(surface: PlacedShape, planes: TangentPlanes) -> Touch:
     """Return where a hand's outline touches planes, each finger its own."""
-    faces = surface.prior.faces
-    return touch_outline(surface.vertices(), faces, _beside(), planes)
+    return touch_outline(surface.vertices(), surface.prior, _beside(), planes)
 
 
 def along_hand(surface: PlacedShape) -> tuple[Array, Array]:

@@ -12,7 +12,7 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
 from digitise.geometry.view import Edge
-from digitise.shape.statistical.model import edges_of
+from digitise.shape.statistical.model import ShapeModel
 
 # One point of an outline is as good as this with all that is wrong alike nearby: 0.7 mm, told anew every
 # 20 mm (a finger's breadth of skin, shadow and print), read every 4 mm.
@@ -124,7 +124,7 @@ def touch(vertices: Array, edges: NDArray[np.int64], planes: TangentPlanes) -> T
 
 
 def touch_outline(
-    vertices: Array, faces: NDArray[np.int64], beside: NDArray[np.int64], planes: TangentPlanes
+    vertices: Array, model: ShapeModel, beside: NDArray[np.int64], planes: TangentPlanes
 ) -> Touch:
     """Find where a surface's own outline passes nearest to each plane, on the side that looks the same way.
 
@@ -133,15 +133,18 @@ def touch_outline(
 
     Parameters
     ----------
-    vertices, faces, beside
-        (V, 3) mm, (F, 3), and the faces beside each edge (E, 2) of :func:`digitise.shape.statistical.model.
-        edges_of`.
+    vertices
+        (V, 3) mm.
+    model
+        Whose faces and edges the surface has.
+    beside
+        (E, 2) the faces beside each edge.
     planes
         N of them, all told by photographs.
     """
-    corners = vertices[faces]
+    corners = vertices[model.faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    edges = edges_of(faces)
+    edges = model.edges
     found = Touch(
         np.full(len(planes.distance), -np.inf),
         np.zeros((len(planes.distance), 2), np.int64),

@@ -23,7 +23,7 @@ from digitise.shape.end_figures import end_volume
 from digitise.shape.fit import fit_limb
 from digitise.shape.hand.figures import hand_length, hand_volume, palm_girth, taped, wrist_girth
 from digitise.shape.hand.forearm import forearm_beyond
-from digitise.shape.hand.join import join_hand, require_at_wrist
+from digitise.shape.hand.join import join_hand, require_as_thick, require_at_wrist
 from digitise.shape.hand.prior import (
     MIDDLE,
     THUMB,
@@ -204,6 +204,19 @@ def test_the_back_of_the_hand_looks_as_the_posture_says(arm, lying, way):
 def test_an_arm_that_does_not_begin_at_the_wrist_is_refused(arm, wrist):
     with pytest.raises(ShapeError, match="wrist crease"):
         require_at_wrist(arm, arm.from_mm + wrist)
+
+
+def test_an_arm_that_begins_at_the_elbow_is_not_joined(arm):
+    own = wrist_girth(belief_of(random_hand(seed=1))).mean
+    for size, joins in ((1.0, True), (1.1, True), (1.5, False)):
+        # an ellipse of the solid's ratio, so large that a tape reads ``size`` times the wrist
+        scale = size * own / float(read.girth(arm, np.array([arm.from_mm])).mean[0])
+        grown = replace(arm, mean=arm.mean * scale)
+        if joins:
+            require_as_thick(belief_of(random_hand(seed=1)), grown, grown.from_mm)
+        else:
+            with pytest.raises(ShapeError, match="mm round where it begins"):
+                require_as_thick(belief_of(random_hand(seed=1)), grown, grown.from_mm)
 
 
 def test_arrays_give_the_hand_back(arm, hand):

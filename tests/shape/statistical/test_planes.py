@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose
 from scipy.spatial import ConvexHull
 
 from digitise.shape.foot.prior import usual_foot
-from digitise.shape.statistical.model import beside_edges, edges_of
+from digitise.shape.statistical.model import ShapeModel, beside_edges, edges_of
 from digitise.shape.statistical.planes import TangentPlanes, touch, touch_outline
 
 
@@ -55,6 +55,7 @@ def test_each_of_two_fingers_is_touched_on_its_own_side():
         fingers.append(trimesh.creation.cylinder(9.0, 80.0, sections=720, transform=lying))
     both = trimesh.util.concatenate(fingers)
     faces = np.asarray(both.faces, np.int64)
+    model = ShapeModel(np.array(both.vertices), np.zeros((0, len(both.vertices), 3)), faces, edges_of(faces))
     eye = np.array([12.5, 0.0, 5e5])  # so far away that rays run side by side
     lines = [(-9.0, -1.0), (9.0, 1.0), (16.0, -1.0), (34.0, 1.0)]
     off = np.array([0.7, -0.6, 0.5, -0.4])  # the outline that was seen lies so far outside
@@ -70,7 +71,7 @@ def test_each_of_two_fingers_is_touched_on_its_own_side():
         np.zeros(count, int),
         np.zeros(count),
     )
-    found = touch_outline(np.asarray(both.vertices), faces, beside_edges(faces), seen)
+    found = touch_outline(model.mean, model, beside_edges(faces), seen)
     # a cylinder of 720 sides: its edges lie within 1e-4 of the circle, the outline within one edge, 0.08
     assert_allclose(found.reached, -off, atol=0.01)
     # the farthest point of all is another finger's
