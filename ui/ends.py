@@ -11,16 +11,15 @@ from digitise.output.model.measured import Measured
 from digitise.tape.rows import PlaceGirth
 from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.hand import hand_photos, of_the_hand, with_hand
+from digitise.workflow.posture.lying import Posture
 from digitise.workflow.posture.outlined import Outlined
 from ui import text
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
 
 
-def hands_among(inspected: Inspected, field: MarkerField, posture: str | None) -> tuple[int, ...]:
+def hands_among(inspected: Inspected, field: MarkerField, posture: Posture | None) -> tuple[int, ...]:
     """Return which photographs (from 0) are of the hand of an arm that lies; none of any other limb."""
-    if posture is None or posture == "on-back":
-        return ()
-    return of_the_hand([seen.detections for seen in inspected.seen], field)
+    return of_the_hand([seen.detections for seen in inspected.seen], field, posture)
 
 
 def without(

@@ -27,7 +27,7 @@ from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.hand import hand_photos, of_the_hand, read_hands, with_hand
+from digitise.workflow.hand import arm_alone, hand_photos, of_the_hand, read_hands, with_hand
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
@@ -115,15 +115,19 @@ def measure_limb(
     given = read_hands(hand_paths, field)
     photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
-    inspection = inspect_photos(
-        photos, detections, field, profile, same_visit=same_visit, lying=lying is not None
-    )
-    hands = _hands(detections, field, limb, lying, len(photo_paths))
+
+    def inspect(some: Sequence[int]) -> Inspection:
+        chosen = [photos[n] for n in some], [detections[n] for n in some]
+        return inspect_photos(*chosen, field, profile, same_visit=same_visit, lying=lying is not None)
+
+    inspection = inspect(range(len(photos)))
+    told = of_the_hand(detections, field, None if lying is None else lying.posture)
+    hands = sorted({*told, *range(len(photo_paths), len(photos))})
     arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")
     sighted = find_outlines(
         tuple(photos[n] for n in arms),
-        inspection.only(arms) if hands else inspection,
+        arm_alone(inspection, arms, lambda: inspect(arms)) if hands else inspection,
         field,
         axis_from_world=axis_from_world,
         corrections=corrections,
@@ -289,14 +293,6 @@ def fit_outlines(
         field_sha256=sighted.field_sha256,
         landmark=sighted.landmark,
     )
-
-
-def _hands(
-    detections: Sequence[Sequence[Detection]], field: MarkerField, limb: str, lying: Lying | None, first: int
-) -> tuple[int, ...]:
-    """Return which photographs (from 0) are of the hand: those from ``first`` on, and any found to be."""
-    told = of_the_hand(detections, field) if limb == "arm" and lying is not None else ()
-    return tuple(sorted({*told, *range(first, len(detections))}))
 
 
 def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:

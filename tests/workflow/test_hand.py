@@ -130,7 +130,9 @@ def test_photographs_of_the_hand_are_told_from_the_arms():
     own = visit("arm-week0")
     field = read_field(own.field)
     photos = [read_photo(path) for path in (*own.photos, *own.hands)]
-    assert of_the_hand([find_markers(photo, field) for photo in photos], field) == (3, 4)
+    seen = [find_markers(photo, field) for photo in photos]
+    assert of_the_hand(seen, field, "palm-down") == (3, 4)
+    assert of_the_hand(seen, field, "on-back") == of_the_hand(seen, field, None) == ()
 
 
 @pytest.mark.slow
@@ -174,6 +176,21 @@ def test_a_photograph_that_shows_no_mat_gives_none(tmp_path):
     found = measured("arm-week0", hands=[path])
     assert found.end is None
     assert "No marker" in told(found).text
+
+
+@pytest.mark.slow
+def test_a_photograph_with_a_few_small_marks_does_not_cost_the_arm(tmp_path):
+    """A corner of the mat far away: the camera that took it is hardly known."""
+    own = visit("arm-week0")
+    picture = Image.open(own.hands[0])
+    corner = picture.crop((0, 0, picture.width // 2, picture.height // 2))
+    page = Image.new("RGB", picture.size, (120, 118, 116))
+    page.paste(corner.resize((corner.width // 2, corner.height // 2)), (40, 40))
+    path = tmp_path / "hand-1.jpg"
+    page.save(path, quality=90)
+    found = measured("arm-week0", hands=[path])
+    assert found.end is None
+    assert told(found).text
 
 
 @pytest.mark.slow
