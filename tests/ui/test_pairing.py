@@ -489,7 +489,9 @@ def test_the_code_is_read_by_another_reader(near):
     file = io.BytesIO()
     drawn.save(file, kind="png", scale=5, border=4)
     picture = cv2.imdecode(np.frombuffer(file.getvalue(), np.uint8), cv2.IMREAD_GRAYSCALE)
-    assert cv2.QRCodeDetector().detectAndDecode(picture)[0] == address
+    # one reader finds no code at all in some 2 of 100 drawings (keys are random) that the other reads
+    readers = (cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco())
+    assert {reader.detectAndDecode(picture)[0] for reader in readers} - {""} == {address}
     assert drawn.svg_data_uri(scale=5, border=4, dark="#000", light="#fff") in html.unescape(
         component._code(address)
     )
