@@ -18,7 +18,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -26,10 +26,14 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from fuzz_kinds import KINDS, Wrong
+import fuzz_ends
+import fuzz_forms
+import fuzz_kinds
+from fuzz_kinds import Wrong
 
 from digitise.errors import DigitiseError
 
+KINDS = fuzz_kinds.KINDS | fuzz_ends.KINDS | fuzz_forms.KINDS
 SLOW_S = 2.0
 Kind = Callable[[np.random.Generator, Path], str]
 
@@ -76,10 +80,10 @@ def one_case(kind: Kind, rng: np.random.Generator, scratch: Path, tally: Tally, 
 
 
 def run(
-    cases: int, seed: int, only: str | None = None, report: Callable[[str], None] = print
+    cases: int, seed: int, only: Collection[str] = (), report: Callable[[str], None] = print
 ) -> dict[str, Tally]:
     """Run so many cases, shared among the kinds by their weights; return a tally for each kind."""
-    chosen = {name: kind for name, kind in KINDS.items() if only in (None, name)}
+    chosen = {name: kind for name, kind in KINDS.items() if not only or name in only}
     whole = sum(kind.weight for kind in chosen.values())
     tallies = {}
     for name, kind in chosen.items():
@@ -99,7 +103,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--cases", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=sorted(KINDS))
+    parser.add_argument("--only", choices=sorted(KINDS), nargs="*", default=())
     asked = parser.parse_args()
     print(
         f"{'':<12}{'cases':>7}{'read':>8}{'refused':>9}{'traceback':>11}{'wrong':>7}{'slow':>6}{'slowest':>12}"

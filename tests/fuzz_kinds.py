@@ -8,7 +8,7 @@ import tempfile
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from pathlib import Path
 
@@ -27,6 +27,7 @@ from digitise.capture.calibration.lens import PARAMETERS, ProfileForm, lens_from
 from digitise.capture.outline.correction import correction_from_json, correction_to_json
 from digitise.capture.photo.photograph import read_photo, remove_metadata
 from digitise.capture.sheets.field import field_from_json, field_to_json
+from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
 from digitise.care.wrap.plan import plan_from_toml, plan_to_toml
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import suggest_plan
@@ -36,11 +37,11 @@ from digitise.output.model.file import model_from_bytes
 from digitise.output.model.files import model_text
 from digitise.record.backup import restore
 from digitise.record.store import Store
-from digitise.record.values import NewVisit
+from digitise.record.values import Clearance, NewVisit
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import volume
 from digitise.tape.advice import explain_tape
-from digitise.tape.rows import TapeRow
+from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.tape.table import read_tape
 
 MEASURED = 0.2
@@ -51,6 +52,13 @@ TAPE = "height_mm,girth_mm,point\n" + "".join(
     f"{z},{float(SOLID.girth(np.array([z]))[0]):.0f},{letter}\n"
     for z, letter in ((130, "B"), (200, ""), (270, "C"), (340, ""), (410, "D"))
 )
+TAPED = (PlaceGirth("heel-instep", 331.5, 7, 60.25), PlaceGirth("ball-of-foot", 241.0, 8))
+ANSWERS = SafetyAnswers(
+    conditions=(("bypass", False), ("allergy", True)),
+    conditions_asked=date(2026, 3, 2),
+    arterial=(ArterialCheck("ankle-brachial", 1.02, date(2026, 3, 2), "left", "CD"),),
+)
+CLEARED = Clearance("yes", "AB", datetime(2026, 3, 2, 8, tzinfo=UTC), (("fever", False),))
 WORDS = (
     ",", ";", "\t", "\n", "\r\n", "#", '"', "'", "-", "+", ".", "e9", "nan", "inf", "0", "9999999",
     "cm", "mm",
@@ -154,19 +162,20 @@ def must_be_right(found: Answer) -> str:
 # ---- the kinds ---------------------------------------------------------------------------------------
 
 
+def misread(rng, text):
+    """One girth, or all, read wrongly by a little or a lot; the heights stay."""
+    head, *lines = text.splitlines()
+    factor, one = 1 + rng.normal() * pick(rng, (0.01, 0.03, 0.1)), int(rng.integers(-1, len(lines)))
+    cells = [line.split(",") for line in lines]
+    for number, row in enumerate(cells):
+        if one in (-1, number):
+            row[1] = f"{float(row[1]) * factor:.0f}"
+    return "\n".join([head, *(",".join(row) for row in cells)])
+
+
 def tape_kind():
     """Tables of girths; measured with the outlines as they are."""
     unchanged()
-
-    def misread(rng, text):
-        """One girth, or all, read wrongly by a little or a lot; the heights stay."""
-        head, *lines = text.splitlines()
-        factor, one = 1 + rng.normal() * pick(rng, (0.01, 0.03, 0.1)), int(rng.integers(-1, len(lines)))
-        cells = [line.split(",") for line in lines]
-        for number, row in enumerate(cells):
-            if one in (-1, number):
-                row[1] = f"{float(row[1]) * factor:.0f}"
-        return "\n".join([head, *(",".join(row) for row in cells)])
 
     def case(rng, scratch):
         text = TAPE
@@ -294,25 +303,30 @@ def model_kind():
     whole = model_from_bytes(text, limb, Path("model"))
 
     def case(rng, scratch):
-        choice, changed, data = rng.random(), text, limb
-        if choice < 0.5:
-            changed = json_changed(rng, text)
-            if rng.random() < 0.5:
-                changed = _without_seal(changed)
-        elif choice < 0.7:
-            changed = bytes_changed(rng, text.encode())
-        elif choice < 0.85:
-            data = bytes_changed(rng, limb)
-        else:
-            data = _other_arrays(rng, limb)
-            changed = _without_seal(text, hashlib.sha256(data).hexdigest())
-        if isinstance(changed, str):
-            changed = changed.encode("utf-8", "surrogatepass")
-        found = model_from_bytes(changed, data, Path("model"))
-        _same_figures(whole.summary, found.summary)
+        found = model_from_bytes(*changed_model(rng, text, limb), Path("model"))
+        same_figures(whole.summary, found.summary)
         return "read"
 
     return case
+
+
+def changed_model(rng, text, limb):
+    """The two files of a model changed: sealed, the seal dropped, or the digests made anew."""
+    choice, changed, data = rng.random(), text, limb
+    if choice < 0.5:
+        changed = json_changed(rng, text)
+        if rng.random() < 0.5:
+            changed = _without_seal(changed)
+    elif choice < 0.7:
+        changed = bytes_changed(rng, text.encode())
+    elif choice < 0.85:
+        data = bytes_changed(rng, limb)
+    else:
+        data = _other_arrays(rng, limb)
+        changed = _without_seal(text, hashlib.sha256(data).hexdigest())
+    if isinstance(changed, str):
+        changed = changed.encode("utf-8", "surrogatepass")
+    return changed, data
 
 
 def _without_seal(text, digest=None):
@@ -344,7 +358,7 @@ def _other_arrays(rng, limb):
     return stream.getvalue()
 
 
-def _same_figures(whole, found):
+def same_figures(whole, found):
     """Heights, girths, areas and volumes with their intervals must be those that were written."""
     pairs = [(whole.volume_ml, found.volume_ml), *zip(whole.volume_ml_95, found.volume_ml_95, strict=True)]
     if len(whole.sections) != len(found.sections):
@@ -394,7 +408,13 @@ def backup_kind():
             model = model_of_visit(tape=read_rows())
             for client in ("K-017", "K-018"):
                 taken = datetime(2026, 3, 2, 9, tzinfo=UTC)
-                store.add_visit(NewVisit(client, "leg", "left", taken, read_rows(), model=model, note="n"))
+                number = store.add_visit(
+                    NewVisit(client, "leg", "left", taken, read_rows(), model=model, note="n", places=TAPED)
+                )
+            store.replace_visit(
+                number, NewVisit("K-018", "leg", "right", taken, read_rows(), places=TAPED, clearance=CLEARED)
+            )
+            store.save_safety("K-017", ANSWERS)
             kept = _contents(store)
             store.backup(home / "b.zip")
         whole = (home / "b.zip").read_bytes()
@@ -426,7 +446,10 @@ def backup_kind():
 
 def _contents(store):
     visits = [store.load_visit(line.id) for line in store.list_visits()]
-    return store.list_clients(), visits, [store.model(visit.id) for visit in visits if visit.has_model]
+    models = [store.model(visit.id) for visit in visits if visit.has_model]
+    clients = [client.code for client in store.list_clients()]
+    told = [(store.safety(code), store.history(code)) for code in clients]
+    return store.list_clients(), visits, models, told
 
 
 def _other_members(rng, whole):

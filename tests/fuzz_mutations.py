@@ -107,7 +107,7 @@ def _changed_once(rng, content):
         inner[key] = json.loads(json.dumps(at(content, other)))
     elif choice < 0.87:
         deep = value
-        for _ in range(int(rng.integers(2, 400))):
+        for _ in range(int(rng.integers(2, 250))):
             deep = [deep] if rng.random() < 0.5 else {"a": deep}
         inner[key] = deep
     elif isinstance(value, str):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -29,7 +31,7 @@ class Inputs(BaseModel):
     ``names`` are the names that photographs came with, by the name of their file here.
     """
 
-    model_config = ConfigDict(frozen=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
 
     client: str = ""
     limb: Literal["leg", "arm"] | None = None
@@ -62,11 +64,17 @@ class Inputs(BaseModel):
     def _rows_as_numbers(cls, content: Any) -> Any:
         """Read the rows of a draft that an earlier version kept: numbers, in cm or mm."""
         rows = content.get("rows") if isinstance(content, dict) else None
-        if not rows or all(isinstance(cell, str) for row in rows for cell in row):
+        # anything else in their place is refused by the fields themselves
+        if not isinstance(rows, list | tuple) or not all(isinstance(row, list | tuple) for row in rows):
+            return content
+        if all(isinstance(cell, str) for row in rows for cell in row):
             return content
         factor = 0.1 if content.get("unit") == "mm" else 1.0
-        typed = [["" if cell is None else f"{cell * factor:.10g}" for cell in row] for row in rows]
-        return {**content, "rows": typed, "unit": "cm"}
+        return {
+            **content,
+            "rows": [[_as_was_typed(cell, factor) for cell in row] for row in rows],
+            "unit": "cm",
+        }
 
     @property
     def lying(self) -> str:
@@ -78,6 +86,16 @@ class Inputs(BaseModel):
     def has_axis(self) -> bool:
         """Whether any number of an axis is typed."""
         return any(number is not None for number in self.axis)
+
+
+def _as_was_typed(cell: Any, factor: float) -> Any:
+    """Return a number of an earlier version as text in cm; what is none stays for the fields to refuse."""
+    if cell is None:
+        return ""
+    with suppress(OverflowError):  # a whole number that no length can be
+        if isinstance(cell, int | float) and math.isfinite(cell):
+            return f"{cell * factor:.10g}"
+    return cell
 
 
 @dataclass(frozen=True)

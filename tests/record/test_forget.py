@@ -1,18 +1,28 @@
 """Forgetting a client leaves no row and no byte, and everybody else as they were."""
 
+import hashlib
+import io
+import json
 import sqlite3
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
+from end_models import with_foot, with_hand
+from record_models import as_made_from
 
 from digitise.capture.photo.photograph import remove_metadata
 from digitise.errors import RecordError
+from digitise.output.model.files import model_text
 from digitise.record.export import visit_facts
 from digitise.record.forget import drafts_folder, forget_drafts
 from digitise.record.store import Store
+from digitise.record.values import ModelFiles
 from digitise.unfinished import PREFIX, unfinished_folder
+from ui import draft
+from ui.pairing.session import Pairing, RefusedError
 
 from .conftest import a_visit, limb_model
 
@@ -183,6 +193,55 @@ def test_no_byte_is_left_of_drafts_and_of_what_killed_programs_left(place, tmp_p
     assert (home / ".backup-notes").exists()
 
 
+def made_of(measured, limb, photos):
+    """A visit of a limb with its foot or hand, and figures of that which nobody else's have."""
+    text = model_text(measured)
+    with np.load(io.BytesIO(text.limb)) as stored:
+        (name,) = {"foot_parameters", "hand_parameters"} & set(stored.files)
+        own = stored[name].tobytes()
+    (part,) = json.loads(text.json)["segments"]
+    part["photos"][0] |= {"sha256": hashlib.sha256(photos[-1].read_bytes()).hexdigest(), "kept_sha256": None}
+    model = as_made_from(ModelFiles(text.json, text.limb), photos[:-1], segments=[part])
+    visit = a_visit(limb=limb, photos=photos, tape=(), places=measured.places, model=model)
+    return visit, [own[at : at + 24] for at in range(0, 72, 24)]
+
+
+def test_no_byte_is_left_of_foot_and_hand_of_what_a_phone_sent_and_of_papers(place, tmp_path, picture):
+    foot, feet = made_of(with_foot(), "leg", (picture(1), picture(2)))
+    hand, hands = made_of(with_hand(), "arm", (picture(3), picture(4), picture(5)))
+    paper = unfinished_folder() / f"{PREFIX}4567"
+    paper.mkdir(parents=True)
+    (paper / "foam.pdf").write_bytes(b"%PDF foam for UNMISTAKABLE-CODE")
+    with Store(place) as store:
+        numbers = [store.add_visit(visit) for visit in (foot, hand)]
+        visit = draft.Draft(draft.drafts_folder() / draft.new_token())
+        visit.write(draft.Inputs(client="K-017", names={"photo-1.jpg": "UNMISTAKABLE-NAME.jpg"}))
+        phone = Pairing(visit.folder.name)
+        phone.take("0b" * 8, "UNMISTAKABLE-NAME.jpg", picture(6).read_bytes())
+        secrets = [b"UNMISTAKABLE-CODE", b"UNMISTAKABLE-NAME", b"heel-instep", b"hand-length"]
+        secrets += feet + hands + pieces(remove_metadata(picture(6)))
+        if "://" not in place:
+            for number, count in zip(numbers, (2, 3), strict=True):
+                for n in range(1, count + 1):
+                    secrets += found(pieces(store.photo(number, n)), held(Path(place)))
+        before = everything_below(tmp_path)
+        # a server keeps its files elsewhere; its rows are counted
+        seen = [secret for secret in secrets if secret in before]
+        assert len(seen) > (0.9 * len(secrets) if "://" not in place else 10)
+        proof = store.forget("K-017")
+        after = everything_below(tmp_path)  # while it is open, the log included
+        assert not [secret for secret in secrets if secret in after]
+    assert (proof.visits, proof.photographs, proof.rows["place_girths"], proof.drafts) == (2, 5, 6, 1)
+    after = everything_below(tmp_path)
+    assert not [secret for secret in secrets if secret in after]
+    assert phone.arrived
+    with pytest.raises(RefusedError):
+        phone.admit("0a" * 16)  # the visit is not open any more
+    with pytest.raises(RefusedError):
+        phone.take("0c" * 8, "IMG_2.jpg", picture(6).read_bytes())
+    assert not visit.folder.exists()
+
+
 def test_a_client_of_unsaved_visits_alone_can_be_forgotten(store):
     folder = drafts_folder() / "typed"
     folder.mkdir(parents=True)
@@ -196,8 +255,6 @@ def test_a_client_of_unsaved_visits_alone_can_be_forgotten(store):
 
 def test_the_page_keeps_its_drafts_where_they_are_looked_for(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    from ui import draft
-
     assert draft.drafts_folder() == drafts_folder()
     made = draft.draft_of(draft.new_token())
     made.write(draft.Inputs(client="k-17"))

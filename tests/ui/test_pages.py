@@ -13,7 +13,7 @@ from ui_support import FIRST, ROOT, add_visit, cell, model_of, page, unescaped, 
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.checks.inspection import Inspection
 from digitise.care.wrap.garment import CONFIRM
-from digitise.errors import PhotoError, ShapeError
+from digitise.errors import PhotoError, RecordError, ShapeError
 from digitise.geometry.support import axis_from_points
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
@@ -278,6 +278,18 @@ def test_a_draft_of_an_earlier_version_is_read_on(home):
     kept.write(drafts.Inputs())
     (kept.folder / "draft.json").write_text('{"unit": "mm", "rows": [[100.0, 319.5], [null, 300]]}')
     assert kept.read().rows == (("10", "31.95"), ("", "30"))
+
+
+@pytest.mark.parametrize(
+    "rows", ["7", "[7]", "[[[1], 2]]", "[[1e400, 2]]", "[[NaN, 2]]", f"[[1{'0' * 400}, 2]]"]
+)
+def test_a_damaged_draft_of_an_earlier_version_is_set_aside(home, rows):
+    kept = drafts.draft_of("b" * 24)
+    kept.write(drafts.Inputs())
+    (kept.folder / "draft.json").write_text(f'{{"unit": "mm", "rows": {rows}}}')
+    with pytest.raises(RecordError, match="damaged"):
+        kept.read()
+    assert kept.read() == drafts.Inputs()
 
 
 def test_forgetting_a_client_also_removes_drafts(records):

@@ -102,11 +102,13 @@ class Pairing:
     _arrived: dict[str, Arrived] = field(default_factory=dict, init=False, repr=False)
     _lines: int = field(default=0, init=False)
     _closed: bool = field(default=False, init=False)
+    _was_there: bool = field(default=False, init=False)
 
     def __post_init__(self) -> None:
         self._ends = self.clock() + self.lifetime_s
         self._stirred = self.clock()
         self._lock = threading.Lock()
+        self._is_removed()
 
     @property
     def left_s(self) -> float:
@@ -154,7 +156,7 @@ class Pairing:
             self._stirred = self.clock()
         there = draft_of(self.draft)
         inputs = None if there is None else inputs_or_none(there)
-        if inputs is None or inputs.saved is not None or inputs.cleared:
+        if inputs is None or inputs.saved is not None or inputs.cleared or self._is_removed():
             raise RefusedError(Refusal.NOT_OPEN)
 
     def take(self, photo: str, name: str, data: bytes) -> None:
@@ -182,6 +184,8 @@ class Pairing:
 
     def _kept(self, name: str, data: bytes) -> Arrived:
         there = draft_of(self.draft)
+        if self._is_removed():
+            raise RefusedError(Refusal.NOT_OPEN)
         if there is None or len(there.photos) >= MOST_PHOTOS:
             raise RefusedError(Refusal.UNUSABLE, text.TOO_MANY_PHOTOS)
         try:
@@ -191,6 +195,13 @@ class Pairing:
         except OSError as error:
             raise RefusedError(Refusal.NOT_KEPT, text.UPLOAD_NOT_KEPT) from error
         return Arrived(path.name, name, dates.taken(data))
+
+    def _is_removed(self) -> bool:
+        """Tell whether the visit was there and is no more, as when its client is forgotten meanwhile."""
+        there = draft_of(self.draft)
+        exists = there is not None and there.folder.is_dir()
+        self._was_there |= exists
+        return self._was_there and not exists
 
     def note(self, refusal: Refusal, peer: str) -> None:
         """Write to the log that something was refused; a flood of it fills no disk."""

@@ -52,13 +52,17 @@ class Arteries:
     do: str
 
 
+_AGAINST: tuple[Verdict, ...] = ("contraindicated", "specialist")
+
+
 def judge_arteries(
     answers: SafetyAnswers, side: Literal["left", "right"], on: date, limits: ArterialLimits
 ) -> Arteries:
     """Return what the checks of one limb come to on a day.
 
     The last check of each kind counts, and of these the worst that is not too old; where all are too old, the
-    worst of them does when it spoke against compression, and else a new one is asked for.
+    worst of them does when it spoke against compression, and else a new one is asked for.  A check with a day
+    to come was dated by a slip of the pen: it counts when it speaks against compression, and else not.
 
     Examples
     --------
@@ -68,18 +72,21 @@ def judge_arteries(
     """
     stiff = dict(answers.conditions).get("stiff-arteries", False)
     dated = sorted(answers.arterial, key=lambda check: check.when)
-    last = {check.kind: check for check in dated if check.side in (side, "both") and check.when <= on}
-    known = list(last.values())
-    if not known:
+    own = [check for check in dated if check.side in (side, "both")]
+    known = list({check.kind: check for check in own if check.when <= on}.values())
+    to_come = [_judge_one(check, stiff, limits) for check in own if check.when > on]
+    against = sorted((found for found in to_come if found.verdict in _AGAINST), key=_rank)
+    if not known and not against:
         return Arteries(
             "missing",
             "No check of this leg's arteries is noted.",
             "Have the ankle-brachial index or toe pressure measured, and note it with its date.",
         )
     fresh = [check for check in known if (on - check.when).days <= limits.oldest_days]
-    found = sorted((_judge_one(check, stiff, limits) for check in fresh or known), key=_rank)
+    judged = [_judge_one(check, stiff, limits) for check in fresh or known]
+    found = sorted((*judged, *against), key=_rank)
     worst = found[0]
-    if fresh or worst.verdict in ("contraindicated", "specialist"):
+    if fresh or worst.verdict in _AGAINST:
         # a toe pressure that passes answers the doubt about an index with stiff arteries
         toe = any(check.kind == "toe-pressure" for check in fresh)
         settled = [one for one in found if not (toe and one.verdict == "unsure")]

@@ -187,6 +187,10 @@ def _conditions(answers: SafetyAnswers, on: date, limits: ArterialLimits) -> lis
     if not answers.conditions or answers.conditions_asked is None:
         words = "Conditions that speak against compression were not asked for."
         found.append(Finding("conditions", "none", "hold", words, "Ask for them once, before any wrap."))
+    elif answers.conditions_asked > on:
+        # with a slip of the pen they would never grow old
+        words = f"Conditions are noted as asked for on {answers.conditions_asked:%Y-%m-%d}, a day to come."
+        found.append(Finding("conditions", "none", "hold", words, "Correct the day, or ask for them again."))
     elif left:
         words = f"Conditions not asked for yet: {'; '.join(left)}."
         found.append(Finding("conditions", "none", "hold", words, "Ask for them before any wrap."))

@@ -37,7 +37,7 @@ def check_same(limb: Limb, end: EndPart | None, summary: ModelForm, where: str) 
 
     Heights, girths and the volume must be equal.  Of a file without a seal, from an earlier version,
     everything else that follows from the limb, the tape rows or the findings is derived again and must be
-    near.
+    near; no such version measured a foot or hand.
 
     Parameters
     ----------
@@ -91,6 +91,7 @@ def _has_end(end: EndPart | None, summary: ModelForm) -> bool:
 
 
 def _derived_again(limb: Limb, summary: ModelForm) -> Iterator[bool]:
+    yield not summary.segments and not summary.place_girths and summary.taped_end is None
     own = sections(limb)
     yield len(own) == len(summary.sections)
     for section, stated in zip(own, summary.sections, strict=False):

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from situations import SITUATIONS, TODAY, answers, check
+from situations import GOOD_CHECK, SITUATIONS, TODAY, answers, check
 
 from digitise.care.safety.answers import ArterialCheck, SafetyAnswers, latest_signs, with_newer
 from digitise.care.safety.answers_file import answers_from_toml, answers_to_toml
@@ -69,6 +69,21 @@ def test_a_sign_stays_open_until_it_was_asked_again():
 def test_a_check_of_tomorrow_does_not_count():
     found = assess(answers(arterial=(check(days_ago=-1),)), "leg", "left", TODAY)
     assert found.withheld
+
+
+def test_a_check_of_tomorrow_counts_when_it_speaks_against_compression():
+    """Its day is a slip of the pen; its result is not."""
+    given = answers(arterial=(*GOOD_CHECK, check(value=0.4, days_ago=-300, side="left")))
+    found, other_leg = (assess(given, "leg", side, TODAY) for side in ("left", "right"))
+    assert found.withheld
+    assert "severe arterial disease" in found.findings[0].words
+    assert not other_leg.withheld
+
+
+def test_conditions_of_tomorrow_count_as_not_asked_for():
+    found = assess(answers(asked_days_ago=-300), "arm", "left", TODAY)
+    assert found.withheld
+    assert "a day to come" in found.findings[0].words
 
 
 @pytest.mark.parametrize("reason", ["short", "x" * 201, "because\x07 of the bell"])
