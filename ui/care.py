@@ -27,8 +27,8 @@ from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
-from digitise.workflow.both import BothLimbs
-from digitise.workflow.both import both_limbs as beside
+from digitise.workflow.both.beside import BothLimbs
+from digitise.workflow.both.beside import both_limbs as beside
 from digitise.workflow.care import foot_places_of, places_of
 from digitise.workflow.course import LimbSeries, VisitMeasurement, from_records, one_limb
 from ui import text

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from ui import care, measuring, papers, stored, work
+from ui import both_feet, care, measuring, papers, stored, work
 from ui.pairing import listening
 
 
 def forgotten() -> None:
     """Drop all that is remembered, and let no phone bring more into a visit that is gone."""
     listening.close_doors()
-    for module in (work, measuring, stored, care, papers):
+    for module in (work, both_feet, measuring, stored, care, papers):
         module.forget_remembered()

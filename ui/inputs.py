@@ -22,8 +22,8 @@ class Inputs(BaseModel):
 
     ``places`` are readings on foot or hand, in mm.
     ``axis`` is x, y, z of two points on the limb's axis, mm in the mat's frame, the lower first.
-    ``lies`` is how a limb lies that does not stand, ``landmark`` the place on it from which heights count:
-    number of the photograph, from 0, and pixels in it.
+    ``lies`` is how a limb lies that does not stand, or that both feet stand on the mat; ``landmark`` the
+    place on a lying limb from which heights count: number of the photograph, from 0, and pixels in it.
     ``changes`` is the number of the stored visit that is being changed, ``seen`` its state when it was
     opened, ``saved`` the number it was saved as, ``cleared`` that it was set aside.
     ``same_visit`` answers for it that all photographs are of one visit.  ``day`` and ``hour`` are the visit's
@@ -48,7 +48,7 @@ class Inputs(BaseModel):
     rows: tuple[tuple[Typed, Typed], ...] = Field(default=(), max_length=MOST_ROWS)
     places: tuple[PlaceRow, ...] = Field(default=(), max_length=MOST_ROWS)
     axis: Axis = (None,) * 6
-    lies: Literal["", "palm-down", "palm-up", "on-back"] = ""
+    lies: Literal["", "both-feet", "palm-down", "palm-up", "on-back"] = ""
     landmark: tuple[int, float, float] | None = None
     changes: int | None = None
     seen: str | None = None
@@ -79,8 +79,13 @@ class Inputs(BaseModel):
     @property
     def lying(self) -> str:
         """How the chosen limb lies; empty where it stands, or where that was chosen for another limb."""
-        fits = self.lies and (self.lies == "on-back") == (self.limb == "leg")
-        return self.lies if fits else ""
+        fits = (self.lies == "on-back") == (self.limb == "leg")
+        return self.lies if self.lies not in ("", "both-feet") and fits else ""
+
+    @property
+    def both_feet(self) -> bool:
+        """Whether both feet stand on the mat, so that the photographs show both legs."""
+        return self.limb == "leg" and self.lies == "both-feet"
 
     @property
     def has_axis(self) -> bool:

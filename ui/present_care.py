@@ -19,7 +19,7 @@ from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Estimate
-from digitise.workflow.both import BothLimbs
+from digitise.workflow.both.beside import BothLimbs
 from ui import text
 from ui.lengths import Unit
 from ui.plain import plain

@@ -20,6 +20,7 @@ FOOTER = (
 # ---- steps that take time --------------------------------------------------------------------------
 STEP_LOOKING = "Looking for the marks in {}"
 STEP_CAMERAS = "Working out where the camera stood"
+STEP_FEET = "Finding both feet"
 STEP_OUTLINES = "Finding the limb's outline"
 STEP_LIMB = "Building the limb"
 STEP_FOOT = "Building the foot"
@@ -75,9 +76,13 @@ LYING_WORDS = {
 }
 LIES = "How is it held?"
 LIES_NAMES = {
-    "leg": {"": "Stands", "on-back": "Lies, on the back"},
+    "leg": {"": "Stands", "both-feet": "Both feet on the mat", "on-back": "Lies, on the back"},
     "arm": {"": "Upright", "palm-down": "Lies, palm down", "palm-up": "Lies, palm up"},
 }
+BOTH_FEET_LEAD = (
+    "Three photographs: from the front, from the left and from the right, with a plain panel or wall behind the legs each "
+    "time. One foot half a step before the other, a forearm's length apart."
+)
 LANDMARK = "Tap the landmark"
 LANDMARK_LEAD = {
     "arm": "Tap the crease of the wrist, the same place that the tape's heights count from. Next time tap it again.",
@@ -402,6 +407,7 @@ DOWNLOAD_MODEL = "Figures (model.json)"
 ERROR_DO = "**What to do:** {}"
 
 OTHER_LIMB = "The other limb, same client"
+OTHER_LEG = "The other leg, same photographs"
 BOTH = "Both limbs"
 BOTH_MORE = "The {larger} holds **{value} mL{percent} more** than the {smaller} (95 % sure between {low} and {high} mL)."
 BOTH_PERCENT = " or {} %"

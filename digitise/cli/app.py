@@ -27,6 +27,10 @@ COMMANDS = {
         "Measure a phone's lens from eight or more photographs of a sheet, for use with --lens.",
     ),
     "model": ("model", "Make a 3-D limb with error bars from photographs and tape girths."),
+    "both": (
+        "both",
+        "Measure both legs of a person with both feet on the mat, from the front, the left and the right.",
+    ),
     "compare": ("care", "Show what changed between two visits of a limb, or differs between the two sides."),
     "pad": ("care", "List places that may need padding, and draw foam for them at true size."),
     "wrap": ("care", "Work out what a wrap takes and how pressure runs along the limb."),

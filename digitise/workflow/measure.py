@@ -40,6 +40,7 @@ from digitise.workflow.seen.left_out import (
     useful_outlines,
 )
 from digitise.workflow.seen.third_photo import third_photo
+from digitise.workflow.stands import seen_from_far_side
 from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
@@ -109,9 +110,9 @@ def measure_limb(
     check_places(places, "arm" if limb == "arm" else "leg")
     tell: Progress = progress or _silent
     tell("Reading photographs")
-    photos = _each(read_photo, photo_paths)
+    photos = each_at_once(read_photo, photo_paths)
     tell("Finding markers")
-    detections = _each(lambda photo: find_markers(photo, field), photos)
+    detections = each_at_once(lambda photo: find_markers(photo, field), photos)
     given = read_hands(hand_paths, field)
     photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
@@ -191,14 +192,18 @@ def find_outlines(
         lines = lines_round(photos, drawn)
         axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
-    tried = _each(
-        lambda n: outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn)),
+    far = seen_from_far_side(photos, calibration, field, axis)
+    tried = each_at_once(
+        lambda n: (
+            far.get(n)
+            or outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn))
+        ),
         range(len(photos)),
     )
     names = [photo.name for photo in photos]
     cameras = calibration.cameras if lying is None else ()  # a photograph from above is a side then
     along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
-    outlines, left_out = useful_outlines(tried, names, silent=along)
+    outlines, left_out = useful_outlines(tried, names, silent=(*along, *far))
     kept = tuple(outlines)
     tones = [
         skin_tone(photos[n], detections[n], outline, field) if detections else None
@@ -295,7 +300,7 @@ def fit_outlines(
     )
 
 
-def _each(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
+def each_at_once(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
     """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
     with ThreadPoolExecutor(max_workers=2) as pool:
         return tuple(pool.map(job, items))

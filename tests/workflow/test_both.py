@@ -10,7 +10,7 @@ from output_support import measure
 from digitise.errors import CourseError
 from digitise.output.model.files import model_text
 from digitise.shape.fit import fit_limb
-from digitise.workflow.both import both_limbs
+from digitise.workflow.both.beside import both_limbs
 from digitise.workflow.course import VisitMeasurement
 
 WHEN = datetime(2026, 3, 2, 9, 15, tzinfo=UTC)

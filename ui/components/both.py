@@ -7,7 +7,7 @@ from datetime import datetime
 import streamlit as st
 
 from digitise.output.model.form import ModelForm
-from digitise.workflow.both import BothLimbs
+from digitise.workflow.both.beside import BothLimbs
 from ui import care, present_care, state, text
 from ui.components import frame, saving
 from ui.draft import Draft
@@ -40,6 +40,7 @@ def _draw(found: BothLimbs, summary: ModelForm, unit: Unit) -> None:
 
 def button(draft: Draft, inputs: Inputs) -> None:
     """Draw the way to the other limb of the same client, with the answers that were given for this one."""
-    if st.button(text.OTHER_LIMB, key="other-limb", type="primary", icon=":material/compare_arrows:"):
+    words = text.OTHER_LEG if inputs.both_feet else text.OTHER_LIMB
+    if st.button(words, key="other-limb", type="primary", icon=":material/compare_arrows:"):
         state.open_draft(saving.other_limb(draft, inputs))
         st.rerun()

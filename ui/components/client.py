@@ -38,6 +38,8 @@ def client_and_limb(inputs: Inputs) -> None:
     limb = state.value("limb")
     if limb:
         _choice(text.LIES, "lies", text.LIES_NAMES[limb], inputs.lies)
+    if limb == "leg" and state.value("lies") == "both-feet":
+        st.caption(text.BOTH_FEET_LEAD)
     if (limb == "arm" and not state.value("lies")) or inputs.has_axis:
         _axis(inputs)
     _choice(text.CLEARANCE, "clearance", text.CLEARANCES, inputs.clearance)

@@ -6,7 +6,7 @@ from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
-from ui import measuring, text, work
+from ui import both_feet, measuring, text, work
 from ui.components import frame, landmark, outlines, photographs, places
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -36,6 +36,8 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
     field, axis, lying = work.field_of(draft, inputs), work.axis_of(inputs), work.lying_of(inputs)
     try:
         with frame.steps() as tell:
+            if inputs.both_feet:
+                axis = both_feet.axis_of(draft.photos, inspected, field, inputs.side or "left", tell)
             return measuring.measure(
                 draft.photos,
                 inspected,

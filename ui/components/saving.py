@@ -9,6 +9,7 @@ import numpy as np
 
 from digitise.errors import DigitiseError, RecordError
 from digitise.geometry.support import points_on_axis
+from digitise.output.model.form import AxisForm
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit, Visit, VisitId
@@ -114,15 +115,25 @@ def _flags(inputs: Inputs) -> tuple[tuple[str, bool], ...]:
 
 
 def other_limb(draft: Draft, inputs: Inputs) -> Draft:
-    """Return a draft for the opposite limb of the visit; who, answers, sheets and heights are kept."""
+    """Return a draft for the opposite limb of the visit; who, answers, sheets and heights are kept.
+
+    Where both feet stood on the mat the photographs show that limb as well, and are kept too.
+    """
     other = Draft(drafts.drafts_folder() / drafts.new_token())
+    for photo in draft.photos if inputs.both_feet else ():
+        other.add_photo(photo.read_bytes(), photo.name)
     if draft.field_json is not None:
         other.write_field(draft.field_json)
     other.write_lens(draft.lens_json)
+    same_photos = ("names", "same_visit") if inputs.both_feet else ()
     new = {
         "side": "left" if inputs.side == "right" else "right",
         "rows": tuple((height, "") for height, _ in inputs.rows),
-        **{name: Inputs.model_fields[name].get_default(call_default_factory=True) for name in _OF_ONE_LIMB},
+        **{
+            name: Inputs.model_fields[name].get_default(call_default_factory=True)
+            for name in _OF_ONE_LIMB
+            if name not in same_photos
+        },
     }
     other.write(inputs.model_copy(update=new))
     return other
@@ -196,14 +207,21 @@ def _inputs(visit: Visit, axis: Axis, lying: Inputs) -> Inputs:
 
 
 def _lying(store: Store, visit: Visit) -> Inputs:
-    """Return how the stored limb lay, and from where its heights count; empty where it stood."""
+    """Return how the stored limb lay, and from where its heights count; empty where it stood alone."""
     summary = stored.stored_model(store, visit.id).summary if visit.has_model else None
+    if summary is not None and visit.limb == "leg" and _is_beside(summary.axis_from_world):
+        return Inputs(lies="both-feet")
     if summary is None or summary.lying is None or summary.landmark is None:
         return Inputs()
     place = summary.landmark
     if len(summary.photos) != len(visit.photos):  # one was left out, so numbers differ: ask for the tap again
         return Inputs(lies=summary.lying)
     return Inputs(lies=summary.lying, landmark=(place.photo - 1, place.x_px, place.y_px))
+
+
+def _is_beside(axis: AxisForm) -> bool:
+    """Tell whether an axis is upright and off the mat's middle, as of a leg beside the other one."""
+    return np.array_equal(axis.rotation, np.eye(3)) and bool(np.any(axis.translation_mm[:2]))
 
 
 def _axis(store: Store, visit: Visit) -> Axis:

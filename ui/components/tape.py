@@ -85,7 +85,7 @@ def head(inputs: Inputs) -> Unit:
     elif unit != before and any(cell for row in rows for cell in row):
         state.put("typed_in", before.name)
     _offer_conversion(unit, rows)
-    lead = text.TAPE_LEAD_LYING if state.value("lies") else text.TAPE_LEAD
+    lead = text.TAPE_LEAD if state.value("lies") in (None, "", "both-feet") else text.TAPE_LEAD_LYING
     st.caption(text.HEIGHTS_FROM_LAST if state.value("heights_offered") else lead)
     return unit
 

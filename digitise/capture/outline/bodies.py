@@ -31,9 +31,9 @@ from digitise.geometry.rigid import Array
 _UNLIKE = 20.0  # squared distance from the colours of what is behind
 _BESIDE_MM = 40.0  # beyond the first guess: a limb before a page's print goes on there
 _LIKE_BACKDROP = 12.0  # squared distance of colour
-_ANKLE_MM = (80.0, 160.0)  # heights at which the limb is known to stand over the mat's middle
+_ANKLE_MM = (80.0, 160.0)  # heights at which the limb is known to stand over its place
 _HEEL_MM = -80.0  # a foot in the mat's middle has its ankle that far back
-_FOOT_MM = 15.0  # how far off the mat's middle people stand
+_FOOT_MM = 15.0  # how far off people stand, or an axis is found
 _TAKEN = 0.5  # of a jump: a boundary that moves by less goes its own way
 _SMOOTH_CELLS = 1.5  # takes the staircase of whole cells off
 
@@ -139,8 +139,12 @@ def _per_cell(cells: NDArray[np.floating], height: int, width: int) -> NDArray[n
 
 
 def standing(strip: Strip) -> tuple[float, float]:
-    """Return between which offsets the ankle or wrist stands, or lies, mm."""
-    if strip.lies:  # its axis runs through it, wherever the mat is
+    """Return between which offsets the ankle or wrist stands, or lies, mm.
+
+    An axis through the mat's middle is that of a foot set there, whose ankle is further back; any other axis
+    runs through the limb.
+    """
+    if np.any(strip.world_from_plane.translation[:2]):
         return -_FOOT_MM, _FOOT_MM
     level = float(np.mean(_ANKLE_MM))
     at = strip.plane_from_world(np.array([[0.0, 0.0, level], [0.0, _HEEL_MM, level]]))[:, 0]

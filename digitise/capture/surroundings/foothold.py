@@ -1,4 +1,4 @@
-"""Whether what is seen over the mat stands on its middle, or before it: then it hides the limb.
+"""Whether what is seen over the mat stands where the limb does, or before it: then it hides the limb.
 
 A body before the limb hides the mat's near part, where the limb's own foot does not reach.  The mat is paper
 and print, grey whatever its brightness; skin, wood and most cloth are not.
@@ -21,9 +21,9 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
 _PITCH_MM = 5.0
-_TOES_MM, _HEEL_MM, _HALF_MM = 200.0, 150.0, 70.0  # how far a foot reaches from the mat's middle
+_TOES_MM, _HEEL_MM, _HALF_MM = 200.0, 150.0, 70.0  # how far a foot reaches from where the limb stands
 _MARGIN_MM = 15.0
-_COLOURED = 0.2  # log units of hue off the paper's
+COLOURED = 0.2  # log units of hue off the paper's: skin, wood and most cloth are more
 _DARKEST = -4.0  # log brightness: below, hue is noise
 _MOST_HIDDEN = 0.5
 _LEAST_CELLS = 40  # 10 cm2
@@ -60,14 +60,19 @@ def look_at_mat(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[
     boards
         All boards, with their poses world_from_board; the mats among them count.
     """
-    mats = [_cells(board, pose) for board, pose in boards if board.role == "mat"]
-    points = np.concatenate(mats) if mats else np.zeros((0, 3))
+    points = mat_points(boards)
     if not len(points):
         return NearMat(np.zeros(0), np.zeros(0, bool))
-    hue = _hue_off_paper(pixels, strip.camera, points)
+    hue = hue_off_paper(pixels, strip.camera, points)
     offsets = strip.plane_from_world(points)[:, 0]
-    told = _before_foot(points, strip.camera) & np.isfinite(hue) & np.isfinite(offsets)
-    return NearMat(offsets[told], hue[told] > _COLOURED)
+    told = _before_foot(points, strip) & np.isfinite(hue) & np.isfinite(offsets)
+    return NearMat(offsets[told], hue[told] > COLOURED)
+
+
+def mat_points(boards: Iterable[tuple[Board, Pose]]) -> Array:
+    """Return points (n, 3) of the mats among the boards, 5 mm apart, world mm."""
+    mats = [_cells(board, pose) for board, pose in boards if board.role == "mat"]
+    return np.concatenate(mats) if mats else np.zeros((0, 3))
 
 
 def _cells(board: Board, world_from_board: Pose) -> Array:
@@ -76,15 +81,20 @@ def _cells(board: Board, world_from_board: Pose) -> Array:
     return world_from_board.apply(grid.reshape(-1, 3))
 
 
-def _before_foot(points: Array, camera: Camera) -> Mask:
-    """Tell which points of the mat lie nearer to the camera than a foot in its middle reaches."""
-    towards = camera.centre[:2] / np.linalg.norm(camera.centre[:2])
+def _before_foot(points: Array, strip: Strip) -> Mask:
+    """Tell which points of the mat lie nearer to the camera than the limb's foot reaches."""
+    stand = strip.world_from_plane.translation[:2]
+    towards = strip.camera.centre[:2] - stand
+    towards = towards / np.linalg.norm(towards)
     reach = _HALF_MM * abs(towards[0]) + towards[1] * (_TOES_MM if towards[1] > 0 else -_HEEL_MM)
-    return np.asarray(points[:, :2] @ towards > reach)
+    return np.asarray((points[:, :2] - stand) @ towards > reach)
 
 
-def _hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array) -> Array:
-    """Return how far the hue at points (n, 3) is from the paper's: (n,), NaN where it cannot be told."""
+def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array) -> Array:
+    """Return how far the hue at points (n, 3) of mats is from their paper's, log units: (n,).
+
+    NaN where it cannot be told: outside the picture, or as dark as print.
+    """
     at = camera.project(points)
     size = np.array(camera.size)
     with np.errstate(invalid="ignore"):

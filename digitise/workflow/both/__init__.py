@@ -1,0 +1,1 @@
+"""Both limbs of a person at one visit."""

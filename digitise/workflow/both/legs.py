@@ -1,0 +1,102 @@
+"""Both legs measured from one set of photographs: each from the front and from its own side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from digitise.capture.calibration.lens import LensProfile
+from digitise.capture.calibration.markers import find_markers
+from digitise.capture.checks.inspection import inspect_photos
+from digitise.capture.outline.correction import Correction
+from digitise.capture.photo.photograph import read_photo
+from digitise.capture.sheets.field import MarkerField
+from digitise.output.model.measured import Measured
+from digitise.tape.places import check_places
+from digitise.tape.rows import TapeTable
+from digitise.workflow.foot import with_foot
+from digitise.workflow.measure import each_at_once, find_outlines, fit_outlines
+from digitise.workflow.stands import both_stands, stand_axis
+from digitise.workflow.usable import require_count, require_usable
+
+SIDES = ("left", "right")
+
+
+@dataclass(frozen=True)
+class BothLegs:
+    """Both legs of one visit.
+
+    Attributes
+    ----------
+    left, right
+        The legs; heights of both count from the mat.
+    """
+
+    left: Measured
+    right: Measured
+
+
+def measure_both_legs(
+    photo_paths: Sequence[Path],
+    field: MarkerField,
+    tapes: Mapping[str, TapeTable],
+    *,
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+    profile: LensProfile | None = None,
+    corrections: Mapping[str, Mapping[str, Correction]] | None = None,
+    same_visit: bool = False,
+    progress: Callable[[str], None] = lambda _step: None,
+) -> BothLegs:
+    """Measure both legs of a person who stands with both feet on one mat.
+
+    Parameters
+    ----------
+    photo_paths
+        Three to twelve photographs of one visit: from the front, from the left and from the right; one from
+        above shows both feet.
+    field
+        The sheets in them.
+    tapes
+        Girths of the ``left`` and of the ``right`` leg.
+    from_mm, to_mm, profile, same_visit, progress
+        As for :func:`~digitise.workflow.measure.measure_limb`.
+    corrections
+        For each side what was drawn, by file name or sha256.
+
+    Raises
+    ------
+    DigitiseError
+        The subclass tells which input cannot be used; the message where, why and what to do.
+    """
+    require_count(photo_paths)
+    for table in tapes.values():
+        check_places(table.places, "leg")
+    progress("Reading photographs")
+    photos = each_at_once(read_photo, photo_paths)
+    progress("Finding markers")
+    detections = each_at_once(lambda photo: find_markers(photo, field), photos)
+    progress("Solving cameras")
+    inspection = inspect_photos(photos, detections, field, profile, same_visit=same_visit)
+    calibration = require_usable(inspection)
+    progress("Finding both feet")
+    stands = both_stands(photos, calibration, field)
+
+    def measure(side: str) -> Measured:
+        progress(f"Measuring the {side} leg")
+        sighted = find_outlines(
+            photos,
+            inspection,
+            field,
+            axis_from_world=stand_axis(stands, side),
+            corrections=(corrections or {}).get(side),
+            detections=detections,
+            same_visit=same_visit,
+        )
+        table = tapes[side]
+        measured = fit_outlines(sighted, table.rows, side=side, from_mm=from_mm, to_mm=to_mm)
+        measured = replace(measured, places=table.places)
+        return with_foot(measured, sighted.photos, sighted.above) if sighted.above else measured
+
+    return BothLegs(*(measure(side) for side in SIDES))
