@@ -107,7 +107,7 @@ def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array) -> A
     crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (3, 3))
     column, row = np.round(at[seen] - low).astype(int).T
     values[seen] = brightness_and_hue(np.asarray(crop, np.uint8)[row, column])
-    bright = values[:, 0] > np.nanquantile(values[:, 0], 0.6)
+    bright = values[:, 0] >= np.nanquantile(values[:, 0], 0.85)
     paper = np.median(values[bright], axis=0)
     off = np.linalg.norm(values[:, 1:] - paper[1:], axis=1)
     return np.where(values[:, 0] > _DARKEST, off, np.nan)
