@@ -8,6 +8,7 @@ from pathlib import Path
 
 from digitise.capture.sheets.field import write_field
 from digitise.capture.sheets.instructions import add_instructions
+from digitise.capture.sheets.instructions_both import add_both_instructions
 from digitise.capture.sheets.instructions_lying import add_lying_instructions
 from digitise.capture.sheets.instructions_upright import add_upright_instructions
 from digitise.capture.sheets.layout import Sheet, sheet_field, sheet_set
@@ -66,6 +67,7 @@ def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[st
         name = f"sheets-{paper}.pdf"
         document = true_size_document("Sheets for measuring a limb")
         add_instructions(document, paper)
+        add_both_instructions(document, paper)
         add_lying_instructions(document, paper)
         add_upright_instructions(document, paper)
         add_sheets(document, sheets)
@@ -73,6 +75,7 @@ def _write_pdfs(folder: Path, paper: Paper, sheets: Sequence[Sheet]) -> tuple[st
         return (name,)
     document = true_size_document("Setting up and taking the photographs")
     add_instructions(document, paper)
+    add_both_instructions(document, paper)
     add_lying_instructions(document, paper)
     add_upright_instructions(document, paper)
     document.output(str(folder / _ROLL_FILES[0]))

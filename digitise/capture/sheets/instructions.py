@@ -63,7 +63,8 @@ _STEPS = (
     ),
     (
         "Other leg",
-        "Turn the mat and the person by half a turn, other foot on the drawing; nothing else moves.",
+        "Turn the mat and the person by half a turn, other foot on the drawing; nothing else moves. Or both "
+        "legs at once, with a third photograph: see the next page.",
     ),
     (
         "Little room?",
