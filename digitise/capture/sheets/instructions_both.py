@@ -24,8 +24,8 @@ _STEPS = (
     (
         "Photograph",
         "1 from the front. 2 from the left, backdrop B beyond the legs. Carry B to the other side. 3 from "
-        "the right. Phone and light as for one leg; in every picture the mat, both legs and the backdrop behind "
-        "them. One from above shows both feet.",
+        "the right. Phone and light as for one leg; in every picture the mat, both legs and the backdrop "
+        "behind them. One from above shows both feet.",
     ),
     (
         "Tape",
