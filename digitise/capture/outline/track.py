@@ -11,12 +11,14 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.errors import OutlineError
+from digitise.geometry.rigid import Array
 
 STANDS_OUT = 20.0  # squared distance from the backdrop's colour that makes a cell a candidate
 _TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is within this of the axis
 _TUBE_HEIGHT_MM = 350.0
 _LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
 _SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
+_LEAN_MM = 30.0  # a shin leans by less between the ankle and the panel's lower edge
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
 
@@ -32,8 +34,8 @@ def track(
             do="Stand a marked backdrop behind the limb so that its markers frame it in the picture.",
         )
     blob = _foot_component(strip, panel, name)
-    stands = round((float(np.mean(standing(strip))) - float(strip.offsets[0])) / STEP_MM)
-    row, run = _lowest_run(blob & _tube(strip), blob, stands)
+    place = (np.array(standing(strip)) - strip.offsets[0]) / STEP_MM
+    row, run = _lowest_run(blob & _tube(strip), blob, place)
     found = []
     while run is not None:
         found.append((row, *run))
@@ -80,18 +82,27 @@ def _runs(row: Mask) -> NDArray[np.int64]:
     return np.asarray(runs[(runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM], np.int64)
 
 
-def _lowest_run(foot: Mask, blob: Mask, column: int) -> tuple[int, tuple[int, int] | None]:
-    """Return the lowest row that shows the limb near its foot, and the run nearest to where it stands."""
-    higher = int(_JUMP_MM / STEP_MM)
+def _lowest_run(foot: Mask, blob: Mask, place: Array) -> tuple[int, tuple[int, int] | None]:
+    """Return the lowest row that shows the limb near its foot, and the run nearest to where it stands.
+
+    Where the panel's lower edge slants, its lowest rows may show another leg alone: a run that stands at the
+    limb's ``place`` (2,), columns, goes before a lower one beside it.
+    """
+    higher, lean = int(_JUMP_MM / STEP_MM), _LEAN_MM / STEP_MM
+    lowest: tuple[int, tuple[int, int] | None] = 0, None
     for row in np.flatnonzero(foot.any(axis=1))[::-1]:
         runs, above = _runs(blob[row]), _runs(blob[max(row - higher, 0)])
         if not len(runs) or not len(above):
             continue
-        first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - column))]
+        first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - place.mean()))]
         next_first, next_last = above[np.argmin(np.abs(above.mean(axis=1) - (first + last) / 2))]
-        if last - first >= _SLIVER * (next_last - next_first):
-            return int(row), (int(first), int(last))
-    return 0, None
+        if last - first < _SLIVER * (next_last - next_first):
+            continue
+        found = int(row), (int(first), int(last))
+        if last >= place[0] - lean and first <= place[1] + lean:
+            return found
+        lowest = lowest if lowest[1] else found
+    return lowest
 
 
 def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, int] | None:
