@@ -40,7 +40,7 @@ from digitise.workflow.seen.left_out import (
     useful_outlines,
 )
 from digitise.workflow.seen.third_photo import third_photo
-from digitise.workflow.stands import seen_from_far_side
+from digitise.workflow.stands import feet_on_mat, seen_from_far_side
 from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
@@ -226,7 +226,7 @@ def find_outlines(
     return Outlined(
         tuple(photos[n] for n in kept),
         tuple(outlines.values()),
-        inspection_of(inspection, [names[n] for n in kept]),
+        feet_on_mat(inspection_of(inspection, [names[n] for n in kept]), both=bool(far)),
         calibration.only(kept),
         axis,
         field_digest(field),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.checks.inspection import Inspection
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.footprints import Stands, find_stands
@@ -65,6 +67,12 @@ def seen_from_far_side(
         for n, photo in enumerate(photos)
         if is_on_far_side(calibration.cameras[n], place, other)
     }
+
+
+def feet_on_mat(inspection: Inspection, *, both: bool) -> Inspection:
+    """Return what was said of photographs; where both feet stand on the mat, without its hidden markers."""
+    told = (finding for finding in inspection.findings if not (both and finding.code == "mat-hidden"))
+    return replace(inspection, findings=tuple(told))
 
 
 def is_on_far_side(camera: Camera, place: Array, other: Array) -> bool:

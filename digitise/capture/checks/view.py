@@ -66,7 +66,8 @@ def _hidden_mat(name: str, board: Board, found: int, visible: int) -> Iterator[F
             "mat-hidden",
             "warning",
             f"Only {found} of the {len(board.ids)} markers of {board.name} can be read.",
-            "Keep the other foot and clothing off the mat, light it evenly, and take it again.",
+            "Keep clothing off the mat, and the other foot unless both legs are measured at once; light it "
+            "evenly, and take it again.",
         )
 
 
