@@ -85,8 +85,8 @@ def test_the_field_in_the_docs_is_a_field():
 
 
 QUESTIONS = (
-    "foam", "edge", "column", "section of the report", "hand", "foot", "kind of limb", "format of exchange",
-    "page",
+    "foam", "edge", "column", "section of the report", "both legs", "hand", "foot", "kind of limb",
+    "format of exchange", "page",
 )  # fmt: skip
 
 

@@ -18,8 +18,8 @@ from digitise.cli.options import (
     ReferenceOption,
     SideName,
     WhenOption,
+    visit_time,
 )
-from digitise.cli.times import visit_time
 
 if TYPE_CHECKING:
     from digitise.output.course.repeat_form import RepeatForm

@@ -19,8 +19,8 @@ from digitise.cli.options import (
     ReferenceOption,
     WhenOption,
     read_given,
+    visit_time,
 )
-from digitise.cli.times import visit_time
 from digitise.errors import ModelError, OutputError, RecordError
 from digitise.paper import PageName
 from digitise.unfinished import temporary_folder

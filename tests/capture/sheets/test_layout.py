@@ -88,8 +88,8 @@ def test_pages_have_the_size_of_the_boards(printed):
         ]
     expected = [tuple(board.size) for board in read_field(files.field).boards]
     # PDF pages are written to 0.01 point
-    # three pages of instructions come first
-    np.testing.assert_allclose(sizes[3:], expected, atol=0.01)
+    # four pages of instructions come first
+    np.testing.assert_allclose(sizes[4:], expected, atol=0.01)
 
 
 @needs_poppler
