@@ -67,13 +67,17 @@ def both(
         )
         progress("Writing")
         out.mkdir(parents=True, exist_ok=True)
-        found = {side: write_model(folders[side], getattr(legs, side)) for side in SIDES}
-    visits = from_folders(list(folders.values()))
+        found = {side: write_model(folders[side], measured) for side, measured in legs.measured.items()}
+    visits = from_folders([folders[side] for side in found])
     beside = both_limbs(visits[0], visits[1:], bilateral=bilateral)
     data = {side: summary.model_dump(mode="json") for side, summary in found.items()}
     texts = [summary_text(summary, folders[side]) for side, summary in found.items()]
     texts += [] if beside is None else [_beside_text(beside)]
+    for error in legs.trouble.values():
+        show.note(str(error))
     show.result(as_json, data, lambda console: console.print("\n\n".join(texts)))
+    if legs.trouble:
+        raise typer.Exit(show.UNUSABLE_INPUT)
 
 
 def _beside_text(found: BothLimbs) -> str:

@@ -40,7 +40,7 @@ from digitise.workflow.seen.left_out import (
     useful_outlines,
 )
 from digitise.workflow.seen.third_photo import third_photo
-from digitise.workflow.stands import feet_on_mat, seen_from_far_side
+from digitise.workflow.stands import far_findings, feet_on_mat, seen_from_far_side
 from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
@@ -220,6 +220,7 @@ def find_outlines(
     told = as_findings(clashes, names, same_visit=same_visit)
     findings = (
         *left_out,
+        *far_findings(far),
         *(finding for finding in told if finding.photo in kept_names),
         *clashes_of(inspection, [names[n] for n in along]),
     )

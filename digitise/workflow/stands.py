@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
@@ -67,6 +68,16 @@ def seen_from_far_side(
         for n, photo in enumerate(photos)
         if is_on_far_side(calibration.cameras[n], place, other)
     }
+
+
+def far_findings(far: Iterable[int]) -> tuple[Finding, ...]:
+    """Say of photographs (from 0) that they are of the other leg alone."""
+    return tuple(
+        Finding(
+            "", "left-out", "note", f"Photograph {n + 1} is taken from the other leg's side, and is its own."
+        )
+        for n in far
+    )
 
 
 def feet_on_mat(inspection: Inspection, *, both: bool) -> Inspection:

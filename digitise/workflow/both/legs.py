@@ -9,14 +9,15 @@ from pathlib import Path
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import find_markers
 from digitise.capture.checks.inspection import inspect_photos
-from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import read_photo
 from digitise.capture.sheets.field import MarkerField
+from digitise.errors import DigitiseError, OutlineError, ShapeError
 from digitise.output.model.measured import Measured
 from digitise.tape.places import check_places
 from digitise.tape.rows import TapeTable
 from digitise.workflow.foot import with_foot
 from digitise.workflow.measure import each_at_once, find_outlines, fit_outlines
+from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.stands import both_stands, stand_axis
 from digitise.workflow.usable import require_count, require_usable
 
@@ -29,12 +30,14 @@ class BothLegs:
 
     Attributes
     ----------
-    left, right
-        The legs; heights of both count from the mat.
+    measured
+        By side; heights of both count from the mat.
+    trouble
+        By side, why a leg could not be measured; never of both.
     """
 
-    left: Measured
-    right: Measured
+    measured: Mapping[str, Measured]
+    trouble: Mapping[str, DigitiseError]
 
 
 def measure_both_legs(
@@ -45,7 +48,6 @@ def measure_both_legs(
     from_mm: float | None = None,
     to_mm: float | None = None,
     profile: LensProfile | None = None,
-    corrections: Mapping[str, Mapping[str, Correction]] | None = None,
     same_visit: bool = False,
     progress: Callable[[str], None] = lambda _step: None,
 ) -> BothLegs:
@@ -62,13 +64,11 @@ def measure_both_legs(
         Girths of the ``left`` and of the ``right`` leg.
     from_mm, to_mm, profile, same_visit, progress
         As for :func:`~digitise.workflow.measure.measure_limb`.
-    corrections
-        For each side what was drawn, by file name or sha256.
 
     Raises
     ------
     DigitiseError
-        The subclass tells which input cannot be used; the message where, why and what to do.
+        Neither leg can be measured; the message tells what, where and what to do.
     """
     require_count(photo_paths)
     for table in tapes.values():
@@ -83,20 +83,33 @@ def measure_both_legs(
     progress("Finding both feet")
     stands = both_stands(photos, calibration, field)
 
-    def measure(side: str) -> Measured:
-        progress(f"Measuring the {side} leg")
-        sighted = find_outlines(
+    def outline(side: str) -> Outlined:
+        return find_outlines(
             photos,
             inspection,
             field,
             axis_from_world=stand_axis(stands, side),
-            corrections=(corrections or {}).get(side),
             detections=detections,
             same_visit=same_visit,
         )
-        table = tapes[side]
-        measured = fit_outlines(sighted, table.rows, side=side, from_mm=from_mm, to_mm=to_mm)
-        measured = replace(measured, places=table.places)
-        return with_foot(measured, sighted.photos, sighted.above) if sighted.above else measured
 
-    return BothLegs(*(measure(side) for side in SIDES))
+    measured: dict[str, Measured] = {}
+    trouble: dict[str, DigitiseError] = {}
+    for side in SIDES:
+        progress(f"Measuring the {side} leg")
+        try:
+            measured[side] = _fit(outline(side), tapes[side], side, from_mm, to_mm)
+        except (OutlineError, ShapeError) as error:
+            trouble[side] = type(error)(f"The {side} leg: {error.what}", where=error.where, do=error.do)
+    if not measured:
+        raise trouble[SIDES[0]]
+    return BothLegs(measured, trouble)
+
+
+def _fit(
+    sighted: Outlined, tape: TapeTable, side: str, from_mm: float | None, to_mm: float | None
+) -> Measured:
+    """Solve a leg, and its foot where a photograph from above shows it."""
+    measured = fit_outlines(sighted, tape.rows, side=side, from_mm=from_mm, to_mm=to_mm)
+    measured = replace(measured, places=tape.places)
+    return with_foot(measured, sighted.photos, sighted.above) if sighted.above else measured
