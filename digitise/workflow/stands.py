@@ -73,9 +73,7 @@ def seen_from_far_side(
 def far_findings(far: Iterable[int]) -> tuple[Finding, ...]:
     """Say of photographs (from 0) that they are of the other leg alone."""
     return tuple(
-        Finding(
-            "", "left-out", "note", f"Photograph {n + 1} is taken from the other leg's side, and is its own."
-        )
+        Finding("", "left-out", "note", f"Photograph {n + 1} is of the other leg: it is taken from its side.")
         for n in far
     )
 

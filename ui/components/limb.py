@@ -34,10 +34,13 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
     """Measure the limb; where that fails, say why, have its outlines mended, and return None."""
     corrections = draft.corrections()
     field, axis, lying = work.field_of(draft, inputs), work.axis_of(inputs), work.lying_of(inputs)
+    if inputs.both_feet:
+        with frame.errors(), frame.steps() as tell:
+            axis = both_feet.axis_of(draft.photos, inspected, field, inputs.side or "left", tell)
+        if axis is None:
+            return None
     try:
         with frame.steps() as tell:
-            if inputs.both_feet:
-                axis = both_feet.axis_of(draft.photos, inspected, field, inputs.side or "left", tell)
             return measuring.measure(
                 draft.photos,
                 inspected,
