@@ -11,6 +11,7 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
+from digitise.output.model.measured import Measured
 from digitise.output.model.segments import segment_girths
 from digitise.output.model.words import taped_end_words
 from digitise.record.history.values import HistoryLine
@@ -252,6 +253,15 @@ def finding_lines(findings: Sequence[Finding]) -> tuple[str, ...]:
     grave = [finding for finding in findings if finding.severity != "note"]
     grave.sort(key=lambda finding: -_WORST[finding.severity])
     return tuple(f"{finding.text} **{finding.do}**" if finding.do else finding.text for finding in grave)
+
+
+def left_out_note(measured: Measured, number: int) -> str:
+    """Return why a photograph (from 0) serves another leg and not this one; empty where that is not why."""
+    begins = f"Photograph {number + 1} "
+    told = (
+        finding for finding in measured.findings if finding.code == "left-out" and finding.severity == "note"
+    )
+    return next((finding.text for finding in told if finding.text.startswith(begins)), "")
 
 
 def notes_line(findings: Sequence[Finding]) -> str:

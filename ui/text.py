@@ -76,12 +76,12 @@ LYING_WORDS = {
 }
 LIES = "How is it held?"
 LIES_NAMES = {
-    "leg": {"": "Stands", "both-feet": "Both feet on the mat", "on-back": "Lies, on the back"},
+    "leg": {"": "Stands", "both-feet": "Both feet", "on-back": "Lies on back"},
     "arm": {"": "Upright", "palm-down": "Lies, palm down", "palm-up": "Lies, palm up"},
 }
 BOTH_FEET_LEAD = (
-    "Three photographs: from the front, from the left and from the right, with a plain panel or wall behind the legs each "
-    "time. One foot half a step before the other, a forearm's length apart."
+    "Both feet stand on the mat, half a step before each other, with air between the legs. Three photographs: from the "
+    "front, from the left and from the right, a plain panel or wall behind both legs each time."
 )
 LANDMARK = "Tap the landmark"
 LANDMARK_LEAD = {

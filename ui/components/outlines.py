@@ -11,7 +11,7 @@ from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
-from ui import end_picture, measuring, state, text
+from ui import end_picture, measuring, present, state, text
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
 from ui.components.photographs import named
@@ -46,7 +46,8 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
     if place is None:
         above = end_picture.end_picture(path, measured)
         if above is None:
-            st.caption(text.PHOTO_LEFT_OUT.format(number + 1))
+            own = present.left_out_note(measured, number)
+            st.caption(own or text.PHOTO_LEFT_OUT.format(number + 1))
         else:
             st.image(above, width="stretch", alt=text.END_ALT.format(number + 1))
         return

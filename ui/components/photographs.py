@@ -13,6 +13,7 @@ from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_table_from_csv
+from digitise.workflow.stands import feet_on_mat
 from ui import dates, measuring, pictures, present, state, text, work
 from ui.components import arrivals, frame, pairing, places, watching
 from ui.components.tape import show_rows
@@ -214,7 +215,8 @@ def _looked_at(
         _picture(None, (), "refuse", number, path, inputs)
         st.markdown(f":small[{plain(alone.what)} **{plain(alone.do)}**]")
         return
-    findings = [] if found is None else [f for f in found.inspection.findings if f.photo == alone.photo.name]
+    every = () if found is None else feet_on_mat(found.inspection, both=inputs.both_feet).findings
+    findings = [finding for finding in every if finding.photo == alone.photo.name]
     _picture(field, alone.detections, present.worst(findings) if found else None, number, path, inputs)
     for line in present.finding_lines(findings):
         st.markdown(f":small[{line}]")
