@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import itertools
 import re
+import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -63,6 +64,9 @@ KEYS = (
     *("agrees", "differs", "suspect", "not seen", "clear", "likely", "larger", "smaller"),
     *("bulge", "hollow", "ridge", "crease", "inverted taper", "step"),
     *("bandage", "padding", "none", "light", "medium", "full", "half", "stretched", "at rest"),
+    *("front inner", "front outer", "back inner", "back outer", "front, thumb side", "back, thumb side"),
+    *("front, little-finger side", "back, little-finger side", "a third", "a quarter", "begins", "ends", "lies"),
+    *("a foot", "a hand", "a leg", "an arm", "rest", "above", "below"),
     *("standing", "sitting", "lying", "groin", "armpit", "girth", "height", "length"),
 )
 # Words of libraries and files, which nobody reads.
@@ -106,6 +110,10 @@ def rooms() -> dict[str, list[str]]:
     found["ui/text.py"] = page_sentences()
     found["digitise/words/catalogue.py"] = [UNREVIEWED]
     found["tests/code_words.py"] = list(KEYS)
+    for path in sorted(ROOT.glob("digitise/tape/*.toml")):
+        entries = [entry for limb in tomllib.loads(path.read_text(encoding="utf-8")).values() for entry in limb]
+        told = [entry[key] for entry in entries for key in ("place", "words", "where") if key in entry]
+        found[path.relative_to(ROOT).as_posix()] = list(dict.fromkeys(told))
     return {room: words for room, words in found.items() if words}
 
 
@@ -216,7 +224,7 @@ def variants(node: ast.expr) -> list[str]:
         seen: dict[str, int] = {}
         words = "".join(_placed(part, seen) for part in chosen)
         # side and limb are one thing: many languages bend the one by the other
-        words = re.sub(r"\{side\} \{limb\}", "{side_limb}", words)
+        words = re.sub(r"\{side(_2)?\} \{limb(_2)?\}", r"{side_limb\1}", words)
         found.append(words)
     return found
 
