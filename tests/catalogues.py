@@ -1,7 +1,7 @@
 """Bring the catalogues of words up to the code: ``python tests/catalogues.py``.
 
-It writes the template (``digitise.pot``) from the code, merges it into the catalogue of every language, drops what no
-code says any more, compiles the catalogues (``digitise.mo``) and tells what is not translated.
+It writes the template (``digitise.pot``) from the code, merges it into the catalogue of every language,
+drops what no code says any more, compiles the catalogues (``digitise.mo``) and tells what is not translated.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from digitise.words.language import LOCALE
 
 TEMPLATE = LOCALE / "digitise.pot"
 _WIDTH = 110
+_CHANGING = re.compile(rb'"(POT-Creation-Date|PO-Revision-Date|Generated-By|Report-Msgid[^:]*):')
 # so that the same words make the same file
 _NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 _COMMENT = """\
@@ -53,7 +54,9 @@ def text(catalog: Catalog) -> bytes:
     stream = io.BytesIO()
     write_po(stream, catalog, width=_WIDTH, include_lineno=False, ignore_obsolete=True)
     lines = stream.getvalue().decode()
-    return re.sub(r'^"(POT-Creation-Date|PO-Revision-Date|Generated-By|Report-Msgid[^:]*):.*\n', "", lines, flags=re.M).encode()
+    return re.sub(
+        r'^"(POT-Creation-Date|PO-Revision-Date|Generated-By|Report-Msgid[^:]*):.*\n', "", lines, flags=re.M
+    ).encode()
 
 
 def catalogues() -> dict[str, Path]:

@@ -1,7 +1,8 @@
 """The sentences that people may read, taken from the code: whole ones, and ones with places for values.
 
-A string is taken where it reads as words: with a space between two of them, or where :data:`SINGLE` names its module.
-Out of ``f"{n} turn{'' if n == 1 else 's'}"`` come two sentences, each with a place that is named for what stands there.
+A string is taken where it reads as words: with a space between two of them, or where :data:`SINGLE` names
+its module.  Out of ``f"{n} turn{'' if n == 1 else 's'}"`` come two sentences, each with a place that is named
+for what stands there.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import itertools
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
 from digitise.words.catalogue import UNREVIEWED
@@ -59,36 +61,122 @@ SINGLE = (
 )
 # Single words that stand in files as keys, and in sentences as words.
 KEYS = (
-    *("leg", "arm", "foot", "hand", "left", "right", "legs", "arms", "toes", "fingers"),
-    *("left leg", "right leg", "left arm", "right arm", "limb", "mat", "mats"),
-    *("agrees", "differs", "suspect", "not seen", "clear", "likely", "larger", "smaller"),
+    *(
+        "leg",
+        "arm",
+        "foot",
+        "hand",
+        "left",
+        "right",
+        "legs",
+        "arms",
+        "toes",
+        "fingers",
+        "limb",
+        "mat",
+        "mats",
+    ),
+    *("left leg", "right leg", "left arm", "right arm", "a foot", "a hand", "a leg", "an arm", "mat", "mats"),
+    *("agrees", "differs", "suspect", "not seen", "clear", "likely", "larger", "smaller", "whole"),
     *("bulge", "hollow", "ridge", "crease", "inverted taper", "step"),
-    *("bandage", "padding", "none", "light", "medium", "full", "half", "stretched", "at rest"),
+    *("Highest", "Deepest", "Sharpest", "Narrowest", "Steepest"),
+    *("bandage", "padding", "none", "light", "medium", "full", "half", "stretched", "at rest", "rest"),
+    *("a third", "a quarter", "begins", "ends", "lies", "above", "below"),
     *("front inner", "front outer", "back inner", "back outer", "front, thumb side", "back, thumb side"),
-    *("front, little-finger side", "back, little-finger side", "a third", "a quarter", "begins", "ends", "lies"),
-    *("a foot", "a hand", "a leg", "an arm", "rest", "above", "below"),
+    *("front, little-finger side", "back, little-finger side"),
     *("standing", "sitting", "lying", "groin", "armpit", "girth", "height", "length"),
+)
+# Sentences that the code puts together in steps.
+PUT_TOGETHER = (
+    "for {name}",
+    "{first} and {second}",
+    "arrow {trunk}",
+    "toes-{to_mm:n}",
+    "{name} ({change_ml:n} mL)",
+    "95 %: {low:n} to {high:n} mL",
+    "{value:n} ({low:n} to {high:n})",
+    "{low:n} to {high:n} mL",
+    "{words} {value:n} mmHg ({when})",
+    "{words} {value:n} ({when})",
+    "{words} {value:n} mmHg ({when}, by {by})",
+    "{words} {value:n} ({when}, by {by})",
+    "{words} ({when}, by {by})",
 )
 # Words of libraries and files, which nobody reads.
 NOT_WORDS = frozenset(
     {
-        *("outside lower center", "center", "bold", "white", "black", "equal", "butt", "circle", "antialiased"),
-        *("offset points", "periodic", "col", "DejaVu Sans Condensed", "constrained", "capture", "care", "many"),
+        *(
+            "outside lower center",
+            "center",
+            "bold",
+            "white",
+            "black",
+            "equal",
+            "butt",
+            "circle",
+            "antialiased",
+        ),
+        *(
+            "offset points",
+            "periodic",
+            "col",
+            "DejaVu Sans Condensed",
+            "constrained",
+            "capture",
+            "care",
+            "many",
+        ),
         *("ui", "digitise", "green", "yellow", "red", "json", "csv", "svg", "title", "desc", "path", "text"),
-        *("bevel", "arrow", "ruler", "unicode", "backslashreplace", "streamlit", "nearest", "wrap", "bottom", "mm"),
-        *("cut", "start", "no start of image", " after validation", "Value error, ", "middle center"),
+        *(
+            "bevel",
+            "arrow",
+            "ruler",
+            "unicode",
+            "backslashreplace",
+            "streamlit",
+            "nearest",
+            "wrap",
+            "bottom",
+            "mm",
+        ),
+        *(
+            "cut",
+            "start",
+            "tk,zs->ztks",
+            "for",
+            "; for ",
+            "no start of image",
+            " after validation",
+            "Value error, ",
+            "middle center",
+        ),
         *("text does not match its digest", "bytes do not match their digest", "Content-Type"),
     }
 )
 _MOST_VARIANTS = 12
 _WORD = r"[A-Za-z][a-z'’]+"
-_WORDS = re.compile(rf"{_WORD}[,;:.]? +(?:{_WORD}|[A-Za-z]\b|\d)|{_WORD}[.:](?: |$)|\d {_WORD}|[)}}] +{_WORD}|{_WORD} [({{]")
-_SINGLE_WORD = re.compile(rf"[^\w{{}}]*{_WORD}[^\w{{}}]*")
+_WORDS = re.compile(
+    rf"{_WORD}[,;:.]? +(?:{_WORD}|[A-Za-z]\b|\d)|{_WORD}[.:](?: |$)|\d {_WORD}|[)}}] +{_WORD}|{_WORD} [({{]"
+)
+_SINGLE_WORD = re.compile(r"(?<![\w{.-])[A-Za-z][a-z]{2,}(?![\w}.-])")
 _CODE = re.compile(
-    r"^[a-z_.]+(?:/[\w.*-]+)+$|^(?:SELECT|PRAGMA|BEGIN|INSERT|DELETE|UPDATE) |://|^--|^#|<\w+|^:material|^digitise \{"
+    r"^[a-z_.]+(?:/[\w.*-]+)+$|^(?:SELECT|PRAGMA|BEGIN|INSERT|DELETE|UPDATE) |://|^--|^#|<\w+|^:material"
+    r"|^digitise \{"
 )
 _NUMBERS = re.compile(r"[+\-,.0-9<>^ ]*[dfgeE%]$")
-_QUIET_CALLS = {"getattr", "hasattr", "compile", "execute", "text_clause", "cast", "TypeVar", "open", "strftime", "field"}
+_QUIET_CALLS = {
+    "getattr",
+    "hasattr",
+    "compile",
+    "execute",
+    "text_clause",
+    "cast",
+    "TypeVar",
+    "open",
+    "strftime",
+    "field",
+}
+_PLAIN_CALLS = {"round", "abs", "float", "int", "str", "len", "max", "min", "sum", "plain"}
 _ASIDE = {"capitalize", "lower", "upper", "strip", "astimezone", "format"}
 
 
@@ -103,15 +191,18 @@ def sentences(path: Path) -> list[str]:
     return list(dict.fromkeys(found.sentences))
 
 
+@cache
 def rooms() -> dict[str, list[str]]:
     """Return all sentences by the module in which they stand."""
     paths = sorted([*ROOT.glob("digitise/**/*.py"), *ROOT.glob("ui/**/*.py")])
     found = {path.relative_to(ROOT).as_posix(): sentences(path) for path in paths}
     found["ui/text.py"] = page_sentences()
     found["digitise/words/catalogue.py"] = [UNREVIEWED]
-    found["tests/code_words.py"] = list(KEYS)
+    found["tests/code_words.py"] = [*KEYS, *PUT_TOGETHER]
     for path in sorted(ROOT.glob("digitise/tape/*.toml")):
-        entries = [entry for limb in tomllib.loads(path.read_text(encoding="utf-8")).values() for entry in limb]
+        entries = [
+            entry for limb in tomllib.loads(path.read_text(encoding="utf-8")).values() for entry in limb
+        ]
         told = [entry[key] for entry in entries for key in ("place", "words", "where") if key in entry]
         found[path.relative_to(ROOT).as_posix()] = list(dict.fromkeys(told))
     return {room: words for room, words in found.items() if words}
@@ -119,9 +210,13 @@ def rooms() -> dict[str, list[str]]:
 
 def page_sentences() -> list[str]:
     """Return the words of the page, and what it says in their place where they are none of its own."""
-    from ui import text  # noqa: PLC0415
+    from ui import text
 
-    return list(dict.fromkeys(words for name, value in vars(text).items() if name.isupper() for words in _leaves(value)))
+    return list(
+        dict.fromkeys(
+            words for name, value in vars(text).items() if name.isupper() for words in _leaves(value)
+        )
+    )
 
 
 def _leaves(value: object) -> Iterator[str]:
@@ -143,9 +238,9 @@ class _Reader(ast.NodeVisitor):
     def _take(self, node: ast.expr) -> None:
         for words in variants(node):
             bare = re.sub(r"\{[^}]*\}", "", words)
-            fits = _WORDS.search(words) or (self.single and _SINGLE_WORD.fullmatch(words))
+            fits = _WORDS.search(words) or (self.single and _SINGLE_WORD.search(words))
             if fits and words not in NOT_WORDS and re.search(r"[a-z]{2}", bare) and not _CODE.search(words):
-                self.sentences.append(words)
+                self.sentences.append(words.strip(" ,;"))
 
     def visit_Expr(self, node: ast.Expr) -> None:
         # a string that stands alone is a docstring
@@ -206,12 +301,10 @@ class _Reader(ast.NodeVisitor):
             for part in node.slice.elts[1:]:
                 self.visit(part)
 
-    def _function(self, node: ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) -> None:
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
         for child in ast.iter_child_nodes(node):
             if child is not getattr(node, "returns", None):
                 self.visit(child)
-
-    visit_FunctionDef = visit_AsyncFunctionDef = visit_ClassDef = _function
 
 
 def variants(node: ast.expr) -> list[str]:
@@ -224,6 +317,8 @@ def variants(node: ast.expr) -> list[str]:
         seen: dict[str, int] = {}
         words = "".join(_placed(part, seen) for part in chosen)
         # side and limb are one thing: many languages bend the one by the other
+        # what stands without a seam cannot be told apart again
+        words = re.sub(r"\{(\w+)\}\{(\w+)\}", r"{\1_\2}", re.sub(r"\{(\w+)\}\{(\w+)\}", r"{\1_\2}", words))
         words = re.sub(r"\{side(_2)?\} \{limb(_2)?\}", r"{side_limb\1}", words)
         found.append(words)
     return found
@@ -286,7 +381,7 @@ def _placed(part: str | tuple[str, str, str], seen: dict[str, int]) -> str:
     return f"{{{name}{'' if number == 1 else f'_{number}'}{kind}}}"
 
 
-def _place_name(node: ast.expr) -> str:
+def _place_name(node: ast.expr) -> str:  # noqa: PLR0911
     if isinstance(node, ast.Name):
         return node.id.lower().strip("_") or "value"
     if isinstance(node, ast.Attribute):
@@ -296,7 +391,10 @@ def _place_name(node: ast.expr) -> str:
             return _place_name(node.func.value)
         if isinstance(node.func, ast.Attribute) and node.func.attr == "join":
             return "list"
-        if _name(node.func) in {"round", "abs", "float", "int", "str", "len", "max", "min", "sum", "plain"} and node.args:
+        if (
+            _name(node.func) in {"round", "abs", "float", "int", "str", "len", "max", "min", "sum", "plain"}
+            and node.args
+        ):
             return _place_name(node.args[0])
         return _name(node.func).lower().strip("_") or "value"
     if isinstance(node, ast.BinOp):

@@ -8,6 +8,8 @@ from pathlib import Path
 # before NumPy: its threads wait for each other when several tests run side by side
 for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(variable, "1")
+# whoever runs the tests: they read English, unless they say otherwise
+os.environ["DIGITISE_LANGUAGE"] = "en"
 
 import numpy as np  # noqa: E402
 import pytest  # noqa: E402

@@ -21,6 +21,7 @@ from digitise.tape.advice import explain_tape
 from digitise.tape.places import place_words
 from digitise.tape.points import Limb as LimbName
 from digitise.tape.rows import TapeAdvice, TapeRow
+from digitise.words.numbers import moment
 from ui import text
 from ui.lengths import Unit
 from ui.plain import plain
@@ -175,12 +176,12 @@ def history_words(line: HistoryLine, *, named: bool) -> str:
         plain(_moment(words) if line.what == "date" else words) for words in (line.was, line.became)
     )
     what = text.HISTORY_WORDS[line.what].format(before, after)
-    words = text.HISTORY_LINE.format(f"{line.when.astimezone():%d %B %Y, %H:%M}", what, by)
+    words = text.HISTORY_LINE.format(moment(line.when.astimezone()), what, by)
     return text.HISTORY_NAMED.format(plain(line.client), line.visit, words) if named else words
 
 
 def _moment(stored: str) -> str:
-    return f"{datetime.fromisoformat(stored).astimezone():%d %B %Y, %H:%M}"
+    return moment(datetime.fromisoformat(stored).astimezone())
 
 
 def cone_words(summary: ModelForm) -> str:

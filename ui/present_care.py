@@ -19,6 +19,7 @@ from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Estimate
+from digitise.words.numbers import long_day
 from digitise.workflow.both.beside import BothLimbs
 from ui import text
 from ui.lengths import Unit
@@ -87,7 +88,7 @@ def plain_change(change: VolumeChange | None) -> str:
 
 def against_words(line: VisitLine, mirrored: bool) -> str:
     """Return what another visit is to the limb that is held against it."""
-    day = f"{line.taken:%d %B %Y}"
+    day = long_day(line.taken)
     if not mirrored:
         return text.PADDING_EARLIER.format(day)
     return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), day)
@@ -139,7 +140,7 @@ def _course_row(point: CoursePoint) -> tuple[str, ...]:
     low, high = (millilitres(float(end)) for end in visit.volume.interval_95)
     other = "–" if visit.reference is None else millilitres(float(visit.reference.mean))
     more = "–" if over is None else signed_ml(float(over.excess_ml.mean))
-    day = f"{visit.taken.astimezone():%d %B %Y}"
+    day = long_day(visit.taken.astimezone())
     return day, millilitres(float(visit.volume.mean)), f"{low} and {high}", other, more
 
 

@@ -1,4 +1,4 @@
-"""The words of the page in the language of who looks at it: ``text.NAME`` is that name of :mod:`ui.text`, shown."""
+"""The words of the page in the language of who looks at it: ``text.NAME`` is that of :mod:`ui.text`."""
 
 from __future__ import annotations
 
@@ -27,6 +27,6 @@ def _shown(said: Any) -> Any:
 
 
 if TYPE_CHECKING:
-    from ui import text as text
+    from ui import text
 else:
     text = _Spoken()

@@ -6,14 +6,17 @@ import textwrap
 from collections.abc import Iterable
 from pathlib import Path
 
+from digitise.words import remark, shown
+
 WIDTH = 96
 CAUTION_FILE = "caution.txt"
 
 
 def section(title: str, items: Iterable[str]) -> str:
-    """Return a title and its items below it, wrapped; empty without items."""
-    lines = [textwrap.fill(item, WIDTH, initial_indent="  ", subsequent_indent="    ") for item in items]
-    return "\n".join([title, *lines]) if lines else ""
+    """Return a title and its items below it, wrapped, in the reader's language; empty without items."""
+    told = map(shown, items)
+    lines = [textwrap.fill(item, WIDTH, initial_indent="  ", subsequent_indent="    ") for item in told]
+    return "\n".join([shown(title), *lines]) if lines else ""
 
 
 def page(*parts: str) -> str:
@@ -29,4 +32,5 @@ def write_caution(folder: Path, words: Iterable[str]) -> None:
     OSError
         The file cannot be written.
     """
-    (folder / CAUTION_FILE).write_text(section("Caution", words) + "\n", encoding="utf-8")
+    told = section("Caution", (*words, *filter(None, (remark(),))))
+    (folder / CAUTION_FILE).write_text(told + "\n", encoding="utf-8")

@@ -1,4 +1,4 @@
-"""One language's words: sentences, and sentences with places for values, which are recognised by what is fixed."""
+"""One language's words: sentences, and sentences with values, which are recognised by what is fixed."""
 
 from __future__ import annotations
 
@@ -15,14 +15,19 @@ PLACE = re.compile(r"\{([A-Za-z_]\w*)(:n)?\}")
 
 UNREVIEWED = "This translation was made by a machine and has not been reviewed."
 _NUMBER = r"[-+\N{MINUS SIGN}±]?(?:\d[\d.,\u202f]*(?:e[-+]?\d+)?|nan|inf)"
-_ANY = r".+?"
+# "{low} and {high}" would fit half of all that people write; from two words on a sentence is one of ours
+_WEAK = 10
 
 
 class Match(NamedTuple):
-    """A sentence that was recognised: its translation with places, and the values by the places' names."""
+    """A sentence that was recognised: its translation with places, and the values by the places' names.
+
+    It is ``weak`` where little of it is fixed: then it counts only if its values are known too.
+    """
 
     translation: str
     values: dict[str, str]
+    weak: bool
 
 
 @dataclass(frozen=True)
@@ -49,23 +54,28 @@ class Template:
         return sum(map(len, self.fixed))
 
     @cached_property
-    def pattern(self) -> re.Pattern[str]:
-        """What a sentence made from it looks like."""
+    def patterns(self) -> tuple[re.Pattern[str], ...]:
+        """What a sentence made from it looks like: with as little in its places as can be, and as much."""
+        return tuple(re.compile(self._pattern(inside), re.DOTALL) for inside in (".*?", ".*"))
+
+    def _pattern(self, words: str) -> str:
         pieces = _pieces(self.english)
         found, seen = re.escape(pieces[0]), set()
         for name, number, after in zip(pieces[1::3], pieces[2::3], pieces[3::3], strict=True):
-            inside = _NUMBER if number else _ANY
+            inside = _NUMBER if number else words
             found += f"(?P={name})" if name in seen else f"(?P<{name}>{inside})"
             seen.add(name)
             found += re.escape(after)
-        return re.compile(found, re.DOTALL)
+        return found
 
-    def match(self, sentence: str) -> Match | None:
-        """Return the values if a sentence was made from this one."""
+    def matches(self, sentence: str) -> Iterator[Match]:
+        """Yield the values if a sentence was made from this one, in the two ways they can be told apart."""
         if not all(piece in sentence for piece in self.fixed):
-            return None
-        found = self.pattern.fullmatch(sentence)
-        return None if found is None else Match(self.translation, found.groupdict())
+            return
+        found = [pattern.fullmatch(sentence) for pattern in self.patterns]
+        values = [match.groupdict() for match in found if match is not None]
+        for one in values[:1] if values[:1] == values[1:] else values:
+            yield Match(self.translation, one, self.weight < _WEAK)
 
 
 @dataclass(frozen=True)
@@ -89,11 +99,9 @@ class Catalogue:
         self._templates.extend(sorted(found, key=lambda one: -one.weight))
 
     def matches(self, sentence: str) -> Iterator[Match]:
-        """Yield what a sentence may be made from, the likeliest first."""
+        """Yield what a sentence may be made from, the likeliest template first."""
         for template in self._templates:
-            found = template.match(sentence)
-            if found is not None:
-                yield found
+            yield from template.matches(sentence)
 
 
 def _pieces(english: str) -> list[str]:

@@ -29,8 +29,8 @@ def languages() -> tuple[str, ...]:
 def language() -> str:
     """Return the language in which words are shown here and now.
 
-    That of the innermost :func:`speaking`; else what :func:`ask` names; else :data:`VARIABLE`; else that of the
-    machine.  A language without a catalogue counts as not named.
+    That of the innermost :func:`speaking`; else what :func:`ask` names; else :data:`VARIABLE`; else that
+    of the machine.  A language without a catalogue counts as not named.
     """
     named = _chosen.get()
     for asker in _askers:
@@ -42,7 +42,7 @@ def language() -> str:
 
 
 def known(name: str) -> str:
-    """Return the code of a language such as ``de`` or ``de_AT.UTF-8`` if there is a catalogue, else nothing."""
+    """Return the code of a language such as ``de_AT.UTF-8`` if there is a catalogue, else nothing."""
     code = name.replace("-", "_").partition("_")[0].partition(".")[0].lower()
     return code if code in languages() else ""
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import re
-from contextlib import suppress
 from datetime import date, datetime
 from functools import cache
 
 from digitise.words.language import ENGLISH, language
 
-_NUMBER = re.compile(r"[-+\N{MINUS SIGN}±]?\d+\.\d+")
-_NUMBERS = re.compile(r"(?<![\w.])([-+\N{MINUS SIGN}±]?\d+)\.(\d+)(?![\w.]*\d)")
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_NUMBERS = re.compile(r"(?<![\w.-])([-+\N{MINUS SIGN}±]?\d+)\.(\d+)(?![\w.]*\w)")
+_DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
 
 
 def decimal_point() -> str:
@@ -20,7 +18,7 @@ def decimal_point() -> str:
 
 
 def numbers(words: str) -> str:
-    """Return words with the parts of their numbers behind the language's sign; versions and names stay.
+    """Return words with their numbers and dates (ISO 8601) as the language writes them; names stay.
 
     Examples
     --------
@@ -29,20 +27,16 @@ def numbers(words: str) -> str:
     '95 %: 1,5 to 2,25'
     """
     point = decimal_point()
-    return words if point == "." else _NUMBERS.sub(rf"\g<1>{point}\g<2>", words)
+    if language() == ENGLISH:
+        return words
+    return _DAY.sub(_local_day, _NUMBERS.sub(rf"\g<1>{point}\g<2>", words))
 
 
-def is_figure(words: str) -> bool:
-    """Tell whether words are a number with parts, or a date of ISO 8601."""
-    return bool(_NUMBER.fullmatch(words) or _DAY.fullmatch(words))
-
-
-def figure(words: str) -> str:
-    """Return a number, or a date of ISO 8601, as the language writes it."""
-    if _DAY.fullmatch(words):
-        with suppress(ValueError):
-            return day(date.fromisoformat(words))
-    return numbers(words)
+def _local_day(found: re.Match[str]) -> str:
+    try:
+        return day(date.fromisoformat(found[0]))
+    except ValueError:
+        return found[0]
 
 
 def day(when: date) -> str:

@@ -10,6 +10,7 @@ import streamlit as st
 from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
+from digitise.words.numbers import long_day, moment
 from ui import state, stored, text
 from ui.components import frame, sample
 
@@ -109,8 +110,8 @@ def _limb_words(limb: tuple[str, str]) -> str:
 
 def visit_words(visits: Mapping[int, Kept]) -> Mapping[int, str]:
     """Return each visit's date, with the time where two are of one day."""
-    days = [f"{kept.line.taken:%d %B %Y}" for kept in visits.values()]
+    days = [long_day(kept.line.taken) for kept in visits.values()]
     return {
-        number: f"{kept.line.taken:%d %B %Y, %H:%M}" if days.count(day) > 1 else day
+        number: moment(kept.line.taken) if days.count(day) > 1 else day
         for (number, kept), day in zip(visits.items(), days, strict=True)
     }

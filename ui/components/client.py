@@ -9,6 +9,7 @@ import streamlit as st
 from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
+from digitise.words.numbers import long_day
 from ui import dates, state, text
 from ui.components import safety
 from ui.inputs import Inputs
@@ -131,6 +132,6 @@ def _known(code: str) -> None:
         st.warning(plain(f"{error.what} {error.do}"))
         return
     for client in known:
-        day = f"{client.last.astimezone():%d %B %Y}"
+        day = long_day(client.last.astimezone())
         words = text.CLIENT_KNOWN_ONE if client.visits == 1 else text.CLIENT_KNOWN
         st.caption(words.format(day) if client.visits == 1 else words.format(client.visits, day))

@@ -16,6 +16,7 @@ from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
+from digitise.words.numbers import long_day
 from digitise.workflow.safety import assessed, limits
 from ui import state, text
 from ui.components import frame
@@ -156,7 +157,7 @@ def _conditions(store: Store, client: str, known: SafetyAnswers, due: bool) -> N
     )
     session[f"{key}-before"] = tuple(chosen)
     if known.conditions_asked is not None:
-        st.caption(text.CONDITIONS_ASKED.format(f"{known.conditions_asked:%d %B %Y}"))
+        st.caption(text.CONDITIONS_ASKED.format(long_day(known.conditions_asked)))
     if st.button(text.CONDITIONS_SAVE, disabled=not chosen, key=f"save-{key}", icon=":material/save:"):
         answers = tuple((code, code in chosen) for code in names if code != text.NO_CONDITION)
         _keep(store, client, known, replace(known, conditions=answers, conditions_asked=_today()))

@@ -13,6 +13,7 @@ from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
 from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
+from digitise.words.numbers import moment
 from ui import present, state, stored, text
 from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
 from ui.lengths import Unit
@@ -96,7 +97,7 @@ def _fits(line: VisitLine, sought: str) -> bool:
 
 def _line_words(line: VisitLine) -> str:
     limb = f"{text.SIDES[line.side]} {text.LIMBS[line.limb].lower()}"
-    return text.RECORDS_LINE.format(line.client, limb, f"{line.taken.astimezone():%d %B %Y, %H:%M}", line.id)
+    return text.RECORDS_LINE.format(line.client, limb, moment(line.taken.astimezone()), line.id)
 
 
 def _open(line: VisitLine) -> None:

@@ -6,6 +6,7 @@ import streamlit as st
 
 from digitise.care.change.compare import Change
 from digitise.record.store import Store
+from digitise.words.numbers import long_day
 from ui import care, changes, present_care, state, text
 from ui.changes import Coloured
 from ui.components import chooser, frame, safety
@@ -47,7 +48,7 @@ def _through_the_weeks(visits: tuple[Kept, ...], shown: bool) -> None:
     )
     number = titles.index(chosen)
     title = (
-        f"{chosen} · {plain(first.line.client)}, {visits[number].line.taken:%d %B %Y}" if shown else chosen
+        f"{chosen} · {plain(first.line.client)}, {long_day(visits[number].line.taken)}" if shown else chosen
     )
     st.markdown(f"## {title}\n\n{words[number]}")
     st.plotly_chart(

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from fpdf import FPDF
 
 from digitise.capture.sheets.printing import foot_outline
 from digitise.paper import PAGE_MM, Paper
-from digitise.pdf import FONT
+from digitise.pdf import FONT, Document
+from digitise.words import shown
 
 MARGIN = 15.0
 Point = tuple[float, float]
@@ -80,7 +80,7 @@ Drawn for a right leg;
 for a left leg: step 6."""
 
 
-def add_instructions(document: FPDF, paper: Paper) -> None:
+def add_instructions(document: Document, paper: Paper) -> None:
     """Append the page, on A4 or Letter; the set for a roll gets an A4 page."""
     roll = paper == "roll"
     width, height = PAGE_MM["a4" if roll else paper]
@@ -89,6 +89,7 @@ def add_instructions(document: FPDF, paper: Paper) -> None:
     document.set_font(FONT, "B", 17)
     document.text(MARGIN, MARGIN + 5.0, "Setting up and taking the photographs")
     steps = ((_PRINT_ROLL, _MOUNT_ROLL) if roll else (_PRINT, _STICK)) + _STEPS
+    document.remark(MARGIN, height - MARGIN / 2)
     y = MARGIN + 12.0
     for number, (title, words) in enumerate(steps, start=1):
         y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {title}", words))
@@ -100,7 +101,7 @@ def add_instructions(document: FPDF, paper: Paper) -> None:
         Drawing(document, (right, y + 110.0), 1 / 12).mat_pages(pages)
 
 
-def set_step(document: FPDF, at: Point, width: float, step: tuple[str, str]) -> float:
+def set_step(document: Document, at: Point, width: float, step: tuple[str, str]) -> float:
     """Set one numbered step, its title in the left column; return where the next one starts."""
     x, y = at
     document.set_font(FONT, "B", 10.5)
@@ -114,7 +115,7 @@ def set_step(document: FPDF, at: Point, width: float, step: tuple[str, str]) -> 
 class Drawing:
     """A small drawing in millimetres of the room, y up, at a scale."""
 
-    def __init__(self, document: FPDF, origin: Point, scale: float) -> None:
+    def __init__(self, document: Document, origin: Point, scale: float) -> None:
         self.pdf, self.origin, self.scale = document, np.array(origin), scale
 
     def page(self, x: float, y: float) -> Point:
@@ -138,7 +139,7 @@ class Drawing:
         """Set lines centred on (x, y)."""
         self.pdf.set_font(FONT, style, points)
         px, py = self.page(x, y)
-        for number, line in enumerate(text.split("\n")):
+        for number, line in enumerate(shown(text).split("\n")):
             self.pdf.text(px - self.pdf.get_string_width(line) / 2, py + 1.2 + 3.6 * number, line)
 
     def dashed(self, start: Point, end: Point) -> None:

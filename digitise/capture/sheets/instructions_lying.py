@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from fpdf import FPDF
 
 from digitise.capture.sheets.instructions import MARGIN, Drawing, set_step
 from digitise.paper import PAGE_MM, Paper
-from digitise.pdf import FONT
+from digitise.pdf import FONT, Document
 
 _STEPS = (
     (
@@ -45,13 +44,14 @@ _SKIN, _SUPPORT = 205, 120
 _ELEVATIONS = (50.0, 90.0, 130.0)
 
 
-def add_lying_instructions(document: FPDF, paper: Paper) -> None:
+def add_lying_instructions(document: Document, paper: Paper) -> None:
     """Append the page, on A4 or Letter; the set for a roll gets an A4 page."""
     width, height = PAGE_MM["a4" if paper == "roll" else paper]
     document.add_page(format=(width, height))
     document.set_text_color(0)
     document.set_font(FONT, "B", 17)
     document.text(MARGIN, MARGIN + 5.0, "A limb that lies: arm on a table, leg on a couch")
+    document.remark(MARGIN, height - MARGIN / 2)
     y = MARGIN + 12.0
     for number, (title, words) in enumerate(_STEPS, start=1):
         y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {title}", words))

@@ -10,7 +10,6 @@ from collections.abc import Iterable
 
 import cv2
 import numpy as np
-from fpdf import FPDF
 from fpdf.drawing import PaintedPath
 from fpdf.drawing_primitives import DeviceGray
 from fpdf.enums import PathPaintRule
@@ -19,7 +18,7 @@ from shapely import Polygon, box, union_all
 
 from digitise.capture.sheets.layout import DICTIONARY, MODULES, RULER_MM, Sheet
 from digitise.geometry.rigid import Array
-from digitise.pdf import AT_FULL_SIZE, FONT
+from digitise.pdf import AT_FULL_SIZE, FONT, Document
 
 _POINT_MM = 72 / 25.4
 
@@ -39,7 +38,7 @@ _SOLE = np.array(
 _FOOT_MM = 250.0
 
 
-def add_sheets(document: FPDF, sheets: Iterable[Sheet]) -> None:
+def add_sheets(document: Document, sheets: Iterable[Sheet]) -> None:
     """Append one true-size page per sheet."""
     for sheet in sheets:
         width, height = (float(length) for length in sheet.board.size)
@@ -79,7 +78,7 @@ def foot_outline(length: float = _FOOT_MM) -> Array:
 class _Pen:
     """Draws in a board's frame on the current page."""
 
-    def __init__(self, document: FPDF, width: float, height: float) -> None:
+    def __init__(self, document: Document, width: float, height: float) -> None:
         self.pdf, self.width, self.height = document, width, height
 
     def on_page(self, points: Array) -> Array:

@@ -16,6 +16,7 @@ from digitise.care.course.course import Course
 from digitise.care.course.visits import RepeatError
 from digitise.output.figures import style
 from digitise.shape.limb import Z95, Estimate
+from digitise.words.numbers import day_pattern
 
 
 def course_figure(course: Course, size_mm: tuple[float, float] = (180, 66)) -> Figure:
@@ -70,5 +71,5 @@ def _panel(
         axes.errorbar(when, values, half, fmt="none", ecolor=style.TEXT, elinewidth=0.9, capsize=2.5)
     locator = AutoDateLocator(minticks=2, maxticks=5)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_formatter(DateFormatter(day_pattern()))  # type: ignore[no-untyped-call]
     axes.margins(x=0.06, y=0.12)

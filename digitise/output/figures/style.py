@@ -19,8 +19,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
+from matplotlib.text import Text
+from matplotlib.ticker import FuncFormatter, ScalarFormatter
 
 from digitise import fonts
+from digitise.words import ENGLISH, language, numbers, shown
 
 if TYPE_CHECKING:
     from digitise.care.padding.maps import Kind
@@ -104,11 +107,34 @@ def blank(width_mm: float, height_mm: float) -> Figure:
     return Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH), layout="constrained")
 
 
+class _Ticks(ScalarFormatter):
+    """Numbers on an axis as the reader's language writes them."""
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        return numbers.numbers(super().__call__(x, pos))
+
+
+def _spoken(figure: Figure) -> Figure:
+    """Return a figure with its words in the reader's language."""
+    if language() == ENGLISH:
+        return figure
+    for words in figure.findobj(Text):
+        words.set_text(shown(words.get_text()))
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            ticks = axis.get_major_formatter()
+            if isinstance(ticks, FuncFormatter):
+                axis.set_major_formatter(FuncFormatter(lambda x, pos, told=ticks: shown(told(x, pos))))
+            elif isinstance(ticks, ScalarFormatter):
+                axis.set_major_formatter(_Ticks())
+    return figure
+
+
 def png(draw: Callable[[], Figure], dots_per_inch: float = DOTS_PER_INCH) -> bytes:
     """Return what ``draw`` draws as a PNG."""
     stream = io.BytesIO()
     with styled():
-        figure = draw()
+        figure = _spoken(draw())
         figure.set_dpi(dots_per_inch)
         # hardly larger than at the usual level, in a third of the time
         quick = {"compress_level": 1}
@@ -121,5 +147,5 @@ def svg(draw: Callable[[], Figure]) -> str:
     """Return what ``draw`` draws as an SVG."""
     stream = io.StringIO()
     with styled():
-        FigureCanvasSVG(draw()).print_svg(stream, metadata={"Date": None, "Creator": "digitise"})  # type: ignore[no-untyped-call]
+        FigureCanvasSVG(_spoken(draw())).print_svg(stream, metadata={"Date": None, "Creator": "digitise"})  # type: ignore[no-untyped-call]
     return stream.getvalue()

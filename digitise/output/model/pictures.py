@@ -22,6 +22,7 @@ from digitise.geometry.support import fourier
 from digitise.output.model.measured import Measured
 from digitise.output.model.segments import outline_name
 from digitise.shape.limb import Limb, coefficients
+from digitise.words import shown
 
 Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]
@@ -265,7 +266,7 @@ def _label_heights(image: Image.Image, rings: dict[float, Array], ends: tuple[fl
     middles = np.array([ring.mean(axis=0) for ring in rings.values()])
     sideways = len(middles) > 0 and np.ptp(middles[:, 0]) > np.ptp(middles[:, 1])
     for z, ring in rings.items():
-        words = {ends[0]: f"from {z:.0f} mm", ends[1]: f"to {z:.0f} mm"}.get(z, f"{z:.0f}")
+        words = shown({ends[0]: f"from {z:.0f} mm", ends[1]: f"to {z:.0f} mm"}.get(z, f"{z:.0f}"))
         font = _font(26, z in ends)
         x, y = ring[np.argmax(ring[:, 1 if sideways else 0])]
         x, y = (x, y + 16) if sideways else (x + 16, y)
@@ -282,11 +283,11 @@ def with_legend(image: Image.Image, title: str, lines: Sequence[tuple[Colour, bo
     pen = ImageDraw.Draw(whole)
     y = image.height + 6 + step // 2
     # Pillow would break a name at a line end
-    printable = "".join(c if c.isprintable() else "?" for c in title)
+    printable = "".join(c if c.isprintable() else "?" for c in shown(title))
     pen.text((16, y), printable, fill=_LEVEL, font=_font(24, True), anchor="lm")
     for colour, dashed, words in lines:
         y += step
         for x in range(16, 96, 23) if dashed else (16,):
             pen.line([(x, y), (x + 14 if dashed else 94, y)], fill=colour, width=4)
-        pen.text((112, y), words, fill=_LEVEL, font=_font(24), anchor="lm")
+        pen.text((112, y), shown(words), fill=_LEVEL, font=_font(24), anchor="lm")
     return whole

@@ -10,6 +10,7 @@ from digitise.output.cautions import POSTURES
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm, TapedEndForm
 from digitise.output.model.segments import segment_girths
 from digitise.tape.places import place_words
+from digitise.words import shown
 
 _WIDTH = 96
 
@@ -58,8 +59,9 @@ def _head(summary: ModelForm) -> str:
         f"95 % interval {_ml(low)} to {_ml(high)} mL"
     )
     cone = "none" if summary.cone_volume_ml is None else f"{_ml(summary.cone_volume_ml)} mL"
-    note = textwrap.fill(f"Sum of cones {cone}. {summary.cone_note}", _WIDTH, subsequent_indent=" " * 13)
-    return "\n".join((title, *_lying(summary), volume, *_beyond(summary), note))
+    note = shown(f"Sum of cones {cone}. {summary.cone_note}")
+    lines = map(shown, (title, *_lying(summary), volume, *_beyond(summary)))
+    return "\n".join((*lines, textwrap.fill(note, _WIDTH, subsequent_indent=" " * 13)))
 
 
 def _lying(summary: ModelForm) -> Iterator[str]:
@@ -98,8 +100,9 @@ def _ml(value: float) -> str:
 
 
 def _section(title: str, items: Iterable[str]) -> str:
-    lines = [textwrap.fill(item, _WIDTH, initial_indent="  ", subsequent_indent="    ") for item in items]
-    return "\n".join([title, *lines]) if lines else ""
+    told = map(shown, items)
+    lines = [textwrap.fill(item, _WIDTH, initial_indent="  ", subsequent_indent="    ") for item in told]
+    return "\n".join([shown(title), *lines]) if lines else ""
 
 
 def _tape_line(check: TapeCheckForm) -> str:

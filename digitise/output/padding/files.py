@@ -175,7 +175,7 @@ def _line(place: PlaceForm | FootPlaceForm) -> str:
         f"{place.number}. {place.kind.capitalize()}, {place.place} ({place.confidence}), "
         f"{place.area_cm2:.0f} cm²{volume}. {place.why} "
         f"95 % interval {low:.{digits}f} to {high:.{digits}f} mm.{most} "
-        f"{place.effect} Feel: {' '.join(place.feel)} {_by_feel(place)}{foam}"
+        f"{place.effect} Feel: {' '.join((*place.feel, _by_feel(place)))}{foam}"
     )
 
 

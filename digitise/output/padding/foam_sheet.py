@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from xml.etree import ElementTree
 
 import numpy as np
-from fpdf import FPDF
 from shapely import Polygon, maximum_inscribed_circle
 
 from digitise.care.padding.foam import FoamPiece
@@ -28,7 +27,8 @@ from digitise.output.padding.tiles import (
     tiles_of,
 )
 from digitise.paper import PAGE_MM
-from digitise.pdf import AT_FULL_SIZE, FONT, true_size_document
+from digitise.pdf import AT_FULL_SIZE, FONT, Document, true_size_document
+from digitise.words import remark, shown
 
 RULER_MM = 100.0
 BEVEL_LINE_MM = 0.3
@@ -124,7 +124,7 @@ def _facts(
 class _Page:
     """Draws one tile of one piece; page coordinates are mm from the top left, y down."""
 
-    def __init__(self, document: FPDF, piece: FoamPiece, tile: Tile, paper: tuple[float, float]) -> None:
+    def __init__(self, document: Document, piece: FoamPiece, tile: Tile, paper: tuple[float, float]) -> None:
         self.pdf, self.piece, self.tile, self.paper = document, piece, tile, paper
         self.width, self.height = area_mm(paper)
         self.top = EDGE_MM + HEAD_MM
@@ -200,7 +200,7 @@ class _Page:
         self._ruler(EDGE_MM, self.paper[1] - EDGE_MM - FOOT_MM + 10.0)
         pdf.set_font(FONT, "", 7)
         pdf.set_xy(EDGE_MM, self.paper[1] - EDGE_MM - FOOT_MM + 14.0)
-        pdf.multi_cell(self.width, 3.1, " ".join(caution(limb)), align="L")
+        pdf.multi_cell(self.width, 3.1, " ".join((*map(shown, caution(limb)), remark())).strip(), align="L")
 
     def notice(self, words: str) -> None:
         """Write what is open about the client beside the title."""
@@ -255,8 +255,9 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "", lying: str | None =
     }
     root = ElementTree.Element("svg", {"xmlns": _SVG, **size})
     facts = _facts(piece, limb, code, lying=lying)
-    ElementTree.SubElement(root, "title").text = facts[0]
-    ElementTree.SubElement(root, "desc").text = " ".join((*facts, *caution(limb)))
+    ElementTree.SubElement(root, "title").text = shown(facts[0])
+    told = (*map(shown, (*facts, *caution(limb))), remark())
+    ElementTree.SubElement(root, "desc").text = " ".join(told).strip()
     bottom = piece.outline[:, 1].max() + 5.0
 
     def path(name: str, rings: Sequence[Array], style: dict[str, str]) -> None:
@@ -266,7 +267,7 @@ def foam_svg(piece: FoamPiece, limb: str, *, code: str = "", lying: str | None =
 
     def words(text: str, x: float, y: float, points: float, anchor: str) -> None:
         style = {"x": f"{x:.2f}", "y": f"{y:.2f}", "font-size": f"{points}", "font-family": "sans-serif"}
-        ElementTree.SubElement(root, "text", {**style, "text-anchor": anchor}).text = text
+        ElementTree.SubElement(root, "text", {**style, "text-anchor": anchor}).text = shown(text)
 
     line = {"fill": "none", "stroke": "#000"}
     path("cut", [piece.outline], {**line, "stroke-width": f"{CUT_MM}"})

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from io import BytesIO
 
-from fpdf import FPDF
 from PIL import Image
 
-from digitise.pdf import FONT
+from digitise.pdf import FONT, Document
 
 TITLE = "Where the foam goes"
 _EDGE_MM, _LINE_MM, _GAP_MM = 10.0, 5.0, 4.0
@@ -17,7 +16,7 @@ _MOST = 0.55
 
 
 def add_overview(
-    document: FPDF,
+    document: Document,
     paper: tuple[float, float],
     picture: bytes,
     pieces: Sequence[str],

@@ -5,13 +5,12 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 
-from fpdf import FPDF
 from fpdf.enums import TableBordersLayout
 from fpdf.fonts import FontFace
 
 from digitise.errors import OutputError
 from digitise.paper import PAGE_MM
-from digitise.pdf import FONT, dress
+from digitise.pdf import FONT, Document, dress
 
 MARGIN_MM = 15.0
 _BOTTOM_MM = 16.0
@@ -20,7 +19,7 @@ _LINE_MM = 4.2
 _ROW_MM = 4.4
 
 
-class Pages(FPDF):
+class Pages(Document):
     """A document that grows downward; lengths in mm.
 
     Parameters
@@ -57,6 +56,7 @@ class Pages(FPDF):
         self._ink(7.0, colour=_FAINT)
         self.cell(self.epw - 30.0, 4.0, self.foot)
         self.cell(30.0, 4.0, f"page {self.page_no()} of {{n}}", align="R")
+        self.remark(self.l_margin, self.h - _BOTTOM_MM + 12.0)
 
     def _rule(self) -> None:
         self.set_draw_color(*_RULE)

@@ -226,7 +226,7 @@ def _change(pages: Pages, report: Report) -> None:
             ]
             for part in (*words.parts, words.whole)
         ],
-        [13.5, 18.0, 28.5, pages.epw - 92.0 - 60.0],
+        [18.0, 14.0, 28.0, pages.epw - 92.0 - 60.0],
         align="LLRR",
         x=92.0,
         points=7.0,

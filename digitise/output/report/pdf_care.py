@@ -40,7 +40,7 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Repor
                 ]
                 for number, place in enumerate(places, start=1)
             ],
-            [5.0, 17.0, 42.0, 10.0, 24.0, 28.0, 14.0, pages.epw - 140.0],
+            [5.0, 20.0, 39.0, 10.0, 24.0, 28.0, 14.0, pages.epw - 140.0],
             align="LLLRRRLL",
             points=7.5,
         )

@@ -13,6 +13,7 @@ from digitise.output.course.words import SAME_WAY
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
 from digitise.output.report.form import PlaceRowForm, TapedEndRowForm
+from digitise.words import numbers
 
 SIGNED = "+.0f"
 PRIVACY = "Health data: pass on only with the client's consent."
@@ -92,7 +93,7 @@ def _excess_words(followed: Course) -> Iterator[str]:
 
 def day(when: datetime) -> str:
     """Return a date that nobody reads the wrong way round."""
-    return f"{when:%Y-%m-%d}"
+    return numbers.day(when)
 
 
 def interval_words(figure: FigureForm, style: str = ".0f") -> str:

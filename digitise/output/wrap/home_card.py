@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from io import BytesIO
 
-from fpdf import FPDF
 from PIL import Image
 
 from digitise.care.wrap.follow import WrapStep
 from digitise.errors import PlanError
 from digitise.paper import PAGE_MM
-from digitise.pdf import FONT, true_size_document
+from digitise.pdf import FONT, Document, true_size_document
 
 TITLE = "Your wrap at home"
 TAKE_OFF = (
@@ -78,10 +77,11 @@ def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4", pict
         document.text(_EDGE_MM, y, blank)
         document.line(_EDGE_MM + 45, y + 0.5, PAGE_MM[paper][0] - _EDGE_MM, y + 0.5)
         document.set_y(y)
+    document.remark(_EDGE_MM, PAGE_MM[paper][1] - _EDGE_MM / 2)
     return bytes(document.output())
 
 
-def _words(document: FPDF, title: str, lines: tuple[str, ...] | list[str]) -> None:
+def _words(document: Document, title: str, lines: tuple[str, ...] | list[str]) -> None:
     width = document.w - 2 * _EDGE_MM
     document.set_font(FONT, "B", 14)
     document.set_x(_EDGE_MM)
@@ -93,7 +93,7 @@ def _words(document: FPDF, title: str, lines: tuple[str, ...] | list[str]) -> No
     document.set_y(document.get_y() + 3)
 
 
-def _picture(document: FPDF, picture: bytes) -> None:
+def _picture(document: Document, picture: bytes) -> None:
     """Draw the layers as wide as the page, or as tall as leaves room for the words."""
     with Image.open(BytesIO(picture)) as image:
         across, tall = image.size
@@ -104,7 +104,7 @@ def _picture(document: FPDF, picture: bytes) -> None:
     document.set_y(y + width * tall / across + 3)
 
 
-def _layers(document: FPDF, steps: tuple[WrapStep, ...], end: str) -> None:
+def _layers(document: Document, steps: tuple[WrapStep, ...], end: str) -> None:
     """Draw each layer as a bar as long as it reaches, the one on the skin lowest."""
     low, high = min(step.from_cm for step in steps), max(step.to_cm for step in steps)
     width, top = document.w - 2 * _EDGE_MM - _STRIP_MM, document.get_y() + 2
