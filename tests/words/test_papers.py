@@ -15,6 +15,7 @@ from solid_limbs import cone_with, limb
 
 from digitise.capture.sheets.files import save_sheets
 from digitise.capture.sheets.instructions import add_instructions
+from digitise.capture.sheets.instructions_both import add_both_instructions
 from digitise.capture.sheets.instructions_lying import add_lying_instructions
 from digitise.capture.sheets.instructions_upright import add_upright_instructions
 from digitise.care.padding.foam_selection import make_foam
@@ -80,7 +81,12 @@ def test_a_card_foam_and_the_instructions_are_german(tmp_path):
         (tmp_path / "card.pdf").write_bytes(home_card(sheet.steps, "leg"))
         (tmp_path / "foam.pdf").write_bytes(foam_pdf(pieces, "leg", code="K-017", safety=(OPEN,)))
         document = true_size_document("Sheets for measuring a limb")
-        for add in (add_instructions, add_lying_instructions, add_upright_instructions):
+        for add in (
+            add_instructions,
+            add_both_instructions,
+            add_lying_instructions,
+            add_upright_instructions,
+        ):
             add(document, "a4")
         document.output(str(tmp_path / "sheets.pdf"))
     for name in ("card", "foam", "sheets"):
@@ -146,7 +152,13 @@ def test_the_report_is_german(tmp_path):
         when = START + timedelta(days=9 * number)
         write_model(tmp_path / f"{number}", changed(measured, mean=share * mean), when)
     visits = [ReportVisit(model := read_model(tmp_path / f"{n}"), model.summary.created) for n in range(3)]
-    made = partial(make_report, visits, ReportOptions(places=True, wrap=True, garment=True), client="K-017", created=START + timedelta(days=30))
+    made = partial(
+        make_report,
+        visits,
+        ReportOptions(places=True, wrap=True, garment=True),
+        client="K-017",
+        created=START + timedelta(days=30),
+    )
     with speaking("de"):
         report = made()
         (tmp_path / "report.pdf").write_bytes(report_pdf(report))
