@@ -24,7 +24,7 @@ def test_limb_from_photographs_and_tape_is_true(case):
 
 
 def test_sections_of_all_cases_lie_in_their_intervals():
-    """Sections of one limb are wrong together, so what an interval of 95 % holds is counted over all limbs."""
+    """Sections of one limb are wrong together: what intervals of 95 % hold is counted over all limbs."""
     every = [Case(name, folder / name) for name, folder in CASES.items()]
     found = [score(case, measured_between(case)) for case in every]
     lengths = [one.high - one.low for one in found]
