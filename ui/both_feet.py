@@ -9,12 +9,13 @@ from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.footprints import Stands
 from digitise.errors import PhotoError
 from digitise.geometry.rigid import Pose
-from digitise.workflow.stands import both_stands, stand_axis
+from digitise.workflow.stands import axis_beside, both_stands, stand_axis
 from ui import text
 from ui.memo import Memo
 from ui.work import Inspected, Progress, opened, take_turn
 
 _stands = Memo(24)
+_axes = Memo(24)
 
 
 def axis_of(
@@ -39,6 +40,20 @@ def axis_of(
     return stand_axis(_stands.get(inspected.key, find), side)
 
 
+def beside(
+    paths: Sequence[Path], inspected: Inspected, field: MarkerField, side: str, tell: Progress
+) -> Pose | None:
+    """Return that axis where nobody said that both feet stand on the mat but they do; else None."""
+
+    def find() -> Pose | None:
+        with take_turn(tell):
+            photos = [opened(path) for path in paths]
+            return axis_beside(photos, inspected.inspection.calibration, field, side)
+
+    return _axes.get((inspected.key, side), find)
+
+
 def forget_remembered() -> None:
     """Drop all that is remembered, so that nothing of a forgotten client stays in memory."""
     _stands.forget()
+    _axes.forget()

@@ -18,6 +18,7 @@ from digitise.workflow.measure import find_outlines
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.left_out import hidden_findings
 from digitise.workflow.seen.third_photo import third_photo
+from digitise.workflow.stands import axis_beside
 
 
 def check_visit(
@@ -50,7 +51,8 @@ def check_visit(
     if lying or inspection.refusals or len(photos) < 2:
         return inspection
     try:
-        sighted = find_outlines(tuple(photos), inspection, field, detections=detections)
+        axis = axis_beside(photos, inspection.calibration, field, side) if limb == "leg" else None
+        sighted = find_outlines(tuple(photos), inspection, field, axis_from_world=axis, detections=detections)
         told = (*sighted.findings, *_of_limb(sighted, limb, side))
     except (OutlineError, PhotoError, ContradictionError) as error:
         told = (Finding(error.where, "no-outline", "refuse", error.what, error.do),)
@@ -69,7 +71,12 @@ def _of_limb(sighted: Outlined, limb: str, side: str) -> tuple[Finding, ...]:
     views = tuple(View(photo.name, camera, outline.edges) for photo, camera, outline in seen)
     try:
         fit = fit_limb(
-            views, limb=limb, side=side, camera_modes=sighted.calibration.camera_modes, roughly=True
+            views,
+            limb=limb,
+            side=side,
+            axis_from_world=sighted.axis_from_world,
+            camera_modes=sighted.calibration.camera_modes,
+            roughly=True,
         )
     except ContradictionError:
         raise

@@ -40,7 +40,7 @@ from digitise.workflow.seen.left_out import (
     useful_outlines,
 )
 from digitise.workflow.seen.third_photo import third_photo
-from digitise.workflow.stands import far_findings, feet_on_mat, seen_from_far_side
+from digitise.workflow.stands import axis_beside, far_findings, feet_on_mat, seen_from_far_side
 from digitise.workflow.usable import refuse, require_count, require_usable
 
 Progress = Callable[[str], None]
@@ -81,7 +81,8 @@ def measure_limb(
     from_mm, to_mm
         Heights to report between; without them a line drawn round the limb decides, or else the evidence.
     axis_from_world
-        Frame of the limb's axis; without it the limb stands on the mat.
+        Frame of the limb's axis; without it the limb stands on the mat, in its middle or, both feet on it,
+        beside.
     profile
         The phone's lens profile, if there is one.
     corrections
@@ -126,6 +127,8 @@ def measure_limb(
     hands = sorted({*told, *range(len(photo_paths), len(photos))})
     arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")
+    if limb == "leg" and lying is None and axis_from_world is None:
+        axis_from_world = axis_beside(photos, inspection.calibration, field, side)
     sighted = find_outlines(
         tuple(photos[n] for n in arms),
         arm_alone(inspection, arms, lambda: inspect(arms)) if hands else inspection,

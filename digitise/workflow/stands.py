@@ -46,6 +46,23 @@ def stand_axis(stands: Stands, side: str) -> Pose:
     return Pose(np.eye(3), -_place(stands, side))
 
 
+def axis_beside(
+    photos: Sequence[Photograph], calibration: Calibration | None, field: MarkerField, side: str
+) -> Pose | None:
+    """Return the axis of the leg of a ``side`` where both feet stand on the mat, either side of its middle.
+
+    None where a foot stands in the middle, as for one leg, or where not two feet are found.
+    """
+    if calibration is None:
+        return None
+    try:
+        stands = both_stands(photos, calibration, field)
+    except OutlineError:
+        return None
+    apart = stands.left[0] < -_OFF_MIDDLE_MM and stands.right[0] > _OFF_MIDDLE_MM
+    return stand_axis(stands, side) if apart else None
+
+
 def seen_from_far_side(
     photos: Sequence[Photograph], calibration: Calibration, field: MarkerField, axis_from_world: Pose
 ) -> dict[int, OutlineError]:

@@ -85,6 +85,21 @@ def test_a_leg_measured_along_its_own_axis_alone_is_the_same(legs):
 
 
 @pytest.mark.slow
+def test_a_leg_beside_the_mats_middle_is_measured_without_saying_so(legs):
+    found = measure_limb(
+        PHOTOS,
+        read_field(HOME / "field.json"),
+        read_tape_table(TAPES["left"]).rows,
+        side="left",
+        from_mm=FROM_MM,
+        to_mm=TO_MM,
+        same_visit=True,
+    )
+    first, second = (volume(each.fit.limb, FROM_MM, TO_MM).mean for each in (legs.measured["left"], found))
+    assert second == pytest.approx(first, rel=1e-9)
+
+
+@pytest.mark.slow
 def test_the_command_writes_two_models_and_says_which_leg_holds_more(tmp_path):
     command = [sys.executable, "-m", "digitise", "both", *map(str, PHOTOS), "--same-visit"]
     command += ["--field", str(HOME / "field.json"), "--from", str(FROM_MM), "--to", str(TO_MM)]

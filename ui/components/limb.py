@@ -41,6 +41,8 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
             return None
     try:
         with frame.steps() as tell:
+            if inputs.limb == "leg" and axis is None and lying is None:
+                axis = both_feet.beside(draft.photos, inspected, field, inputs.side or "left", tell)
             return measuring.measure(
                 draft.photos,
                 inspected,
