@@ -47,3 +47,26 @@ def test_how_the_limb_lay_is_kept(tmp_path, capsys):
     assert code == 0, error
     said = json.loads(out)
     assert (said["lying"], said["landmark"]) == ("palm-down", {"photo": 2, "x_px": 887.6, "y_px": 797.6})
+
+
+CHECK = ("check", *FILES[1:4], "--field", str(ARM / "field.json"))
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "said"),
+    [
+        (("--lying", "sideways"), 2, "palm-down"),
+        (("--limb", "leg", "--lying", "palm-down"), 3, "No leg lies palm-down"),
+    ],
+)
+def test_the_check_takes_the_same_words(options, code, said, capsys):
+    got, _, error = run(capsys, *CHECK, *options)
+    assert got == code
+    assert said in " ".join(error.replace("│", " ").split())
+
+
+@pytest.mark.slow
+def test_the_check_of_an_arm_that_lies(capsys):
+    code, out, error = run(capsys, *CHECK, "--lying", "palm-down", "--json")
+    assert code == 0, error
+    assert json.loads(out)["usable"]

@@ -10,8 +10,9 @@ from digitise.capture.sheets.field import MarkerField
 from digitise.output.model.measured import Measured
 from digitise.tape.rows import PlaceGirth
 from digitise.workflow.foot import FromAbove, with_foot
-from digitise.workflow.hand import hand_photos, of_the_hand, with_hand
+from digitise.workflow.hand import hand_photos, with_hand
 from digitise.workflow.posture.lying import Posture
+from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
 from ui import text
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
@@ -28,6 +29,7 @@ def without(
     """Return a visit's photographs, and what was seen in them, without some (from 0)."""
     if not hands:
         return paths, inspected
+    require_arms([path.name for path in paths], hands)
     arms = [n for n in range(len(paths)) if n not in hands]
     some = replace(
         inspected,

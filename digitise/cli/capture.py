@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, SideName
+from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, Posture, SideName
 from digitise.paper import Paper
 
 if TYPE_CHECKING:
@@ -61,12 +61,16 @@ def sheets(
 def check(
     photos: PhotosArgument,
     field: FieldOption,
-    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb it is.")] = "leg",
+    limb: Annotated[
+        LimbName | None, typer.Option("--limb", help="Which limb it is; a leg, or the one that lies so.")
+    ] = None,
     side: Annotated[SideName, typer.Option("--side", help="Left or right, as the person has it.")] = "left",
     lying: Annotated[
-        bool,
-        typer.Option("--lying", help="The limb lies over a sheet: its outlines are not looked for."),
-    ] = False,
+        Posture | None,
+        typer.Option(
+            "--lying", help="For a limb that lies over a sheet: how. Its outlines are not looked for."
+        ),
+    ] = None,
     lens_profile_file: LensOption = None,
     as_json: show.JsonOption = False,
 ) -> None:

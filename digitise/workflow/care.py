@@ -65,16 +65,15 @@ def compare_folders(
         The folder cannot be written to.
     """
     from digitise.care.change.compare import compare
-    from digitise.care.change.end import end_change
+    from digitise.care.change.end import end_change_of
     from digitise.output.change.files import is_change_file, write_change
     from digitise.output.change.summarise import Compared
 
     one, other = read_two(first, second)
     check_folder(out, is_change_file, "comparison")
     change = compare(one.limb, other.limb, mirrored=mirror)
-    feet = one.end, other.end
-    foot = None if mirror or feet[0] is None or feet[1] is None else end_change(feet[0], feet[1])
-    return write_change(out, Compared(change, one.summary, other.summary, bilateral, foot))
+    end = None if mirror else end_change_of(one.end, other.end)
+    return write_change(out, Compared(change, one.summary, other.summary, bilateral, end))
 
 
 def pad_folder(

@@ -15,6 +15,8 @@ from digitise.errors import ContradictionError, OutlineError, PhotoError, ShapeE
 from digitise.geometry.view import View
 from digitise.shape.fit import LimbFit, fit_limb
 from digitise.workflow.measure import find_outlines
+from digitise.workflow.posture.lying import Posture, limb_that_lies, require_lies
+from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.left_out import hidden_findings
 from digitise.workflow.seen.third_photo import third_photo
@@ -27,9 +29,9 @@ def check_visit(
     field: MarkerField,
     profile: LensProfile | None = None,
     *,
-    limb: str = "leg",
+    limb: str | None = None,
     side: str = "left",
-    lying: bool = False,
+    lying: Posture | None = None,
 ) -> Inspection:
     """Check photographs, and of a standing limb its outlines as well.
 
@@ -38,25 +40,45 @@ def check_visit(
     photos, detections, field, profile
         As for :func:`~digitise.capture.checks.inspection.inspect_photos`.
     limb, side
-        Which limb it is.
+        Which limb it is; without one a leg, or the limb that lies so.
     lying
-        The limb lies: its outlines are not looked for.
+        How a limb lies, of which then no outlines are looked for; None for one that stands.
 
     Raises
     ------
     PhotoError
         When the same photograph is given twice.
+    ShapeError
+        When the limb cannot lie so.
     """
-    inspection = inspect_photos(photos, detections, field, profile, lying=lying)
-    if lying or inspection.refusals or len(photos) < 2:
+    if lying is not None:
+        require_lies(limb or limb_that_lies(lying), lying)
+        inspection = inspect_photos(photos, detections, field, profile, lying=True)
+        return replace(inspection, findings=(*inspection.findings, *_arms(photos, detections, field, lying)))
+    inspection = inspect_photos(photos, detections, field, profile)
+    if inspection.refusals or len(photos) < 2:
         return inspection
     try:
-        axis = axis_beside(photos, inspection.calibration, field, side) if limb == "leg" else None
+        axis = axis_beside(photos, inspection.calibration, field, side) if limb != "arm" else None
         sighted = find_outlines(tuple(photos), inspection, field, axis_from_world=axis, detections=detections)
-        told = (*sighted.findings, *_of_limb(sighted, limb, side))
+        told = (*sighted.findings, *_of_limb(sighted, limb or "leg", side))
     except (OutlineError, PhotoError, ContradictionError) as error:
         told = (Finding(error.where, "no-outline", "refuse", error.what, error.do),)
     return replace(inspection, findings=(*inspection.findings, *told))
+
+
+def _arms(
+    photos: Sequence[Photograph],
+    detections: Sequence[Sequence[Detection]],
+    field: MarkerField,
+    lying: Posture,
+) -> tuple[Finding, ...]:
+    """Tell that too few photographs of a visit are of the arm itself, where so."""
+    try:
+        require_arms([photo.name for photo in photos], of_the_hand(detections, field, lying))
+    except PhotoError as error:
+        return (Finding(error.where, "no-sheet", "refuse", error.what, error.do),)
+    return ()
 
 
 def _of_limb(sighted: Outlined, limb: str, side: str) -> tuple[Finding, ...]:

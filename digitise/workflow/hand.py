@@ -28,7 +28,6 @@ from digitise.shape.hand.prior import WRIST, outline_of_hand, usual_hand
 from digitise.shape.statistical.planes import TangentPlanes, planes_of_view, together
 from digitise.shape.statistical.solve import ShapeBelief, TapedGirth, solve_shape
 from digitise.shape.statistical.surface import PlacedShape
-from digitise.workflow.posture.lying import Posture, limb_that_lies
 
 # Where the outline is sought: round the usual hand laid over it, then round what that told.
 _PASSES = (Look(22.0, 1.6, gap_mm=0.8, limb_mm=80.0), Look(9.0, 0.9, gap_mm=0.8, limb_mm=80.0))
@@ -102,27 +101,6 @@ def read_hands(paths: Sequence[Path], field: MarkerField) -> HandSight:
         return HandSight(photos, tuple(find_markers(photo, field) for photo in photos))
     except PhotoError as error:
         return HandSight(trouble=error)
-
-
-def of_the_hand(
-    detections: Sequence[Sequence[Detection]], field: MarkerField, posture: Posture | None
-) -> tuple[int, ...]:
-    """Return which photographs (from 0) of a visit are of a lying arm's hand: they show the mat alone.
-
-    Parameters
-    ----------
-    detections
-        The markers found in each photograph.
-    field
-        The sheets.
-    posture
-        How the limb lies; None for one that stands.
-    """
-    if posture is None or limb_that_lies(posture) != "arm":
-        return ()
-    mats = {marker for board in field.boards if board.role == "mat" for marker in board.ids}
-    shown = [{seen.id for seen in found} for found in detections]
-    return tuple(n for n, markers in enumerate(shown) if markers and markers <= mats)
 
 
 def arm_alone(inspection: Inspection, arms: Sequence[int], again: Callable[[], Inspection]) -> Inspection:

@@ -27,9 +27,10 @@ from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
 from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
-from digitise.workflow.hand import arm_alone, hand_photos, of_the_hand, read_hands, with_hand
+from digitise.workflow.hand import arm_alone, hand_photos, read_hands, with_hand
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
+from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.asked import as_far_as_seen
 from digitise.workflow.seen.left_out import (
@@ -124,6 +125,7 @@ def measure_limb(
 
     inspection = inspect(range(len(photos)))
     told = of_the_hand(detections, field, None if lying is None else lying.posture)
+    require_arms([path.name for path in photo_paths], [n for n in told if n < len(photo_paths)])
     hands = sorted({*told, *range(len(photo_paths), len(photos))})
     arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")

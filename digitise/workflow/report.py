@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from digitise.care.change.compare import compare
+from digitise.care.change.end import end_change_of
 from digitise.care.course.course import Course
 from digitise.care.padding.regions import find_regions
 from digitise.care.safety.answers import SafetyAnswers
@@ -128,11 +129,12 @@ def make_report(
     course = _followed(ordered, options)
     last = ordered[-1].model
     limb = last.limb
-    change = compare(ordered[0].model.limb, limb) if len(ordered) > 1 else None
+    first = ordered[0].model if len(ordered) > 1 else None
     return report_content(
         ordered,
         course,
-        change,
+        None if first is None else compare(first.limb, limb),
+        end_change=None if first is None else end_change_of(first.end, last.end),
         regions=find_regions(limb) if options.places else None,
         foot_places=foot_places_of(last, None) if options.places else (),
         sheet=wrap_sheet(limb, options.plan, foot_way_of(last)) if "wrap" in options.pressing else None,

@@ -19,9 +19,9 @@ from digitise.output.model.words import summary_text
 from digitise.samples import sample_visits
 from digitise.shape.end_figures import end_volume
 from digitise.tape.table import read_tape_table
-from digitise.workflow.hand import of_the_hand
 from digitise.workflow.measure import measure_limb
 from digitise.workflow.posture.lying import Landmark, Lying
+from digitise.workflow.posture.of_hand import of_the_hand
 
 TRUTH = Path(__file__).parents[1] / "data/truth"
 

@@ -42,6 +42,11 @@ class EndChange:
         return ChangeVerdict.of(self.change_ml)
 
 
+def end_change_of(first: EndPart | None, second: EndPart | None) -> EndChange | None:
+    """Compare the feet or hands of two visits; None where one of them was not measured."""
+    return None if first is None or second is None else end_change(first, second)
+
+
 def end_change(first: EndPart, second: EndPart) -> EndChange:
     """Compare the feet or hands of two visits below a height that both know.
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from digitise.care.change.compare import Change
+from digitise.care.change.end import EndChange
 from digitise.care.course.course import Course, CoursePoint
 from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
@@ -78,6 +79,8 @@ class Report:
         The wrap; None when it is not asked for.
     foot_places
         Places on the foot.
+    end_change
+        Of foot or hand from the first visit to the last; None where one of them did not measure it.
     """
 
     form: form.ReportForm
@@ -87,6 +90,7 @@ class Report:
     regions: tuple[Region, ...]
     sheet: WrapSheet | None = None
     foot_places: tuple[FootPlace, ...] = ()
+    end_change: EndChange | None = None
 
 
 def report_content(
@@ -94,6 +98,7 @@ def report_content(
     course: Course,
     change: Change | None,
     *,
+    end_change: EndChange | None = None,
     regions: tuple[Region, ...] | None = None,
     foot_places: tuple[FootPlace, ...] = (),
     sheet: WrapSheet | None = None,
@@ -112,6 +117,8 @@ def report_content(
         Of these visits.
     change
         From the first visit to the last; None for a single visit.
+    end_change
+        Of foot or hand from the first visit to the last; None where one of them did not measure it.
     regions, sheet, garment
         Places for padding, a wrap and a girth list of the last visit; None when they are not asked for.
     foot_places
@@ -139,7 +146,7 @@ def report_content(
         hand=hand_form(summary),
         place_girths=place_rows(summary),
         taped_end=taped_end_row(summary),
-        change=None if change is None else change_form(change, visits[0].taken, last.taken),
+        change=None if change is None else change_form(change, end_change, visits[0].taken, last.taken),
         course=None if change is None else course_form(course),
         places=None if regions is None else place_forms(regions, foot_places),
         wrap=None if sheet is None else wrap_form(sheet),
@@ -151,7 +158,7 @@ def report_content(
         caution=summary.caution,
         software=software(),
     )
-    return Report(words, last, change, course, regions or (), sheet, foot_places)
+    return Report(words, last, change, course, regions or (), sheet, foot_places, end_change)
 
 
 def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:

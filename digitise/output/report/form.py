@@ -103,12 +103,16 @@ class PartForm(Form):
 
 
 class ChangeForm(Form):
-    """Change of the limb from the first visit to the last, from both shapes solved together."""
+    """Change of the limb from the first visit to the last, from both shapes solved together.
+
+    ``end`` is that of foot or hand, where both visits measured it.
+    """
 
     since: AwareDatetime
     until: AwareDatetime
     whole: PartForm
     parts: tuple[PartForm, ...]
+    end: PartForm | None = None
 
 
 class CourseForm(Form):

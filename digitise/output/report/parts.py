@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from digitise.care.change.compare import Change, ChangeVerdict, VolumeChange, girth_change
+from digitise.care.change.end import EndChange
 from digitise.care.course.course import Course
 from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
@@ -159,24 +160,25 @@ def _girth_row(
     )
 
 
-def change_form(change: Change, since: datetime, until: datetime) -> form.ChangeForm:
-    """Return the change of volume in all and by segment."""
+def change_form(change: Change, end: EndChange | None, since: datetime, until: datetime) -> form.ChangeForm:
+    """Return the change of volume in all, by segment, and of foot or hand."""
     return form.ChangeForm(
         since=since,
         until=until,
-        whole=_part(change.whole),
-        parts=tuple(_part(part) for part in change.parts),
+        whole=_part(*change.whole.segment, change.whole),
+        parts=tuple(_part(*part.segment, part) for part in change.parts),
+        end=None if end is None else _part(end.name, 0.0, end.below_mm, end),
     )
 
 
-def _part(part: VolumeChange) -> form.PartForm:
+def _part(name: str, low: float, high: float, change: VolumeChange | EndChange) -> form.PartForm:
     return form.PartForm(
-        name=part.segment.name,
-        from_mm=round(part.segment.low),
-        to_mm=round(part.segment.high),
-        change_ml=figure(part.change_ml),
-        change_percent=figure(part.percent, 1),
-        verdict=VERDICTS[part.verdict],
+        name=name,
+        from_mm=round(low),
+        to_mm=round(high),
+        change_ml=figure(change.change_ml),
+        change_percent=figure(change.percent, 1),
+        verdict=VERDICTS[change.verdict],
     )
 
 

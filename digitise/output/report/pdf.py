@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from digitise.output.cautions import counted_from
+from digitise.output.change.words import end_sentences
 from digitise.output.figures import course as figures_course
 from digitise.output.figures import limb as figures
 from digitise.output.figures import style as figures_style
@@ -105,7 +106,7 @@ def _first_page(pages: Pages, report: Report) -> None:
     pages.picture(views, "The limb from its four sides.", pages.epw, pages.epw * 88 / 180)
     if words.course is not None:
         pages.heading("In words")
-        for sentence in _sentences(words, words.course):
+        for sentence in (*end_sentences(report.end_change), *_sentences(words, words.course)):
             pages.paragraph(sentence, bullet=True)
     pages.heading("To look at")
     for warning in words.warnings or ("The checks of photographs and tape found nothing to look at.",):
@@ -224,7 +225,7 @@ def _change(pages: Pages, report: Report) -> None:
                 f"{with_interval(part.change_ml, SIGNED)}{' *' if part.verdict == 'no clear change' else ''}",
                 with_interval(part.change_percent, "+.1f"),
             ]
-            for part in (*words.parts, words.whole)
+            for part in (*words.parts, words.whole, *([] if words.end is None else [words.end]))
         ],
         [18.0, 14.0, 28.0, pages.epw - 92.0 - 60.0],
         align="LLRR",

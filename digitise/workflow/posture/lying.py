@@ -31,7 +31,7 @@ _ENOUGH_DEG = 0.05
 _ROUNDS = 3
 # Two photographs do not see how flat a section is between their directions, and nothing else tells it of an
 # arm: exact outlines of 24 arms then gave volumes up to 11 % off, three 1.1 % (tests/lying_study.py).
-_LEAST_PHOTOS = 3
+LEAST_PHOTOS = 3
 _LEAST_APART_DEG = 20.0
 
 
@@ -66,11 +66,22 @@ class Lying:
         ShapeError
             An arm is said to lie on its back, or a leg on its palm.
         """
-        if limb != limb_that_lies(self.posture):
-            raise ShapeError(
-                f"No {limb} lies {self.posture}.",
-                do="Say palm-down or palm-up for an arm, on-back for the leg of a person on the back.",
-            )
+        require_lies(limb, self.posture)
+
+
+def require_lies(limb: str, posture: Posture) -> None:
+    """Check that a limb can lie so.
+
+    Raises
+    ------
+    ShapeError
+        An arm is said to lie on its back, or a leg on its palm.
+    """
+    if limb != limb_that_lies(posture):
+        raise ShapeError(
+            f"No {limb} lies {posture}.",
+            do="Say palm-down or palm-up for an arm, on-back for the leg of a person on the back.",
+        )
 
 
 def limb_that_lies(posture: Posture) -> str:
@@ -113,7 +124,7 @@ def find_lying_axis(
             )
         except OutlineError as error:
             refused.append(error)
-    if refused and len(found) < _LEAST_PHOTOS:
+    if refused and len(found) < LEAST_PHOTOS:
         raise refused[0]
     return find_axis(found, limb_that_lies(posture))
 
@@ -212,9 +223,9 @@ def _plus(start: float, height: float | None) -> float | None:
 
 
 def _require_three(names: Sequence[str], there: str) -> None:
-    if len(names) < _LEAST_PHOTOS:
+    if len(names) < LEAST_PHOTOS:
         raise PhotoError(
-            f"A limb that lies needs {_LEAST_PHOTOS} photographs, but {len(names)} {there}: two do not tell "
+            f"A limb that lies needs {LEAST_PHOTOS} photographs, but {len(names)} {there}: two do not tell "
             "how flat it is.",
             where=", ".join(names),
             do=_THREE,
@@ -229,7 +240,7 @@ def _require_sides(cameras: Sequence[Camera], axis: Pose, names: Sequence[str]) 
     order = np.argsort(sides)
     gaps = np.diff(np.append(sides[order], sides[order[0]] + 180.0))
     apart = int(np.count_nonzero(gaps >= _LEAST_APART_DEG))
-    if apart < _LEAST_PHOTOS:
+    if apart < LEAST_PHOTOS:
         raise PhotoError(
             "The photographs look at the limb from too few sides: two of them from nearly the same.",
             where=", ".join(names),
