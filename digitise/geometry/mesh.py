@@ -29,7 +29,10 @@ class Mesh:
 def plane_cut(body: Mesh, origin: Array, normal: Array) -> Array:
     """Return the points (N, 3) in which a plane crosses the edges of a surface, in no order."""
     beyond = (body.vertices - origin) @ normal
-    edges = np.concatenate([body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]])
+    behind = (beyond < 0)[body.faces]
+    # few faces cross: the rest is passed over before their edges are taken apart
+    faces = body.faces[behind.any(axis=1) & ~behind.all(axis=1)]
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     near, far = beyond[edges[:, 0]], beyond[edges[:, 1]]
     over = (near < 0) != (far < 0)
     share = (near[over] / (near[over] - far[over]))[:, None]

@@ -29,7 +29,8 @@ from digitise.shape.statistical.surface import PlacedShape
 
 # How far the outline may lie from where it is expected, and how finely to look: the usual foot may be far
 # from this one at its toes; the second time it is nearly there.
-_PASSES = (Look(45.0, 2.2), Look(15.0, 1.0))
+# A third round of cuts moved the volume of rendered feet by 0.1 to 0.5 % either way.
+_PASSES = (Look(45.0, 2.2, cuts=2), Look(15.0, 1.0, cuts=2))
 _RING_MM, _RAYS = 12.0, 48
 
 

@@ -23,7 +23,6 @@ from digitise.geometry.view import Edge
 
 _MARGIN_MM = 55.0  # of surroundings beyond the slack
 _INNER = 0.7  # of the slack: skin so far within the expected outline is surely skin
-_CUTS = 3
 _LIMB_NEAR_MM = 6.0
 _STEP_MM = 3.6
 _LIMIT_MM = 2.0  # so near to the end of the slack nothing was found, the slack decided
@@ -71,12 +70,15 @@ class Look:
         Half of what gaps are closed, as between toes and under the arch.
     limb_mm
         So far inside of it the limb is surely where it is told to be.
+    cuts
+        Rounds of the graph cuts.
     """
 
     slack_mm: float
     step_mm: float
     gap_mm: float = 5.0
     limb_mm: float = 4.0
+    cuts: int = 3
 
 
 def find_body(
@@ -125,7 +127,7 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, look: Look)
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same edge
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
-    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, _CUTS, cv2.GC_INIT_WITH_MASK)
+    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, look.cuts, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
 
 

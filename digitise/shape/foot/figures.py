@@ -25,6 +25,8 @@ _BALL_TOP_MM = 120.0
 # sole.  Share of the volume (ours; with it seven rendered feet, none fitted to, erred by 1.1 % rms in all).
 MODEL_SD = 0.012
 _HALF_STEP_MM = 2.0  # of the slices whose volume gives a section's area
+_SLANTS = tuple(np.radians(np.arange(30.0, 71.0, 4.0)).tolist())
+"""Of the sections tried round heel and instep, off the mat."""
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,9 @@ def heel_instep_girth(foot: ShapeBelief) -> Estimate[float]:
 
     The shortest of the slanting sections (30 to 70 degrees) through the lower back edge of the heel.
     """
-    return _estimate(foot, _heel_instep)
+    # the shortest one's slant is where the girth does not change with it: so it is held for the slopes
+    slant = min(_SLANTS, key=lambda each: _heel_instep(foot.surface, each))
+    return _estimate(foot, lambda surface: _heel_instep(surface, slant))
 
 
 def foot_sections(foot: EndPart, step: float = 10.0) -> tuple[FootSection, ...]:
@@ -137,13 +141,12 @@ def _girth_at(surface: PlacedShape, share: float) -> float:
     return _hull_girth(surface, (heel + share * length) * surface.ahead, surface.ahead, _BALL_TOP_MM)
 
 
-def _heel_instep(surface: PlacedShape) -> float:
+def _heel_instep(surface: PlacedShape, slant: float) -> float:
     vertices = surface.vertices()
     low = vertices[vertices[:, 2] < _FOOT_TOP_MM]
     edge = low[np.argmin(low @ surface.ahead + low[:, 2])]
     up = np.array([0.0, 0.0, 1.0])
-    normals = (np.cos(a) * up - np.sin(a) * surface.ahead for a in np.radians(np.arange(30.0, 71.0, 4.0)))
-    return min(_hull_girth(surface, edge, normal, np.inf) for normal in normals)
+    return _hull_girth(surface, edge, np.cos(slant) * up - np.sin(slant) * surface.ahead, np.inf)
 
 
 def _hull_girth(surface: PlacedShape, origin: Array, normal: Array, below_mm: float) -> float:
