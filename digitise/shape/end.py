@@ -11,10 +11,8 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from trimesh import Trimesh
-from trimesh.intersections import slice_faces_plane
 
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, part_beyond, used, welded
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.values import read_only
 from digitise.shape.limb import Limb, coefficients
@@ -91,10 +89,8 @@ def whole_mesh(end: EndPart, limb: Limb, step: float = STEP_MM, rays: int = RAYS
     centre = upper.vertices[lid, :2]
     seam = _seam(vertices, np.arange(rays), rim + len(upper.vertices), centre)
     faces = np.concatenate([walls, lower.faces + len(upper.vertices), seam])
-    joined = Trimesh(vertices, faces, process=False)
-    joined.remove_unreferenced_vertices()
-    world = limb.axis_from_world.inverse().apply(np.asarray(joined.vertices, float))
-    return Mesh(world, np.asarray(joined.faces, np.int64))
+    joined = used(Mesh(vertices, faces))
+    return Mesh(limb.axis_from_world.inverse().apply(joined.vertices), joined.faces)
 
 
 def _upright(limb: Limb) -> Limb:
@@ -130,14 +126,7 @@ def _radius_at(curve: tuple[Array, Array], angle: Array) -> Array:
 
 def _below(end: EndPart) -> Mesh:
     up = np.array([0.0, 0.0, 1.0])
-    kept, triangles, _ = slice_faces_plane(  # type: ignore[no-untyped-call]
-        end.vertices, end.faces, -up, end.top_mm * up
-    )
-    body = Trimesh(kept, triangles, process=False)
-    body.merge_vertices(digits_vertex=_SAME_MM)
-    body.update_faces(body.nondegenerate_faces())
-    body.remove_unreferenced_vertices()
-    return Mesh(np.asarray(body.vertices, float), np.asarray(body.faces, np.int64))
+    return welded(part_beyond(Mesh(end.vertices, end.faces), -up, end.top_mm * up), _SAME_MM)
 
 
 def _rim(body: Mesh, height: float) -> NDArray[np.int64]:

@@ -7,11 +7,10 @@ from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
-from trimesh.remesh import subdivide
 
 from digitise.care.surface.foot_way import FootPlanes, foot_way
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, quartered
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
 from digitise.output.figures.render import side_view
@@ -75,10 +74,7 @@ def _with_foot(limb: Limb, foot: EndPart) -> Mesh:
     whole = whole_mesh(foot, limb, _STEP_MM, _RAYS)
     for _ in range(_HALVED):
         low = whole.vertices[whole.faces][:, :, 2].min(axis=1) < limb.from_mm - 1e-3
-        vertices, faces = subdivide(  # type: ignore[no-untyped-call]
-            whole.vertices, whole.faces, np.flatnonzero(low)
-        )
-        whole = Mesh(np.asarray(vertices, float), np.asarray(faces, np.int64))
+        whole = quartered(whole, low)
     return whole
 
 

@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from digitise.geometry.mesh import Mesh, plane_cut
+from digitise.geometry.mesh import Mesh, flux, part_beyond, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
 from digitise.shape.limb import MM3_PER_ML, Estimate
-from digitise.shape.statistical.cuts import cut, flux
 from digitise.shape.statistical.solve import ShapeBelief, slopes
 from digitise.shape.statistical.surface import PlacedShape
 
@@ -63,7 +62,7 @@ def foot_volume(foot: EndPart, below_mm: float | None = None) -> Estimate[float]
 
 def volume_below(vertices: Array, faces: NDArray[np.int64], top_mm: float) -> float:
     """Return the volume (mm^3) below a height of a surface that is closed there."""
-    lower = cut(Mesh(vertices, faces), np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, top_mm]))
+    lower = part_beyond(Mesh(vertices, faces), np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, top_mm]))
     return flux(lower, np.array([1.0, 0.0, 0.0]))
 
 
@@ -105,7 +104,7 @@ def foot_sections(foot: EndPart, step: float = 10.0) -> tuple[FootSection, ...]:
     surface = foot.belief.surface
     heel, length = _heel_and_length(surface)
     up = np.array([0.0, 0.0, 1.0])
-    lower = cut(Mesh(foot.vertices, foot.faces), -up, foot.top_mm * up)
+    lower = part_beyond(Mesh(foot.vertices, foot.faces), -up, foot.top_mm * up)
     places = np.arange(step, length - step / 2, step)
     return tuple(_section(lower, surface.ahead, heel, float(along), foot.top_mm) for along in places)
 
@@ -114,7 +113,7 @@ def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float)
     across = np.cross(toes, [0.0, 0.0, 1.0])
     points = plane_cut(lower, (heel + along) * toes, toes) @ np.column_stack([across, [0.0, 0.0, 1.0]])
     ends = ((heel + along + half) * toes for half in (-_HALF_STEP_MM, _HALF_STEP_MM))
-    before, after = (flux(cut(lower, -toes, end), across) for end in ends)
+    before, after = (flux(part_beyond(lower, -toes, end), across) for end in ends)
     height = float(points[:, 1].max())
     girth = float(ConvexHull(points).area) if height < top_mm - 1.0 else None
     area = (after - before) / (2 * _HALF_STEP_MM)

@@ -8,12 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from digitise.geometry.mesh import Mesh, plane_cut
+from digitise.geometry.mesh import Mesh, flux, part_beyond, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
 from digitise.shape.hand.prior import MIDDLE, MIDDLE_FINGER, PALM, THUMB, WRIST, along_hand, parts_of_hand
 from digitise.shape.limb import MM3_PER_ML, Estimate
-from digitise.shape.statistical.cuts import cut, flux
 from digitise.shape.statistical.solve import ShapeBelief, TapedGirth, slopes
 from digitise.shape.statistical.surface import PlacedShape
 
@@ -45,7 +44,7 @@ def joined_hand_volume(end: EndPart, below_mm: float | None = None) -> Estimate[
     """Return the volume of a hand below its arm's lowest section, or below a lower height, mL."""
     top = end.top_mm if below_mm is None else min(below_mm, end.top_mm)
     alone = hand_volume(end.belief, end.top_mm - top - end.above_wrist_mm)
-    lower = cut(Mesh(end.vertices, end.faces), -_UP, top * _UP)
+    lower = part_beyond(Mesh(end.vertices, end.faces), -_UP, top * _UP)
     return Estimate(flux(lower, np.array([1.0, 0.0, 0.0])) / MM3_PER_ML, alone.sd)
 
 
@@ -85,7 +84,7 @@ def _estimate(hand: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Est
 
 def _volume(surface: PlacedShape, beyond_mm: float) -> float:
     wrist, ahead = along_hand(surface)
-    body = cut(Mesh(surface.vertices(), surface.prior.faces), ahead, wrist + beyond_mm * ahead)
+    body = part_beyond(Mesh(surface.vertices(), surface.prior.faces), ahead, wrist + beyond_mm * ahead)
     return flux(body, np.cross(ahead, _UP))
 
 

@@ -13,7 +13,7 @@ from scipy.spatial import ConvexHull
 
 from digitise.capture.expected.contour import contour, on_half_mask
 from digitise.errors import ShapeError
-from digitise.geometry.mesh import Mesh
+from digitise.geometry.mesh import Mesh, flux, part_beyond
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import Edge
 from digitise.output.model.end_file import end_from_arrays, end_to_arrays
@@ -33,7 +33,6 @@ from digitise.shape.hand.prior import (
     parts_of_hand,
     usual_hand,
 )
-from digitise.shape.statistical.cuts import cut, flux
 from digitise.shape.statistical.planes import TangentPlanes, planes_of_view, together
 from digitise.shape.statistical.solve import ShapeBelief, slopes, solve_shape
 from digitise.shape.statistical.surface import PLACES, PlacedShape
@@ -92,7 +91,7 @@ def test_the_volume_is_that_of_an_independent_cut(side, beyond):
 
 def _tetrahedra(surface, origin, ahead):
     """The cut part's volume from tetrahedra about a point of the plane, to which its lid adds nothing."""
-    body = cut(Mesh(surface.vertices(), surface.prior.faces), ahead, origin)
+    body = part_beyond(Mesh(surface.vertices(), surface.prior.faces), ahead, origin)
     corners = body.vertices[body.faces] - origin
     return float(np.sum(np.cross(corners[:, 0], corners[:, 1]) * corners[:, 2]) / 6.0)
 
@@ -132,7 +131,9 @@ def test_slopes_are_those_of_small_differences():
     surface = random_hand(seed=7)
 
     def measure(each):
-        return flux(cut(Mesh(each.vertices(), each.prior.faces), *_plane(each)), np.array([1.0, 0.0, 0.0]))
+        return flux(
+            part_beyond(Mesh(each.vertices(), each.prior.faces), *_plane(each)), np.array([1.0, 0.0, 0.0])
+        )
 
     def _plane(each):
         return np.array([0.0, 1.0, 0.0]), each.vertices()[MIDDLE] * [1.0, 1.0, 0.0]
