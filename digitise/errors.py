@@ -6,6 +6,10 @@ Every message says what is wrong, where, and what to do.  The command line and t
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
+_LONGEST_NAME = 40
+
 
 class DigitiseError(Exception):
     """Input that cannot be used.
@@ -38,6 +42,17 @@ class FieldError(DigitiseError):
 
 class PhotoError(DigitiseError):
     """A photograph that cannot be read or does not show what is needed."""
+
+
+def place_in_file(parts: Iterable[int | str]) -> str:
+    """Return a place in a file in words, such as ``edges.1.side``; a name that fills the file is cut.
+
+    Examples
+    --------
+    >>> place_in_file(("edges", 1, "side"))
+    'edges.1.side'
+    """
+    return ".".join(str(part)[:_LONGEST_NAME] for part in parts)
 
 
 class LensError(DigitiseError):

@@ -85,6 +85,12 @@ class TapeCross:
         enough = len(self.girths.z) >= _ROWS_FOR_RATIO
         return enough and abs(self.ratio) > max(RATIO_LEAST, RATIO_Z * self.ratio_sd)
 
+    @property
+    def ratio_is_doubtful(self) -> bool:
+        """True when all rows together hint at that: by chance once in twenty visits."""
+        enough = len(self.girths.z) >= _ROWS_FOR_RATIO
+        return enough and abs(self.ratio) > DIFFERS_Z * self.ratio_sd and not self.ratio_is_off
+
 
 def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
     """Return each row's difference given all others, and its sd (both (T,))."""

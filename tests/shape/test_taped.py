@@ -121,3 +121,11 @@ def test_without_tape_photographs_stand_alone(views):
     fit = fit_limb(views)
     assert fit.tape_checks == ()
     assert_allclose(fit.limb.mean, fit.photo_only.mean)
+
+
+@pytest.mark.parametrize("ratio", [1.0147, 0.9853])
+def test_a_scale_between_is_hinted_at(views, ratio):
+    fit = fit_limb(views, tape(lambda girths: girths * ratio))
+    (told,) = fit.warnings
+    assert told.code == "scale-unsure"
+    assert told.text.startswith(f"All tape rows read {ratio - 1:+.0%}"[:-2])

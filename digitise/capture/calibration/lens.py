@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from digitise.errors import LensError
+from digitise.errors import LensError, place_in_file
 from digitise.geometry.camera import Lens
 from digitise.geometry.rigid import Array
 
@@ -131,13 +131,16 @@ def profile_prior(profile: LensProfile, size: tuple[int, int], lens_key: str | N
     return LensPrior(mean, covariance)
 
 
+_Side = Annotated[int, Field(ge=1, le=100_000)]
+
+
 class ProfileForm(BaseModel):
     """The lens profile as a file."""
 
     model_config = ConfigDict(defer_build=True, extra="forbid", allow_inf_nan=False)
 
     format: Literal["lens-profile/1"]
-    size: tuple[int, int] = Field(description="width and height, px")
+    size: tuple[_Side, _Side] = Field(description="width and height, px")
     lens_key: str | None = Field(max_length=500)
     parameters: tuple[str, ...]
     mean: list[float] = Field(min_length=5, max_length=5)
@@ -172,7 +175,7 @@ def lens_from_json(text: str | bytes, where: str) -> LensProfile:
         stored = ProfileForm.model_validate_json(text)
     except ValidationError as error:
         first = error.errors()[0]
-        at = ".".join(str(part) for part in first["loc"])
+        at = place_in_file(first["loc"])
         what = f"The lens profile is damaged{f' at {at}' if at else ''}: {first['msg']}."
         raise LensError(what, where=where, do=_AGAIN) from error
     mean, covariance = np.array(stored.mean), _square(stored.covariance)
@@ -202,7 +205,7 @@ def _square(rows: Sequence[Sequence[float]]) -> Array | None:
 
 def _plausible(mean: Array, covariance: Array, size: tuple[int, int]) -> bool:
     """Tell whether the numbers are a lens: focal 0.2 to 20 diagonals, a proper covariance."""
-    if min(size) < 1 or not np.allclose(covariance, covariance.T, rtol=1e-6, atol=0):
+    if not np.allclose(covariance, covariance.T, rtol=1e-6, atol=0):
         return False
     spread = np.sqrt(np.abs(np.diag(covariance)))
     if np.any(np.diag(covariance) <= 0):

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from digitise.capture.photo.rectified import STEP_MM, Strip
-from digitise.errors import OutlineError
+from digitise.errors import OutlineError, place_in_file
 from digitise.geometry.rigid import Array
 
 FORMAT = "outline-correction/1"
@@ -161,7 +161,7 @@ def correction_from_json(text: str | bytes, where: str) -> Correction:
         form = CorrectionForm.model_validate_json(text)
     except ValidationError as problem:
         first = problem.errors()[0]
-        place = ".".join(str(part) for part in first["loc"]) or "file"
+        place = place_in_file(first["loc"]) or "file"
         raise OutlineError(
             f"the correction is damaged at {place}: {first['msg']}.", where=where, do=_REDRAW
         ) from problem

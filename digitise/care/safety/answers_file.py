@@ -29,7 +29,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from digitise.care.safety.answers import Answer, ArterialCheck, CheckKind, SafetyAnswers
-from digitise.errors import SafetyError
+from digitise.errors import SafetyError, place_in_file
 
 _LARGEST_BYTES = 50_000
 # Codes as the records take them.
@@ -104,7 +104,7 @@ def answers_from_toml(data: bytes, where: str = "answers.toml") -> SafetyAnswers
         ) from error
     except ValidationError as error:
         first = error.errors()[0]
-        place = ", ".join(str(part) for part in first["loc"])
+        place = place_in_file(first["loc"])
         raise SafetyError(f"{place}: {first['msg']}.", where=where, do="Correct that answer.") from error
     return SafetyAnswers(
         form.clearance,

@@ -242,6 +242,8 @@ def _check_belief(arrays: Arrays, basis: Basis, where: str) -> None:
 
 def _is_covariance(matrix: Array) -> bool:
     """Tell whether a matrix is symmetric and has no negative eigenvalue, both up to rounding."""
+    if not matrix.size:
+        return False
     largest = float(np.max(np.abs(matrix)))
     if not np.allclose(matrix, matrix.T, rtol=0.0, atol=1e-9 * largest):
         return False

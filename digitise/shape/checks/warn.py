@@ -98,6 +98,12 @@ def _solid(solid: bool) -> list[FitWarning]:
 
 
 def _scale(cross: TapeCross) -> list[FitWarning]:
+    if cross.ratio_is_doubtful:
+        text = (
+            f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs, which may be chance: "
+            "measure the ruler printed on the sheets, and look at how taut the tape was."
+        )
+        return [FitWarning("scale-unsure", text)]
     if not cross.ratio_is_off:
         return []
     text = (
