@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -12,6 +11,7 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.capture.expected.outline import BodyOutline, Look, find_body
 from digitise.capture.photo.photograph import Photograph
+from digitise.cores import for_each
 from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
@@ -141,8 +141,7 @@ def _solve(
     for number, look in enumerate(_PASSES):
         expected = Mesh(foot.surface.vertices(), foot.surface.prior.faces)
         find = partial(find_body, body=expected, limb=leg, look=look)
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            tried = tuple(pool.map(find, (photo.pixels for photo in photos), cameras))
+        tried = for_each(find, [photo.pixels for photo in photos], cameras)
         outlines = {n: found for n, found in enumerate(tried) if found is not None}
         seen = [planes_of_view(cameras[n], found.edge, n) for n, found in outlines.items()]
         planes = together([told, *seen])

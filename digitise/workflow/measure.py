@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
@@ -16,6 +15,7 @@ from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
+from digitise.cores import for_each
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Pose
@@ -112,9 +112,9 @@ def measure_limb(
     check_places(places, "arm" if limb == "arm" else "leg")
     tell: Progress = progress or _silent
     tell("Reading photographs")
-    photos = each_at_once(read_photo, photo_paths)
+    photos = for_each(read_photo, photo_paths)
     tell("Finding markers")
-    detections = each_at_once(lambda photo: find_markers(photo, field), photos)
+    detections = for_each(lambda photo: find_markers(photo, field), photos)
     given = read_hands(hand_paths, field)
     photos, detections = (*photos, *given.photos), (*detections, *given.detections)
     tell("Solving cameras")
@@ -198,7 +198,7 @@ def find_outlines(
         axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
     axis = axis or Pose.identity()
     far = seen_from_far_side(photos, calibration, field, axis)
-    tried = each_at_once(
+    tried = for_each(
         lambda n: (
             far.get(n)
             or outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn))
@@ -304,12 +304,6 @@ def fit_outlines(
         field_sha256=sighted.field_sha256,
         landmark=sighted.landmark,
     )
-
-
-def each_at_once(job: Callable[[T], R], items: Iterable[T]) -> tuple[R, ...]:
-    """Do a job for every photograph, two at a time: the libraries let go of Python's lock meanwhile."""
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        return tuple(pool.map(job, items))
 
 
 def _silent(_step: str) -> None:

@@ -11,12 +11,13 @@ from digitise.capture.calibration.markers import find_markers
 from digitise.capture.checks.inspection import inspect_photos
 from digitise.capture.photo.photograph import read_photo
 from digitise.capture.sheets.field import MarkerField
+from digitise.cores import for_each
 from digitise.errors import DigitiseError, OutlineError, ShapeError
 from digitise.output.model.measured import Measured
 from digitise.tape.places import check_places
 from digitise.tape.rows import TapeTable
 from digitise.workflow.foot import with_foot
-from digitise.workflow.measure import each_at_once, find_outlines, fit_outlines
+from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.stands import both_stands, stand_axis
 from digitise.workflow.usable import require_count, require_usable
@@ -74,9 +75,9 @@ def measure_both_legs(
     for table in tapes.values():
         check_places(table.places, "leg")
     progress("Reading photographs")
-    photos = each_at_once(read_photo, photo_paths)
+    photos = for_each(read_photo, photo_paths)
     progress("Finding markers")
-    detections = each_at_once(lambda photo: find_markers(photo, field), photos)
+    detections = for_each(lambda photo: find_markers(photo, field), photos)
     progress("Solving cameras")
     inspection = inspect_photos(photos, detections, field, profile, same_visit=same_visit)
     calibration = require_usable(inspection)

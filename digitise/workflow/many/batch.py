@@ -146,7 +146,8 @@ def _row(done: Done[MeasureJob, ResultRow]) -> ResultRow:
 def job_key(job: MeasureJob) -> str:
     """Return the digest of all that a visit's result is made from: its settings and its files' bytes."""
     files = (*job.photos, job.field, job.tape, job.lens, *job.corrections)
-    digest = hashlib.sha256(repr((job.limb, job.side, job.from_mm, job.to_mm, job.same_visit)).encode())
+    settings = (job.limb, job.side, job.from_mm, job.to_mm, job.same_visit, job.lying, job.landmark, job.axis)
+    digest = hashlib.sha256(repr(settings).encode())
     for path in files:
         digest.update(_file_digest(path))
     return digest.hexdigest()

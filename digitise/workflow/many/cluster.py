@@ -17,9 +17,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import cv2
-
 from digitise import __version__
+from digitise.cores import keep_to_one_core
 from digitise.errors import ClusterError, DigitiseError
 from digitise.files import new_folder
 from digitise.output.model.files import check_model_folder, is_model_file
@@ -222,7 +221,7 @@ def do_parcel(parcel: Parcel, work: Work, seconds: float = SECONDS) -> Answer:
             f"A worker has version {__version__} of the program, this is {parcel.version}.", do=_INSTALL
         )
     with _ALONE, _within(seconds), temporary_folder() as folder:
-        cv2.setNumThreads(1)
+        keep_to_one_core()
         places = _unpack(parcel, folder)
         try:
             row = work(_moved(parcel.job, places))

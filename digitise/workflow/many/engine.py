@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from types import FrameType
 from typing import Generic, TypeVar
 
-import cv2
-
 try:
     import resource
 except ImportError:  # not on every system
     resource = None  # type: ignore[assignment]
+
+from digitise.cores import keep_to_one_core
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -80,7 +80,7 @@ def run_jobs(
     waiting, alone = deque(jobs), deque[J]()
     while waiting or alone:
         source, count = (alone, 1) if alone else (waiting, workers)
-        with _pool(count, memory_mb) as pool:
+        with _pool(count, memory_mb, share_cores=workers > 1) as pool:
             yield from _in_pool(pool, source, alone, work, count, seconds)
 
 
@@ -121,9 +121,9 @@ def _in_pool(
 
 
 @contextmanager
-def _pool(workers: int, memory_mb: int) -> Iterator[ProcessPoolExecutor]:
+def _pool(workers: int, memory_mb: int, *, share_cores: bool) -> Iterator[ProcessPoolExecutor]:
     pool = ProcessPoolExecutor(
-        workers, multiprocessing.get_context("spawn"), initializer=_prepare, initargs=(memory_mb,)
+        workers, multiprocessing.get_context("spawn"), initializer=_prepare, initargs=(memory_mb, share_cores)
     )
     try:
         yield pool
@@ -133,10 +133,12 @@ def _pool(workers: int, memory_mb: int) -> Iterator[ProcessPoolExecutor]:
     pool.shutdown(wait=True)
 
 
-def _prepare(memory_mb: int) -> None:
-    """Make a worker leave Ctrl-C to the one who started it, use one core, and keep to its memory."""
+def _prepare(memory_mb: int, share_cores: bool) -> None:  # the pool hands it over by place
+    """Make a worker leave Ctrl-C to who started it, keep to its memory and, beside others, to one core."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    cv2.setNumThreads(1)
+    if share_cores:
+        # two that each use two cores wait for each other; one alone may use the second
+        keep_to_one_core()
     if resource is None:
         return
     # what the libraries map without using it counts as well

@@ -160,12 +160,19 @@ def test_what_changed_or_is_gone_is_measured_again(jobs, measured, tmp_path):
 
 def test_a_key_changes_with_every_setting_and_file(jobs, tmp_path):
     job = jobs[0]
-    keys = {job_key(job), job_key(replace(job, side="right")), job_key(replace(job, from_mm=110.0))}
+    others = (
+        {"side": "right"},
+        {"from_mm": 110.0},
+        {"lying": "on-back", "landmark": (1.0, 880.0, 790.0)},
+        {"lying": "on-back", "landmark": (1.0, 881.0, 790.0)},
+        {"axis": (1.0,) * 12},
+    )
+    keys = {job_key(job), *(job_key(replace(job, **other)) for other in others)}
     keys |= {
         job_key(replace(job, photos=job.photos[:1])),
         job_key(replace(job, tape=str(tmp_path / "p1.jpg"))),
     }
-    assert len(keys) == 5
+    assert len(keys) == 8
     assert job_key(replace(job, out="elsewhere")) == job_key(job)
 
 
