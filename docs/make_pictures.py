@@ -185,10 +185,12 @@ def measured(folder: Path) -> list[ReportVisit]:
 def of_sheets(folder: Path) -> None:
     """Make the pictures of what is printed to be photographed."""
     (sheets,) = save_sheets(folder / "sheets", "a4").pdfs
-    save_drawing(beside(pages(sheets, (1, 4, 7), 620)), "sheets.png")
-    (lying,) = pages(sheets, (2,), 1400)
+    save_drawing(beside(pages(sheets, (1, 5, 8), 620)), "sheets.png")
+    (both,) = pages(sheets, (2,), 1400)
+    save_drawing(both.crop((0, 412, both.width, 975)), "both-legs.png")
+    (lying,) = pages(sheets, (3,), 1400)
     save_drawing(lying.crop((0, 505, lying.width, 1123)), "lying.png")
-    (upright,) = pages(sheets, (3,), 1400)
+    (upright,) = pages(sheets, (4,), 1400)
     save_drawing(upright.crop((0, 445, upright.width, 1330)), "upright.png")
 
 
