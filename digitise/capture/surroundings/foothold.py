@@ -69,14 +69,14 @@ def look_at_mat(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[
     return NearMat(offsets[told], hue[told] > COLOURED)
 
 
-def mat_points(boards: Iterable[tuple[Board, Pose]]) -> Array:
-    """Return points (n, 3) of the mats among the boards, 5 mm apart, world mm."""
-    mats = [_cells(board, pose) for board, pose in boards if board.role == "mat"]
+def mat_points(boards: Iterable[tuple[Board, Pose]], rim_mm: float = _MARGIN_MM) -> Array:
+    """Return points (n, 3) of the mats among the boards, 5 mm apart, world mm, none in their rim."""
+    mats = [_cells(board, pose, rim_mm) for board, pose in boards if board.role == "mat"]
     return np.concatenate(mats) if mats else np.zeros((0, 3))
 
 
-def _cells(board: Board, world_from_board: Pose) -> Array:
-    x, y = (np.arange(-half + _MARGIN_MM, half - _MARGIN_MM, _PITCH_MM) for half in board.size / 2.0)
+def _cells(board: Board, world_from_board: Pose, rim_mm: float) -> Array:
+    x, y = (np.arange(-half + rim_mm, half - rim_mm, _PITCH_MM) for half in board.size / 2.0)
     grid = np.stack([*np.meshgrid(x, y), np.zeros((len(y), len(x)))], axis=-1)
     return world_from_board.apply(grid.reshape(-1, 3))
 

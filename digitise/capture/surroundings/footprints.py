@@ -20,6 +20,7 @@ _CELL_MM = 5.0
 _LEAST_CELLS = 160  # 40 cm2: less than half of a small foot, and more than a shadow or a toy
 _SPECK_CELLS = 5  # toenails and marks on the skin
 _LEAST_VIEWS = 2
+_RIM_MM = 3.0  # of each page: a foot may stand across the line where two of them meet
 # An ankle's middle stands some 65 mm before the back of the heel, as on the mat's plan; adults' feet are 220
 # to 290 mm long (from memory).
 _HEEL_MM, _TOES_MM, _ABOUT_MM = 65.0, 190.0, 30.0
@@ -100,7 +101,7 @@ def _covered(
     pixels: NDArray[np.uint8], camera: Camera, boards: Iterable[tuple[Board, Pose]]
 ) -> tuple[NDArray[np.int64], Mask]:
     """Return the cells (n, 2) of the mats of which a photograph tells, and whether something hides them."""
-    points = mat_points(boards)
+    points = mat_points(boards, _RIM_MM)
     if not len(points):
         return np.zeros((0, 2), np.int64), np.zeros(0, bool)
     hue = hue_off_paper(pixels, camera, points)
@@ -122,4 +123,4 @@ def _ankle(foot: Array, rim: tuple[float, float]) -> tuple[float, float]:
     cut = heel - rim[0] < _AT_RIM_MM and rim[1] - toes > _AT_RIM_MM
     ankle = toes - _TOES_MM if cut else heel + _HEEL_MM
     here = foot[np.abs(foot[:, 1] - ankle) < _ABOUT_MM, 0]
-    return float(here.min() + here.max()) / 2.0, ankle
+    return float(np.median(here)), ankle  # a spur of print beside the foot does not move it

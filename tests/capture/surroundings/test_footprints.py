@@ -24,6 +24,17 @@ ABOVE = (0.0, 500.0, 1300.0)
 WITHIN_MM = 15.0
 
 (MAT,) = [board for board in sheet_field(sheet_set("roll")).boards if board.role == "mat"]
+ROLL = [(MAT, Pose.identity())]
+
+
+def laid(name, x, y):
+    """Return one of the home-printed pages of a mat and where it lies."""
+    boards = {board.name: board for board in sheet_field(sheet_set("a4")).boards}
+    return boards[name], Pose(np.eye(3), np.array([x, y, 0.0]))
+
+
+# as drawn on the page of instructions: 297 mm across the middle one, 210 mm across those beside it
+PAGES = [laid("mat", 0.0, 0.0), laid("mat-left", -253.5, 43.5), laid("mat-right", 253.5, 43.5)]
 
 
 def camera_at(place):
@@ -56,23 +67,24 @@ def leg(x, y):
     yield box((x - 40.0, y - 50.0, 0.0), (x + 40.0, y + 50.0, 600.0))
 
 
-def seen_from(place, ankles, skin=SKIN):
+def seen_from(place, ankles, skin=SKIN, mats=ROLL):
     """Draw the mat and legs, the farthest first; return pixels, camera and sheets."""
     camera = camera_at(place)
     picture = np.empty((SIZE[1], SIZE[0], 3), np.uint8)
     picture[:] = FLOOR
-    filled(picture, camera, box((*(-MAT.size / 2), 0.0), (*(MAT.size / 2), 0.0)), PAPER)
-    for quad in MAT.corners:
-        for module in modules(quad):
-            filled(picture, camera, np.column_stack([module, np.zeros(4)]), (30, 30, 30))
+    for board, pose in mats:
+        filled(picture, camera, pose.apply(box((*(-board.size / 2), 0.0), (*(board.size / 2), 0.0))), PAPER)
+        for quad in board.corners:
+            for module in modules(quad):
+                filled(picture, camera, pose.apply(np.column_stack([module, np.zeros(4)])), (30, 30, 30))
     for ankle in sorted(ankles, key=lambda at: -np.linalg.norm(camera.centre[:2] - at)):
         for solid in leg(*ankle):
             filled(picture, camera, solid, skin)
-    return picture, camera, [(MAT, Pose.identity())]
+    return picture, camera, mats
 
 
-def views(ankles, places=(FRONT, LEFT, RIGHT), skin=SKIN):
-    return [seen_from(place, ankles, skin) for place in places]
+def views(ankles, places=(FRONT, LEFT, RIGHT), skin=SKIN, mats=ROLL):
+    return [seen_from(place, ankles, skin, mats) for place in places]
 
 
 @settings(max_examples=8, deadline=None)
@@ -91,6 +103,13 @@ def test_what_one_leg_hides_behind_the_other_is_no_third_foot():
     """From the front and the left the corner behind both legs is hidden; the view from the right tells."""
     ankles = [(-110.0, -100.0), (110.0, 40.0)]
     found = find_stands(views(ankles, (FRONT, LEFT, RIGHT, ABOVE)))
+    assert np.abs(np.array([found.left, found.right]) - ankles).max() < WITHIN_MM
+
+
+def test_feet_on_home_printed_pages_are_found_as_far_as_these_reach():
+    """The pages end 105 mm behind the middle and 192 mm before it: a foot reaches beyond them."""
+    ankles = [(-185.0, 10.0), (190.0, -40.0)]
+    found = find_stands(views(ankles, mats=PAGES))
     assert np.abs(np.array([found.left, found.right]) - ankles).max() < WITHIN_MM
 
 
