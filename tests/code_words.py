@@ -161,7 +161,7 @@ _WORDS = re.compile(
 _SINGLE_WORD = re.compile(r"(?<![\w{.-])[A-Za-z][a-z]{2,}(?![\w}.-])")
 _CODE = re.compile(
     r"^[a-z_.]+(?:/[\w.*-]+)+$|^(?:SELECT|PRAGMA|BEGIN|INSERT|DELETE|UPDATE) |://|^--|^#|<\w+|^:material"
-    r"|^digitise \{"
+    r"|^digitise \{|\(\?|%d"
 )
 _NUMBERS = re.compile(r"[+\-,.0-9<>^ ]*[dfgeE%]$")
 _QUIET_CALLS = {

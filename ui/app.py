@@ -8,9 +8,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from ui import text
 from ui.components import frame
 from ui.draft import remove_old
+from ui.spoken import text
 
 # not "pages": Streamlit would serve the scripts of such a folder by themselves, past this frame and its gate
 PAGES = Path(__file__).parent / "views"

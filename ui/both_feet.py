@@ -10,8 +10,8 @@ from digitise.capture.surroundings.footprints import Stands
 from digitise.errors import PhotoError
 from digitise.geometry.rigid import Pose
 from digitise.workflow.stands import axis_beside, both_stands, stand_axis
-from ui import text
 from ui.memo import Memo
+from ui.spoken import text
 from ui.work import Inspected, Progress, opened, take_turn
 
 _stands = Memo(24)

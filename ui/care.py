@@ -31,10 +31,10 @@ from digitise.workflow.both.beside import BothLimbs
 from digitise.workflow.both.beside import both_limbs as beside
 from digitise.workflow.care import foot_places_of, places_of
 from digitise.workflow.course import LimbSeries, VisitMeasurement, from_records, one_limb
-from ui import text
 from ui.changes import Coloured
 from ui.measuring import limb_key, mesh_of
 from ui.memo import Memo
+from ui.spoken import text
 from ui.work import Progress
 
 FINE_STEP_MM, FINE_RAYS = 5.0, 96
@@ -42,7 +42,7 @@ FINE_STEP_MM, FINE_RAYS = 5.0, 96
 _changes = Memo(40)
 _coloured = Memo(16)
 _places = Memo(24)
-_files = Memo(8)
+_files = Memo(8, spoken=True)
 
 
 def change_between(first: StoredModel, second: StoredModel, tell: Progress) -> Change:

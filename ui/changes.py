@@ -15,9 +15,12 @@ from digitise.care.course.course import Course
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Estimate
-from ui import figures, palette, text
+from digitise.words import language, remark
+from digitise.words.numbers import long_day
+from ui import figures, palette
 from ui.lengths import Unit
 from ui.palette import Ink
+from ui.spoken import text
 
 _TURNS = 24
 _DISTANCE, _EYE_UP = 2.2, 0.25
@@ -65,6 +68,7 @@ def _one_scene(shape: go.Mesh3d, points: Array, ink: Ink, height: int) -> go.Fig
         margin={"l": 0, "r": 0, "t": figures.VIEW_BUTTONS_PX, "b": 70},
         height=height + figures.VIEW_BUTTONS_PX,
         uirevision="kept",
+        separators=figures.separators(),
         paper_bgcolor="rgba(0,0,0,0)",
         font={"color": ink.text},
     )
@@ -117,9 +121,10 @@ def page_to_take_away(
         paper_bgcolor="#FBFAF6",
     )
     body = figure.to_html(full_html=False, include_plotlyjs=True, config={"displayModeBar": False})
-    note = f"<p>{html.escape(text.CHANGE_LEGEND_SIDES)}</p><p><small>{html.escape(text.FOOTER)}</small></p>"
+    foot = f"{text.FOOTER} {remark()}".strip()
+    note = f"<p>{html.escape(text.CHANGE_LEGEND_SIDES)}</p><p><small>{html.escape(foot)}</small></p>"
     return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html><html lang="{language()}"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width"><title>{text.TEACH_TITLE}</title></head>'
         '<body style="font:17px system-ui,sans-serif;color:#1D2733;background:#FBFAF6;'
         'margin:1rem auto;max-width:60rem">'
@@ -139,7 +144,8 @@ def _volumes(
         line={"color": colour, "width": 3},
         marker={"size": 11, "color": colour},
         name=name,
-        hovertemplate="%{x|%d %B %Y}: %{y:,.0f} mL<extra></extra>",
+        hovertemplate="%{customdata}: %{y:,.0f} mL<extra></extra>",
+        customdata=[long_day(taken) for taken, _ in visits],
     )
 
 
@@ -156,6 +162,6 @@ def course_figure(course: Course, ink: Ink) -> go.Figure:
     figure.update_layout(margin={"l": 70, "r": 20, "t": 10, "b": 80 if beside else 40})
     if len(points) == 1:
         figure.update_xaxes(tickvals=[points[0].taken])
-    figure.update_xaxes(tickformat="%d %b")
+    figure.update_xaxes(tickformat={"en": "%d %b"}.get(language(), "%d.%m."))
     figure.update_yaxes(tickformat=",.0f")
     return figure

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from contextlib import suppress
 from datetime import datetime, timedelta
 
@@ -12,6 +13,8 @@ LATE = timedelta(minutes=30)
 """Photographs older than this were not taken now: the visit is dated by them."""
 
 _EARLIEST = datetime(1990, 1, 1).astimezone()
+# 2.3.2026, as many languages write it: day, month, year
+_DAY_FIRST = re.compile(r"\d{1,2}\.\d{1,2}\.\d{4} ")
 _DETAILS, _TAKEN = 0x8769, 0x9003
 
 
@@ -24,7 +27,8 @@ def typed_time(day: str | None, hour: str | None) -> datetime | None:
     """Return the time that was typed, in this computer's zone; None when it is none or in the future."""
     with suppress(ValueError):
         words = f"{(day or '').strip()} {(hour or '').strip() or '12:00'}"
-        found = datetime.strptime(words, "%Y-%m-%d %H:%M").astimezone()
+        form = "%d.%m.%Y %H:%M" if _DAY_FIRST.match(words) else "%Y-%m-%d %H:%M"
+        found = datetime.strptime(words, form).astimezone()
         # at noon of today when only the day was typed
         now = datetime.now().astimezone()
         if (hour or "").strip() == "" and found.date() == now.date():

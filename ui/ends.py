@@ -14,7 +14,7 @@ from digitise.workflow.hand import hand_photos, with_hand
 from digitise.workflow.posture.lying import Posture
 from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
-from ui import text
+from ui.spoken import text
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
 
 

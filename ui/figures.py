@@ -14,9 +14,12 @@ from digitise.geometry.rigid import Array, Pose
 from digitise.shape.limb import Limb, girth, levels
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.shape.taped import TapeCheck
-from ui import palette, text
+from digitise.words import shown
+from digitise.words.numbers import decimal_point
+from ui import palette
 from ui.lengths import Unit
 from ui.palette import Ink
+from ui.spoken import text
 
 MARKS = {
     "agrees": (palette.AGREES, "circle"),
@@ -25,6 +28,7 @@ MARKS = {
     "not seen": (palette.NOT_SEEN, "circle-open"),
 }
 _QUARTERS = np.pi / 2 * np.arange(4)
+NARROW_SPACE = "\u202f"
 _CLEAR = "rgba(0,0,0,0)"
 SIDE_EYE = (1.25, 1.25, 0.35)
 _LARGEST_SIDE = 1.85
@@ -106,7 +110,7 @@ def _directions(limb: Limb, ink: Ink) -> go.Scatter3d:
     places = centre + away * np.stack([np.cos(_QUARTERS), np.sin(_QUARTERS)], axis=1)
     points = np.hstack([places, np.full((4, 1), height)])
     x, y, z = limb.axis_from_world.inverse().apply(points).T
-    words = [direction_words(limb, float(theta)) for theta in _QUARTERS]
+    words = [shown(direction_words(limb, float(theta))) for theta in _QUARTERS]
     return go.Scatter3d(
         x=x,
         y=y,
@@ -190,7 +194,7 @@ def section_figure(
             y=at[1],
             xref="paper",
             yref="paper",
-            text=direction_words(limb, float(theta)).replace(" side", "<br>side"),
+            text=shown(direction_words(limb, float(theta))).replace(" side", "<br>side"),
             showarrow=False,
             font={"color": ink.text, "size": 13},
             xanchor=("left", "center", "right")[int(2 - 2 * at[0])],
@@ -260,6 +264,12 @@ def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:
     )
 
 
+def separators() -> str:
+    """Return how a chart writes numbers: what stands before the parts, and between the thousands."""
+    point = decimal_point()
+    return f"{point}{',' if point == '.' else NARROW_SPACE}"
+
+
 def flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.Figure:
     """Lay out a chart with two axes."""
     axis = {
@@ -276,6 +286,7 @@ def flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.F
         paper_bgcolor=_CLEAR,
         plot_bgcolor=_CLEAR,
         font={"color": ink.text, "size": 14},
+        separators=separators(),
         legend={
             "orientation": "h",
             "yref": "container",

@@ -1,24 +1,27 @@
-"""Lengths as people read them: centimetres or inches, one setting for all pages, kept beside the drafts."""
+"""Lengths as people read them: centimetres or inches, one setting for all pages."""
 
 from __future__ import annotations
 
-import json
 import re
 from dataclasses import dataclass
-from pathlib import Path
+from functools import cache
 from typing import Literal
 
-import platformdirs
-
-from digitise.record.opening import make_private_folder
+from digitise.words import shown
+from digitise.words.numbers import decimal_point, numbers
+from ui.kept import keep, kept
 
 UnitName = Literal["cm", "in"]
 
-_FILE = "page.json"
-_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
-_IN_MM = re.compile(
-    r"(?<![0-9.])([0-9]+(?:\.[0-9]+)?(?:(?: to | and | or |, |–)[0-9]+(?:\.[0-9]+)?)*) mm(?![A-Za-z²³^])"
-)
+_BETWEEN = r"(?: to | and | or | bis | und | oder |, |–)"
+
+
+@cache
+def _patterns(point: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
+    """Return a number, and a list or range of millimetres, as written with a decimal point or comma."""
+    number = rf"[0-9]+(?:\{point}[0-9]+)?"
+    in_mm = rf"(?<![0-9{point}])({number}(?:{_BETWEEN}{number})*) mm(?![A-Za-z²³^])"
+    return re.compile(number), re.compile(in_mm)
 
 
 @dataclass(frozen=True)
@@ -45,22 +48,24 @@ class Unit:
 
     def number(self, mm: float, digits: int = 1) -> str:
         """Return millimetres as a number in this unit."""
-        return f"{mm / self.mm:.{digits}f}".replace("-", "\N{MINUS SIGN}")
+        return numbers(f"{mm / self.mm:.{digits}f}").replace("-", "\N{MINUS SIGN}")
 
     def sentence(self, said: str) -> str:
-        """Return a sentence with its lengths in millimetres, also lists and ranges of them, in this unit.
+        """Return a sentence in the reader's language, its lengths in millimetres, also lists, in this unit.
 
         Examples
         --------
         >>> CM.sentence("Calf, 475 to 523 mm: falls by 1.5 mm, and 30 mmHg.")
         'Calf, 47.5 to 52.3 cm: falls by 0.15 cm, and 30 mmHg.'
         """
-        return _IN_MM.sub(lambda found: f"{_NUMBER.sub(self._like, found[1])} {self.name}", said)
+        number, in_mm = _patterns(decimal_point())
+        return in_mm.sub(lambda found: f"{number.sub(self._like, found[1])} {self.name}", shown(said))
 
     def _like(self, found: re.Match[str]) -> str:
         """Return a number in millimetres in this unit, as exactly as it was said."""
-        digits = len(found[0].partition(".")[2]) + 1
-        return f"{self.of(float(found[0])):.{digits}f}"
+        written = found[0].replace(",", ".")
+        digits = len(written.partition(".")[2]) + 1
+        return numbers(f"{self.of(float(written)):.{digits}f}")
 
     def words(self, mm: float, digits: int = 1) -> str:
         """Return millimetres as a number with the unit behind it."""
@@ -73,18 +78,9 @@ UNITS: dict[UnitName, Unit] = {"cm": CM, "in": INCH}
 
 def kept_unit() -> Unit:
     """Return the unit that was chosen last; centimetres when none was."""
-    try:
-        name = json.loads(_file().read_text(encoding="utf-8"))["unit"]
-        return UNITS.get(name, CM)
-    except (OSError, ValueError, LookupError, TypeError):
-        return CM
+    return INCH if kept("unit") == INCH.name else CM
 
 
 def keep_unit(unit: Unit) -> None:
     """Remember a unit for all pages and for the next time."""
-    make_private_folder(_file().parent)
-    _file().write_text(json.dumps({"unit": unit.name}), encoding="utf-8")
-
-
-def _file() -> Path:
-    return platformdirs.user_data_path("digitise", appauthor=False) / _FILE
+    keep("unit", unit.name)

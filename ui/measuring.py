@@ -33,8 +33,9 @@ from digitise.workflow.drawn import drawn_bounds, lines_round, outline_or_reason
 from digitise.workflow.measure import find_outlines, fit_outlines
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
-from ui import ends, text
+from ui import ends
 from ui.memo import Memo
+from ui.spoken import text
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
 
 _JPEG_QUALITY = 85
@@ -58,7 +59,7 @@ _measured = Memo(6)
 _meshes = Memo(12)
 
 
-_pictures = Memo(40)
+_pictures = Memo(40, spoken=True)
 
 
 _summaries = Memo(24)

@@ -8,6 +8,8 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
+from digitise.words import language
+
 T = TypeVar("T")
 
 
@@ -28,10 +30,12 @@ class Memo:
     ----------
     most
         How many to keep.
+    spoken
+        A result holds words: it is another one in each language.
     """
 
-    def __init__(self, most: int) -> None:
-        self._most = most
+    def __init__(self, most: int, *, spoken: bool = False) -> None:
+        self._most, self._spoken = most, spoken
         self._kept: OrderedDict[Hashable, Any] = OrderedDict()
         self._lock = threading.Lock()
         self._turns: dict[Hashable, _Turn] = {}
@@ -42,6 +46,7 @@ class Memo:
 
         What is being made while everything is forgotten is returned, but not kept.
         """
+        key = self._key(key)
         with self._lock:
             turn = self._turns.setdefault(key, _Turn())
             turn.waiting += 1
@@ -73,7 +78,10 @@ class Memo:
     def has(self, key: Hashable) -> bool:
         """Tell whether a key's result is kept."""
         with self._lock:
-            return key in self._kept
+            return self._key(key) in self._kept
+
+    def _key(self, key: Hashable) -> Hashable:
+        return (key, language()) if self._spoken else key
 
     def forget(self) -> None:
         """Drop everything, also what is being made now."""

@@ -19,8 +19,8 @@ from digitise.workflow.report import ReportOptions
 from ui import stored
 from ui.memo import Memo
 
-_files = Memo(8)
-_sheets = Memo(3)
+_files = Memo(8, spoken=True)
+_sheets = Memo(3, spoken=True)
 
 
 def report_file(
@@ -96,7 +96,12 @@ def _report(
     from digitise.output.report.pdf import report_pdf  # noqa: PLC0415
     from digitise.workflow.report import make_report  # noqa: PLC0415
 
-    key = (tuple((m.summary.limb_sha256, taken) for m, taken in models), repr(options), paper, code)
+    key = (
+        tuple((m.summary.limb_sha256, taken) for m, taken in models),
+        repr(options),
+        paper,
+        code,
+    )
 
     def make() -> bytes:
         visits = [ReportVisit(model, taken) for model, taken in models]

@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
-from ui import text
+from ui.spoken import text
 
 Pixels = NDArray[np.uint8]
 

@@ -14,10 +14,11 @@ from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures.style import KIND_INKS
 from digitise.shape.limb import Limb
-from ui import figures, palette, text
+from ui import figures, palette
 from ui.lengths import Unit
 from ui.measuring import MESH_STEP_MM
 from ui.palette import Ink
+from ui.spoken import text
 
 _OFF_SURFACE = 0.3  # of the distance from the middle
 _ALL_ROUND = 0.85

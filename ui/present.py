@@ -21,10 +21,11 @@ from digitise.tape.advice import explain_tape
 from digitise.tape.places import place_words
 from digitise.tape.points import Limb as LimbName
 from digitise.tape.rows import TapeAdvice, TapeRow
+from digitise.words import shown
 from digitise.words.numbers import moment
-from ui import text
 from ui.lengths import Unit
 from ui.plain import plain
+from ui.spoken import text
 from ui.typed import TypedTape, index_of
 
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
@@ -80,6 +81,12 @@ def _advice_words(advice: TapeAdvice, unit: Unit) -> str:
     return f"{words} {text.ADVICE_LIKELY.format(meant, advice.ratio)}"
 
 
+def limb_words(side: str, limb: str) -> str:
+    """Return a limb's name, such as ``Left leg``; less where side or limb is not known."""
+    named = f"{side} {limb}".strip()
+    return shown(named[:1].upper() + named[1:])
+
+
 def millilitres(value: float) -> str:
     """Return a volume to the millilitre with thin spaces."""
     return f"{value:,.0f}".replace(",", "\u202f")
@@ -109,7 +116,9 @@ def end_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str, str] | Non
     if not summary.segments or summary.volume_ml_whole is None or summary.volume_ml_whole_95 is None:
         return None
     (part,) = summary.segments
-    girths = (f"{name} {with_half(mean, ends, unit.words)}" for name, mean, ends in segment_girths(part))
+    girths = (
+        f"{shown(name)} {with_half(mean, ends, unit.words)}" for name, mean, ends in segment_girths(part)
+    )
     sentence = text.END_SENTENCE[part.name].format(
         top=unit.words(part.to_mm), length=unit.words(part.length_mm), girths=", ".join(girths)
     )
@@ -126,7 +135,7 @@ def place_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
             zip(
                 columns,
                 (
-                    place_words(row.place).capitalize(),
+                    shown(place_words(row.place).capitalize()),
                     unit.number(row.girth_mm),
                     "–" if row.photo_mm is None else unit.number(row.photo_mm),
                     text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
@@ -187,7 +196,7 @@ def _moment(stored: str) -> str:
 def cone_words(summary: ModelForm) -> str:
     """Return the sum of cones with its note."""
     if summary.cone_volume_ml is None:
-        return summary.cone_note
+        return shown(summary.cone_note)
     return text.CONES.format(millilitres(summary.cone_volume_ml), summary.cone_note)
 
 
@@ -217,7 +226,7 @@ def profile_rows(limb: Limb, checks: Sequence[TapeCheck], unit: Unit) -> list[di
 
 
 def _girth_cells(height: float, mean: float, low: float, high: float, unit: Unit) -> tuple[str, str, str]:
-    return unit.number(height), unit.number(mean), f"{unit.number(low)} and {unit.number(high)}"
+    return unit.number(height), unit.number(mean), text.BETWEEN.format(unit.number(low), unit.number(high))
 
 
 def _taped_cell(check: TapeCheck | None, unit: Unit) -> str:
@@ -253,7 +262,8 @@ def finding_lines(findings: Sequence[Finding]) -> tuple[str, ...]:
     """Return what needs doing, gravest first; notes are left out."""
     grave = [finding for finding in findings if finding.severity != "note"]
     grave.sort(key=lambda finding: -_WORST[finding.severity])
-    return tuple(f"{finding.text} **{finding.do}**" if finding.do else finding.text for finding in grave)
+    lines = ((shown(finding.text), shown(finding.do)) for finding in grave)
+    return tuple(f"{said} **{do}**" if do else said for said, do in lines)
 
 
 def left_out_note(measured: Measured, number: int) -> str:
@@ -262,9 +272,9 @@ def left_out_note(measured: Measured, number: int) -> str:
     told = (
         finding for finding in measured.findings if finding.code == "left-out" and finding.severity == "note"
     )
-    return next((finding.text for finding in told if finding.text.startswith(begins)), "")
+    return next((shown(finding.text) for finding in told if finding.text.startswith(begins)), "")
 
 
 def notes_line(findings: Sequence[Finding]) -> str:
     """Return what is as it should be, in one line."""
-    return " ".join(finding.text for finding in findings if finding.severity == "note")
+    return " ".join(shown(finding.text) for finding in findings if finding.severity == "note")

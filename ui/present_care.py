@@ -19,12 +19,13 @@ from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import VERDICTS
 from digitise.record.values import VisitLine
 from digitise.shape.limb import Estimate
-from digitise.words.numbers import long_day
+from digitise.words import shown
+from digitise.words.numbers import long_day, numbers
 from digitise.workflow.both.beside import BothLimbs
-from ui import text
 from ui.lengths import Unit
 from ui.plain import plain
 from ui.present import millilitres
+from ui.spoken import text
 
 CUP_ML = 250.0
 
@@ -37,9 +38,9 @@ def signed_ml(value: float) -> str:
 def change_sentence(change: VolumeChange) -> str:
     """Return a change of volume as a sentence."""
     low, high = change.change_ml.interval_95
-    percent = f"{float(change.percent.mean):+.1f}".replace("-", "−")
+    percent = numbers(f"{float(change.percent.mean):+.1f}").replace("-", "−")
     return text.CHANGE_SENTENCE.format(
-        verdict=VERDICTS[change.verdict],
+        verdict=shown(VERDICTS[change.verdict]),
         value=signed_ml(float(change.change_ml.mean)),
         percent=percent,
         low=signed_ml(float(low)),
@@ -56,11 +57,11 @@ def change_rows(parts: Sequence[VolumeChange], unit: Unit) -> list[dict[str, str
 def _change_row(part: VolumeChange, unit: Unit) -> tuple[str, ...]:
     low, high = part.change_ml.interval_95
     return (
-        part.segment.name,
-        f"{unit.number(part.segment.low, 0)} to {unit.number(part.segment.high, 0)}",
+        shown(part.segment.name),
+        text.RANGE.format(unit.number(part.segment.low, 0), unit.number(part.segment.high, 0)),
         signed_ml(float(part.change_ml.mean)),
-        f"{signed_ml(float(low))} to {signed_ml(float(high))}",
-        VERDICTS[part.verdict],
+        text.RANGE.format(signed_ml(float(low)), signed_ml(float(high))),
+        shown(VERDICTS[part.verdict]),
     )
 
 
@@ -91,7 +92,7 @@ def against_words(line: VisitLine, mirrored: bool) -> str:
     day = long_day(line.taken)
     if not mirrored:
         return text.PADDING_EARLIER.format(day)
-    return text.PADDING_OTHER.format(text.SIDES[line.side].lower(), day)
+    return text.PADDING_OTHER.format(shown(line.side), day)
 
 
 def region_line(number: int, region: Region | FootPlace, foam: tuple[int, ...] | str, unit: Unit) -> str:
@@ -119,10 +120,12 @@ def both_sentence(found: BothLimbs, limb: str) -> str:
     """Return how two limbs of one visit differ."""
     over = found.excess
     low, high = (signed_ml(float(end)) for end in over.excess_ml.interval_95)
-    names = {"larger": f"{found.larger} {limb}", "smaller": f"{found.smaller} {limb}"}
+    names = {"larger": shown(f"{found.larger} {limb}"), "smaller": shown(f"{found.smaller} {limb}")}
     if not found.is_clear:
         return text.BOTH_SAME.format(low=low, high=high, **names)
-    percent = "" if over.percent is None else text.BOTH_PERCENT.format(f"{float(over.percent.mean):.1f}")
+    percent = (
+        "" if over.percent is None else text.BOTH_PERCENT.format(numbers(f"{float(over.percent.mean):.1f}"))
+    )
     value = millilitres(float(over.excess_ml.mean))
     return text.BOTH_MORE.format(value=value, percent=percent, low=low, high=high, **names)
 
@@ -141,7 +144,7 @@ def _course_row(point: CoursePoint) -> tuple[str, ...]:
     other = "–" if visit.reference is None else millilitres(float(visit.reference.mean))
     more = "–" if over is None else signed_ml(float(over.excess_ml.mean))
     day = long_day(visit.taken.astimezone())
-    return day, millilitres(float(visit.volume.mean)), f"{low} and {high}", other, more
+    return day, millilitres(float(visit.volume.mean)), text.BETWEEN.format(low, high), other, more
 
 
 def pressure_rows(sheet: WrapSheet, unit: Unit) -> list[dict[str, str]]:
@@ -216,7 +219,12 @@ def needs_rows(sheet: WrapSheet) -> list[dict[str, str]]:
         dict(
             zip(
                 text.WRAP_NEEDS,
-                (need.layer.name, f"{need.turns:.1f}", f"{need.stretched_mm / 1000:.1f}", str(need.rolls)),
+                (
+                    shown(need.layer.name),
+                    numbers(f"{need.turns:.1f}"),
+                    numbers(f"{need.stretched_mm / 1000:.1f}"),
+                    str(need.rolls),
+                ),
                 strict=True,
             )
         )
@@ -242,10 +250,10 @@ def garment_rows(girths: GirthList, unit: Unit) -> list[dict[str, str]]:
                 columns,
                 (
                     entry.letter,
-                    entry.place,
+                    shown(entry.place),
                     unit.number(entry.height_mm),
                     unit.number(entry.girth_mm),
-                    f"{unit.number(entry.girth_95[0])} and {unit.number(entry.girth_95[1])}",
+                    text.BETWEEN.format(*(unit.number(end) for end in entry.girth_95)),
                 ),
                 strict=True,
             )

@@ -27,6 +27,6 @@ def _shown(said: Any) -> Any:
 
 
 if TYPE_CHECKING:
-    from ui import text
+    from ui import text as text  # noqa: PLC0414  # exported
 else:
     text = _Spoken()

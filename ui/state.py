@@ -10,13 +10,17 @@ import streamlit as st
 from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from digitise.words.language import ask
 from ui.draft import Draft, draft_of, new_token
 from ui.inputs import Inputs
+from ui.kept import keep as keep_choice
+from ui.kept import kept
 from ui.lengths import UNITS, Unit, keep_unit, kept_unit
 
 _TOKEN = "draft_token"
 _ADDRESS = "draft"
 _UNIT = "unit"
+_LANGUAGE = "language"
 _FLASH = "flash"
 
 
@@ -106,6 +110,22 @@ def set_unit(chosen: Unit) -> None:
         keep_unit(chosen)
 
 
+def language() -> str:
+    """Return the language that was chosen in this tab, or last; empty when none was, and outside a page."""
+    if get_script_run_ctx() is None:
+        return ""
+    if _LANGUAGE not in session():
+        session()[_LANGUAGE] = kept(_LANGUAGE)
+    found: str = session()[_LANGUAGE]
+    return found
+
+
+def set_language(chosen: str) -> None:
+    """Have the page speak a language from now on."""
+    session()[_LANGUAGE] = chosen
+    keep_choice(_LANGUAGE, chosen)
+
+
 def is_handled(upload_id: str) -> bool:
     """Tell whether an uploaded file was taken over, and note that it is now."""
     handled: set[str] = session().setdefault(widget("handled"), set())
@@ -152,3 +172,6 @@ def drop_flash() -> None:
 def _forget_widgets() -> None:
     for key in [key for key in session() if str(key).startswith("visit-")]:
         del session()[key]
+
+
+ask(language)

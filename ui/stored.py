@@ -22,9 +22,9 @@ from digitise.output.model.pictures import draw_outline, front_arc
 from digitise.record.store import Store
 from digitise.record.values import VisitId
 from digitise.shape.limb import Limb
-from ui import text
 from ui.measuring import jpeg, remembered_picture
 from ui.memo import Memo
+from ui.spoken import text
 
 _RIM_STEP_MM = 5.0  # finer than a screen shows
 

@@ -228,6 +228,7 @@ TAPE_LEAD_LYING = "About five girths. Heights are counted from the landmark, alo
 UNIT = "Unit"
 UNIT_NAMES = {"cm": "centimetres", "in": "inches"}
 UNIT_ALL = "Lengths in"
+LANGUAGE = "Language"
 ROW_HEIGHT = "Height {}, row {}"
 ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
@@ -274,6 +275,7 @@ VERDICT = {
     "suspect": "suspect: tape {}; measure again",
     "not seen": "outside the photographs",
 }
+RANGE, BETWEEN = "{} to {}", "{} and {}"
 TAPE_MORE, TAPE_LESS = "{} more", "{} less"
 HEIGHTS_FROM_LAST = "Heights of the last visit are filled in, so that the girths can be compared."
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from digitise.errors import DigitiseError
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM, tape_from_csv
-from ui import text
+from digitise.words import shown
 from ui.inputs import Rows
 from ui.lengths import CM, INCH, Unit
+from ui.spoken import text
 
 HIGHEST_MM = 1300.0
 """From the floor to the groin of the tallest adults is about 1.1 m (common practice); arms are shorter."""
@@ -136,7 +137,7 @@ def _refusal(line: str) -> str:
     try:
         tape_from_csv(f"height_mm,girth_mm\n{line}", at_least=0)
     except DigitiseError as error:
-        return f"{error.what} {error.do}".strip()
+        return shown(f"{error.what} {error.do}".strip())
     return ""
 
 

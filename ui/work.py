@@ -22,10 +22,10 @@ from digitise.geometry.rigid import Pose
 from digitise.geometry.support import axis_from_points
 from digitise.paper import Paper
 from digitise.workflow.posture.lying import Landmark, Lying
-from ui import text
 from ui.draft import Draft
 from ui.inputs import Inputs
 from ui.memo import Memo
+from ui.spoken import text
 
 Progress = Callable[[str], None]
 

@@ -62,6 +62,11 @@ def moment(when: datetime) -> str:
     return f"{long_day(when)}, {when:%H:%M}"
 
 
+def day_form() -> str:
+    """Return how a field for a date shows it, in letters for year, month and day."""
+    return {"de": "DD.MM.YYYY"}.get(language(), "YYYY-MM-DD")
+
+
 def day_pattern() -> str:
     """Return how the axis of a figure writes dates, for ``strftime``."""
     return {"de": "%d.%m.%Y"}.get(language(), "%Y-%m-%d")

@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 import pytest
-from catalogues import catalogues, stored
+from left_english import english_in
 from model_folders import model_folder
 from output_support import changed, measure
 from solid_limbs import cone_with, limb
@@ -39,7 +39,6 @@ needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="po
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
 BUMPY = limb(cone_with((14.0, -np.pi / 2, 300.0)))
 OPEN = "Compression is not cleared. A licensed practitioner decides before any wrap."
-_ENGLISH = re.compile(r"\b(the|and|with|from|are|is|not|of|this|below|above|which|each|by|page)\b")
 
 
 def words_of(pdf):
@@ -51,13 +50,6 @@ def words_of(pdf):
 def content(path):
     """What a file holds, but for when it was made."""
     return re.sub(rb'"created": *"[^"]*"', b"", path.read_bytes())
-
-
-def english_in(words):
-    """What is English in a German paper: sentences of the catalogue, and small words."""
-    said = [str(one.id) for one in stored(catalogues()["de"], "de") if one.id and one.id != one.string]
-    whole = [one for one in said if "{" not in one and " " in one and len(one) > 12 and one in words]
-    return [*whole, *_ENGLISH.findall(re.sub(r"J Wound \w+|tape\.csv|\S+\.\w{3,4}\b", "", words))]
 
 
 def written(folder, language):

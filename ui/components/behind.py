@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
-from ui import text
+from ui.spoken import text
 
 
 def table(rows: Sequence[Mapping[str, str]], what: str) -> None:

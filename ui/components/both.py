@@ -7,12 +7,14 @@ from datetime import datetime
 import streamlit as st
 
 from digitise.output.model.form import ModelForm
+from digitise.words import shown
 from digitise.workflow.both.beside import BothLimbs
-from ui import care, present_care, state, text
+from ui import care, present, present_care, state
 from ui.components import frame, saving
 from ui.draft import Draft
 from ui.inputs import Inputs
 from ui.lengths import Unit
+from ui.spoken import text
 
 
 def results(summary: ModelForm, client: str, when: datetime, unit: Unit) -> None:
@@ -29,13 +31,14 @@ def results(summary: ModelForm, client: str, when: datetime, unit: Unit) -> None
 
 
 def _draw(found: BothLimbs, summary: ModelForm, unit: Unit) -> None:
-    limb = text.LIMBS[summary.limb].lower()
     columns = dict(zip(("left", "right"), st.columns(2), strict=True))
     for side, volume in zip((found.larger, found.smaller), found.volumes, strict=True):
-        columns[side].markdown(f"{text.SIDES[side]} {limb}  \n**{present_care.volume_with_half(volume)}**")
-    st.markdown(present_care.both_sentence(found, limb))
+        columns[side].markdown(
+            f"{present.limb_words(side, summary.limb)}  \n**{present_care.volume_with_half(volume)}**"
+        )
+    st.markdown(present_care.both_sentence(found, summary.limb))
     st.caption(text.BOTH_BETWEEN.format(unit.number(found.from_mm), unit.words(found.to_mm)))
-    st.caption(found.excess.note or text.BOTH_CARE)
+    st.caption(shown(found.excess.note) or text.BOTH_CARE)
 
 
 def button(draft: Draft, inputs: Inputs) -> None:

@@ -11,8 +11,10 @@ from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.words.numbers import long_day, moment
-from ui import state, stored, text
+from ui import state, stored
 from ui.components import frame, sample
+from ui.present import limb_words
+from ui.spoken import text
 
 ADDRESS, VISIT_ADDRESS = "client", "visit"
 
@@ -105,7 +107,7 @@ def _kept(name: str, options: list[str]) -> str:
 
 
 def _limb_words(limb: tuple[str, str]) -> str:
-    return f"{text.SIDES[limb[0]]} {text.LIMBS[limb[1]].lower()}"
+    return limb_words(*limb)
 
 
 def visit_words(visits: Mapping[int, Kept]) -> Mapping[int, str]:

@@ -9,11 +9,13 @@ import streamlit as st
 from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
+from digitise.words import shown
 from digitise.words.numbers import long_day
-from ui import dates, state, text
+from ui import dates, state
 from ui.components import safety
 from ui.inputs import Inputs
 from ui.plain import plain
+from ui.spoken import text
 
 
 def client_and_limb(inputs: Inputs) -> None:
@@ -129,7 +131,7 @@ def _known(code: str) -> None:
         with Store() as store:
             known = [client for client in store.list_clients() if client.code == spelt]
     except DigitiseError as error:
-        st.warning(plain(f"{error.what} {error.do}"))
+        st.warning(plain(shown(f"{error.what} {error.do}")))
         return
     for client in known:
         day = long_day(client.last.astimezone())

@@ -16,8 +16,9 @@ import streamlit as st
 
 from digitise.capture.outline.find import Outline
 from digitise.geometry.rigid import Array
-from ui import measuring, text, work
+from ui import measuring, work
 from ui.measuring import Sight
+from ui.spoken import text
 
 _HERE = Path(__file__).parent
 _LONG_SIDE_PX = 2400

@@ -12,17 +12,21 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from digitise.errors import DigitiseError, FieldError, LensError, SheetError
-from ui import palette, state, text
+from digitise.words import language, languages, remark, shown
+from ui import palette, state
 from ui.gate import GATE
 from ui.keys import keys
 from ui.lengths import UNITS
 from ui.palette import Ink
 from ui.plain import plain
+from ui.spoken import text
 
 _progress: ContextVar[DeltaGenerator | None] = ContextVar("progress", default=None)
 
 # of what is printed and of files, both of which are in millimetres
 _OF_PRINT = (FieldError, LensError, SheetError)
+# each by its own name, whatever is spoken
+LANGUAGES = {"en": "English", "de": "Deutsch"}
 _HERE = Path(__file__).parent
 _STYLE = (_HERE / "page.css").read_text(encoding="utf-8")
 
@@ -35,7 +39,9 @@ def head(title: str, lead: str) -> None:
     with st.container(key="style"):
         st.html(f"<style>{style}</style>")
     with st.container(key="browser", height="content"):
-        _browser(key="browser-part", data={"words": {**text.LIMB_VIEW, **_key_words()}})
+        _browser(
+            key="browser-part", data={"words": {**text.LIMB_VIEW, **_key_words()}, "language": language()}
+        )
     st.title(title, anchor=False)
     st.markdown(lead)
 
@@ -59,8 +65,27 @@ def foot(unit: bool = True) -> None:
         if name and name != state.unit().name:
             state.set_unit(UNITS[name])
             st.rerun()
+    _language()
     st.markdown(f":small[{text.FOOTER}]")
     st.markdown(f":small[{text.KEYS_HINT}]")
+
+
+def _language() -> None:
+    """Draw the choice of the language, and what there is to know of the one that is spoken."""
+    spoken = language()
+    chosen = st.segmented_control(
+        text.LANGUAGE,
+        [one for one in languages() if one in LANGUAGES],
+        format_func=LANGUAGES.__getitem__,
+        default=spoken,
+        required=True,
+        key="language-all",
+    )
+    if chosen and chosen != spoken:
+        state.set_language(chosen)
+        st.rerun()
+    if remark():
+        st.markdown(f":small[{remark()}]")
 
 
 _browser = st.components.v2.component(
@@ -109,11 +134,10 @@ def errors() -> Iterator[None]:
 
 def show_error(error: DigitiseError) -> None:
     """Draw an error: what, where, what to do."""
-    said, advice = error.what[:1].upper() + error.what[1:], error.do
-    if not isinstance(error, _OF_PRINT):
-        said, advice = map(state.unit().sentence, (said, advice))
-    where = f"{plain(error.where)}: " if error.where else ""
-    what, do = plain(said), text.ERROR_DO.format(plain(advice)) if advice else ""
+    read = shown if isinstance(error, _OF_PRINT) else state.unit().sentence
+    said, advice = read(error.what), read(error.do)
+    where = f"{plain(shown(error.where))}: " if error.where else ""
+    what, do = plain(said[:1].upper() + said[1:]), text.ERROR_DO.format(plain(advice)) if advice else ""
     st.error("\n\n".join(filter(None, (where + what, do))))
 
 
@@ -123,7 +147,7 @@ def steps() -> Iterator[Callable[[str], None]]:
     place = _progress.get() or st.empty()
 
     def tell(words: str) -> None:
-        place.info(f"{words} …", icon=":material/hourglass_top:")
+        place.info(f"{shown(words)} …", icon=":material/hourglass_top:")
 
     try:
         yield tell

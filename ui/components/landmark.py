@@ -14,10 +14,11 @@ import streamlit as st
 
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Pose
-from ui import measuring, state, text, work
+from ui import measuring, state, work
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
+from ui.spoken import text
 from ui.work import Inspected
 
 _HERE = Path(__file__).parent

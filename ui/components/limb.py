@@ -6,10 +6,11 @@ from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
-from ui import both_feet, measuring, text, work
+from ui import both_feet, measuring, work
 from ui.components import frame, landmark, outlines, photographs, places
 from ui.draft import Draft
 from ui.inputs import Inputs
+from ui.spoken import text
 from ui.typed import TypedTape
 from ui.work import Inspected
 

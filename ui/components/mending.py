@@ -9,9 +9,11 @@ import streamlit as st
 from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
 from digitise.record.values import Visit
-from ui import dates, drop, present, state, text
+from digitise.words import shown
+from ui import dates, drop, present, state
 from ui.components import chooser, frame, saving
 from ui.plain import plain
+from ui.spoken import text
 
 
 def box(store: Store, visit: Visit) -> None:
@@ -51,7 +53,7 @@ def _mend(store: Store, visit: Visit, typed: tuple[str, str], code: str, by: str
 def _side(visit: Visit) -> None:
     """Draw the way to the other side: the limb is measured again, for what is usual differs between sides."""
     other = "left" if visit.side == "right" else "right"
-    limb = f"{text.SIDES[other].lower()} {text.LIMBS[visit.limb].lower()}"
+    limb = shown(f"{other} {visit.limb}")
     st.caption(text.MEND_SIDE_WHY)
     if not st.button(text.MEND_SIDE.format(limb), key=f"side-{visit.id}", icon=":material/swap_horiz:"):
         return

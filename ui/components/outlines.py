@@ -11,13 +11,14 @@ from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
-from ui import end_picture, measuring, present, state, text
+from ui import end_picture, measuring, present, state
 from ui.components import frame
 from ui.components.editor import editor_data, outline_editor
 from ui.components.photographs import named
 from ui.draft import Draft
 from ui.inputs import Inputs
 from ui.lengths import Unit
+from ui.spoken import text
 from ui.work import Inspected
 
 _EDITED = "edited"

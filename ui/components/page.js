@@ -237,7 +237,8 @@ function tidy(words) {
 }
 
 export default function (component) {
-  const { words } = component.data;
+  const { words, language } = component.data;
+  document.documentElement.lang = language;
   window.limbWords = words;
   if (window.limbPage) window.limbPage.disconnect();
   else {

@@ -8,11 +8,12 @@ import os
 import segno
 import streamlit as st
 
-from ui import state, text
+from ui import state
 from ui.components import arrivals, frame
 from ui.draft import Draft
 from ui.pairing.listening import Door, close_door, door_of, open_door
 from ui.pairing.networks import Near, own_networks
+from ui.spoken import text
 
 VARIABLE = "DIGITISE_UI_PAIR"
 """``1`` shows the code when the first visit is opened, ``0`` does not offer it."""

@@ -11,8 +11,9 @@ from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import assessed
-from ui import papers, text
+from ui import papers
 from ui.components import frame
+from ui.spoken import text
 
 
 def report(lines: Sequence[VisitLine], key: str) -> None:

@@ -13,14 +13,16 @@ from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_table_from_csv
+from digitise.words import shown
 from digitise.workflow.stands import feet_on_mat
-from ui import dates, measuring, pictures, present, state, text, work
+from ui import dates, measuring, pictures, present, state, work
 from ui.components import arrivals, frame, pairing, places, watching
 from ui.components.tape import show_rows
 from ui.draft import MOST_PHOTOS, Draft
 from ui.inputs import Inputs
 from ui.lengths import UNITS
 from ui.plain import plain
+from ui.spoken import text
 from ui.typed import as_typed
 from ui.work import Inspected, Seen
 
@@ -213,7 +215,7 @@ def _looked_at(
 ) -> None:
     if isinstance(alone, DigitiseError):
         _picture(None, (), "refuse", number, path, inputs)
-        st.markdown(f":small[{plain(alone.what)} **{plain(alone.do)}**]")
+        st.markdown(f":small[{plain(shown(alone.what))} **{plain(shown(alone.do))}**]")
         return
     every = () if found is None else feet_on_mat(found.inspection, both=inputs.both_feet).findings
     findings = [finding for finding in every if finding.photo == alone.photo.name]

@@ -11,10 +11,12 @@ from digitise.errors import TapeError
 from digitise.output.model.measured import Measured
 from digitise.tape.places import Place, check_places, is_length, place_words, places_of
 from digitise.tape.rows import PlaceGirth
-from ui import state, text, typed
+from digitise.words import shown
+from ui import state, typed
 from ui.inputs import Inputs, PlaceRow
 from ui.lengths import Unit
 from ui.plain import plain
+from ui.spoken import text
 
 
 def put(rows: Sequence[PlaceGirth]) -> None:
@@ -68,7 +70,7 @@ def table(inputs: Inputs, unit: Unit) -> None:
 
 
 def _row(row: PlaceGirth, unit: Unit) -> None:
-    words = place_words(row.place)
+    words = shown(place_words(row.place))
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
         st.markdown(f"{words[0].upper()}{words[1:]}: **{unit.words(row.girth_mm)}**", width="stretch")
         st.button(
@@ -90,11 +92,16 @@ def _add(left: Sequence[Place], unit: Unit) -> None:
         return
     by_name = {place.name: place for place in left}
     with st.form(state.widget("place_form"), clear_on_submit=True, border=False):
-        name = st.selectbox(text.END_PLACE, list(by_name), format_func=place_words, key=state.widget("place"))
+        name = st.selectbox(
+            text.END_PLACE,
+            list(by_name),
+            format_func=lambda place: shown(place_words(place)),
+            key=state.widget("place"),
+        )
         place = by_name[name]
         read = st.text_input(text.END_READ.format(unit.name), key=state.widget("place_read"), max_chars=20)
         pressed = st.form_submit_button(text.END_ADD)
-    st.caption(f"{place_words(place.name).capitalize()}: {place.where}.")
+    st.caption(shown(f"{place_words(place.name).capitalize()}: {place.where}."))
     if not pressed:
         return
     trouble = _trouble(read.strip(), place, unit)

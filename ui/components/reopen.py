@@ -5,8 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.record.values import VisitId
-from ui import state, text
+from ui import state
 from ui.components import frame, saving
+from ui.spoken import text
 
 
 def button(number: int, key: str) -> None:

@@ -11,10 +11,12 @@ from digitise.output.model.form import ModelForm
 from digitise.shape.end import EndPart
 from digitise.shape.limb import Limb, girth
 from digitise.shape.taped import TapeCheck
-from ui import figures, measuring, present, text
+from digitise.words import shown
+from ui import figures, measuring, present
 from ui.components import behind, frame
 from ui.lengths import Unit
 from ui.plain import plain
+from ui.spoken import text
 
 CHART = {"displayModeBar": False, "responsive": True}
 SCENE = {"displayModeBar": False, "scrollZoom": False, "responsive": True}
@@ -105,10 +107,10 @@ def words(summary: ModelForm, unit: Unit) -> None:
         for warning in summary.warnings:
             st.warning(plain(unit.sentence(warning.text)))
     with st.expander(text.LIMITS):
-        st.markdown(summary.method)
+        st.markdown(shown(summary.method))
         st.markdown("\n".join(f"- {unit.sentence(line)}" for line in summary.not_included))
     with st.expander(text.CAUTION):
-        st.markdown("\n".join(f"- {line}" for line in summary.caution))
+        st.markdown("\n".join(f"- {shown(line)}" for line in summary.caution))
 
 
 def download(summary: ModelForm) -> None:

@@ -16,11 +16,13 @@ from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
-from digitise.words.numbers import long_day
+from digitise.words import shown
+from digitise.words.numbers import day_form, long_day
 from digitise.workflow.safety import assessed, limits
-from ui import state, text
+from ui import state
 from ui.components import frame
 from ui.plain import plain
+from ui.spoken import text
 
 _EARLIEST = date(2000, 1, 1)
 
@@ -90,15 +92,15 @@ def signs_today(signs: tuple[str, ...]) -> None:
 def _open(found: Safety) -> None:
     if not found.findings:
         return
-    lines = [plain(f"{one.words} {one.do}".strip()) for one in found.findings]
+    lines = [plain(shown(f"{one.words} {one.do}".strip())) for one in found.findings]
     items = "\n".join(f"- {line}" for line in lines)
-    words = f"**{plain(found.headline)}**\n\n{items}" if found.headline else items
+    words = f"**{plain(shown(found.headline))}**\n\n{items}" if found.headline else items
     _kind(found)(words, icon=_icon(found))
 
 
 def _one_line(found: Safety) -> None:
     if found.short:
-        _kind(found)(plain(found.short), icon=_icon(found))
+        _kind(found)(plain(shown(found.short)), icon=_icon(found))
 
 
 def _kind(found: Safety) -> Callable[..., object]:
@@ -178,7 +180,7 @@ def _checks(store: Store, client: str, known: SafetyAnswers) -> None:
         st.caption(text.CHECKS_NONE)
     for number, check in enumerate(known.arterial):
         left, right = st.columns([4, 1], vertical_alignment="center")
-        left.markdown(f"{plain(check_words(check))} · {text.CHECK_SIDES[check.side]}")
+        left.markdown(f"{plain(shown(check_words(check)))} · {text.CHECK_SIDES[check.side]}")
         if right.button(text.CHECK_REMOVE, key=f"drop-check-{client}-{number}-{check.when}-{check.value:g}"):
             rest = (*known.arterial[:number], *known.arterial[number + 1 :])
             _keep(store, client, known, replace(known, arterial=rest))
@@ -201,7 +203,7 @@ def _typed_check(key: str) -> ArterialCheck | None:
         value=None,
         min_value=_EARLIEST,
         max_value=_today(),
-        format="YYYY-MM-DD",
+        format=day_form(),
         key=f"day-{key}",
     )
     left, right = st.columns([2, 1])

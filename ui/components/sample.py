@@ -12,10 +12,11 @@ from digitise.record.store import Store
 from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
 from ui import draft as drafts
-from ui import drop, state, text
+from ui import drop, state
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
+from ui.spoken import text
 from ui.typed import as_typed
 
 CODE = "SAMPLE-1"

@@ -14,12 +14,13 @@ from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import Clearance, NewVisit, Visit, VisitId
 from digitise.tape.rows import TapeRow
-from ui import dates, measuring, stored, text, work
+from ui import dates, measuring, stored, work
 from ui import draft as drafts
 from ui.components import places
 from ui.draft import Draft
 from ui.inputs import Axis, Inputs
 from ui.lengths import kept_unit
+from ui.spoken import text
 from ui.typed import TypedTape, as_typed, rows_in_trouble
 
 FEWEST_PHOTOS = 2

@@ -5,10 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.shape.taped import TapeCheck
-from ui import present, state, stored, text, typed
+from ui import present, state, stored, typed
 from ui.inputs import MOST_ROWS, Inputs, Rows
 from ui.lengths import UNITS, Unit
 from ui.plain import plain
+from ui.spoken import text
 from ui.typed import TypedTape
 
 FEWEST_ROWS = 5

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ui import state, text
+from ui import state
 from ui.components import arrivals, frame
 from ui.draft import MOST_PHOTOS, Draft
 from ui.plain import plain
+from ui.spoken import text
 from ui.watching import Found, watched
 
 _WATCH = watched()

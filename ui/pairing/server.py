@@ -21,11 +21,12 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from digitise.capture.photo.photograph import LARGEST_FILE
-from ui import text
+from digitise.words import speaking
 from ui.origin import Application, Receive, Scope, Send, is_own
 from ui.pairing.networks import Near
 from ui.pairing.sealing import NONCE_BYTES, TAG_BYTES, from_text, seal, unseal
 from ui.pairing.session import Pairing, Refusal, RefusedError
+from ui.spoken import text
 
 HEAD = "pairing-head"
 _STATIC = Path(__file__).with_name("static")
@@ -69,7 +70,7 @@ def application(pairing: Pairing, near: Near) -> Application:
     turns = asyncio.Semaphore(_AT_ONCE)
 
     async def page(_: Request) -> Response:
-        return _answer(upload_page(), ".html")
+        return _answer(upload_page(pairing.language), ".html")
 
     async def file(request: Request) -> Response:
         name = request.path_params["name"]
@@ -138,7 +139,8 @@ class NearOnly:
         """Let a request through or refuse it."""
         refusal = self._refusal(scope) if scope["type"] == "http" else None
         if refusal is None:
-            await self.app(scope, receive, send)
+            with speaking(self.pairing.language):
+                await self.app(scope, receive, send)
             return
         self.pairing.note(refusal, _peer(scope))
         await _silent(refusal)(scope, receive, send)
@@ -152,12 +154,13 @@ class NearOnly:
 
 
 @cache
-def upload_page() -> str:
-    """Return the upload page with its words."""
+def upload_page(spoken: str) -> str:
+    """Return the upload page with its words in a language."""
     page = Template((_STATIC / "upload.html").read_text(encoding="utf-8"))
-    words = {**text.UPLOAD_WORDS, "largest": LARGEST_FILE}
+    with speaking(spoken):
+        words, said = {**text.UPLOAD_WORDS, "largest": LARGEST_FILE}, text.UPLOAD_PAGE
     # no "<" may end the element that the words stand in
-    return page.substitute(text.UPLOAD_PAGE, words=json.dumps(words).replace("<", "\\u003c"))
+    return page.substitute(said, language=spoken, words=json.dumps(words).replace("<", "\\u003c"))
 
 
 def _peer(scope: Scope) -> str:

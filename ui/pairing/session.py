@@ -12,9 +12,11 @@ from datetime import datetime
 from enum import Enum
 
 from digitise.errors import DigitiseError, PhotoError
-from ui import dates, text
+from digitise.words import language, shown
+from ui import dates
 from ui.draft import MOST_PHOTOS, draft_of, inputs_or_none
 from ui.pairing.sealing import new_key
+from ui.spoken import text
 
 LIFETIME_S = 600.0
 _QUIET_S = 0.7
@@ -92,12 +94,15 @@ class Pairing:
         Seconds that only go forward.
     key
         What is sealed with; it stands in the code that the phone reads and in no message.
+    language
+        In which the phone is spoken to: that of the page that shows the code.
     """
 
     draft: str
     lifetime_s: float = LIFETIME_S
     clock: Callable[[], float] = time.monotonic
     key: bytes = field(default_factory=new_key, repr=False)
+    language: str = field(default_factory=language)
     _device: str = field(default="", init=False, repr=False)
     _arrived: dict[str, Arrived] = field(default_factory=dict, init=False, repr=False)
     _lines: int = field(default=0, init=False)
@@ -213,4 +218,4 @@ class Pairing:
 
 
 def _sentence(error: DigitiseError) -> str:
-    return f"{error.what} {error.do}".strip()
+    return shown(f"{error.what} {error.do}".strip())

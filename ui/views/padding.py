@@ -12,17 +12,19 @@ from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
+from digitise.words import language, shown
 from digitise.workflow.care import foot_way_of
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import released
-from ui import care, measuring, places, present_care, state, text
+from ui import care, measuring, places, present_care, state
 from ui.care import Places
 from ui.components import behind, chooser, frame, papers, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 from ui.papers import garment_file, home_file, wrap_file
 from ui.plain import plain
+from ui.spoken import text
 
 
 def main() -> None:
@@ -102,7 +104,7 @@ def _places(kept: Kept, against: Kept | None, answers: SafetyAnswers) -> None:
             st.success(text.PADDING_NONE)
         for number, region in enumerate(listed, start=1):
             st.markdown(present_care.region_line(number, region, found.foam.of_place[number], state.unit()))
-        st.caption(HIDDEN)
+        st.caption(shown(HIDDEN))
     _foam(found, kept.line.client, released(kept.model.summary, ("pad",), answers))
 
 
@@ -144,7 +146,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         num_rows="dynamic",
         hide_index=True,
         width="stretch",
-        key=f"plan-{key}-{unit.name}",
+        key=f"plan-{key}-{unit.name}-{language()}",
     )
     edited = present_care.edited_plan(plan, rows, roll, unit)
     sheet = wrap_sheet(limb, edited, end)
@@ -154,7 +156,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     with left:
         st.markdown(f"**{present_care.rolls_words(sheet, unit)}**")
         st.table(present_care.needs_rows(sheet))
-        st.caption(NOTE)
+        st.caption(shown(NOTE))
     with right:
         st.plotly_chart(
             places.pressure_figure(sheet, frame.ink(), unit),
@@ -191,10 +193,10 @@ def _garment(kept: Kept, stable: bool | None) -> None:
         if stable is False and not anyway:
             return
         girths = girth_list(kept.model.limb, stable=stable, override=anyway)
-        for note in girths.notes:
+        for note in map(shown, girths.notes):
             st.caption(state.unit().sentence(note))
         if girths.missing:
-            st.info(text.GARMENT_MISSING.format(", ".join(girths.missing)))
+            st.info(text.GARMENT_MISSING.format(", ".join(map(shown, girths.missing))))
         if not girths.entries:
             return
         st.table(present_care.garment_rows(girths, state.unit()))

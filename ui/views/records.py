@@ -13,11 +13,12 @@ from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
 from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
-from digitise.words.numbers import moment
-from ui import present, state, stored, text
+from digitise.words.numbers import day, moment
+from ui import present, state, stored
 from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
 from ui.lengths import Unit
 from ui.plain import plain, plain_lines
+from ui.spoken import text
 
 ADDRESS = "visit"
 MOST_SHOWN = 30
@@ -91,12 +92,12 @@ def _list(lines: Sequence[VisitLine]) -> None:
 
 def _fits(line: VisitLine, sought: str) -> bool:
     """Tell whether a visit fits all the words that are looked for: code, limb, side, date, number."""
-    words = _line_words(line).lower() + f" {line.taken:%Y-%m-%d}"
+    words = f"{_line_words(line)} {line.side} {line.limb} {line.taken:%Y-%m-%d} {day(line.taken)}".lower()
     return all(word in words for word in sought.lower().replace(",", " ").split())
 
 
 def _line_words(line: VisitLine) -> str:
-    limb = f"{text.SIDES[line.side]} {text.LIMBS[line.limb].lower()}"
+    limb = present.limb_words(line.side, line.limb)
     return text.RECORDS_LINE.format(line.client, limb, moment(line.taken.astimezone()), line.id)
 
 

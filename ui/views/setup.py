@@ -7,10 +7,11 @@ import streamlit as st
 from digitise.capture.sheets.layout import parse_print_scale
 from digitise.paper import Paper
 from digitise.unfinished import temporary_folder
-from ui import measuring, papers, pictures, present, state, text, work
+from ui import measuring, papers, pictures, present, state, work
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
+from ui.spoken import text
 
 
 def main() -> None:

@@ -7,12 +7,13 @@ import streamlit as st
 from digitise.care.change.compare import Change
 from digitise.record.store import Store
 from digitise.words.numbers import long_day
-from ui import care, changes, present_care, state, text
+from ui import care, changes, present_care, state
 from ui.changes import Coloured
 from ui.components import chooser, frame, safety
 from ui.components.chooser import Kept
 from ui.components.result import SCENE
 from ui.plain import plain
+from ui.spoken import text
 
 
 def main() -> None:

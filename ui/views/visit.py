@@ -11,7 +11,7 @@ from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
 from digitise.record.values import VisitId
-from ui import dates, measuring, present, state, stored, text, typed, work
+from ui import dates, measuring, present, state, stored, typed, work
 from ui.components import (
     both,
     chooser,
@@ -34,6 +34,7 @@ from ui.draft import Draft, all_drafts, inputs_or_none
 from ui.inputs import Inputs, merged
 from ui.lengths import Unit
 from ui.plain import plain
+from ui.spoken import text
 from ui.typed import TypedTape
 from ui.work import Inspected
 
@@ -201,7 +202,7 @@ def _unsaved(draft: Draft) -> None:
 
 
 def _unsaved_line(other: Draft, inputs: Inputs) -> str:
-    limb = f"{text.SIDES.get(inputs.side or '', '')} {text.LIMBS.get(inputs.limb or '', '').lower()}".strip()
+    limb = present.limb_words(inputs.side or "", inputs.limb or "")
     line = text.UNSAVED_LINE.format(plain(inputs.client) or text.NO_CODE, len(other.photos), limb or "–")
     return line if inputs.changes is None else f"{line} · {text.UNSAVED_CHANGE.format(inputs.changes)}"
 

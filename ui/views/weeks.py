@@ -8,13 +8,15 @@ from digitise.care.change.compare import Change
 from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
+from digitise.words import shown
 from digitise.workflow.course import LimbSeries, follow
-from ui import care, changes, figures, measuring, palette, present, present_care, state, text
+from ui import care, changes, figures, measuring, palette, present, present_care, state
 from ui.components import behind, chooser, frame, papers, reopen, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
 from ui.palette import Ink
+from ui.spoken import text
 
 
 def main() -> None:
@@ -56,8 +58,8 @@ def _course(followed: LimbSeries) -> None:
         visit = found.points[0].visit
         st.caption(text.COURSE_BETWEEN.format(unit.number(visit.from_mm, 0), unit.words(visit.to_mm, 0)))
     with right:
-        st.markdown(f"#### {text.VERDICT_COURSE.format(VERDICTS[found.plateau.verdict])}")
-        st.markdown("\n".join(f"- {words}" for words in found.plateau.missing))
+        st.markdown(f"#### {text.VERDICT_COURSE.format(shown(VERDICTS[found.plateau.verdict]))}")
+        st.markdown("\n".join(f"- {words}" for words in map(shown, found.plateau.missing)))
         with st.expander(text.MORE_ABOUT_COURSE):
             st.markdown("\n".join(f"- {words}" for words in map(unit.sentence, course_sentences(found))))
 
