@@ -29,7 +29,10 @@ _HALF_PX = 6  # a shade that changes over a longer way is no end of a body
 _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
 _LEAST = 0.06  # of the light: veins and hairs are fainter along 50 mm
 _BY_GRAIN = 2.7  # times what the skin at that depth shows where no second edge is,
-_PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least
+_PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least,
+# and no more than this times what it shows at the usual depth, for a sliver may run beside the whole limb: on
+# edges of five limbs with none the grain next to the edge is 1.3 to 1.7 times the median over all depths
+_NEXT_TO_EDGE = 1.8
 _CLEAR = 0.5  # of the light: no grain of skin reaches it
 _LONG_MM = 44.0
 _FILLED = 0.7  # of a line's rows
@@ -39,7 +42,7 @@ _BODY_MM = 60.0  # a line that long is another body's, and does not end within t
 _WAVER_PX = 3
 _FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
 _LAST = 4  # samples at the end, where shading explains every step
-_ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
+_ENDS_MM, _FAR_MM = 40.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,9 @@ def second_edge(
     light = sample_light(pixels, smooth[:, None] - depth[None, :, None] * normals[:, None])
     first = round(_LEAST_PX - _OWN_PX)
     steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
-    least = np.clip(_BY_GRAIN * np.quantile(steps, _PLAIN_SHARE, axis=0), _LEAST, _CLEAR)
+    grain = np.quantile(steps, _PLAIN_SHARE, axis=0)
+    grain = np.minimum(grain, _NEXT_TO_EDGE * np.median(grain))
+    least = np.clip(_BY_GRAIN * grain, _LEAST, _CLEAR)
     own = printed[:, None] & (depth[first:] < _OWN_HUE_PX)
     ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (steps > least)
     long = _long_lines(ridge, steps / least)

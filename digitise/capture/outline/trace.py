@@ -36,6 +36,8 @@ _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius 
 _ISLAND_OFF_MM = 10.0
 _FOLD_MM = 22.0  # as deep as a second edge is sought
 _CAP_ROWS = 6  # a line is closed within 12 mm of height, aslant as a hand draws it (ours)
+_END_ROWS = 8  # 16 mm, of a second edge
+_SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarter of it
 _SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
@@ -137,16 +139,27 @@ def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArr
 
 
 def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEdge:
-    """Leave out the second edges that a dressing's borders make, with their ends."""
+    """Leave out the second edges that a dressing's borders make, with their ends.
+
+    A dressing is cut square, and skin goes on above it; another body comes out from behind the limb slowly, or
+    goes on to the top.
+    """
     joint = (second.depth_px > 0.0) | second.near
     keep = np.ones(len(dressed), bool)
     for first, last in np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(
         -1, 2
     ):
-        inner = second.depth_px[first:last] > 0.0
-        if dressed[first:last][inner].mean() > 0.5:
-            keep[first:last] = False
+        depth = second.depth_px[first:last]
+        inner = depth > 0.0
+        if inner.any() and dressed[first:last][inner].mean() > 0.5:
+            keep[first:last] = first == 0 or _comes_out_slowly(depth[inner])
     return SecondEdge(np.where(keep, second.depth_px, 0.0), second.near & keep)
+
+
+def _comes_out_slowly(depth: Array) -> bool:
+    """Tell whether a second edge (n,) px deep begins or ends far nearer to the first one than it runs."""
+    ends = [float(np.median(part)) for part in (depth[:_END_ROWS], depth[-_END_ROWS:])]
+    return min(ends) < _SHALLOWER * float(np.median(depth))
 
 
 def _hidden(reasons: list[NDArray[np.str_]], heights: Array) -> tuple[Hidden, ...]:

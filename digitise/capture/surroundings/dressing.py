@@ -52,7 +52,8 @@ def dressings(
         keep[label] = (
             inside
             and area * STEP_MM**2 >= _LEAST_MM2
-            and min(width, height) * STEP_MM >= _LEAST_MM
+            # as wide on average: a slanting sliver of another leg in the limb's shadow fills a wider box
+            and area / max(width, height) * STEP_MM >= _LEAST_MM
             and height * STEP_MM <= _MOST_MM
             and area >= _FILLED * width * height
             and on_limb[label] >= _ON_LIMB * area
