@@ -30,13 +30,16 @@ _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
 _LEAST = 0.06  # of the light: veins and hairs are fainter along 50 mm
 _BY_GRAIN = 2.7  # times what the skin at that depth shows where no second edge is,
 _PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least,
-# and no more than this times what it shows at the usual depth, for a sliver may run beside the whole limb: on
-# edges of five limbs with none the grain next to the edge is 1.3 to 1.7 times the median over all depths
-_NEXT_TO_EDGE = 1.8
+# nor more than this times what deep skin shows: a sliver may run beside the whole limb, nearer and further. On
+# edges of five limbs with none the grain next to the edge is 1.2 to 1.7 times that of the deeper skin
+_NEXT_TO_EDGE = 2.0
+_DEEP_SHARE = 0.3  # of the depths, those with the least grain
 _CLEAR = 0.5  # of the light: no grain of skin reaches it
 _LONG_MM = 44.0
 _FILLED = 0.7  # of a line's rows
 _CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
+# what grain makes ends sooner, so a line that long may be fainter: by so much here and there, and on average
+_VERY_LONG_MM, _FAINTER, _FAINTER_MEAN = 150.0, 0.75, 0.95
 _GAP_ROWS = 15
 _BODY_MM = 60.0  # a line that long is another body's, and does not end within the limb
 _WAVER_PX = 3
@@ -90,11 +93,13 @@ def second_edge(
     first = round(_LEAST_PX - _OWN_PX)
     steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
     grain = np.quantile(steps, _PLAIN_SHARE, axis=0)
-    grain = np.minimum(grain, _NEXT_TO_EDGE * np.median(grain))
+    grain = np.minimum(grain, _NEXT_TO_EDGE * np.quantile(grain, _DEEP_SHARE))
     least = np.clip(_BY_GRAIN * grain, _LEAST, _CLEAR)
     own = printed[:, None] & (depth[first:] < _OWN_HUE_PX)
-    ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (steps > least)
-    long = _long_lines(ridge, steps / least)
+    clearness = steps / least
+    ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (clearness > _FAINTER)
+    long = _long_lines(ridge & (clearness > 1.0), clearness, _LONG_MM, _CLEAR_MEAN)
+    long |= _long_lines(ridge, clearness, _VERY_LONG_MM, _FAINTER_MEAN)
     strength = np.where(long, steps, 0.0)
     found = strength.max(axis=1) > 0.0
     if not found.any():
@@ -103,10 +108,10 @@ def second_edge(
     deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
-    return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep, steps / least))
+    return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep, clearness))
 
 
-def _long_lines(ridge: Mask, clearness: Array) -> Mask:
+def _long_lines(ridge: Mask, clearness: Array, least_mm: float, least_mean: float) -> Mask:
     """Keep those ridges that make long unbroken lines, clear on the whole; noise makes short broken ones."""
     joined = cv2.dilate(ridge.astype(np.uint8), np.ones((5, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
@@ -114,7 +119,7 @@ def _long_lines(ridge: Mask, clearness: Array) -> Mask:
     where = labels[ridge]
     filled = np.bincount(where, minlength=count) / rows
     mean = np.bincount(where, clearness[ridge], minlength=count) / np.maximum(filled * rows, 1.0)
-    keep = (rows * STEP_MM >= _LONG_MM) & (filled > _FILLED) & (mean > _CLEAR_MEAN)
+    keep = (rows * STEP_MM >= least_mm) & (filled > _FILLED) & (mean > least_mean)
     keep[0] = False
     return np.asarray(keep[labels] & ridge)
 
