@@ -40,6 +40,12 @@ class Edge:
         """Keep the arrays as they are."""
         read_only(self)
 
+    def pick(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Edge:
+        """Return the points for which ``which`` (N,) is True, or those of these numbers in this order."""
+        return Edge(
+            self.points[which], self.normals[which], self.sd_px[which], self.sure[which], self.seen[which]
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class View:

@@ -202,11 +202,7 @@ def _usable_edge(edge: Edge, view: View, axis_from_world: Pose) -> Edge:
     planes = tangent_planes(view.camera, blocks, axis_from_world)
     along = np.hypot(planes.normal[:, 0], planes.normal[:, 1]) > _LEAST_ALONG
     keep = along & blocks.seen
-    return _pick(blocks, keep if np.count_nonzero(keep) > 1 else np.zeros_like(keep))
-
-
-def _pick(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
-    return Edge(edge.points[keep], edge.normals[keep], edge.sd_px[keep], edge.sure[keep], edge.seen[keep])
+    return blocks.pick(keep if np.count_nonzero(keep) > 1 else np.zeros_like(keep))
 
 
 def view_planes(

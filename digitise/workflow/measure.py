@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
+
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.inspection import Inspection, inspect_photos
@@ -43,6 +45,10 @@ from digitise.workflow.seen.left_out import (
 from digitise.workflow.seen.third_photo import third_photo
 from digitise.workflow.stands import axis_beside, far_findings, feet_on_mat, seen_from_far_side
 from digitise.workflow.usable import refuse, require_count, require_usable
+
+_FOOT_MM = (
+    40.0  # up to there a leg's outline is its foot's, of which two photographs from the side tell nothing
+)
 
 Progress = Callable[[str], None]
 T = TypeVar("T")
@@ -261,7 +267,8 @@ def fit_outlines(
     # warnings are passed on with the results, so they name the photographs neutrally; errors do not
     given = {neutral_name(n, photo.name): photo.name for n, photo in enumerate(sighted.photos, start=1)}
     seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
-    views = tuple(View(name, camera, outline.edges) for name, camera, outline in seen)
+    lowest = _FOOT_MM if limb == "leg" and not sighted.posture else -np.inf
+    views = tuple(View(name, camera, outline.edges_above(lowest)) for name, camera, outline in seen)
 
     def solve(low: float | None, high: float | None) -> LimbFit:
         return fit_limb(

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import numpy as np
 import pytest
 from output_support import measure
 
@@ -28,12 +29,11 @@ def test_warnings_name_photographs_as_they_are_passed_on(outlined):
 
 
 def test_errors_name_photographs_as_they_were_given(outlined):
-    left, right = outlined.outlines[1].edges
-    short = dataclasses.replace(
-        left,
-        **{name: getattr(left, name)[:3] for name in ("points", "normals", "sd_px", "sure")},
+    (left, right), (below, beside) = outlined.outlines[1].edges, outlined.outlines[1].heights
+    last = np.arange(3) - 3
+    cut = dataclasses.replace(
+        outlined.outlines[1], edges=(left.pick(last), right), heights=(below[last], beside)
     )
-    cut = dataclasses.replace(outlined.outlines[1], edges=(short, right))
     with pytest.raises(ShapeError, match="too few usable points") as caught:
         fit_outlines(dataclasses.replace(outlined, outlines=(outlined.outlines[0], cut)), ())
     assert caught.value.where == "side.jpg"

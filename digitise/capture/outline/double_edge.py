@@ -30,8 +30,8 @@ _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
 _LEAST = 0.06  # of the light: veins and hairs are fainter along 50 mm
 _BY_GRAIN = 2.7  # times what the skin at that depth shows where no second edge is,
 _PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least,
-# nor more than this times what deep skin shows: a sliver may run beside the whole limb, nearer and further. On
-# edges of five limbs with none the grain next to the edge is 1.2 to 1.7 times that of the deeper skin
+# nor more than this times what deep skin shows: a sliver may run beside the whole limb, now nearer, now
+# further. On edges of five limbs with none the grain next to the edge is 1.2 to 1.7 times the deeper skin's
 _NEXT_TO_EDGE = 2.0
 _DEEP_SHARE = 0.3  # of the depths, those with the least grain
 _CLEAR = 0.5  # of the light: no grain of skin reaches it

@@ -106,6 +106,11 @@ class Outline:
             for stretch in stretches(side, ~edge.sure, heights)
         )
 
+    def edges_above(self, height_mm: float) -> tuple[Edge, Edge]:
+        """Return both edges without what lies lower than a height, mm."""
+        left, right = (edge.pick(at > height_mm) for edge, at in zip(self.edges, self.heights, strict=True))
+        return left, right
+
 
 def stretches(side: str, flags: NDArray[np.bool_], heights: Array) -> list[Stretch]:
     """Return where flags (n,) hold for 10 mm or more; heights (n,) rise, mm."""

@@ -28,7 +28,7 @@ from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 
 _AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
-_LOWEST_MM = 40.0
+_LYING_FROM_MM = 40.0  # a limb that lies is cut there, until it is known where its heights begin
 # Doubtful points before a floor are a heel, an instep, another foot: of 639 in twelve pictures, 68 % lay
 # within 16 px of the limb and 90 % within 50.
 _FLOOR_SD_PX = 16.0
@@ -38,6 +38,8 @@ _FOLD_MM = 22.0  # as deep as a second edge is sought
 _CAP_ROWS = 6  # a line is closed within 12 mm of height, aslant as a hand draws it (ours)
 _END_ROWS = 8  # 16 mm, of a second edge
 _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarter of it
+_HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
+_HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 _SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
@@ -79,18 +81,20 @@ def trace_edges(
         for index, offsets in enumerate((region.left, region.right))
     ]
     blur = picture_blur(pixels, near)
-    above = heights > _LOWEST_MM
+    above = heights > (_LYING_FROM_MM if strip.lies else -np.inf)
     edges, drawn, reasons, told = [], [], [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
         edge = _doubted(edge, region.doubtful[index][skin])
-        lost = ~edge.sure & region.below[skin]
-        edge = replace(edge, sd_px=np.where(lost, np.maximum(edge.sd_px, _FLOOR_SD_PX), edge.sd_px))
+        edge = _less_sure(edge, ~edge.sure & region.below[skin], _FLOOR_SD_PX)
         if region.rests is None:
             second = second_edge(
                 pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin]
             )
             second = _beside_dressing(second, region.dressed[index][skin])
+            if hem_mm is not None:
+                second, by_hem = _beneath_hem(second)
+                edge = _less_sure(edge, by_hem, _HEM_SD_PX)
         else:  # what shines on a limb beside its shadow is no other body
             second = no_second_edge(len(edge.points))
         edge = _within(edge, second)
@@ -141,8 +145,8 @@ def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArr
 def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEdge:
     """Leave out the second edges that a dressing's borders make, with their ends.
 
-    A dressing is cut square, and skin goes on above it; another body comes out from behind the limb slowly, or
-    goes on to the top.
+    A dressing is cut square, and skin goes on above it; another body comes out from behind the limb slowly,
+    or goes on to the top.
     """
     joint = (second.depth_px > 0.0) | second.near
     keep = np.ones(len(dressed), bool)
@@ -154,6 +158,25 @@ def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEd
         if inner.any() and dressed[first:last][inner].mean() > 0.5:
             keep[first:last] = first == 0 or _comes_out_slowly(depth[inner])
     return SecondEdge(np.where(keep, second.depth_px, 0.0), second.near & keep)
+
+
+def _beneath_hem(second: SecondEdge) -> tuple[SecondEdge, NDArray[np.bool_]]:
+    """Leave out a second edge that a hem's rim and its shadow make; tell its rows (n,), from the top down.
+
+    Cloth stands off the skin, and its rim is seen curved: at the sides it hangs lower than in the middle.
+    """
+    joint = np.append((second.depth_px > 0.0) | second.near, False)
+    by_hem = np.arange(len(second.near)) < int(np.argmin(joint))
+    if np.count_nonzero(second.depth_px[by_hem] > 0.0) * STEP_MM > _HEM_MM:
+        by_hem[:] = False
+    return SecondEdge(np.where(by_hem, 0.0, second.depth_px), second.near & ~by_hem), by_hem
+
+
+def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float) -> Edge:
+    """Take certainty from those points of an edge (n,) that ``where`` names."""
+    return replace(
+        edge, sure=edge.sure & ~where, sd_px=np.where(where, np.maximum(edge.sd_px, sd_px), edge.sd_px)
+    )
 
 
 def _comes_out_slowly(depth: Array) -> bool:
@@ -242,4 +265,4 @@ def _islands(edge: Edge, pixel_mm: float) -> NDArray[np.bool_]:
 
 def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:
     back = np.flatnonzero(keep)[::-1]
-    return Edge(edge.points[back], edge.normals[back], edge.sd_px[back], edge.sure[back], edge.seen[back])
+    return edge.pick(back)

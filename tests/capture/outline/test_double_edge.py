@@ -1,0 +1,78 @@
+"""A sliver of another leg beside the limb: found along made edges whose second one is known."""
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+
+from digitise.capture.outline.double_edge import second_edge
+
+PIXEL_MM = 0.5
+ROWS = 300  # 2 mm apart: 600 mm of a limb
+SKIN, PANEL = np.array([205.0, 170.0, 146.0]), np.array([120.0, 150.0, 125.0])
+AT_PX = 160.0  # column of the outer edge
+RADIUS_PX = 120.0
+
+
+def made(rng, depth_mm, *, gain=1.25, grain=3.0):
+    """Return a photograph, its outer edge (n, 2) px and normals: right of it panel, left of it skin.
+
+    Parameters
+    ----------
+    depth_mm
+        (n,) how wide a sliver of another leg shows; nothing where it is zero.
+    gain
+        Its light over the limb's; 0.75 is what the limb's own rim sends back, beside which nothing shows.
+    grain
+        Standard deviation of the grain of skin, grey levels.
+    """
+    y = np.arange(ROWS * 2 / PIXEL_MM)
+    x = np.arange(240.0)[None, :]
+    rim = AT_PX - np.interp(y * PIXEL_MM / 2, np.arange(ROWS), depth_mm)[:, None] / PIXEL_MM
+
+    def shade(inside):  # a round body's: the cosine of the angle by which it turns away
+        return 0.6 + 0.4 * np.sqrt(1 - np.clip(1 - inside / RADIUS_PX, 0, 1) ** 2)
+
+    limb = shade(np.maximum(rim - x, 0))[..., None] * SKIN
+    other = gain * shade(np.maximum(AT_PX - x, 0))[..., None] * SKIN
+    picture = np.where((x < rim)[..., None], limb, np.where((x < AT_PX)[..., None], other, PANEL))
+    noise = gaussian_filter(rng.normal(0, 1, picture.shape), (0.7, 0.7, 0)) * 2.5 * grain
+    picture = gaussian_filter(picture, (0.85, 0.85, 0)) + noise
+    points = np.stack([np.full(ROWS, AT_PX - 0.5), np.arange(ROWS) * 2 / PIXEL_MM], axis=1)
+    normals = np.tile([1.0, 0.0], (ROWS, 1))
+    return np.clip(np.rint(picture), 0, 255).astype(np.uint8), points, normals
+
+
+def seen(rng, depth_mm, **how):
+    return second_edge(*made(rng, depth_mm, **how), PIXEL_MM, np.zeros(ROWS, bool))
+
+
+@pytest.mark.parametrize(("first", "last"), [(9.0, 9.0), (5.0, 12.0), (14.0, 7.0)])
+@pytest.mark.parametrize("gain", [0.6, 1.25])
+def test_a_sliver_beside_the_whole_limb_is_found(rng, first, last, gain):
+    """It may run beside the edge from end to end, so that no row tells what plain skin shows."""
+    depth_mm = np.linspace(first, last, ROWS)
+    found = seen(rng, depth_mm, gain=gain)
+    there = found.depth_px > 0
+    assert there.mean() > 0.9
+    # the sd that an outline gives such points, 2.5 px
+    assert np.abs(found.depth_px - depth_mm / PIXEL_MM)[there].max() < 2.5
+
+
+def test_a_faint_sliver_is_found_by_its_length(rng):
+    depth_mm = np.full(ROWS, 8.0)
+    assert (seen(rng, depth_mm, gain=0.95, grain=5.0).depth_px > 0).mean() > 0.7
+
+
+def test_a_sliver_that_comes_out_is_found_and_its_end_is_unsure(rng):
+    depth_mm = np.concatenate([np.linspace(12.0, 0.0, ROWS // 2), np.zeros(ROWS - ROWS // 2)])
+    found = seen(rng, depth_mm, gain=0.7)
+    blurred = (depth_mm > 0.5) & (depth_mm < 2.5)  # less than 5 px
+    assert np.all(found.near | (found.depth_px > 0) | ~blurred)
+    assert (found.depth_px > 0)[depth_mm > 4.0].mean() > 0.9
+
+
+@pytest.mark.parametrize("grain", [2.0, 6.0])
+def test_skin_alone_has_no_second_edge(rng, grain):
+    found = seen(rng, np.zeros(ROWS), grain=grain)
+    assert not found.near.any()
+    assert not (found.depth_px > 0).any()
