@@ -38,14 +38,16 @@ _CLEAR = 0.5  # of the light: no grain of skin reaches it
 _LONG_MM = 44.0
 _FILLED = 0.7  # of a line's rows
 _CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
-# what grain makes ends sooner, so a line that long may be fainter: by so much here and there, and on average
+# What grain makes ends sooner, so a line that long may be fainter: by so much here and there, and on average.
 _VERY_LONG_MM, _FAINTER, _FAINTER_MEAN = 150.0, 0.75, 0.95
+_CLEAR_SHARE = 0.25  # of a run: the rest of it is then the same line, only fainter
+_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _GAP_ROWS = 15
 _BODY_MM = 60.0  # a line that long is another body's, and does not end within the limb
 _WAVER_PX = 3
 _FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
 _LAST = 4  # samples at the end, where shading explains every step
-_ENDS_MM, _FAR_MM = 40.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
+_ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
 
 
 @dataclass(frozen=True)
@@ -55,18 +57,28 @@ class SecondEdge:
     Attributes
     ----------
     depth_px
-        (n,) how far within, pixels along the normal; zero where there is no second edge.
+        (n,) how far within, pixels along the normal; zero where there is no second edge. Half way to it where
+        it is so faint that the first may be the limb's as well.
+    sd_px
+        (n,) how well the limb's own edge is known there, pixels, so that it covers both.
     near
         (n,) True close to its ends, where the two run into each other.
     """
 
     depth_px: Array
+    sd_px: Array
     near: Mask
+
+    def without(self, rows: Mask) -> SecondEdge:
+        """Return what is left when there is none on some rows (n,)."""
+        return SecondEdge(
+            np.where(rows, 0.0, self.depth_px), np.where(rows, 0.0, self.sd_px), self.near & ~rows
+        )
 
 
 def no_second_edge(count: int) -> SecondEdge:
     """Return what is known where no second edge is sought."""
-    return SecondEdge(np.zeros(count), np.zeros(count, bool))
+    return SecondEdge(np.zeros(count), np.zeros(count), np.zeros(count, bool))
 
 
 def second_edge(
@@ -91,24 +103,53 @@ def second_edge(
     )
     light = sample_light(pixels, smooth[:, None] - depth[None, :, None] * normals[:, None])
     first = round(_LEAST_PX - _OWN_PX)
-    steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
+    signed = _steps_on_shading(light, depth)
+    steps = along_lines(signed, pixel_mm, STEP_MM, _SLOPES)[:, first:]
     grain = np.quantile(steps, _PLAIN_SHARE, axis=0)
     grain = np.minimum(grain, _NEXT_TO_EDGE * np.quantile(grain, _DEEP_SHARE))
     least = np.clip(_BY_GRAIN * grain, _LEAST, _CLEAR)
     own = printed[:, None] & (depth[first:] < _OWN_HUE_PX)
     clearness = steps / least
     ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (clearness > _FAINTER)
-    long = _long_lines(ridge & (clearness > 1.0), clearness, _LONG_MM, _CLEAR_MEAN)
-    long |= _long_lines(ridge, clearness, _VERY_LONG_MM, _FAINTER_MEAN)
+    clear = _long_lines(ridge & (clearness > 1.0), clearness, _LONG_MM, _CLEAR_MEAN)
+    faint = ridge & (depth[first:] > _OWN_HUE_PX) & ~printed[:, None]  # a rim has faint lines of its own
+    long = clear | _long_lines(faint, clearness, _VERY_LONG_MM, _FAINTER_MEAN)
     strength = np.where(long, steps, 0.0)
     found = strength.max(axis=1) > 0.0
     if not found.any():
-        return SecondEdge(np.zeros(len(points)), found)
+        return no_second_edge(len(points))
     rows = np.arange(len(points))
-    deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
+    at = first + strength.argmax(axis=1)
+    deep = np.interp(rows, rows[found], depth[at][found])
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
-    return SecondEdge(np.where(joint, deep, 0.0), _running_together(joint, deep, clearness))
+    near = _running_together(joint, deep, clearness)
+    inwards = np.where(found, signed[rows, at, 0], np.nan)
+    doubt = _may_be_skins_own(joint, np.asarray(clear.any(axis=1)), inwards)
+    deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
+    return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
+
+
+def _may_be_skins_own(joint: Mask, clear: Mask, inwards: Array) -> Mask:
+    """Tell rows of those runs of a second edge that lie on the limb as likely as at its end.
+
+    Of some, little is clear. On others it is darker outside, as where a shadow falls on the limb's flank. A
+    limb's own rim turns away from the light: what shows beyond it and is brighter is another body.
+
+    Parameters
+    ----------
+    joint, clear
+        (n,) where there is a second edge, and where it is clear.
+    inwards
+        (n,) by how much of the light it grows lighter there from outside to inside; NaN where unknown.
+    """
+    found = np.zeros(len(joint), bool)
+    for first, last in np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(
+        -1, 2
+    ):
+        faint = clear[first:last].mean() < _CLEAR_SHARE
+        found[first:last] = faint or np.nanmean(inwards[first:last]) > 0.0
+    return found
 
 
 def _long_lines(ridge: Mask, clearness: Array, least_mm: float, least_mean: float) -> Mask:

@@ -40,7 +40,6 @@ _END_ROWS = 8  # 16 mm, of a second edge
 _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarter of it
 _HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
-_SECOND_SD_PX = 2.5  # of an edge within another one's blur: our estimate
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
 
@@ -157,7 +156,7 @@ def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEd
         inner = depth > 0.0
         if inner.any() and dressed[first:last][inner].mean() > 0.5:
             keep[first:last] = first == 0 or _comes_out_slowly(depth[inner])
-    return SecondEdge(np.where(keep, second.depth_px, 0.0), second.near & keep)
+    return second.without(~keep)
 
 
 def _beneath_hem(second: SecondEdge) -> tuple[SecondEdge, NDArray[np.bool_]]:
@@ -169,7 +168,7 @@ def _beneath_hem(second: SecondEdge) -> tuple[SecondEdge, NDArray[np.bool_]]:
     by_hem = np.arange(len(second.near)) < int(np.argmin(joint))
     if np.count_nonzero(second.depth_px[by_hem] > 0.0) * STEP_MM > _HEM_MM:
         by_hem[:] = False
-    return SecondEdge(np.where(by_hem, 0.0, second.depth_px), second.near & ~by_hem), by_hem
+    return second.without(by_hem), by_hem
 
 
 def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float) -> Edge:
@@ -203,7 +202,7 @@ def _within(edge: Edge, second: SecondEdge) -> Edge:
         gaussian_filter1d(inner.astype(float), 2.0), 1e-6
     )
     points = np.where(inner[:, None], edge.points - depth[:, None] * edge.normals, edge.points)
-    least = np.where(inner, _SECOND_SD_PX, np.where(second.near, _NEAR_SD_PX, 0.0))
+    least = np.where(inner, second.sd_px, np.where(second.near, _NEAR_SD_PX, 0.0))
     return replace(
         edge, points=points, sd_px=np.maximum(edge.sd_px, least), sure=edge.sure & ~inner & ~second.near
     )

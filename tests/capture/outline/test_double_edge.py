@@ -46,16 +46,28 @@ def seen(rng, depth_mm, **how):
     return second_edge(*made(rng, depth_mm, **how), PIXEL_MM, np.zeros(ROWS, bool))
 
 
+SD_PX = 2.5  # which an outline gives to points on a second edge
+
+
 @pytest.mark.parametrize(("first", "last"), [(9.0, 9.0), (5.0, 12.0), (14.0, 7.0)])
-@pytest.mark.parametrize("gain", [0.6, 1.25])
-def test_a_sliver_beside_the_whole_limb_is_found(rng, first, last, gain):
+def test_a_sliver_beside_the_whole_limb_is_found(rng, first, last):
     """It may run beside the edge from end to end, so that no row tells what plain skin shows."""
     depth_mm = np.linspace(first, last, ROWS)
-    found = seen(rng, depth_mm, gain=gain)
+    found = seen(rng, depth_mm, gain=1.25)
     there = found.depth_px > 0
     assert there.mean() > 0.9
-    # the sd that an outline gives such points, 2.5 px
-    assert np.abs(found.depth_px - depth_mm / PIXEL_MM)[there].max() < 2.5
+    assert np.all(found.sd_px[there] == SD_PX)
+    assert np.abs(found.depth_px - depth_mm / PIXEL_MM)[there].max() < SD_PX
+
+
+@pytest.mark.parametrize("depth_mm", [7.0, 12.0])
+def test_what_is_darker_outside_may_be_a_shadow_on_the_limb(rng, depth_mm):
+    found = seen(rng, np.full(ROWS, depth_mm), gain=0.6)
+    there = found.depth_px > 0
+    assert there.mean() > 0.9
+    # either end, the limb's or the shadow's, is within one sd, but for the line's own
+    for truth in (0.0, depth_mm / PIXEL_MM):
+        assert np.all(np.abs(found.depth_px - truth)[there] < found.sd_px[there] + SD_PX)
 
 
 def test_a_faint_sliver_is_found_by_its_length(rng):
@@ -64,9 +76,10 @@ def test_a_faint_sliver_is_found_by_its_length(rng):
 
 
 def test_a_sliver_that_comes_out_is_found_and_its_end_is_unsure(rng):
-    depth_mm = np.concatenate([np.linspace(12.0, 0.0, ROWS // 2), np.zeros(ROWS - ROWS // 2)])
-    found = seen(rng, depth_mm, gain=0.7)
-    blurred = (depth_mm > 0.5) & (depth_mm < 2.5)  # less than 5 px
+    depth_mm = np.concatenate([np.linspace(14.0, 0.0, ROWS // 2), np.zeros(ROWS - ROWS // 2)])
+    found = seen(rng, depth_mm)
+    # nearer than 5 px the two are one line
+    blurred = (depth_mm > 1.0) & (depth_mm < 2.5)
     assert np.all(found.near | (found.depth_px > 0) | ~blurred)
     assert (found.depth_px > 0)[depth_mm > 4.0].mean() > 0.9
 
