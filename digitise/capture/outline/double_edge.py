@@ -7,11 +7,18 @@ second line of steps beside it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import (
+    gaussian_filter1d,
+    map_coordinates,
+    maximum_filter1d,
+    median_filter,
+    uniform_filter1d,
+)
 from scipy.special import ndtr
 
 from digitise.capture.light_steps.inner_edges import along_lines
@@ -42,6 +49,12 @@ _CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
 _VERY_LONG_MM, _FAINTER, _FAINTER_MEAN = 150.0, 0.75, 0.95
 _CLEAR_SHARE = 0.25  # of a run: the rest of it is then the same line, only fainter
 _SD_PX = 2.5  # of an edge within another one's blur: our estimate
+# Beside a line, where its light is compared: within twice a picture's usual blur, and where shade shows.
+_BESIDE_PX = np.array([-6.0, -2.0, 2.0, 6.0])
+_SHARP = 0.5  # of the change over 12 px lies within 4: a third where it is even, two thirds at a blur of 2 px
+_DARKEST_BESIDE = 0.02  # of the light
+_SURELY = 0.75  # of a line's rows
+_TOGETHER_ROWS = 6.0  # 12 mm: a mean over some 40 mm of a line
 _GAP_ROWS = 15
 _BODY_MM = 60.0  # a line that long is another body's, and does not end within the limb
 _WAVER_PX = 3
@@ -103,8 +116,7 @@ def second_edge(
     )
     light = sample_light(pixels, smooth[:, None] - depth[None, :, None] * normals[:, None])
     first = round(_LEAST_PX - _OWN_PX)
-    signed = _steps_on_shading(light, depth)
-    steps = along_lines(signed, pixel_mm, STEP_MM, _SLOPES)[:, first:]
+    steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
     grain = np.quantile(steps, _PLAIN_SHARE, axis=0)
     grain = np.minimum(grain, _NEXT_TO_EDGE * np.quantile(grain, _DEEP_SHARE))
     least = np.clip(_BY_GRAIN * grain, _LEAST, _CLEAR)
@@ -119,37 +131,53 @@ def second_edge(
     if not found.any():
         return no_second_edge(len(points))
     rows = np.arange(len(points))
-    at = first + strength.argmax(axis=1)
-    deep = np.interp(rows, rows[found], depth[at][found])
+    deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
+    doubt = np.zeros(len(points), bool)
+    for run in _runs(joint):
+        shape = _shape(light[run, :, 0], deep[run] - depth[0])
+        joint[run] = not shape.is_shade
+        doubt[run] = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE
     near = _running_together(joint, deep, clearness)
-    inwards = np.where(found, signed[rows, at, 0], np.nan)
-    doubt = _may_be_skins_own(joint, np.asarray(clear.any(axis=1)), inwards)
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
 
 
-def _may_be_skins_own(joint: Mask, clear: Mask, inwards: Array) -> Mask:
-    """Tell rows of those runs of a second edge that lie on the limb as likely as at its end.
+def _runs(where: Mask) -> list[slice]:
+    """Return the runs of True, in order."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], where.astype(np.int8), [0]]))).reshape(-1, 2)
+    return [slice(first, last) for first, last in ends.tolist()]
 
-    Of some, little is clear. On others it is darker outside, as where a shadow falls on the limb's flank. A
-    limb's own rim turns away from the light: what shows beyond it and is brighter is another body.
 
-    Parameters
+class _Shape(NamedTuple):
+    """How the light changes across a line within the limb.
+
+    Attributes
     ----------
-    joint, clear
-        (n,) where there is a second edge, and where it is clear.
-    inwards
-        (n,) by how much of the light it grows lighter there from outside to inside; NaN where unknown.
+    is_shade
+        It grows slowly darker outwards, as where the flank turns away or a shadow ends: no end of a body.
+    is_end
+        A body surely ends there. A limb's rim turns away from the light: what shows beyond it is brighter, or
+        darkest next to it, where light hardly reaches between two bodies. What is evenly darker may as well
+        be a sharp shadow on the limb.
     """
-    found = np.zeros(len(joint), bool)
-    for first, last in np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(
-        -1, 2
-    ):
-        faint = clear[first:last].mean() < _CLEAR_SHARE
-        found[first:last] = faint or np.nanmean(inwards[first:last]) > 0.0
-    return found
+
+    is_shade: bool
+    is_end: bool
+
+
+def _shape(brightness: NDArray[np.float32], at: Array) -> _Shape:
+    """Tell a line's shape from brightness (n, m) along lines into the limb; it is at (n,)."""
+    columns = at[:, None] + _BESIDE_PX
+    rows = np.broadcast_to(np.arange(len(at))[:, None], columns.shape)
+    beside = map_coordinates(brightness, [rows, columns], order=1, mode="nearest")
+    beside /= np.maximum(beside.mean(axis=1, keepdims=True), 1e-3)
+    outer, outside, inside, inner = gaussian_filter1d(beside, _TOGETHER_ROWS, axis=0, mode="nearest").T
+    step = inside - outside
+    shade = (step >= 0.0) & (step < _SHARP * (inner - outer))
+    end = (step < 0.0) | (outer - outside > _DARKEST_BESIDE)
+    return _Shape(bool(shade.mean() > _SURELY), bool(end.mean() > 0.5))
 
 
 def _long_lines(ridge: Mask, clearness: Array, least_mm: float, least_mean: float) -> Mask:
@@ -207,8 +235,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
     """
     near = np.zeros(len(joint), bool)
     tail = round(_LONG_MM / STEP_MM)
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(-1, 2)
-    for first, last in runs:
+    for run in _runs(joint):
+        first, last = run.start, run.stop
         for end, inner, way in (
             (first, min(first + tail, last) - 1, -1),
             (last - 1, max(last - tail, first), 1),

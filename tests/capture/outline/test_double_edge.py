@@ -13,7 +13,7 @@ AT_PX = 160.0  # column of the outer edge
 RADIUS_PX = 120.0
 
 
-def made(rng, depth_mm, *, gain=1.25, grain=3.0):
+def made(rng, depth_mm, *, gain=1.25, grain=3.0, shadow_px=0.0):
     """Return a photograph, its outer edge (n, 2) px and normals: right of it panel, left of it skin.
 
     Parameters
@@ -24,6 +24,8 @@ def made(rng, depth_mm, *, gain=1.25, grain=3.0):
         Its light over the limb's; 0.75 is what the limb's own rim sends back, beside which nothing shows.
     grain
         Standard deviation of the grain of skin, grey levels.
+    shadow_px
+        Width of the soft border of a shadow that falls on the limb's flank 8 mm within the edge; 0 without.
     """
     y = np.arange(ROWS * 2 / PIXEL_MM)
     x = np.arange(240.0)[None, :]
@@ -35,6 +37,9 @@ def made(rng, depth_mm, *, gain=1.25, grain=3.0):
     limb = shade(np.maximum(rim - x, 0))[..., None] * SKIN
     other = gain * shade(np.maximum(AT_PX - x, 0))[..., None] * SKIN
     picture = np.where((x < rim)[..., None], limb, np.where((x < AT_PX)[..., None], other, PANEL))
+    if shadow_px:
+        lit = np.clip((AT_PX - x - 8.0 / PIXEL_MM) / shadow_px + 0.5, 0, 1)
+        picture = np.where((x < AT_PX)[..., None], (0.6 + 0.4 * lit)[..., None] * picture, picture)
     noise = gaussian_filter(rng.normal(0, 1, picture.shape), (0.7, 0.7, 0)) * 2.5 * grain
     picture = gaussian_filter(picture, (0.85, 0.85, 0)) + noise
     points = np.stack([np.full(ROWS, AT_PX - 0.5), np.arange(ROWS) * 2 / PIXEL_MM], axis=1)
@@ -89,3 +94,9 @@ def test_skin_alone_has_no_second_edge(rng, grain):
     found = seen(rng, np.zeros(ROWS), grain=grain)
     assert not found.near.any()
     assert not (found.depth_px > 0).any()
+
+
+def test_a_soft_shadow_on_the_flank_is_no_second_edge(rng):
+    found = seen(rng, np.zeros(ROWS), shadow_px=12.0)
+    assert not (found.depth_px > 0).any()
+    assert not found.near.any()
