@@ -27,7 +27,7 @@ __all__ = ["ByHand", "Hidden", "Outline", "Stretch", "find_outline"]
 
 _MOST_CUT_OFF = 0.3  # share of an edge
 _COARSEST_MM = 2.0  # of a pixel at the limb
-_LEAST_MM = 150.0  # of the limb's length
+_LEAST_MM, _FOOT_MM = 150.0, 40.0  # of the limb's length, above a foot
 _SURE_ENOUGH = 0.75
 _UPRIGHT = 0.5  # cosine of an axis to the vertical: below, the limb lies
 
@@ -169,7 +169,7 @@ def _refuse_cut_off(outline: Outline, photo: Photograph) -> None:
 
 def _refuse_short(outline: Outline, name: str) -> None:
     heights = outline.heights[0]
-    seen = float(heights[-1] - heights[0]) if len(heights) else 0.0
+    seen = max(float(heights[-1]) - max(float(heights[0]), _FOOT_MM), 0.0) if len(heights) else 0.0
     if seen < _LEAST_MM:
         raise OutlineError(
             f"only {seen:.0f} mm of the limb can be told from what is behind it.",

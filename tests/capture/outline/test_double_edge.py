@@ -97,6 +97,6 @@ def test_skin_alone_has_no_second_edge(rng, grain):
 
 
 def test_a_soft_shadow_on_the_flank_is_no_second_edge(rng):
-    found = seen(rng, np.zeros(ROWS), shadow_px=12.0)
+    found = seen(rng, np.zeros(ROWS), shadow_px=20.0)
     assert not (found.depth_px > 0).any()
     assert not found.near.any()
