@@ -74,7 +74,7 @@ def home_file(sheet: WrapSheet, model: StoredModel, paper: Paper) -> bytes:
     from digitise.output.wrap.home_card import home_card  # noqa: PLC0415
 
     def make() -> bytes:
-        layers = png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        layers = png(lambda: wrap_layers(model.limb, model.end, sheet))
         return home_card(sheet.steps, model.summary.limb, paper=paper, picture=layers)
 
     return _files.get(("home", sheet.steps, model.summary.limb_sha256, paper), make)

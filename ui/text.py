@@ -605,7 +605,10 @@ FOAM_DOWNLOAD = "Foam pieces to print (PDF)"
 FOAM_NONE = "No place needs a piece, or none is large enough."
 WRAP = "Wrap sheet"
 WRAP_LEAD = "A starting point from common practice. Change any number; the rest follows."
-WRAP_TOES = "From 0: the layer begins behind the toes and closes the heel."
+WRAP_FROM_END = {
+    "foot": "From {}: the layer begins behind the toes and closes the heel.",
+    "hand": "From {}: the layer begins behind the knuckles, the thumb left free.",
+}
 WRAP_COLUMNS = ("Layer", "Width, {}", "From, {}", "To, {}", "Overlap, %", "Extension, %", "Tension, N")
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from digitise.care.padding.foot.places import FootPlace
     from digitise.care.padding.region import Region
     from digitise.care.safety.answers import SafetyAnswers
-    from digitise.care.surface.foot_way import Way
+    from digitise.care.surface.way import Way
     from digitise.care.wrap.garment import GirthList
     from digitise.care.wrap.plan import Plan
 
@@ -197,16 +197,21 @@ def places_of(
     return find_regions(model.limb, (standing_out(change, words),)), form
 
 
-def foot_way_of(model: StoredModel) -> Way | None:
-    """Return a bandage's way over the foot of a leg that stands, measured or else taped; None without."""
-    from digitise.care.surface.foot_way import foot_way
-    from digitise.care.wrap.way_taped import taped_way
+def end_way_of(model: StoredModel) -> Way | None:
+    """Return a bandage's way over foot or hand, measured or else taped; None without.
 
-    if model.foot is not None:
-        return foot_way(model.foot)[0]
-    if model.limb.lying:
-        return None
-    return taped_way({row.place: row.girth_mm for row in model.summary.place_girths}, model.limb)
+    The foot is that of a leg that stands, the hand that of an arm that lies.
+    """
+    from digitise.care.surface.foot_way import foot_way
+    from digitise.care.surface.hand_way import hand_way
+    from digitise.care.wrap.way_taped import taped_hand_way, taped_way
+
+    if model.end is not None:
+        return foot_way(model.end)[0] if model.end.name == "foot" else hand_way(model.end)
+    taped = {row.place: row.girth_mm for row in model.summary.place_girths}
+    if model.limb.kind == "arm":
+        return taped_hand_way(taped, model.limb)
+    return None if model.limb.lying else taped_way(taped, model.limb)
 
 
 def wrap_model(
@@ -241,5 +246,5 @@ def wrap_model(
     from digitise.care.wrap.sheet import wrap_sheet
     from digitise.output.wrap.files import write_wrap
 
-    sheet = wrap_sheet(model.limb, plan, foot_way_of(model))
+    sheet = wrap_sheet(model.limb, plan, end_way_of(model))
     return write_wrap(out, model, sheet, garment, suggested=plan is None, safety=safety)

@@ -19,7 +19,7 @@ from digitise.care.wrap.sheet import wrap_sheet
 from digitise.errors import CourseError
 from digitise.output.model.file import read_model
 from digitise.output.report.content import Report, ReportVisit, report_content
-from digitise.workflow.care import foot_places_of, foot_way_of
+from digitise.workflow.care import end_way_of, foot_places_of
 from digitise.workflow.course import VisitMeasurement, follow, refuse_doubles, with_others
 from digitise.workflow.safety import assessed, released
 
@@ -137,7 +137,7 @@ def make_report(
         end_change=None if first is None else end_change_of(first.end, last.end),
         regions=find_regions(limb) if options.places else None,
         foot_places=foot_places_of(last, None) if options.places else (),
-        sheet=wrap_sheet(limb, options.plan, foot_way_of(last)) if "wrap" in options.pressing else None,
+        sheet=wrap_sheet(limb, options.plan, end_way_of(last)) if "wrap" in options.pressing else None,
         garment=girth_list(limb, stable=course.plateau.verdict.stable) if options.garment else None,
         safety=safety,
         client=client,

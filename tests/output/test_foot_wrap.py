@@ -19,10 +19,10 @@ from digitise.output.model.file import read_model
 from digitise.output.model.place_girths import place_girths
 from digitise.output.report.parts import wrap_form as report_form
 from digitise.output.wrap.files import write_wrap
-from digitise.output.wrap.form import FOOT, TAPED
+from digitise.output.wrap.form import ON_END, TAPED
 from digitise.output.wrap.words import wrap_text
 from digitise.tape.rows import PlaceGirth
-from digitise.workflow.care import foot_way_of, wrap_model
+from digitise.workflow.care import end_way_of, wrap_model
 
 GIRTHS = (PlaceGirth("ball-of-foot", 262.0), PlaceGirth("heel-instep", 364.0))
 ON = Layer(name="first", width_mm=80, from_mm=0, to_mm=300)
@@ -46,14 +46,16 @@ def taped(model):
 
 
 def test_the_measured_foot_counts_before_the_taped_one(model, taped):
-    assert foot_way_of(model).measured
-    assert not foot_way_of(taped).measured
-    assert foot_way_of(replace(model, end=None)) is None
+    assert end_way_of(model).measured
+    assert not end_way_of(taped).measured
+    assert end_way_of(replace(model, end=None)) is None
     lying = replace(taped, limb=replace(taped.limb, lying="on-back"))
-    assert foot_way_of(lying) is None
+    assert end_way_of(lying) is None
 
 
-@pytest.mark.parametrize(("which", "notes"), [("model", (FOOT,)), ("taped", (FOOT, TAPED))])
+@pytest.mark.parametrize(
+    ("which", "notes"), [("model", (ON_END["foot"],)), ("taped", (ON_END["foot"], TAPED["foot"]))]
+)
 def test_a_wrap_from_the_toes_is_written_and_said(which, notes, tmp_path, request):
     model = request.getfixturevalue(which)
     made = wrap_model(model, tmp_path / "w", BOTH, None)
@@ -73,24 +75,24 @@ def test_a_wrap_above_the_foot_says_nothing_of_it(model, tmp_path):
     made = write_wrap(
         tmp_path / "w",
         model,
-        wrap_sheet(model.limb, Plan(layers=(ABOVE,)), foot_way_of(model)),
+        wrap_sheet(model.limb, Plan(layers=(ABOVE,)), end_way_of(model)),
         suggested=False,
     )
-    assert FOOT not in made.notes
+    assert ON_END["foot"] not in made.notes
     assert "bare-below" in {warning.code for warning in made.warnings}
 
 
 def test_the_report_states_it(model):
-    sheet = wrap_sheet(model.limb, BOTH, foot_way_of(model))
+    sheet = wrap_sheet(model.limb, BOTH, end_way_of(model))
     words = report_form(sheet)
     assert [layer.from_toes for layer in words.layers] == [True, False]
-    assert words.foot_notes == (FOOT,)
+    assert words.end_notes == (ON_END["foot"],)
     assert words.rolls == tuple((need.layer.width_mm, need.rolls) for need in sheet.needs)
 
 
 def _panels(model, plan):
     with styled():
-        figure = wrap_layers(model.limb, model.end, wrap_sheet(model.limb, plan, foot_way_of(model)))
+        figure = wrap_layers(model.limb, model.end, wrap_sheet(model.limb, plan, end_way_of(model)))
     return figure.axes
 
 

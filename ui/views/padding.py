@@ -13,7 +13,7 @@ from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
 from digitise.words import language, shown
-from digitise.workflow.care import foot_way_of
+from digitise.workflow.care import end_way_of
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import released
@@ -136,10 +136,10 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     limb, key = kept.model.limb, str(kept.line.id)
     st.subheader(text.WRAP, anchor=False)
     st.markdown(text.WRAP_LEAD)
-    end, unit = foot_way_of(kept.model), state.unit()
+    end, unit = end_way_of(kept.model), state.unit()
     if end is not None:
-        st.caption(text.WRAP_TOES)
-    plan = suggest_plan(limb, toes=end is not None)
+        st.caption(text.WRAP_FROM_END[end.part].format(unit.number(end.planned_mm)))
+    plan = suggest_plan(limb, begins=None if end is None else end.planned_mm)
     roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
     rows = st.data_editor(
         present_care.plan_rows(plan, unit),

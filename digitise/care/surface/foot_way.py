@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import ConvexHull
 
+from digitise.care.surface.way import Way
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
@@ -27,37 +28,6 @@ _STEP_MM, _FAN, _FRONTS = 5.0, 24, 40
 _EDGE_MM, _SAME = 0.5, 1e-6
 _SHIN_MM = 150.0  # so high up the front is the shin's
 _UP = np.array([0.0, 0.0, 1.0])
-
-
-@dataclass(frozen=True, eq=False)
-class Way:
-    """The way over a foot, from behind the toes up.
-
-    Attributes
-    ----------
-    at
-        (N,) rising places along it, mm; above the bend of the ankle they are heights.
-    girth
-        (N,) what a taut bandage goes round there, mm.
-    bend_mm
-        Height of the bend of the ankle.
-    measured
-        Whether the foot was measured; else its girths were taped.
-    """
-
-    at: Array
-    girth: Array
-    bend_mm: float
-    measured: bool
-
-    def __post_init__(self) -> None:
-        """Keep the arrays as they are."""
-        read_only(self)
-
-    @property
-    def start_mm(self) -> float:
-        """Where it begins, behind the toes."""
-        return float(self.at[0])
 
 
 @dataclass(frozen=True, eq=False)

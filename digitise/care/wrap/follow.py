@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 from digitise.care.surface.landmarks import Landmarks
 
 if TYPE_CHECKING:
+    from digitise.care.surface.way import Way
     from digitise.care.wrap.sheet import LayerNeed
 
 # What a hand tells apart (ours; how far a bandage can be pulled at all differs between makes).
 _LIGHT, _MEDIUM = 0.2, 0.5
-TOES = "behind the toes"
-"""Where a layer begins that covers the foot."""
+_AT_KNUCKLES_MM = 10.0  # a layer that begins no further from them begins there
+BEGINS = {"foot": "behind the toes", "hand": "behind the knuckles"}
+"""Where a layer begins that covers foot or hand."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,7 @@ class WrapStep:
     width_cm, from_cm, to_cm
         Of the layer; heights from the floor, or from the mat.
     begins, ends
-        The same from the nearest landmark, in words; ``behind the toes``.
+        The same from the nearest landmark, in words; ``behind the toes``, ``behind the knuckles``.
     turns
         Whole turns.
     overlap
@@ -81,7 +83,9 @@ def overlap_word(overlap: float) -> str:
     return known[near] if abs(near - overlap) < 0.01 else f"{100 * overlap:.0f} %"
 
 
-def wrap_steps(needs: Sequence[LayerNeed], limb: str, marks: Landmarks) -> tuple[WrapStep, ...]:
+def wrap_steps(
+    needs: Sequence[LayerNeed], limb: str, marks: Landmarks, end: Way | None = None
+) -> tuple[WrapStep, ...]:
     """Return the steps of a wrap, from the skin outward.
 
     Parameters
@@ -92,6 +96,8 @@ def wrap_steps(needs: Sequence[LayerNeed], limb: str, marks: Landmarks) -> tuple
         ``leg`` or ``arm``.
     marks
         The limb's narrow and wide places.
+    end
+        The way over foot or hand, where it is known.
     """
     names = (
         ("ankle", "widest calf", "narrow place below the knee")
@@ -100,10 +106,20 @@ def wrap_steps(needs: Sequence[LayerNeed], limb: str, marks: Landmarks) -> tuple
     )
     found = zip(names, (marks.narrow, marks.wide, marks.upper_narrow), strict=True)
     places = {name: mark.height_mm for name, mark in found if mark is not None and not mark.at_end}
-    return tuple(_step(number, need, places) for number, need in enumerate(needs, start=1))
+    return tuple(_step(number, need, places, end) for number, need in enumerate(needs, start=1))
 
 
-def _step(number: int, need: LayerNeed, places: dict[str, float]) -> WrapStep:
+def _begins(need: LayerNeed, places: dict[str, float], end: Way | None) -> str:
+    from_mm = need.layer.from_mm
+    if not need.end:
+        return _from_landmark(from_mm, places)
+    beyond = 0.0 if end is None or need.end == "foot" else from_mm - end.start_mm
+    if end is None or beyond <= _AT_KNUCKLES_MM:
+        return BEGINS[need.end]
+    return f"{(end.bend_mm - from_mm) / 10:.0f} cm beyond the wrist"
+
+
+def _step(number: int, need: LayerNeed, places: dict[str, float], end: Way | None) -> WrapStep:
     layer = need.layer
     return WrapStep(
         number,
@@ -112,7 +128,7 @@ def _step(number: int, need: LayerNeed, places: dict[str, float]) -> WrapStep:
         layer.width_mm / 10,
         layer.from_mm / 10,
         layer.to_mm / 10,
-        TOES if need.toes else _from_landmark(layer.from_mm, places),
+        _begins(need, places, end),
         _from_landmark(layer.to_mm, places),
         round(need.turns),
         overlap_word(layer.overlap),

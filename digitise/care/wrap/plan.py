@@ -44,7 +44,8 @@ class Layer(BaseModel):
     width_mm
         Of the bandage.
     from_mm, to_mm
-        Segment of the limb that it covers, as heights; on a standing leg 0 is from behind the toes.
+        Segment of the limb that it covers, as heights; on a standing leg 0 is from behind the
+        toes; on a hand the heights of its arm go on beyond the wrist, below zero.
     overlap
         Share of the width that the next turn covers.
     stretch

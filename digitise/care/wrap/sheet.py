@@ -9,17 +9,17 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from digitise.care.surface.foot_way import Way
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
+from digitise.care.surface.way import Way
 from digitise.care.wrap.follow import WrapStep, wrap_steps
 from digitise.care.wrap.plan import Layer, LayerKind, Plan
 from digitise.care.wrap.pressure import layered_mmhg
 from digitise.care.wrap.suggestion import CLEAR_OF_CREASE_MM, suggest_plan
-from digitise.care.wrap.warnings import OnFoot, WrapWarning, wrap_warnings
+from digitise.care.wrap.warnings import OnEnd, WrapWarning, wrap_warnings
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb, girth
@@ -27,6 +27,7 @@ from digitise.shape.limb import Limb, girth
 STEP_MM = 5.0
 # A layer may begin or end this far beyond the measured segment, where the limb is taken to go on level.
 _BEYOND_MM = 30.0
+_AT_WRIST_MM = 10.0  # a layer that begins no further beyond the wrist begins at it
 
 
 @dataclass(frozen=True)
@@ -43,8 +44,9 @@ class LayerNeed:
         Length of bandage on the limb, and the same at rest; with anchor turns.
     rolls
         Whole rolls of the plan's length for its kind.
-    toes
-        It begins behind the toes and closes the heel.
+    end
+        ``foot`` where it begins behind the toes and closes the heel, ``hand`` where it begins behind the
+        knuckles; else empty.
     """
 
     layer: Layer
@@ -52,7 +54,7 @@ class LayerNeed:
     stretched_mm: float
     rest_mm: float
     rolls: int
-    toes: bool = False
+    end: Literal["", "foot", "hand"] = ""
 
 
 class Rolls(NamedTuple):
@@ -89,7 +91,7 @@ class WrapSheet:
     steps
         The layers as hands put them on.
     end
-        The way over the foot, where it is known.
+        The way over foot or hand, where it is known.
     """
 
     plan: Plan
@@ -160,7 +162,8 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
     plan
         What goes on it; suggested from the shape when not given.
     end
-        The way over the foot of a leg that stands; None where it was neither measured nor taped.
+        The way over the foot of a leg that stands, or over the hand of an arm that lies; None where it was
+        neither measured nor taped.
 
     Raises
     ------
@@ -168,15 +171,15 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
         When a layer reaches beyond what was measured.
     """
     marks = find_landmarks(limb)
-    plan = suggest_plan(limb, marks, toes=end is not None) if plan is None else plan
+    plan = suggest_plan(limb, marks, begins=None if end is None else end.planned_mm) if plan is None else plan
     _check_reach(limb, plan, end)
     z, bare = _line(limb, end)
     outside = bare.copy()
     counted, pressure = np.zeros_like(z), np.zeros_like(z)
     needs = []
     for layer in plan.layers:
-        start = _start(layer, end)
-        needs.append(_need(plan, layer, start, z, outside))
+        start = _start(layer, limb, end)
+        needs.append(_need(plan, layer, start, z, outside, _end_of(layer, limb, end)))
         covered = (z >= start - 1e-6) & (z <= layer.to_mm + 1e-6)
         if layer.kind == "bandage":
             counted += np.where(covered, layer.layers, 0.0)
@@ -185,9 +188,9 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
             )
             pressure += np.where(covered, pressing, 0.0)
         outside = outside + np.where(covered, 2 * np.pi * layer.thickness_mm * layer.layers, 0.0)
-    foot = z < limb.from_mm - 1e-6
-    on_foot = None if end is None else OnFoot(bare[foot], counted[foot])
-    z, bare, counted, pressure = (values[~foot] for values in (z, bare, counted, pressure))
+    beyond = z < limb.from_mm - 1e-6
+    on_end = None if end is None else OnEnd(end.part, bare[beyond], counted[beyond])
+    z, bare, counted, pressure = (values[~beyond] for values in (z, bare, counted, pressure))
     narrow = None if marks.narrow is None or marks.narrow.at_end else marks.narrow.height_mm
     relative = _relative(z, pressure, narrow)
     crease = knee_crease(limb, marks)
@@ -202,38 +205,47 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
         heel_below=HEEL_BELOW_MM if limb.kind == "leg" else None,
         kind=limb.kind,
         narrow=narrow,
-        foot=on_foot,
+        end=on_end,
     )
-    steps = wrap_steps(needs, limb.kind, marks)
+    steps = wrap_steps(needs, limb.kind, marks, end)
     return WrapSheet(plan, tuple(needs), _rolls(needs), z, counted, pressure, relative, found, steps, end)
 
 
-def from_toes(layer: Layer, limb: Limb) -> bool:
-    """Tell whether a layer begins behind the toes: a leg that stands has nothing else at 0 mm."""
-    return limb.kind == "leg" and not limb.lying and layer.from_mm <= 0.0
+def _end_of(layer: Layer, limb: Limb, end: Way | None) -> Literal["", "foot", "hand"]:
+    """Tell whether a layer begins on foot or hand.
+
+    A leg that stands has nothing else at 0 mm; on a hand the heights of its arm go on beyond the wrist.
+    """
+    if limb.kind == "leg" and not limb.lying:
+        return "foot" if layer.from_mm <= 0.0 else ""
+    on_hand = end is not None and end.part == "hand" and layer.from_mm < end.bend_mm - _AT_WRIST_MM
+    return "hand" if on_hand else ""
 
 
 def _line(limb: Limb, end: Way | None) -> tuple[Array, Array]:
-    """Return places (N,) from behind the toes, or the limb's lowest height, up, and bare girths."""
+    """Return places (N,) from behind toes or knuckles, or the limb's lowest height, up, and bare girths."""
     z = np.linspace(limb.from_mm, limb.to_mm, int(np.ceil((limb.to_mm - limb.from_mm) / STEP_MM)) + 1)
     bare = girth(limb, z).mean
     if end is None:
         return z, bare
     count = int(np.ceil((limb.from_mm - end.start_mm) / STEP_MM))
-    foot = np.linspace(end.start_mm, limb.from_mm, count + 1)[:-1]
-    return np.concatenate([foot, z]), np.concatenate([np.interp(foot, end.at, end.girth), bare])
+    beyond = np.linspace(end.start_mm, limb.from_mm, count + 1)[:-1]
+    return np.concatenate([beyond, z]), np.concatenate([np.interp(beyond, end.at, end.girth), bare])
 
 
-def _start(layer: Layer, end: Way | None) -> float:
-    return layer.from_mm if end is None or layer.from_mm > 0.0 else end.start_mm
+def _start(layer: Layer, limb: Limb, end: Way | None) -> float:
+    if end is None or not _end_of(layer, limb, end):
+        return layer.from_mm
+    return end.start_mm if end.part == "foot" else max(layer.from_mm, end.start_mm)
 
 
 def _check_reach(limb: Limb, plan: Plan, end: Way | None) -> None:
     for number, layer in enumerate(plan.layers, start=1):
-        if from_toes(layer, limb):
+        begins = _end_of(layer, limb, end)
+        if begins == "foot":
             _check_foot(number, layer, end)
         lowest = limb.from_mm if end is None else end.bend_mm
-        if from_toes(layer, limb) and lowest <= layer.to_mm <= limb.to_mm + _BEYOND_MM:
+        if begins and lowest <= layer.to_mm <= limb.to_mm + _BEYOND_MM:
             continue
         if layer.from_mm < limb.from_mm - _BEYOND_MM or layer.to_mm > limb.to_mm + _BEYOND_MM:
             raise PlanError(
@@ -261,7 +273,9 @@ def _check_foot(number: int, layer: Layer, end: Way | None) -> None:
         )
 
 
-def _need(plan: Plan, layer: Layer, start: float, z: Array, outside: Array) -> LayerNeed:
+def _need(
+    plan: Plan, layer: Layer, start: float, z: Array, outside: Array, end: Literal["", "foot", "hand"]
+) -> LayerNeed:
     inner = z[(z > start) & (z < layer.to_mm)]
     own = np.concatenate([[start], inner, [layer.to_mm]])
     girths = np.interp(own, z, outside) + np.pi * layer.thickness_mm * layer.layers
@@ -276,7 +290,7 @@ def _need(plan: Plan, layer: Layer, start: float, z: Array, outside: Array) -> L
         stretched,
         rest,
         int(np.ceil(used / roll - 1e-9)),
-        start != layer.from_mm,
+        end,
     )
 
 

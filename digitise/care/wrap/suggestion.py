@@ -23,7 +23,7 @@ CLEAR_OF_CREASE_MM = 50.0
 _LEAST_STRETCH_MM = 120.0
 
 
-def suggest_plan(limb: Limb, marks: Landmarks | None = None, *, toes: bool = False) -> Plan:
+def suggest_plan(limb: Limb, marks: Landmarks | None = None, *, begins: float | None = None) -> Plan:
     """Suggest a plan for the measured segment: padding, then bandages of rising width.
 
     Parameters
@@ -32,15 +32,16 @@ def suggest_plan(limb: Limb, marks: Landmarks | None = None, *, toes: bool = Fal
         The limb.
     marks
         Its narrow and wide places; found when not given.
-    toes
-        The foot is known: padding and the first bandage begin behind the toes.
+    begins
+        Where padding and the first bandage begin, mm, as a plan says it: behind toes or knuckles, where foot
+        or hand is known.
     """
     marks = find_landmarks(limb) if marks is None else marks
     low, high = limb.from_mm, limb.to_mm
     padding = Layer(
         name="padding",
         width_mm=_PADDING_MM[limb.kind],
-        from_mm=0 if toes else round(low),
+        from_mm=round(low) if begins is None else begins,
         to_mm=round(high),
         stretch=0.0,
         tension_n=0.0,
@@ -48,7 +49,7 @@ def suggest_plan(limb: Limb, marks: Landmarks | None = None, *, toes: bool = Fal
         kind="padding",
     )
     bandages = [
-        _bandage(width, 0.0 if toes and number == 0 else start, end)
+        _bandage(width, begins if begins is not None and number == 0 else start, end)
         for number, (width, start, end) in enumerate(
             _segments(_WIDTHS_MM[limb.kind], low, high, _joint(limb, marks))
         )

@@ -20,9 +20,10 @@ FALL_MM = 15.0
 _EDGE_MM = 1.0
 
 
-class OnFoot(NamedTuple):
-    """Bare girths and pressing layers, each (N,), along the way over a foot."""
+class OnEnd(NamedTuple):
+    """Bare girths and pressing layers, each (N,), along the way over a foot or hand."""
 
+    part: str
     girth: Array
     layers: Array
 
@@ -56,7 +57,7 @@ def wrap_warnings(
     heel_below: float | None,
     kind: str = "leg",
     narrow: float | None = None,
-    foot: OnFoot | None = None,
+    end: OnEnd | None = None,
 ) -> tuple[WrapWarning, ...]:
     """Look through a wrap.
 
@@ -76,15 +77,15 @@ def wrap_warnings(
         ``leg`` or ``arm``.
     narrow
         Height of ankle or wrist, from which on pressure is not to rise; None where there is none.
-    foot
-        The same on the foot; None where it is not known.
+    end
+        The same on foot or hand; None where it is not known.
     """
     found = [
         *_bare_below(plan, kind),
         *_rising(z, relative, narrow),
         *_few(plan, z, layers),
         *_slides(plan, z, girth, heel_below),
-        *(() if foot is None else _on_foot(plan, foot)),
+        *(() if end is None else _on_end(plan, end)),
     ]
     for number, layer in enumerate(plan.layers, start=1):
         name = _named(number, layer)
@@ -110,18 +111,19 @@ def _padding_alone(plan: Plan) -> bool:
     return all(layer.kind == "padding" for layer in plan.layers)
 
 
-def _on_foot(plan: Plan, foot: OnFoot) -> list[WrapWarning]:
-    """Look at the layers that begin behind the toes."""
+def _on_end(plan: Plan, end: OnEnd) -> list[WrapWarning]:
+    """Look at the layers that begin behind toes or knuckles."""
     found = []
-    fewest = float(foot.layers.min(initial=np.inf))
+    fewest = float(end.layers.min(initial=np.inf))
     if 0 < fewest < plan.least_layers - 1e-9:
-        text = f"On the foot there are places with fewer than {plan.least_layers:g} pressing layers."
+        text = f"On the {end.part} there are places with fewer than {plan.least_layers:g} pressing layers."
         found.append(WrapWarning("few-layers", text))
-    least = float(foot.girth.min())
+    least = float(end.girth.min())
     for number, layer in enumerate(plan.layers, start=1):
         if layer.from_mm <= 0 and layer.width_mm > WIDEST * least:
             text = (
-                f"{_named(number, layer)} is {layer.width_mm:.0f} mm wide, too wide to lie flat on the foot."
+                f"{_named(number, layer)} is {layer.width_mm:.0f} mm wide, too wide to lie flat on the "
+                f"{end.part}."
             )
             found.append(WrapWarning("width", text))
     return found

@@ -32,13 +32,13 @@ def layers_height_mm(count: int) -> float:
     return -(-count // _IN_A_ROW) * _ROW_MM
 
 
-def wrap_layers(limb: Limb, foot: EndPart | None, sheet: WrapSheet) -> Figure:
+def wrap_layers(limb: Limb, end: EndPart | None, sheet: WrapSheet) -> Figure:
     """Draw each layer on the limb, seen from its outer side, every other turn darker.
 
     Parameters
     ----------
-    limb, foot
-        The limb, and its foot where it was measured.
+    limb, end
+        The limb, and its foot or hand where it was measured.
     sheet
         The wrap.
     """
@@ -46,9 +46,9 @@ def wrap_layers(limb: Limb, foot: EndPart | None, sheet: WrapSheet) -> Figure:
     rows = -(-len(needs) // _IN_A_ROW)
     figure = style.blank(WIDTH_MM, layers_height_mm(len(needs)))
     panels = figure.subplots(rows, min(len(needs), _IN_A_ROW), squeeze=False).ravel()
-    world = limb_mesh(limb, _STEP_MM, _RAYS) if foot is None else _with_foot(limb, foot)
+    world = limb_mesh(limb, _STEP_MM, _RAYS) if end is None else _with_end(limb, end)
     own = Mesh(limb.axis_from_world.apply(world.vertices), world.faces)
-    at = _places(limb, foot, world, own)
+    at = _places(limb, end, world, own)
     for number, (axes, need) in enumerate(zip(panels, needs, strict=False), start=1):
         _layer(axes, own, limb, _colours(at, need, sheet))
         axes.set_title(_title(number, need), loc="center", fontsize=7.5)
@@ -64,25 +64,27 @@ _KEYS = ("one turn", "the next turn")
 
 def _title(number: int, need: LayerNeed) -> str:
     turns = round(need.turns)
-    begins = "from the toes, " if need.toes else ""
+    begins = {"": "", "foot": "from the toes, ", "hand": "from the knuckles, "}[need.end]
     name = need.layer.name or need.layer.kind
     return f"{number}  {name}\n{begins}{turns} turn{'' if turns == 1 else 's'}"
 
 
-def _with_foot(limb: Limb, foot: EndPart) -> Mesh:
-    """Return leg and foot, the foot's faces so small that the edges of turns stay sharp."""
-    whole = whole_mesh(foot, limb, _STEP_MM, _RAYS)
+def _with_end(limb: Limb, end: EndPart) -> Mesh:
+    """Return the limb with foot or hand, whose faces are so small that the edges of turns stay sharp."""
+    whole = whole_mesh(end, limb, _STEP_MM, _RAYS)
     for _ in range(_HALVED):
-        low = whole.vertices[whole.faces][:, :, 2].min(axis=1) < limb.from_mm - 1e-3
+        low = (
+            limb.axis_from_world.apply(whole.vertices)[whole.faces][:, :, 2].min(axis=1) < limb.from_mm - 1e-3
+        )
         whole = quartered(whole, low)
     return whole
 
 
-def _places(limb: Limb, foot: EndPart | None, world: Mesh, own: Mesh) -> Array:
-    """Return each vertex's place (N,) along the way from the toes up; heights on the limb."""
+def _places(limb: Limb, end: EndPart | None, world: Mesh, own: Mesh) -> Array:
+    """Return each vertex's place (N,) along the way from toes or knuckles up; heights on limb and hand."""
     heights = own.vertices[:, 2].copy()
-    if foot is not None:
-        planes: FootPlanes = foot_way(foot)[1]
+    if end is not None and end.name == "foot":
+        planes: FootPlanes = foot_way(end)[1]
         low = world.vertices[:, 2] < limb.from_mm - 1e-3
         heights[low] = planes.at(world.vertices[low])
     return heights
@@ -90,7 +92,7 @@ def _places(limb: Limb, foot: EndPart | None, world: Mesh, own: Mesh) -> Array:
 
 def _colours(at: Array, need: LayerNeed, sheet: WrapSheet) -> Array:
     layer = need.layer
-    start = layer.from_mm if sheet.end is None or not need.toes else sheet.end.start_mm
+    start = layer.from_mm if sheet.end is None or not need.end else sheet.end.start_mm
     turn = np.floor((at - start) / layer.advance_mm).astype(int)
     colours = np.tile(to_rgb(style.SKIN), (len(at), 1))
     inks = np.array([to_rgb(ink) for ink in _TURN_INKS])

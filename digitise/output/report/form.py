@@ -154,6 +154,7 @@ class LayerForm(Form):
     rest_mm: float
     rolls: int
     from_toes: bool = False
+    from_knuckles: bool = False
 
 
 class WrapForm(Form):
@@ -162,7 +163,7 @@ class WrapForm(Form):
     layers: tuple[LayerForm, ...]
     rolls: tuple[tuple[float, int], ...]
     padding_rolls: tuple[tuple[float, int], ...] = ()
-    foot_notes: tuple[Text, ...] = ()
+    end_notes: tuple[Text, ...] = ()
     relative_pressure: tuple[Pair, ...]
     warnings: tuple[Text, ...]
     note: Text

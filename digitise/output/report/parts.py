@@ -25,7 +25,7 @@ from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm
 from digitise.output.model.place_girths import doubt_words
 from digitise.output.model.segments import segment_girths
 from digitise.output.report import form
-from digitise.output.wrap.form import foot_notes
+from digitise.output.wrap.form import end_notes
 from digitise.shape.limb import Z95, AnyEstimate, Estimate, girth
 from digitise.tape.places import place_words
 
@@ -247,7 +247,7 @@ def wrap_form(sheet: WrapSheet) -> form.WrapForm:
         layers=tuple(_layer(need) for need in sheet.needs),
         rolls=_rolls(sheet, "bandage"),
         padding_rolls=_rolls(sheet, "padding"),
-        foot_notes=foot_notes(sheet),
+        end_notes=end_notes(sheet),
         relative_pressure=_pressures(sheet),
         warnings=tuple(warning.text for warning in sheet.warnings),
         note=sheet.plan.note,
@@ -265,7 +265,8 @@ def _layer(need: LayerNeed) -> form.LayerForm:
         width_mm=round(layer.width_mm),
         from_mm=round(layer.from_mm),
         to_mm=round(layer.to_mm),
-        from_toes=need.toes,
+        from_toes=need.end == "foot",
+        from_knuckles=need.end == "hand",
         overlap_percent=round(100 * layer.overlap),
         turns=round(need.turns, 1),
         stretched_mm=round(need.stretched_mm, -1),

@@ -49,13 +49,19 @@ def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Repor
     pages.paragraph(PLACES, 8.0, faint=True)
 
 
+def _begins(layer: form.LayerForm) -> str:
+    if layer.from_toes:
+        return "toes"
+    return "knuckles" if layer.from_knuckles else f"{layer.from_mm:.0f}"
+
+
 def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
     """Write the wrap sheet."""
     pages.heading("Wrap sheet", keep=120.0)
     pages.notice(report.form.safety[:1])
     model, sheet = report.last.model, report.sheet
     if sheet is not None:
-        turns = figures_style.png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        turns = figures_style.png(lambda: wrap_layers(model.limb, model.end, sheet))
         height = pages.epw * layers_height_mm(len(sheet.needs)) / WIDTH_MM
         pages.picture(turns, "The layers, in the order in which they go on.", pages.epw, height)
     pages.rows(
@@ -73,7 +79,7 @@ def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
             [
                 layer.name,
                 f"{layer.width_mm:.0f}",
-                f"{'toes' if layer.from_toes else f'{layer.from_mm:.0f}'}-{layer.to_mm:.0f}",
+                f"{_begins(layer)}-{layer.to_mm:.0f}",
                 f"{layer.overlap_percent:.0f}",
                 f"{layer.turns:.1f}",
                 f"{layer.stretched_mm:.0f}",
@@ -92,7 +98,7 @@ def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
     pages.paragraph(f"Rolls: {rolls}. Relative pressure by height: {pressure}.")
     for warning in wrap.warnings:
         pages.paragraph(warning, bullet=True)
-    for words in (*wrap.foot_notes, wrap.note, PRESSURE):
+    for words in (*wrap.end_notes, wrap.note, PRESSURE):
         if words:
             pages.paragraph(words, 8.0, faint=True)
 

@@ -107,7 +107,7 @@ def write_wrap(
             table = garment_table(summary.garment)
             (folder / GARMENT_FILE).write_text(table, encoding="utf-8", newline="")
         (folder / PICTURE_FILE).write_bytes(png(lambda: pressure_profile(sheet)))
-        layers = png(lambda: wrap_layers(model.limb, model.foot, sheet))
+        layers = png(lambda: wrap_layers(model.limb, model.end, sheet))
         (folder / TURNS_FILE).write_bytes(layers)
         card = home_card(sheet.steps, model.summary.limb, picture=layers)
         (folder / HOME_FILE).write_bytes(card)

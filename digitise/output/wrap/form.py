@@ -25,7 +25,8 @@ FORMAT: Final = "limb-wrap/1"
 class NeedForm(Form):
     """What one layer of the plan takes; lengths with anchor turns, turns without.
 
-    ``from_toes``: it begins behind the toes and closes the heel; turns and lengths count the foot.
+    ``from_toes``: it begins behind the toes and closes the heel, ``from_knuckles``: it begins on the hand;
+    turns and lengths count foot or hand.
     """
 
     name: Text
@@ -37,6 +38,7 @@ class NeedForm(Form):
     rest_mm: float
     rolls: int
     from_toes: bool = False
+    from_knuckles: bool = False
     begins: Text = ""
     ends: Text = ""
     overlap: str = ""
@@ -170,7 +172,7 @@ def wrap_form(
             for z, layers, relative, estimate in heights
         ),
         warnings=tuple(WarningForm(code=one.code, text=one.text) for one in sheet.warnings),
-        notes=(*foot_notes(sheet), RELATIVE_ONLY, *CRITICISM),
+        notes=(*end_notes(sheet), RELATIVE_ONLY, *CRITICISM),
         garment=None if garment is None else garment_form(garment, model.place_girths),
         caution=caution(model.limb),
         created=created or now(),
@@ -178,18 +180,25 @@ def wrap_form(
     )
 
 
-def foot_notes(sheet: WrapSheet) -> tuple[str, ...]:
-    """Return what holds for layers that begin behind the toes; empty without such."""
-    if not any(need.toes for need in sheet.needs) or sheet.end is None:
+def end_notes(sheet: WrapSheet) -> tuple[str, ...]:
+    """Return what holds for layers that begin behind toes or knuckles; empty without such."""
+    if not any(need.end for need in sheet.needs) or sheet.end is None:
         return ()
-    return (FOOT,) if sheet.end.measured else (FOOT, TAPED)
+    part = sheet.end.part
+    return (ON_END[part],) if sheet.end.measured else (ON_END[part], TAPED[part])
 
 
-FOOT = (
-    "On the foot turns are counted where they lie farthest apart, round the heel, so that they close it. "
-    "Pressure there is not told: its back is round and its sole is flat."
-)
-TAPED = "The foot was not photographed: what it takes follows from its taped girths, within some 6 %."
+ON_END = {
+    "foot": "On the foot turns are counted where they lie farthest apart, round the heel, so that they close "
+    "it. Pressure there is not told: its back is round and its sole is flat.",
+    "hand": "On the hand turns lie across it, the thumb left free; wraps of the fingers are not counted. "
+    "Pressure there is not told: its back and its palm are flat.",
+}
+TAPED = {
+    "foot": "The foot was not photographed: what it takes follows from its taped girths, within some 6 %.",
+    "hand": "The hand was not photographed: what it takes follows from its taped girths, within some 15 %, "
+    "or 8 % where its length is taped too.",
+}
 
 
 def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
@@ -203,7 +212,8 @@ def _need(need: LayerNeed, step: WrapStep) -> NeedForm:
         stretched_mm=rounded(need.stretched_mm),
         rest_mm=rounded(need.rest_mm),
         rolls=need.rolls,
-        from_toes=need.toes,
+        from_toes=need.end == "foot",
+        from_knuckles=need.end == "hand",
         begins=step.begins,
         ends=step.ends,
         overlap=step.overlap,

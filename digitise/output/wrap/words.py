@@ -46,7 +46,9 @@ def _need(number: int, need: NeedForm) -> str:
     name = f"{need.name}, " if need.name else ""
     pull = "no pull" if need.extension == "none" else f"{need.extension} pull"
     rolls = f"{need.rolls} roll{'' if need.rolls == 1 else 's'}"
-    low = "toes" if need.from_toes else f"{need.from_mm / 10:.0f}"
+    low = f"{need.from_mm / 10:.0f}"
+    if need.from_toes or need.from_knuckles:
+        low = "toes" if need.from_toes else "knuckles"
     heel = ", close the heel" if need.from_toes else ""
     return (
         f"{number}. {name}{need.width_mm / 10:.0f} cm wide: begin {need.begins}{heel}, end {need.ends} "

@@ -101,7 +101,7 @@ def test_a_layer_from_the_toes_takes_the_foot_and_the_leg():
     (need,) = sheet.needs
     assert need.stretched_mm == pytest.approx(foot + above, rel=0.005)
     assert need.turns == pytest.approx((300 - end.start_mm) / 40.0)
-    assert need.toes
+    assert need.end == "foot"
     (step,) = sheet.steps
     assert (step.begins, step.from_cm) == ("behind the toes", 0.0)
     # pressure is told of the leg alone
