@@ -112,11 +112,11 @@ def _chart_rows(change: Change) -> Iterator[tuple[Cell, ...]]:
     """Yield height by height all directions, degrees from x towards y of the first limb's axis frame."""
     chart = change.chart
     low, high = chart.change_mm.interval_95
+    clear = np.where(chart.clear, "yes", "no")
     degrees = np.degrees(chart.theta)
     words = [direction_words(change.first, float(theta)) for theta in chart.theta]
     for i, height in enumerate(chart.z):
         for j, word in enumerate(words):
             values = (chart.change_mm.mean[i, j], low[i, j], high[i, j])
             change_mm = (round(float(value), 2) + 0.0 for value in values)
-            clear = "yes" if chart.clear[i, j] else "no"
-            yield round(float(height), 2), round(float(degrees[j]), 2), word, *change_mm, clear
+            yield round(float(height), 2), round(float(degrees[j]), 2), word, *change_mm, str(clear[i, j])

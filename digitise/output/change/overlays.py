@@ -20,7 +20,7 @@ from digitise.output.change.viewpoints import Viewpoint, all_stands, window
 from digitise.output.change.words import sides
 from digitise.output.figures import style
 from digitise.output.figures.limb import CHANGE_LABEL, change_reach
-from digitise.output.figures.render import Window, camera_view
+from digitise.output.figures.render import Window, camera_cover, camera_view
 from digitise.output.figures.views import change_colours
 from digitise.output.model.form import ModelForm
 from digitise.output.model.pictures import near_half
@@ -168,7 +168,7 @@ def _before(mesh: Mesh, stand: Viewpoint) -> Mesh:
 
 
 def _outline(axes: Axes, mesh: Mesh, stand: Viewpoint, part: Window) -> None:
-    cover = camera_view(mesh, np.ones_like(mesh.vertices), stand.camera, part).pixels[..., 3]
+    cover = camera_cover(mesh, stand.camera, part)
     x, y = (
         corner + part.scale * (np.arange(size) + 0.5)
         for corner, size in zip(part.corner, part.size, strict=True)

@@ -106,14 +106,32 @@ def camera_view(mesh: Mesh, colours: Array, camera: Camera, window: Window) -> P
         What to show.
     """
     local = camera.camera_from_world.apply(mesh.vertices)
+    places, samples = _camera_places(local, camera, window)
+    pixels = _shaded(places, Mesh(local * (1.0, -1.0, -1.0), mesh.faces), colours, samples)
+    (left, top), (across, along) = window.corner, window.scale * np.array(window.size)
+    return Picture(pixels, (float(left), float(left + across), float(top + along), float(top)))
+
+
+def camera_cover(mesh: Mesh, camera: Camera, window: Window) -> Array:
+    """Return how much of each pixel (H, W) a mesh covers, from 0 to 1; see :func:`camera_view`."""
+    places, samples = _camera_places(camera.camera_from_world.apply(mesh.vertices), camera, window)
+    seen = _nearest(places, mesh.faces, samples).face.reshape(samples[::-1]) >= 0
+    return _blocks(seen[..., None].astype(float))[::-1, :, 0]
+
+
+def _camera_places(local: Array, camera: Camera, window: Window) -> tuple[Array, NDArray[np.int64]]:
+    """Return where points (N, 3) of a camera fall, as for :func:`_drawn`, and the size in samples."""
     own = (camera.lens.pixels_from_plane(local[:, :2] / local[:, 2:]) - window.corner) / window.scale
     samples = np.array(window.size) * _SAMPLES
     # y is up in the buffer; in the picture 1 / z is linear over a face, z is not
     x, y = (_SAMPLES * own - 0.5).T
-    places = np.column_stack([x, samples[1] - 1 - y, 1.0 / local[:, 2]])
-    pixels = _shaded(places, Mesh(local * (1.0, -1.0, -1.0), mesh.faces), colours, samples)
-    (left, top), (across, along) = window.corner, window.scale * np.array(window.size)
-    return Picture(pixels, (float(left), float(left + across), float(top + along), float(top)))
+    return np.column_stack([x, samples[1] - 1 - y, 1.0 / local[:, 2]]), samples
+
+
+def _blocks(samples: Array) -> Array:
+    """Return the means (H, W, C) over the samples of each pixel."""
+    parts = [samples[i::_SAMPLES, j::_SAMPLES] for i, j in np.ndindex(_SAMPLES, _SAMPLES)]
+    return np.asarray(sum(parts[1:], parts[0]) / len(parts))
 
 
 def _shaded(places: Array, mesh: Mesh, colours: Array, size: NDArray[np.int64]) -> Array:
@@ -131,7 +149,7 @@ def _shaded(places: Array, mesh: Mesh, colours: Array, size: NDArray[np.int64]) 
     light = _AMBIENT + _KEY * np.maximum(vertex_normals(mesh) @ _LIGHT, 0.0)
     shaded = np.clip(colours * light[:, None], 0.0, 1.0)
     buffer = _drawn(places, mesh.faces, np.column_stack([shaded, np.ones(len(shaded))]), size)
-    blocks = buffer.reshape(size[1] // _SAMPLES, _SAMPLES, size[0] // _SAMPLES, _SAMPLES, 4).mean(axis=(1, 3))
+    blocks = _blocks(buffer)
     cover = np.maximum(blocks[..., 3:], 1e-9)
     return np.asarray(np.concatenate([blocks[..., :3] / cover, blocks[..., 3:]], axis=-1)[::-1])
 
