@@ -1,11 +1,11 @@
 """Places that may need padding: found on the maps, measured, put into words.
 
 A region starts where its map exceeds both threshold and noise, or on a leg where a place is needed beside all
-that usual legs do (:mod:`digitise.care.padding.usual.evidence`), and grows downhill.  It is drawn, and named by
-its heights, down to half the threshold (a difference down to its threshold).  Its volume is counted as far as
-a twentieth of its peak; beyond the limb's own taper as far as it can be told from what its surroundings alone
-would be, see :mod:`digitise.care.padding.peaks`.  Outlines show a limb as convex
-round each section: a dent behind a convex edge is not seen.
+that usual legs do (:mod:`digitise.care.padding.usual.evidence`), and grows downhill.  It is drawn, and named
+by its heights, down to half the threshold (a difference down to its threshold).  Its volume is counted as far
+as a twentieth of its peak; beyond the limb's own taper as far as it can be told from what its surroundings
+alone would be, see :mod:`digitise.care.padding.peaks`.  Outlines show a limb as convex round each section: a
+dent behind a convex edge is not seen.
 """
 
 from __future__ import annotations
