@@ -83,17 +83,9 @@ for a left leg: step 6."""
 def add_instructions(document: Document, paper: Paper) -> None:
     """Append the page, on A4 or Letter; the set for a roll gets an A4 page."""
     roll = paper == "roll"
-    width, height = PAGE_MM["a4" if roll else paper]
-    document.add_page(format=(width, height))
-    document.set_text_color(0)
-    document.set_font(FONT, "B", 17)
-    document.text(MARGIN, MARGIN + 5.0, "Setting up and taking the photographs")
     steps = ((_PRINT_ROLL, _MOUNT_ROLL) if roll else (_PRINT, _STICK)) + _STEPS
-    document.remark(MARGIN, height - MARGIN / 2)
-    y = MARGIN + 12.0
-    for number, (title, words) in enumerate(steps, start=1):
-        y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {title}", words))
-    pages = None if roll else (width, height)
+    width, y = set_page(document, paper, "Setting up and taking the photographs", steps)
+    pages = None if paper == "roll" else PAGE_MM[paper]
     Drawing(document, (MARGIN + (60.0 if roll else 30.0), y + 84.0), 1 / 28).plan(pages)
     if pages:
         right = width - MARGIN - 33.0
@@ -101,7 +93,35 @@ def add_instructions(document: Document, paper: Paper) -> None:
         Drawing(document, (right, y + 110.0), 1 / 12).mat_pages(pages)
 
 
-def set_step(document: Document, at: Point, width: float, step: tuple[str, str]) -> float:
+def set_page(
+    document: Document, paper: Paper, title: str, steps: Sequence[tuple[str, str]]
+) -> tuple[float, float]:
+    """Begin a page with a title and numbered steps.
+
+    Parameters
+    ----------
+    document
+        Gets the page: A4 or Letter, and A4 for the set of a roll.
+    paper, title, steps
+        What the sheets are printed on, and what the page says.
+
+    Returns
+    -------
+    The page's width, and how far down the steps reach, mm.
+    """
+    width, height = PAGE_MM["a4" if paper == "roll" else paper]
+    document.add_page(format=(width, height))
+    document.set_text_color(0)
+    document.set_font(FONT, "B", 17)
+    document.text(MARGIN, MARGIN + 5.0, title)
+    document.remark(MARGIN, height - MARGIN / 2)
+    y = MARGIN + 12.0
+    for number, (name, words) in enumerate(steps, start=1):
+        y = _set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {name}", words))
+    return width, y
+
+
+def _set_step(document: Document, at: Point, width: float, step: tuple[str, str]) -> float:
     """Set one numbered step, its title in the left column; return where the next one starts."""
     x, y = at
     document.set_font(FONT, "B", 10.5)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from digitise.capture.sheets.instructions import MARGIN, Drawing, set_step
-from digitise.paper import PAGE_MM, Paper
-from digitise.pdf import FONT, Document
+from digitise.capture.sheets.instructions import MARGIN, Drawing, set_page
+from digitise.paper import Paper
+from digitise.pdf import Document
 
 _STEPS = (
     (
@@ -46,15 +46,7 @@ _ELEVATIONS = (50.0, 90.0, 130.0)
 
 def add_lying_instructions(document: Document, paper: Paper) -> None:
     """Append the page, on A4 or Letter; the set for a roll gets an A4 page."""
-    width, height = PAGE_MM["a4" if paper == "roll" else paper]
-    document.add_page(format=(width, height))
-    document.set_text_color(0)
-    document.set_font(FONT, "B", 17)
-    document.text(MARGIN, MARGIN + 5.0, "A limb that lies: arm on a table, leg on a couch")
-    document.remark(MARGIN, height - MARGIN / 2)
-    y = MARGIN + 12.0
-    for number, (title, words) in enumerate(_STEPS, start=1):
-        y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {title}", words))
+    width, y = set_page(document, paper, "A limb that lies: arm on a table, leg on a couch", _STEPS)
     _from_above(Drawing(document, (MARGIN + 48.0, y + 92.0), 1 / 15), roll=paper == "roll")
     _from_the_end(Drawing(document, (width - MARGIN - 42.0, y + 130.0), 1 / 17))
 

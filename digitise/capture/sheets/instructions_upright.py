@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from digitise.capture.sheets.instructions import MARGIN, Drawing, set_step
-from digitise.paper import PAGE_MM, Paper
-from digitise.pdf import FONT, Document
+from digitise.capture.sheets.instructions import MARGIN, Drawing, set_page
+from digitise.paper import Paper
+from digitise.pdf import Document
 
 _STEPS = (
     (
@@ -38,15 +38,7 @@ _SKIN = 205
 
 def add_upright_instructions(document: Document, paper: Paper) -> None:
     """Append the page, on A4 or Letter; the set for a roll gets an A4 page."""
-    width, height = PAGE_MM["a4" if paper == "roll" else paper]
-    document.add_page(format=(width, height))
-    document.set_text_color(0)
-    document.set_font(FONT, "B", 17)
-    document.text(MARGIN, MARGIN + 5.0, "A forearm that stands on its elbow")
-    document.remark(MARGIN, height - MARGIN / 2)
-    y = MARGIN + 12.0
-    for number, (title, words) in enumerate(_STEPS, start=1):
-        y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {title}", words))
+    _, y = set_page(document, paper, "A forearm that stands on its elbow", _STEPS)
     _from_the_side(Drawing(document, (MARGIN + 70.0, y + 92.0), 1 / 12))
     _from_above(Drawing(document, (MARGIN + 70.0, y + 150.0), 1 / 20))
 
