@@ -10,8 +10,7 @@ from usual_limbs import added, judged
 from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
 from digitise.care.padding.places import MOST_LISTED, short_lists
 from digitise.care.padding.regions import ADVICE, find_regions
-from digitise.care.padding.usual.evidence import LEAST_SCORE, sightings
-from digitise.care.padding.usual.fit import PlacedShape, fit_usual, usual_leg
+from digitise.care.padding.usual import PlacedShape, fit_usual, usual_leg
 from digitise.care.surface.chart import limb_chart
 
 LOW, HIGH = 100.0, 700.0
@@ -93,29 +92,3 @@ def test_three_are_listed_unless_all_are_asked_for():
     assert short_lists(limb, foot) == ((limb[0], limb[1]), (foot[0],))
     assert short_lists(limb, ()) == (tuple(limb), ())
     assert short_lists(limb, foot, 9) == (tuple(limb), tuple(foot))
-
-
-def sighted(*spots):
-    made = limb(leg(*(added(*spot) for spot in spots)), low=LOW, high=HIGH)
-    return sightings(made, fit_usual(made, limb_chart(made)), 4.0)
-
-
-def test_a_low_bump_that_the_fit_follows_is_sighted_as_high_as_it_is():
-    """Of 7 mm the fit of the usual form takes a part; a score of 6 is an sd of 1.2 mm."""
-    (found,) = sighted(("bulge", 7.0, -1.2, 330.0, 0.57, 32.0))
-    assert found.kind == "bulge"
-    assert found.height_mm == pytest.approx(7.0, abs=2.4)
-    assert abs(found.z - 330.0) < 10.0
-    assert abs(np.angle(np.exp(1j * (found.theta + 1.2)))) < 0.15
-
-
-def test_two_places_are_two_and_leave_no_echo():
-    spots = (("bulge", 10.0, -1.2, 240.0, 0.57, 32.0), ("fold", 9.0, 2.0, 420.0, 0.0, 12.0))
-    found = sighted(*spots)
-    assert [each.kind for each in found] == ["hollow", "bulge"]  # a fold is told far better
-    assert [each.z for each in found] == [pytest.approx(420.0, abs=5.0), pytest.approx(240.0, abs=10.0)]
-    assert found[0].score > found[1].score > LEAST_SCORE
-
-
-def test_what_is_lower_than_asked_for_is_not_sighted():
-    assert sighted(("fold", 3.0, 2.0, 420.0, 0.0, 12.0)) == ()

@@ -1,1 +1,0 @@
-"""A leg against the range of what legs usually are."""
