@@ -160,7 +160,7 @@ _WORDS = re.compile(
 )
 _SINGLE_WORD = re.compile(r"(?<![\w{.-])[A-Za-z][a-z]{2,}(?![\w}.-])")
 _CODE = re.compile(
-    r"^[a-z_.]+(?:/[\w.*-]+)+$|^(?:SELECT|PRAGMA|BEGIN|INSERT|DELETE|UPDATE) |://|^--|^#|<\w+|^:material"
+    r"^[a-z_.]+(?:/[\w.*-]+)+$|^(?:SELECT|PRAGMA|BEGIN|INSERT|DELETE|UPDATE) |^\S*://\S*$|^--|^#|<\w+|^:material"
     r"|^digitise \{|\(\?|%d"
 )
 _NUMBERS = re.compile(r"[+\-,.0-9<>^ ]*[dfgeE%]$")
@@ -186,7 +186,7 @@ def sentences(path: Path) -> list[str]:
     if any(Path(name).match(pattern) for pattern in LEFT_OUT):
         return []
     single = any(Path(name).match(pattern) for pattern in SINGLE)
-    found = _Reader(single)
+    found = _Reader(single, commands=name.startswith("digitise/cli/"))
     found.visit(ast.parse(path.read_text(encoding="utf-8")))
     return list(dict.fromkeys(found.sentences))
 
@@ -231,8 +231,8 @@ def _leaves(value: object) -> Iterator[str]:
 
 
 class _Reader(ast.NodeVisitor):
-    def __init__(self, single: bool) -> None:
-        self.single = single
+    def __init__(self, single: bool, commands: bool) -> None:
+        self.single, self.commands = single, commands
         self.sentences: list[str] = []
 
     def _take(self, node: ast.expr) -> None:
@@ -283,7 +283,8 @@ class _Reader(ast.NodeVisitor):
             self.visit(value)
 
     def visit_Subscript(self, node: ast.Subscript) -> None:
-        # neither keys nor Literal[...]
+        # neither keys nor Literal[...]; but an option that several commands share
+        self._annotation(node)
         self.visit(node.value)
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
@@ -302,6 +303,14 @@ class _Reader(ast.NodeVisitor):
                 self.visit(part)
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        options = [arg.annotation for arg in (*node.args.args, *node.args.kwonlyargs)]
+        asks = any(
+            isinstance(one, ast.Subscript | ast.Name) and "Annotated" in ast.unparse(one) for one in options
+        )
+        told = ast.get_docstring(node)
+        if told and self.commands and (asks or "command" in map(ast.unparse, node.decorator_list)):
+            # what a command says of itself
+            self.sentences.append(" ".join(told.split()))
         for child in ast.iter_child_nodes(node):
             if child is not getattr(node, "returns", None):
                 self.visit(child)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -14,6 +15,8 @@ from typer.main import get_group
 from digitise import __version__
 from digitise.cli import show
 from digitise.errors import DigitiseError
+from digitise.words import ENGLISH, language, languages, shown
+from digitise.words.language import VARIABLE, known
 
 WRONG_USE = 2
 
@@ -74,6 +77,7 @@ class _Commands(TyperGroup):
         super().__init__(**attributes)
         # the names alone: they are listed, and offered where one is misspelt
         self.commands = dict.fromkeys(COMMANDS, cast(Any, None))
+        _own_words(self)
 
     def get_command(self, ctx: object, cmd_name: str) -> Any:  # noqa: ARG002
         """Load a command, or group of commands, from its module."""
@@ -85,12 +89,28 @@ class _Commands(TyperGroup):
             alone.add_typer(module.app, name=cmd_name)
         else:
             alone.command(cmd_name)(getattr(module, cmd_name))
-        return get_group(alone).commands[cmd_name]
+        return _in_language(get_group(alone).commands[cmd_name])
 
     def format_commands(self, ctx: object, formatter: Any) -> None:  # noqa: ARG002
         """List what each command does, in full."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+        with formatter.section(shown("Commands")):
+            formatter.write_dl([(name, shown(words)) for name, (_, words) in COMMANDS.items()])
+
+
+def _own_words(command: Any) -> None:
+    if language() != ENGLISH:
+        command.help = shown(" ".join((command.help or "").split()))
+        for option in command.params:
+            if getattr(option, "help", None):
+                option.help = shown(option.help)
+
+
+def _in_language(command: Any) -> Any:
+    """Return a command, or a group of them, with its help in the reader's language."""
+    _own_words(command)
+    for inside in getattr(command, "commands", {}).values():
+        _in_language(inside)
+    return command
 
 
 app = typer.Typer(
@@ -118,8 +138,33 @@ def _common(
     version: Annotated[
         bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
     ] = False,
+    language: Annotated[  # read before anything else, see run
+        str, typer.Option("--language", help="Language to speak: en or de; else that of the machine.")
+    ] = "",
 ) -> None:
     pass
+
+
+def _asked_language(words: Sequence[str]) -> str:
+    """Return the language named before the command: help is written before options are read.
+
+    Raises
+    ------
+    DigitiseError
+        It is none of those there are.
+    """
+    for word, after in zip(words, (*words[1:], ""), strict=False):
+        if not word.startswith("-"):
+            break
+        name, _, value = word.partition("=")
+        if name == "--language":
+            asked = value or after
+            if known(asked):
+                return known(asked)
+            raise DigitiseError(
+                f"There is no language {asked!r}.", where=name, do=f"Use one of {', '.join(languages())}."
+            )
+    return ""
 
 
 def run(words: Sequence[str]) -> None:
@@ -127,6 +172,10 @@ def run(words: Sequence[str]) -> None:
     as_json = "--json" in words
     show.forgiving_streams()
     try:
+        # what is started from here speaks it, too
+        asked = _asked_language(words)
+        if asked:
+            os.environ[VARIABLE] = asked
         app(list(words), prog_name="digitise")
     except DigitiseError as error:
         show.error(error, as_json)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 import typer
 
 from digitise.errors import DigitiseError, OutputError
+from digitise.words import shown
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,7 +37,18 @@ def result(as_json: bool, data: Mapping[str, Any], human: Callable[[Console], No
     if as_json:
         print(json.dumps(data, allow_nan=False))
     else:
-        human(Console(markup=False, highlight=False, soft_wrap=True))
+        console = Console(markup=False, highlight=False, soft_wrap=True)
+        drawn = console.print
+
+        def spoken(*parts: Any, **options: Any) -> None:
+            # several lines are in the reader's language already
+            drawn(
+                *(shown(part) if isinstance(part, str) and "\n" not in part else part for part in parts),
+                **options,
+            )
+
+        console.print = spoken  # type: ignore[method-assign]
+        human(console)
 
 
 def table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
@@ -44,9 +56,9 @@ def table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
     from rich.table import Table
     from rich.text import Text
 
-    found = Table(*titles)
+    found = Table(*map(shown, titles))
     for row in rows:
-        found.add_row(*(Text(str(cell)) for cell in row))
+        found.add_row(*(Text(shown(str(cell))) for cell in row))
     return found
 
 
@@ -55,7 +67,8 @@ def error(problem: DigitiseError, as_json: bool) -> None:
     from rich.console import Console
     from rich.text import Text
 
-    Console(stderr=True, soft_wrap=True).print(Text(str(problem), style="red"))
+    said = DigitiseError(shown(problem.what), where=shown(problem.where), do=shown(problem.do))
+    Console(stderr=True, soft_wrap=True).print(Text(str(said), style="red"))
     if as_json:
         print(json.dumps({"error": {"where": problem.where, "what": problem.what, "do": problem.do}}))
 
@@ -65,7 +78,7 @@ def note(words: str) -> None:
     from rich.console import Console
     from rich.text import Text
 
-    Console(stderr=True, soft_wrap=True, markup=False, highlight=False).print(Text(words))
+    Console(stderr=True, soft_wrap=True, markup=False, highlight=False).print(Text(shown(words)))
 
 
 def refusal(words: str) -> NoReturn:
@@ -73,7 +86,7 @@ def refusal(words: str) -> NoReturn:
     from rich.console import Console
     from rich.text import Text
 
-    Console(stderr=True, soft_wrap=True).print(Text(words, style="red"))
+    Console(stderr=True, soft_wrap=True).print(Text(shown(words), style="red"))
     raise typer.Exit(UNUSABLE_INPUT)
 
 
@@ -97,7 +110,7 @@ def progress(items: Iterable[T], label: str, count: int) -> Iterator[T]:
         yield from items
         return
     with Progress(console=console, transient=True) as bar:
-        task = bar.add_task(label, total=count)
+        task = bar.add_task(shown(label), total=count)
         for item in items:
             yield item
             bar.advance(task)
@@ -117,8 +130,8 @@ def steps() -> Iterator[Callable[[str], None]]:
     if not console.is_terminal:
         yield _silent
         return
-    with console.status("Starting") as status:
-        yield lambda step: status.update(Text(step))
+    with console.status(shown("Starting")) as status:
+        yield lambda step: status.update(Text(shown(step)))
 
 
 @contextmanager
