@@ -13,7 +13,8 @@ from digitise.cli.app import COMMANDS
 
 # of the library: it has these words in English alone
 _LIBRARY = re.compile(
-    r"Usage:.*|Options:|Arguments:|Show this message and exit\.|\[required\]|\[default: \S+\]|<[^>]*>|--\w+"
+    r"Usage:.*|Options:|Arguments:|Show this message and exit\.|\[required\]|\[default: \S+\]|<[^>]*>"
+    r"|[\w-]*-[\w-]+"  # names of options
 )
 
 
