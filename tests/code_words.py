@@ -81,7 +81,7 @@ KEYS = (
     *("bulge", "hollow", "ridge", "crease", "inverted taper", "step"),
     *("Highest", "Deepest", "Sharpest", "Narrowest", "Steepest"),
     *("bandage", "padding", "none", "light", "medium", "full", "half", "stretched", "at rest", "rest"),
-    *("a third", "a quarter", "begins", "ends", "lies", "above", "below"),
+    *("a third", "a quarter", "begins", "ends", "lies", "at", "above", "below"),
     *("front inner", "front outer", "back inner", "back outer", "front, thumb side", "back, thumb side"),
     *("front, little-finger side", "back, little-finger side"),
     *("standing", "sitting", "lying", "groin", "armpit", "girth", "height", "length"),

@@ -9,6 +9,7 @@ import typer
 
 from digitise.cli import show
 from digitise.cli.options import BilateralOption, FieldOption, LensOption, PhotosArgument
+from digitise.words import shown
 
 if TYPE_CHECKING:
     from digitise.workflow.both.beside import BothLimbs
@@ -72,7 +73,7 @@ def both(
     beside = both_limbs(visits[0], visits[1:], bilateral=bilateral)
     data = {side: summary.model_dump(mode="json") for side, summary in found.items()}
     texts = [summary_text(summary, folders[side]) for side, summary in found.items()]
-    texts += [] if beside is None else [_beside_text(beside)]
+    texts += [] if beside is None else [shown(_beside_text(beside))]
     for error in legs.trouble.values():
         show.note(str(error))
     show.result(as_json, data, lambda console: console.print("\n\n".join(texts)))

@@ -11,6 +11,8 @@ import typer
 from digitise.cli import show
 from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, Posture, SideName
 from digitise.paper import Paper
+from digitise.words import shown
+from digitise.words.numbers import numbers
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -151,14 +153,14 @@ def _print_inspection(console: Console, inspection: Inspection) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    figures = Table("photograph", "markers", "rms", "distance", "focal length")
+    figures = Table(*map(shown, ("photograph", "markers", "rms", "distance", "focal length")))
     for facts in inspection.photos:
         markers = ", ".join(f"{count} {board}" for board, count in facts.markers.items())
         figures.add_row(
             Text(facts.file),
             Text(markers),
-            "" if facts.rms_px is None else f"{facts.rms_px:.2f} px",
-            "" if facts.distance_mm is None else f"{facts.distance_mm / 1000:.2f} m",
+            "" if facts.rms_px is None else numbers(f"{facts.rms_px:.2f} px"),
+            "" if facts.distance_mm is None else numbers(f"{facts.distance_mm / 1000:.2f} m"),
             "" if facts.focal_px is None else f"{facts.focal_px:.0f} px",
         )
     console.print(figures)
@@ -167,6 +169,7 @@ def _print_inspection(console: Console, inspection: Inspection) -> None:
             continue  # as it should be, and the table tells the figures
         where = finding.photo or "all together"
         word, style = _SEVERITIES[finding.severity]
-        console.print(Text(f"{word:<8} {where}: {finding.text} {finding.do}".rstrip(), style=style))
+        told = f"{shown(word):<8} {shown(where)}: {shown(finding.text)} {shown(finding.do)}"
+        console.print(Text(told.rstrip(), style=style))
     if not inspection.refusals:
         console.print("These photographs can be used.")

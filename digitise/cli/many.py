@@ -60,7 +60,7 @@ def batch(
         *(f"  {row.name}: {row.reason}" for row in rows if row.reason),
     ]
     data = {**counts, "visits": [asdict(row) for row in rows]}
-    show.result(as_json, data, lambda console: console.print("\n".join(words)))
+    show.result(as_json, data, lambda console: console.print(show.lines(words)))
 
 
 def remeasure(
@@ -95,7 +95,7 @@ def remeasure(
     words = [_line(each) for each in found] or ["No visit with photographs and sheets is in the records."]
     words.append(f"{kept} new models are in the records." if accept else "The records are as they were.")
     data = {"visits": rows, "accepted": kept}
-    show.result(as_json, data, lambda console: console.print("\n".join(words)))
+    show.result(as_json, data, lambda console: console.print(show.lines(words)))
 
 
 def _one_place(workers: int, scheduler: str) -> None:

@@ -101,7 +101,7 @@ def add(
         lines = _safety_lines(store, stored)
 
     def human(console: Console) -> None:
-        console.print("\n".join((f"Stored visit {stored.id} of client {stored.client}.", *lines)))
+        console.print(show.lines((f"Stored visit {stored.id} of client {stored.client}.", *lines)))
 
     show.result(as_json, visit_facts(stored), human)
 
@@ -276,7 +276,7 @@ def _safety_lines(store: Store, visit: Visit) -> tuple[str, ...]:
 
 def _print_visit(console: Console, visit: Visit, safety: tuple[str, ...]) -> None:
     title = f"Visit {visit.id} of client {visit.client}: {visit.side} {visit.limb}, {_minute(visit.taken)}"
-    console.print("\n".join((title, *safety)))
+    console.print(show.lines((title, *safety)))
     for name, text in (
         ("posture", visit.posture),
         ("measured by", visit.measured_by),

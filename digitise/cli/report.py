@@ -161,7 +161,7 @@ def _from_records(
     words = [f"{out}: {len(written)} reports. Read them before passing them on."]
     words += [f"  {each['report']}: {each['reason']}" for each in left]
     data = {"reports": written, "left_out": left}
-    show.result(as_json, data, lambda console: console.print("\n".join(words)))
+    show.result(as_json, data, lambda console: console.print(show.lines(words)))
     if left and not written and not every:
         show.refusal("No report was written; the reasons are told above.")
 

@@ -46,7 +46,7 @@ def safety(
         known, limbs = store.safety(client), safety_of_limbs(store, client)
     data = {"client": limbs[0][0].client, **_facts(known), "limbs": [_limb(*one) for one in limbs]}
     lines = [*_words(known), *(line for one in limbs for line in _limb_words(*one))]
-    show.result(as_json, data, lambda console: console.print("\n".join(lines)))
+    show.result(as_json, data, lambda console: console.print(show.lines(lines)))
 
 
 def _once(path: Path) -> SafetyAnswers:

@@ -51,6 +51,11 @@ def result(as_json: bool, data: Mapping[str, Any], human: Callable[[Console], No
         human(console)
 
 
+def lines(words: Iterable[str]) -> str:
+    """Return sentences as lines in the reader's language."""
+    return "\n".join(map(shown, words))
+
+
 def table(titles: Iterable[str], rows: Iterable[Iterable[object]]) -> Table:
     """Return a table for the terminal, its cells as they are."""
     from rich.table import Table

@@ -52,7 +52,7 @@ def study(
         "unreadable": list(found.unreadable),
         "files": files,
     }
-    show.result(as_json, data, lambda console: console.print("\n".join(words)))
+    show.result(as_json, data, lambda console: console.print(show.lines(words)))
 
 
 def agreement(
