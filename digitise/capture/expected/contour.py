@@ -21,6 +21,7 @@ _NEAR_MM, _FAR_MM = 2.0, 4.0
 _MOST_MOVED_MM = 1.5
 _STEP_MM = 0.15
 _LEAST_STEP = 0.2  # of the logarithms: skin varies by a tenth over some mm
+_LEAST_HUE_STEP = 0.08  # skin's hue varies less than its light; paper in shade was off by 0.05
 _LEAST_CONTRAST = 0.06  # of full light (ours)
 
 
@@ -100,7 +101,9 @@ def differs(line: Array, normals: Array, colours: NDArray[np.float32], mm: float
         Per pixel.
     """
     inside, outside = _both_sides(line, normals, colours, mm)
-    return np.asarray(np.linalg.norm(inside - outside, axis=1) > _LEAST_STEP)
+    step = inside - outside
+    hue = np.linalg.norm(step[:, 1:], axis=1) > _LEAST_HUE_STEP
+    return np.asarray(hue | (np.linalg.norm(step, axis=1) > _LEAST_STEP))
 
 
 def _both_sides(line: Array, normals: Array, values: NDArray[np.float32], mm: float) -> list[Array]:

@@ -27,7 +27,11 @@ from digitise.geometry.rigid import Array, Pose
 _STEP_MM = 3.0
 _HEIGHT_MM = 12.0  # of a hand's outline over the mat, where it is widest
 _PAPER = 0.25  # of the sheet's cells: the brightest, of paper surely
-_HUE = 0.13  # log units off the paper's; the palest rendered skin is off by 0.2, ink in shade by 0.05
+# Log units off the paper's hue from which on it is skin: half way between the two, within these.  Pale skin
+# was off by 0.2, in too much light by 0.1, ink in shade by 0.05.
+_LEAST_HUE, _MOST_HUE = 0.07, 0.13
+_WARMER = np.array([1.0, -1.0], np.float32) / np.sqrt(np.float32(2.0))  # of red over green, blue over green
+_HUE_BYTE = 1000.0  # to find what is half way
 _BESIDE_MM = 25.0
 _DEGREES = np.arange(0.0, 360.0, 10.0)
 _SIZES = (0.82, 0.91, 1.0, 1.1)
@@ -120,7 +124,7 @@ def _on_sheets(boards: Sequence[tuple[Board, Pose]], x: Array, y: Array) -> NDAr
 def _skin(
     photo: Photograph, camera: Camera, x: Array, y: Array, sheet: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Return which cells (H, W) have not the paper's hue."""
+    """Return which cells (H, W) are of a warmer hue than paper."""
     at = camera.project(np.stack([x, y, np.full_like(x, _HEIGHT_MM)], axis=-1))
     pitch = max(1, int(np.nanmedian(np.linalg.norm(np.diff(at, axis=1), axis=-1))))
     small = cv2.resize(photo.pixels, None, fx=1 / pitch, fy=1 / pitch, interpolation=cv2.INTER_AREA)
@@ -128,8 +132,16 @@ def _skin(
     colours = brightness_and_hue(cells, INK_LIGHT)
     bright = sheet & (colours[..., 0] >= np.quantile(colours[..., 0][sheet], 1.0 - _PAPER))
     paper = np.median(colours[bright], axis=0)[1:]
-    off = np.linalg.norm(cv2.blur(colours[..., 1:], (3, 3)) - paper, axis=-1)
-    return np.asarray(off > _HUE)
+    # skin of any tone is redder and less blue than paper in the same light; a sleeve need not be
+    off = (cv2.blur(colours[..., 1:], (3, 3)) - paper) @ _WARMER
+    return np.asarray(off > np.clip(_half_way(off[sheet]), _LEAST_HUE, _MOST_HUE))
+
+
+def _half_way(off: Array) -> float:
+    """Return what parts values (n,) into two groups that each vary least (Otsu 1979)."""
+    bytes_ = np.clip(off * _HUE_BYTE, 0, 255).astype(np.uint8)
+    parted, _ = cv2.threshold(bytes_, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    return float(parted) / _HUE_BYTE
 
 
 def _best_place(told: Array, usual: Mesh, limb_below_y: float, size: float, turn: float) -> Lies:

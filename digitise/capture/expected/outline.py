@@ -33,7 +33,10 @@ INK_LIGHT = 0.02
 """Of full light: ink in a shadow is darker, and takes on the hue of what is beside it; dark skin is not."""
 # From log brightness and hue to a byte.  Hue tells skin from paper and ink, brightness light from shade:
 # with both weighed alike, a tenth of a rendered hand's surroundings was taken for skin, so 0.6 %.
-_SCALE, _OFFSET = np.array([24.0, 110.0, 110.0]), np.array([144.0, 128.0, 128.0])
+_LIGHT_SCALE, _HUE_SCALE, _LIGHT_OFFSET, _MIDDLE = 24.0, 110.0, 144.0, 128.0
+# Hues are spread until skin and what is beside it lie so far apart, in bytes: pale skin in full light is off
+# the paper's hue by 0.1 only, and its parts in light and shade were sorted with the paper's.
+_APART, _MOST_HUE_SCALE = 45.0, 330.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +130,7 @@ def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, look: Look)
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same edge
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
-    cv2.grabCut(_colours(crop), labels, everywhere, other, skin, look.cuts, cv2.GC_INIT_WITH_MASK)
+    cv2.grabCut(_colours(crop, labels), labels, everywhere, other, skin, look.cuts, cv2.GC_INIT_WITH_MASK)
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
 
 
@@ -141,14 +144,26 @@ def _hue_off(crop: Crop, body: Mask, limb: Mask) -> float:
     return float(np.linalg.norm(own - other))
 
 
-def _colours(crop: Crop) -> NDArray[np.uint8]:
+def _colours(crop: Crop, labels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Return brightness and hue of a crop (H, W, 3), whose steps are as large in the shade as in the light.
 
     Dark skin and black ink differ in hue alone, and in a photograph's own numbers hue dwindles with
     brightness.
+
+    Parameters
+    ----------
+    crop
+        The part of the photograph.
+    labels
+        (H, W) what is surely body and what surely not, as the graph cuts name them.
     """
-    values = brightness_and_hue(crop.pixels, INK_LIGHT) * _SCALE + _OFFSET
-    return np.asarray(np.clip(values, 0, 255), np.uint8)
+    values = brightness_and_hue(crop.pixels, INK_LIGHT)
+    skin, beside = (np.median(values[labels == each, 1:], axis=0) for each in (cv2.GC_FGD, cv2.GC_BGD))
+    apart = max(float(np.linalg.norm(skin - beside)), 1e-3)
+    scale = np.clip(_APART / apart, _HUE_SCALE, _MOST_HUE_SCALE)
+    light = values[..., :1] * _LIGHT_SCALE + _LIGHT_OFFSET
+    hue = (values[..., 1:] - beside) * scale + _MIDDLE
+    return np.asarray(np.clip(np.concatenate([light, hue], axis=-1), 0, 255), np.uint8)
 
 
 def _grown(mask: Mask, element: NDArray[np.uint8]) -> Mask:
