@@ -29,6 +29,9 @@ _LEAST_RED = (
 )  # log red over green of what shines: that of the light, while cloth and supports may be blue
 _LIKE_SHEET = 5.0  # squared distance from the sheet's colour
 _LEAST_ROW = 20  # cells of sheet tell its light on a row
+# Log units warmer than the sheet, and at least so bright: skin in so much light that it is nearly white was
+# warmer by 0.045 to 0.2, a white sheet beside it by up to 0.03; in the dark noise is as large.
+_WARMER, _BRIGHT = 0.04, -0.7
 # From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
 _SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
 _BINS = 32
@@ -116,6 +119,12 @@ def _first_guess(values: Values, offsets: Array, panel: Panel, drawn: NDArray[np
     labels[core & like] = cv2.GC_FGD
     labels[drawn > 0], labels[drawn < 0] = cv2.GC_FGD, cv2.GC_BGD
     return labels
+
+
+def warmer_than(values: Values, sheet: Array) -> Mask:
+    """Return where it is bright (H, W) and redder and less blue than a sheet's hues (2,), as pale skin is."""
+    off = values[..., 1:] - sheet
+    return np.asarray((off[..., 0] - off[..., 1] > np.sqrt(2.0) * _WARMER) & (values[..., 0] > _BRIGHT))
 
 
 def _sheet_light(light: Values, panel: Panel) -> Values:

@@ -9,6 +9,7 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.lying.cut import CLIP, Cut, cut_out
 from digitise.capture.outline.bodies import Pair, limb_pair
+from digitise.capture.outline.lying.pale import pale_beyond
 from digitise.capture.outline.lying.supports import resting
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.segmentation import agreement_across
@@ -73,6 +74,7 @@ def find_lying_region(
     sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     pair = _steps(pixels, strip, panel, cut, painted, rows, sides)
     found = [_boundary(strip, panel, cut, rows, sides[k], pair, k) for k in (0, 1)]
+    pale = [pale_beyond(strip, panel, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     nowhere, nothing = np.zeros(len(rows)), np.zeros(len(rows), bool)
     region = Region(
         rows,
@@ -81,7 +83,7 @@ def find_lying_region(
         (cut.evidence, cut.evidence),
         (found[0][1], found[1][1]),
         (found[0][2], found[1][2]),
-        (nothing, nothing),
+        (pale[0], pale[1]),
         (nowhere, nowhere),
         nothing,
         (nothing, nothing),

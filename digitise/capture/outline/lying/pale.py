@@ -1,0 +1,48 @@
+"""Skin in so much light that it is nearly as white as the sheet, beyond what was found to be the limb."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d, median_filter
+
+from digitise.capture.lying.cut import warmer_than
+from digitise.capture.photo.colour import brightness_and_hue
+from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.geometry.rigid import Array
+
+# The sheet is a little warmer within a few mm of a lit limb, whose light falls on it; the rim of a limb that
+# was cut short lay 5 to 12 mm beyond what was found.
+_FROM_MM, _TO_MM = 3.0, 8.0
+_FAR_MM = 120.0  # from the axis: surely sheet
+_STEADY_ROWS, _MARGIN_ROWS = 9, 10
+# Where so much of a boundary is that of the light on the limb, the rest of it is not to be trusted either.
+_MUCH = 0.15
+
+
+def pale_beyond(strip: Strip, panel: Panel, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
+    """Return at which rows (n,) something bright and warmer than the sheet goes on beyond a boundary.
+
+    Parameters
+    ----------
+    strip, panel
+        A lying limb's strip, and what is known of the sheet behind it.
+    rows, offsets
+        (n,) of the boundary, mm from the axis.
+    outward
+        1 or -1: which way is out of the limb.
+    """
+    values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.0), np.uint8))
+    far = panel.inside & (np.abs(strip.offsets) > _FAR_MM)
+    if not far.any():
+        return np.zeros(len(rows), bool)
+    warm = warmer_than(values, np.median(values[far, 1:], axis=0)) & panel.inside
+    away = offsets[:, None] + outward * np.arange(_FROM_MM, _TO_MM, STEP_MM)
+    at = np.clip(np.round((away - strip.offsets[0]) / STEP_MM).astype(int), 0, len(strip.offsets) - 1)
+    steady = median_filter(warm[rows[:, None], at].mean(axis=1) > 0.5, _STEADY_ROWS, mode="nearest")
+    if steady.mean() > _MUCH:
+        return np.ones(len(rows), bool)
+    return np.asarray(maximum_filter1d(steady.astype(np.uint8), 2 * _MARGIN_ROWS + 1, mode="nearest") > 0)
