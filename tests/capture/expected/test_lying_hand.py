@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitise.capture.expected.lying_hand import find_lying_hand
+from digitise.capture.expected.lying_hand import _LEAST_HUE, _MOST_HUE, _WARMER, _half_way, find_lying_hand
+from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import Board
 from digitise.errors import OutlineError
@@ -84,3 +85,22 @@ def test_the_other_hand_agrees_less():
 def test_a_sheet_without_a_hand_is_told():
     with pytest.raises(OutlineError, match="no hand was found"):
         found_in(sheet())
+
+
+def test_a_hand_in_too_much_light_is_found():
+    # as a photo-real hand showed them: the paper 254 of 255, the skin off its hue by a tenth
+    picture = sheet()
+    picture[(picture == PAPER).all(axis=-1)] = (244, 252, 252)
+    lies = found_in(hand_on(picture, 5.0, -10.0, 0.2, (252, 243, 236)))
+    assert np.hypot(lies.x - 5.0, lies.y + 10.0) < 9.0
+    assert abs(lies.turn - 0.2) < np.radians(8.0)
+
+
+def test_a_dark_sleeve_is_no_skin():
+    """It is farther off the paper's hue than any skin, on the other side."""
+    pixels = np.array([[(244, 252, 252)] * 60 + [(252, 243, 236)] * 30 + [(44, 50, 66)] * 30], np.uint8)
+    off = (brightness_and_hue(pixels)[..., 1:] - brightness_and_hue(pixels)[0, 0, 1:]) @ _WARMER
+    limit = np.clip(_half_way(off), _LEAST_HUE, _MOST_HUE)
+    assert (off[0, 60:90] > limit).all()
+    assert (off[0, :60] < limit).all()
+    assert (off[0, 90:] < limit).all()

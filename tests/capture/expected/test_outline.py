@@ -1,9 +1,13 @@
+from types import SimpleNamespace
+
+import cv2
 import numpy as np
 import painted_feet as feet
 import pytest
 from numpy.testing import assert_array_equal
 
-from digitise.capture.expected.outline import Look, find_body
+from digitise.capture.expected.outline import _APART, _HUE_SCALE, INK_LIGHT, Look, _colours, find_body
+from digitise.capture.photo.colour import brightness_and_hue
 from digitise.geometry.mesh import Mesh
 from digitise.shape.statistical.planes import planes_of_view, touch
 
@@ -84,3 +88,18 @@ def test_a_sock_is_of_another_hue_than_the_leg():
     # light from skin and from white cotton: their ratios of red to green differ by exp(0.3)
     covered = found(surface, camera, rng, sock=np.array([225.0, 224.0, 220.0]))
     assert covered.hue_off > 0.3
+
+
+def test_hues_are_spread_for_pale_skin_and_kept_for_others():
+    def apart(skin):
+        pixels = np.full((20, 20, 3), (244, 252, 252), np.uint8)
+        pixels[:, 10:] = skin
+        labels = np.full((20, 20), cv2.GC_BGD, np.uint8)
+        labels[:, 10:] = cv2.GC_FGD
+        told = _colours(SimpleNamespace(pixels=pixels), labels).astype(float)
+        return np.linalg.norm(told[0, 15, 1:] - told[0, 5, 1:])
+
+    medium = brightness_and_hue(np.array([(184, 130, 92), (244, 252, 252)], np.uint8), INK_LIGHT)[:, 1:]
+    # bytes are whole numbers: half of one on either side, of both hues
+    assert apart((184, 130, 92)) == pytest.approx(_HUE_SCALE * np.linalg.norm(medium[0] - medium[1]), abs=2.0)
+    assert apart((250, 235, 225)) == pytest.approx(_APART, abs=2.0)
