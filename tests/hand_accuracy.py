@@ -36,9 +36,9 @@ white as paper, and one from above alone. How colours are weighed, what counts a
 refused was chosen with eight of them in view. The last four were looked at once before the weights were
 changed a last time: -1.0, -2.0, -3.8 and -2.1 %, then -0.6, -1.7, -0.9 and -2.1 %.
 
-Since skin is told from paper by being warmer, two more, rendered and looked at while that was made, from above and
-beside with the palm taped: a pale hand in hard light, the picture 1.8 times too bright, refused before,
-+0.4 ± 6.0 %; a dark hand with its fingers nearly closed +1.0 ± 5.9 %.
+Since skin is told from paper by being warmer, two more, rendered and looked at while that was made, from
+above and beside with the palm taped: a pale hand in hard light, the picture 1.8 times too bright, refused
+before, +0.4 ± 6.0 %; a dark hand with its fingers nearly closed +1.0 ± 5.9 %.
 """
 
 
