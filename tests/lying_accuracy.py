@@ -77,10 +77,10 @@ they are given as they read since. The last three were looked at once only.
 | arm, very dark, hard light, green-grey | -1.5 % | 2.2 % | 2.4 mm | 100 % | 0.3°, 0.8 mm |
 | leg, light, dark sheet | -0.3 % | 1.3 % | 1.8 mm | 100 % | 0.3°, 1.0 mm |
 
-Three more in hard light, the pictures up to 1.4 times too bright, looked at while edges beside bright skin were
-mended: a light leg on a white sheet +0.4 ± 2.5 % (its rim, nearly as white as the sheet, was cut off before:
--14 ± 2.5 %), a very pale arm on a white sheet and a very dark one on a dark sheet still refused, since their
-photographs contradict each other.
+Three more in hard light, the pictures up to 1.4 times too bright, looked at while edges beside bright skin
+were mended: a light leg on a white sheet +0.4 ± 2.5 % (its rim, nearly as white as the sheet, was cut off
+before: -14 ± 2.5 %), a very pale arm on a white sheet and a very dark one on a dark sheet still refused,
+since their photographs contradict each other.
 
 The change between the two visits of the brown arm is -145 ± 32 mL where -140 mL is true (0.3 % of the limb).
 A forearm that stands on its elbow (brown, white backdrop, the hand in the picture) is reported from 50 to
