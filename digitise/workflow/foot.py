@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -18,6 +18,7 @@ from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.fit import LimbFit
+from digitise.shape.foot.figures import ball_girth, foot_length
 from digitise.shape.foot.join import HIGHEST_JOINT_MM, join_foot, require_low
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
@@ -43,6 +44,17 @@ _MOST_MISFIT_MM = 1.6
 # Rendered feet differed from their legs by at most 0.18 in light from different sides; a painted white sock
 # from light skin by more than this.
 _MOST_HUE = 0.3
+# Of the sds from above alone, length and girth at the ball together.  Eight feet seen well from the sides
+# differed by up to 2.4; one with the other foot right behind it, taken for its toes, by 5.0 (4.1).
+_CONTRADICTION = 3.0
+_BEHIND = Finding(
+    "",
+    "foot-from-above",
+    "warning",
+    "From the side something beside the foot is taken for it, such as the other one close behind: the foot "
+    "is known from above alone, and less surely.",
+    "Keep the other foot a step away, and take the photographs again.",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +79,7 @@ def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[F
     """
     try:
         _require_standing_leg(measured)
-        foot = measure_foot(measured, sides, above)
+        foot, more = measure_foot(measured, sides, above)
     except (OutlineError, ShapeError) as error:
         names = {photo.name: name for photo, name in zip(sides, measured.file_names, strict=True)}
         where = names.get(error.where, "")
@@ -75,7 +87,7 @@ def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[F
             where, "foot-left-out", "warning", f"The foot was not measured: {error.what}", error.do
         )
         return replace(measured, findings=(*measured.findings, told))
-    return replace(measured, end=foot)
+    return replace(measured, end=foot, findings=(*measured.findings, *more))
 
 
 def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
@@ -101,8 +113,14 @@ def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
         return fit
 
 
-def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> MeasuredEnd:
+def measure_foot(
+    measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]
+) -> tuple[MeasuredEnd, tuple[Finding, ...]]:
     """Find the foot of a standing leg in its photographs and solve its shape.
+
+    Returns
+    -------
+    The foot, and what to know of how it was measured.
 
     Raises
     ------
@@ -118,16 +136,22 @@ def measure_foot(measured: Measured, sides: Sequence[Photograph], above: Sequenc
     belief, outlines, planes = _solve(photos, cameras, limb)
     for number in range(len(sides), len(photos)):
         _require_seen(outlines.get(number), photos[number])
+    from_above = {n: outline for n, outline in outlines.items() if n >= len(sides)}
+    alone, told = _from_above(belief, from_above, cameras, limb)
+    findings: tuple[Finding, ...] = ()
+    if _contradict(belief, alone):
+        belief, outlines, planes, findings = alone, from_above, told, (_BEHIND,)
     _require_side(belief, planes, limb.side)
     _require_skin([outline.hue_off for outline in outlines.values()])
     for number in outlines:
         _require_bare(belief, planes, number, photos[number])
-    return MeasuredEnd(
+    end = MeasuredEnd(
         join_foot(belief, limb),
         tuple(each.photo for each in above),
         tuple(each.camera for each in above),
-        tuple(outlines[number] for number in range(len(sides), len(photos))),
+        tuple(from_above[number] for number in range(len(sides), len(photos))),
     )
+    return end, findings
 
 
 def _solve(
@@ -147,6 +171,24 @@ def _solve(
         planes = together([told, *seen])
         foot = solve_shape(foot.surface, planes, near=number > 0)
     return foot, outlines, planes
+
+
+def _from_above(
+    belief: ShapeBelief, outlines: Mapping[int, BodyOutline], cameras: Sequence[Camera], limb: Limb
+) -> tuple[ShapeBelief, TangentPlanes]:
+    """Return the foot as the photographs from above and the leg tell it alone, and the planes it touches."""
+    seen = [planes_of_view(cameras[n], outline.edge, n) for n, outline in outlines.items()]
+    planes = together([planes_of_leg(limb), *seen])
+    return solve_shape(belief.surface, planes, near=True), planes
+
+
+def _contradict(belief: ShapeBelief, alone: ShapeBelief) -> bool:
+    """Tell whether the side views make the foot longer or thicker than the view from above can mean."""
+    off = []
+    for figure in (foot_length, ball_girth):
+        own, above = figure(belief), figure(alone)
+        off.append((own.mean - above.mean) / above.sd)
+    return bool(np.linalg.norm(off) > _CONTRADICTION)
 
 
 def _require_standing_leg(measured: Measured) -> None:

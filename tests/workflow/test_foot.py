@@ -125,6 +125,25 @@ def test_the_order_of_the_photographs_does_not_matter():
 
 
 @pytest.mark.slow
+def test_another_foot_behind_is_not_taken_for_its_toes():
+    """From the side its toes stand out before the limb's: the foot is told from above, and less surely."""
+    folder = DATA / "other-behind"
+    truth = json.loads((folder / "truth.json").read_text())
+    found = measure_limb(
+        sorted(folder.glob("photo-*.jpg")),
+        read_field(folder / "field.json"),
+        read_tape(folder / "tape.csv"),
+        side=truth["side"],
+        from_mm=110.0,
+        to_mm=400.0,
+        same_visit=True,
+    )
+    low, high = foot_volume(found.end.part).interval_95
+    assert low < truth["foot_below_110_ml"] < high
+    assert "foot-from-above" in {finding.code for finding in found.findings}
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 def test_a_foot_of_the_other_side_is_told(name):
     photos, field, tape, truth = visit(name)
