@@ -13,7 +13,7 @@ from digitise.cli.app import COMMANDS
 
 # of the library: it has these words in English alone
 _LIBRARY = re.compile(
-    r"Usage:.*|Options:|Arguments:|Show this message and exit\.|\[required\]|\[default: \S+\]|<[^>]*>"
+    r"Usage:.*|Options:|Arguments:|Show this message and exit\.|\[required\]|\[default:[^\]]*\]|<[^>]*>"
     r"|[\w-]*-[\w-]+"  # names of options
 )
 
