@@ -137,8 +137,11 @@ def second_edge(
     doubt = np.zeros(len(points), bool)
     for run in _runs(joint):
         shape = _shape(light[run, :, 0], deep[run] - depth[0])
-        joint[run] = not shape.is_shade
-        doubt[run] = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE
+        unlikely = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE
+        # so near to the edge the shade of a rim that the model of shading does not fit looks the same
+        at_rim = float(np.median(deep[run])) < _OWN_HUE_PX
+        joint[run] = not shape.is_shade and not (unlikely and at_rim)
+        doubt[run] = unlikely
     near = _running_together(joint, deep, clearness)
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
