@@ -304,7 +304,7 @@ CUT = (
 )
 KINDS = {
     (1440, "light"): tuple(READY),
-    (390, "light"): tuple(READY),
+    (360, "light"): tuple(READY),
     (1440, "dark"): tuple(READY),
     (390, "dark"): ("",),
 }
