@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from digitise.words import sentences
 from ui import both_feet, care, measuring, papers, stored, work
 from ui.pairing import listening
 
@@ -9,5 +10,5 @@ from ui.pairing import listening
 def forgotten() -> None:
     """Drop all that is remembered, and let no phone bring more into a visit that is gone."""
     listening.close_doors()
-    for module in (work, both_feet, measuring, stored, care, papers):
+    for module in (work, both_feet, measuring, stored, care, papers, sentences):
         module.forget_remembered()

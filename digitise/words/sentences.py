@@ -59,6 +59,12 @@ def remark() -> str:
     return "" if catalogue(spoken).reviewed else _shown(UNREVIEWED, spoken)
 
 
+def forget_remembered() -> None:
+    """Drop all that was shown, so that no note of a forgotten client stays in memory."""
+    for memory in (_told, _sentence, _known):
+        memory.cache_clear()
+
+
 class _Told(NamedTuple):
     """A translation, and how many parts of it are in no catalogue."""
 

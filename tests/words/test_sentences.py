@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from digitise.words import remark, shown, speaking
+from digitise.words import remark, sentences, shown, speaking
 from digitise.words.catalogue import Catalogue, Template
 from digitise.words.numbers import day, long_day, moment, numbers
 
@@ -107,3 +107,11 @@ def test_a_place_for_a_number_takes_no_words():
     assert [match.values for match in Template("Up to {a:n} mm", "").matches("Up to -1.5 mm")] == [
         {"a": "-1.5"}
     ]
+
+
+def test_what_was_shown_is_forgotten_on_request():
+    with speaking("de"):
+        shown("A note on K-017 that nobody shall keep.")
+    sentences.forget_remembered()
+    kept = (sentences._told, sentences._sentence, sentences._known)
+    assert [memory.cache_info().currsize for memory in kept] == [0, 0, 0]
