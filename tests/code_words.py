@@ -92,6 +92,7 @@ PUT_TOGETHER = (
     "{first} and {second}",
     "arrow {trunk}",
     "toes-{to_mm:n}",
+    "knuckles-{to_mm:n}",
     "{name} ({change_ml:n} mL)",
     "95 %: {low:n} to {high:n} mL",
     "{value:n} ({low:n} to {high:n})",

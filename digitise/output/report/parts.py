@@ -280,7 +280,7 @@ def _pressures(sheet: WrapSheet) -> tuple[tuple[float, float], ...]:
         np.ceil(sheet.z[0] / PRESSURE_STEP_MM), np.floor(sheet.z[-1] / PRESSURE_STEP_MM) + 1
     )
     return tuple(
-        (float(at), round(float(value), 2))
+        (float(at) + 0.0, round(float(value), 2))  # no minus before a zero
         for at, value in zip(heights, np.interp(heights, sheet.z, sheet.relative), strict=True)
     )
 
