@@ -52,3 +52,18 @@ def test_the_list_says_what_each_command_says_of_itself():
         own = [ast.get_docstring(node) for node in tree.body if getattr(node, "name", "") == name]
         text = own[0] if own else (CLI / f"{module}.py").read_text(encoding="utf-8")
         assert what in " ".join(text.split())
+
+
+def test_a_comparison_loads_no_library_of_photographs_meshes_or_optimisation():
+    script = "import sys, digitise.output.change.files, digitise.workflow.care\nprint(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    slow = {
+        "cv2",
+        "trimesh",
+        "shapely",
+        "scipy.interpolate",
+        "scipy.optimize",
+        "scipy.ndimage",
+        "scipy.spatial",
+    }
+    assert not slow & set(done.stdout.split())

@@ -9,10 +9,7 @@ from typing import TYPE_CHECKING
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.errors import ModelError
 from digitise.files import check_folder
-from digitise.output.change.form import ChangeForm
 from digitise.output.model.file import StoredModel, read_model
-from digitise.output.padding.form import AgainstForm, PadForm
-from digitise.output.wrap.form import WrapForm
 
 if TYPE_CHECKING:
     from digitise.care.padding.foot.places import FootPlace
@@ -21,6 +18,9 @@ if TYPE_CHECKING:
     from digitise.care.surface.way import Way
     from digitise.care.wrap.garment import GirthList
     from digitise.care.wrap.plan import Plan
+    from digitise.output.change.form import ChangeForm
+    from digitise.output.padding.form import AgainstForm, PadForm
+    from digitise.output.wrap.form import WrapForm
 
 
 def read_two(first: Path, second: Path) -> tuple[StoredModel, StoredModel]:
@@ -182,6 +182,7 @@ def places_of(
     from digitise.care.change.compare import compare
     from digitise.care.padding.maps import standing_out
     from digitise.care.padding.regions import find_regions
+    from digitise.output.padding.form import AgainstForm
 
     if against is None:
         return find_regions(model.limb), None

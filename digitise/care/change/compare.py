@@ -20,7 +20,7 @@ from digitise.care.excess import Volumes, percent_limb_change
 from digitise.care.surface.segments import Segment, segments
 from digitise.errors import ModelError
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import area_weights
+from digitise.geometry.support import area_weights, fourier
 from digitise.shape.limb import Estimate, Limb, area, coefficients, girth
 
 LEVEL_MM = 10.0
@@ -256,11 +256,26 @@ def radial_change(
     """Return the change of the support distance on a grid; steps in mm, equal steps in direction."""
     theta = 2 * np.pi * np.arange(directions) / directions
     z = np.linspace(joint.low, joint.high, int(np.ceil((joint.high - joint.low) / step)) + 1)
-    means, sds = [], []
-    for height in z:
-        level = np.full(directions, height)
-        rows = [limb.basis.design(theta, level) for limb in (joint.a, joint.b)]
-        found = _linear(joint, joint.rows(rows[0], rows[1]))
-        means.append(found.mean)
-        sds.append(found.sd)
-    return RadialChange(theta, z, Estimate(np.array(means), np.array(sds)))
+    around = fourier(theta, joint.a.basis.harmonics)
+    along = [limb.basis.splines(z) for limb in (joint.a, joint.b)]
+    found = [_around(joint, around, [splines[i] for splines in along]) for i in range(len(z))]
+    return RadialChange(theta, z, Estimate(*(np.array(part) for part in zip(*found, strict=True))))
+
+
+def _around(joint: Joint, around: Array, along: list[Array]) -> Estimate:
+    """Return the change of the support distance at one height, from what its harmonics and splines add."""
+    # splines are local: few of them reach a height
+    kept = [np.flatnonzero(splines) for splines in along]
+    places, rows = [], []
+    for limb, splines, near, sign, first in zip(
+        (joint.a, joint.b), along, kept, (-1.0, 1.0), (0, joint.a.basis.size), strict=True
+    ):
+        terms = limb.basis.n_terms
+        places.append((first + np.arange(terms)[:, None] * limb.basis.n_splines + near).ravel())
+        rows.append(np.kron(np.eye(terms), sign * splines[near]))
+    used = np.concatenate(places)
+    turn = np.hstack(rows)
+    mean = turn @ joint.mean[used]
+    covariance = turn @ joint.covariance[np.ix_(used, used)] @ turn.T
+    variance = np.sum(around @ covariance * around, axis=1)
+    return Estimate(around @ mean, np.sqrt(np.maximum(variance, 0.0)))

@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.special import lambertw
 
 from digitise.geometry.rigid import Array
 
@@ -29,7 +29,6 @@ FALSE_SHARE = 0.008
 _LEAST_SD_MM = 0.02
 # Share of the draws that are far enough out to be in the tail.
 _TAIL = 0.3
-_LOWEST, _HIGHEST = 1.5, 12.0
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,9 @@ def tail_quantile(greatest: Array, share: float) -> float:
     bound = float(np.quantile(greatest, 1 - _TAIL))
     beyond = greatest[greatest > bound]
     size = len(beyond) / ((len(greatest) - len(beyond)) * _tail(bound) + float(np.sum(_tail(beyond))))
-    return float(brentq(lambda u: size * _tail(u) + np.log1p(-share), _LOWEST, _HIGHEST))
+    # f(u) = c where -u^2 exp(-u^2) = -c^2, and u beyond the place of the greatest f: Lambert's lower branch
+    wanted = -np.log1p(-share) / size
+    return float(np.sqrt(-lambertw(-(wanted**2), -1).real))
 
 
 def _tail(u: Array | float) -> Array:

@@ -13,9 +13,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from digitise.care.surface.way import Way
+from digitise.geometry.hull import hull_perimeter
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
@@ -124,7 +124,7 @@ def section_points(body: Mesh, planes: FootPlanes, at: float) -> tuple[Array, Ar
 def section_girth(body: Mesh, planes: FootPlanes, at: float) -> float:
     """Return what a taut bandage goes round at a place, mm."""
     points, directions = section_points(body, planes, at)
-    return float(ConvexHull(points @ directions.T).area)
+    return hull_perimeter(points @ directions.T)
 
 
 def _radius(body: Mesh, toes: Array, bend: Array, angle: float) -> float:

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import ConvexHull
 
 from digitise.care.surface.way import Way
+from digitise.geometry.hull import hull_perimeter
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
@@ -38,7 +38,7 @@ def hand_way(hand: EndPart) -> Way:
 def girth_across(body: Mesh, height: float) -> float:
     """Return what a taut bandage goes round at a height, without a thumb that stands off, mm."""
     pieces = [piece[:, :2] for piece in _level_pieces(body, height) if len(piece) >= _LEAST_POINTS]
-    return max(float(ConvexHull(piece).area) for piece in pieces)
+    return max(hull_perimeter(piece) for piece in pieces)
 
 
 def _level_pieces(body: Mesh, height: float) -> list[Array]:

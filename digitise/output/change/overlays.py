@@ -23,8 +23,8 @@ from digitise.output.figures.limb import CHANGE_LABEL, change_reach
 from digitise.output.figures.render import Window, camera_cover, camera_view
 from digitise.output.figures.views import change_colours
 from digitise.output.model.form import ModelForm
-from digitise.output.model.pictures import near_half
 from digitise.shape.mesh import limb_mesh
+from digitise.shape.section import near_half
 
 # its words can be read at the width of a phone
 _UPRIGHT_MM, _SIDEWAYS_MM = (90.0, 130.0), (90.0, 100.0)

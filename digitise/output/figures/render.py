@@ -1,7 +1,7 @@
 """A small renderer: a closed mesh seen from the side or by a camera, shaded, as an array of pixels.
 
-Faces are small, so all of them are drawn at once: for every place within a face's box, whichever faces cover
-it put their depth into the buffer, and the nearest one wins.
+Faces are small, so all of them are drawn at once: of every row of pixels that a face covers the two ends are
+found, all pixels between put their depth into the buffer, and the nearest one wins.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh, vertex_normals
 from digitise.geometry.rigid import Array
 
+_ON_EDGE = 1e-9  # a share of a corner: rounding of a pixel on an edge
 # A pixel is drawn from so many by so many samples.
 _SAMPLES = 2
 _AMBIENT, _KEY = 0.42, 0.62
@@ -115,12 +116,18 @@ def camera_view(mesh: Mesh, colours: Array, camera: Camera, window: Window) -> P
 def camera_cover(mesh: Mesh, camera: Camera, window: Window) -> Array:
     """Return how much of each pixel (H, W) a mesh covers, from 0 to 1; see :func:`camera_view`."""
     places, samples = _camera_places(camera.camera_from_world.apply(mesh.vertices), camera, window)
-    seen = _nearest(places, mesh.faces, samples).face.reshape(samples[::-1]) >= 0
+    rows = _rows(places, mesh.faces, samples)
+    some = rows.last >= rows.first
+    size = samples[0] * samples[1] + 1
+    begins, ends = (
+        np.bincount(rows.start[some] + column[some], minlength=size) for column in (rows.first, rows.last + 1)
+    )
+    seen = np.cumsum(begins - ends)[:-1].reshape(samples[::-1]) > 0
     return _blocks(seen[..., None].astype(float))[::-1, :, 0]
 
 
 def _camera_places(local: Array, camera: Camera, window: Window) -> tuple[Array, NDArray[np.int64]]:
-    """Return where points (N, 3) of a camera fall, as for :func:`_drawn`, and the size in samples."""
+    """Return where points (N, 3) of a camera fall, as for :func:`_rows`, and the size in samples."""
     own = (camera.lens.pixels_from_plane(local[:, :2] / local[:, 2:]) - window.corner) / window.scale
     samples = np.array(window.size) * _SAMPLES
     # y is up in the buffer; in the picture 1 / z is linear over a face, z is not
@@ -140,22 +147,61 @@ def _shaded(places: Array, mesh: Mesh, colours: Array, size: NDArray[np.int64]) 
     Parameters
     ----------
     places, size
-        As for :func:`_drawn`, in samples.
+        As for :func:`_rows`, in samples.
     mesh
         Gives faces and light.
     colours
         (N, 3).
     """
     light = _AMBIENT + _KEY * np.maximum(vertex_normals(mesh) @ _LIGHT, 0.0)
-    shaded = np.clip(colours * light[:, None], 0.0, 1.0)
-    buffer = _drawn(places, mesh.faces, np.column_stack([shaded, np.ones(len(shaded))]), size)
-    blocks = _blocks(buffer)
+    # a picture has 256 steps: numbers of half the length will do
+    shaded = np.clip(colours * light[:, None], 0.0, 1.0).astype(np.float32)
+    near = _nearest(places, mesh.faces, size)
+    corners = mesh.faces[near.face].T
+    shares = np.stack([1.0 - near.u - near.v, near.u, near.v]).astype(np.float32)
+    parts = [shaded[corner] * share[:, None] for corner, share in zip(corners, shares, strict=True)]
+    buffer = np.zeros((size[0] * size[1], 4), np.float32)
+    buffer[near.pixel, :3] = parts[0] + parts[1] + parts[2]
+    buffer[near.pixel, 3] = 1.0
+    blocks = _blocks(buffer.reshape(size[1], size[0], 4)).astype(float)
     cover = np.maximum(blocks[..., 3:], 1e-9)
     return np.asarray(np.concatenate([blocks[..., :3] / cover, blocks[..., 3:]], axis=-1)[::-1])
 
 
-def _drawn(places: Array, faces: NDArray[np.int64], values: Array, size: NDArray[np.int64]) -> Array:
-    """Return values (H, W, C) of the nearest faces at whole places, zero where there is none.
+class _Near(NamedTuple):
+    """What is nearest to the eye: numbers of pixels, each with its face and where on it the pixel lies."""
+
+    pixel: NDArray[np.int64]
+    face: NDArray[np.int64]
+    u: Array
+    v: Array
+
+
+class _Rows(NamedTuple):
+    """The rows of pixels that faces turned to the eye cover.
+
+    Attributes
+    ----------
+    face
+        (R,) number of the face.
+    first, last
+        (R,) columns of the first and the last pixel, the last before the first where there is none.
+    start
+        (R,) number of the pixel at column 0.
+    at_edge, step
+        (3, R), (3, R): u, v and depth at column 0 of the row, and by how much they grow per column.
+    """
+
+    face: NDArray[np.int64]
+    first: NDArray[np.int64]
+    last: NDArray[np.int64]
+    start: NDArray[np.int64]
+    at_edge: Array
+    step: Array
+
+
+def _rows(places: Array, faces: NDArray[np.int64], size: NDArray[np.int64]) -> _Rows:
+    """Return the rows of pixels that faces cover.
 
     Parameters
     ----------
@@ -164,52 +210,56 @@ def _drawn(places: Array, faces: NDArray[np.int64], values: Array, size: NDArray
         outside the picture is left out.
     faces
         (M, 3).
-    values
-        (N, C) to be interpolated.
     size
         W, H.
     """
-    near = _nearest(places, faces, size)
-    found = np.flatnonzero(near.face >= 0)
-    a, b, c = (values[faces[near.face[found], n]] for n in range(3))
-    u, v = near.u[found, None], near.v[found, None]
-    picture = np.zeros((len(near.face), values.shape[1]))
-    picture[found] = a + u * (b - a) + v * (c - a)
-    return picture.reshape(size[1], size[0], -1)
-
-
-class _Near(NamedTuple):
-    """For every pixel (H * W,) the nearest face (-1 for none), and where on it the pixel lies."""
-
-    face: NDArray[np.int64]
-    u: Array
-    v: Array
+    corner = places[faces]
+    first, second = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    twice = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    facing = np.flatnonzero(twice > 1e-9)
+    corner, first, second, twice = corner[facing], first[facing], second[facing], twice[facing]
+    bottom = np.clip(np.ceil(corner[:, :, 1].min(axis=1)), 0, size[1]).astype(int)
+    top = np.clip(np.floor(corner[:, :, 1].max(axis=1)), -1, size[1] - 1).astype(int)
+    count = np.maximum(top - bottom + 1, 0)
+    y = np.arange(np.sum(count)) - np.repeat(np.cumsum(count) - count - bottom, count)
+    # u and v grow from 0 at the first corner to 1 at the second and at the third
+    across = np.stack([second[:, 1], -first[:, 1]]) / twice
+    up = np.stack([-second[:, 0], first[:, 0]]) / twice
+    left = -across * corner[:, 0, 0] - up * corner[:, 0, 1]
+    part = np.repeat(left, count, axis=1) + np.repeat(up, count, axis=1) * y
+    inside = np.concatenate([part, 1.0 - part.sum(axis=0, keepdims=True)])
+    slope = np.concatenate([across, -across.sum(axis=0, keepdims=True)])
+    low, high = np.zeros(len(y)), np.full(len(y), size[0] - 1.0)
+    for own, grows in zip(inside, np.repeat(slope, count, axis=1), strict=True):
+        # the line on which this share of a corner is zero, to rounding, bounds the row on one side
+        with np.errstate(divide="ignore", invalid="ignore"):
+            bound = (-_ON_EDGE - own) / grows
+        np.maximum(low, bound, out=low, where=grows > 0)
+        np.minimum(high, bound, out=high, where=grows < 0)
+        high[(grows == 0) & (own < -_ON_EDGE)] = -1.0
+    climb = np.stack([first[:, 2], second[:, 2]])
+    depth = np.repeat(corner[:, 0, 2], count) + np.sum(part * np.repeat(climb, count, axis=1), axis=0)
+    steps = np.concatenate([across, np.sum(across * climb, axis=0, keepdims=True)])
+    return _Rows(
+        np.repeat(facing, count),
+        np.ceil(low).astype(int),
+        np.floor(high).astype(int),
+        y * size[0],
+        np.concatenate([part, depth[None]]),
+        np.repeat(steps, count, axis=1),
+    )
 
 
 def _nearest(places: Array, faces: NDArray[np.int64], size: NDArray[np.int64]) -> _Near:
-    """Find the nearest face for each pixel."""
-    corner = places[faces]
-    edge_1, edge_2 = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    twice = edge_1[:, 0] * edge_2[:, 1] - edge_1[:, 1] * edge_2[:, 0]
-    # from the farthest to the nearest: where two faces of one pass share a pixel, the last one written stays
-    order = np.argsort(corner[:, :, 2].sum(axis=1))
-    order = order[twice[order] > 1e-9]
-    corner, edge_1, edge_2, twice = corner[order], edge_1[order], edge_2[order], twice[order]
-    start = np.clip(np.ceil(corner[:, :, :2].min(axis=1)), 0, size).astype(int)
-    reach = np.clip(np.floor(corner[:, :, :2].max(axis=1)), -1, size - 1).astype(int) - start
+    """Find the nearest face for each pixel on which there is one; on an edge of two faces there are both."""
+    rows = _rows(places, faces, size)
+    count = np.maximum(rows.last - rows.first + 1, 0)
+    x = np.arange(np.sum(count)) - np.repeat(np.cumsum(count) - count - rows.first, count)
+    pixel = np.repeat(rows.start, count) + x
+    z = np.repeat(rows.at_edge[2], count) + np.repeat(rows.step[2], count) * x
     depth = np.full(size[0] * size[1], -np.inf)
-    near = _Near(np.full(len(depth), -1), np.zeros(len(depth)), np.zeros(len(depth)))
-    for dx, dy in np.ndindex(*(reach.max(axis=0, initial=-1) + 1)):
-        which = np.flatnonzero((reach[:, 0] >= dx) & (reach[:, 1] >= dy))
-        x, y = start[which, 0] + dx, start[which, 1] + dy
-        off_x, off_y = x - corner[which, 0, 0], y - corner[which, 0, 1]
-        first, second = edge_1[which], edge_2[which]
-        u = (off_x * second[:, 1] - off_y * second[:, 0]) / twice[which]
-        v = (first[:, 0] * off_y - first[:, 1] * off_x) / twice[which]
-        pixel = y * size[0] + x
-        z = corner[which, 0, 2] + u * first[:, 2] + v * second[:, 2]
-        seen = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9) & (z > depth[pixel])
-        pixel = pixel[seen]
-        depth[pixel], near.face[pixel] = z[seen], order[which[seen]]
-        near.u[pixel], near.v[pixel] = u[seen], v[seen]
-    return near
+    np.maximum.at(depth, pixel, z)
+    seen = np.flatnonzero(z == depth[pixel])
+    row, x = np.repeat(np.arange(len(count)), count)[seen], x[seen]
+    u, v = (rows.at_edge[n][row] + rows.step[n][row] * x for n in (0, 1))
+    return _Near(pixel[seen], rows.face[row], u, v)

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 import matplotlib as mpl
 from matplotlib import font_manager
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -145,6 +144,8 @@ def png(draw: Callable[[], Figure], dots_per_inch: float = DOTS_PER_INCH) -> byt
 
 def svg(draw: Callable[[], Figure]) -> str:
     """Return what ``draw`` draws as an SVG."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: PLC0415  # most figures are pixels
+
     stream = io.StringIO()
     with styled():
         FigureCanvasSVG(_spoken(draw())).print_svg(stream, metadata={"Date": None, "Creator": "digitise"})  # type: ignore[no-untyped-call]

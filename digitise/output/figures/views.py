@@ -112,7 +112,7 @@ def four_sides(figure: Figure, limb: Limb, mesh: Mesh, colours: Array, pixels: f
 
 def _bare(axes: Axes) -> None:
     axes.set_aspect("equal")
-    axes.set_xticks([])
+    axes.xaxis.set_visible(False)
     axes.tick_params(left=False)
     for spine in axes.spines.values():
         spine.set_visible(False)

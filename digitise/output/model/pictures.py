@@ -18,10 +18,10 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.fonts import BOLD, REGULAR
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import fourier
 from digitise.output.model.measured import Measured
 from digitise.output.model.segments import outline_name
-from digitise.shape.limb import Limb, coefficients
+from digitise.shape.limb import Limb
+from digitise.shape.section import near_half
 from digitise.words import shown
 
 Pixels = NDArray[np.uint8]
@@ -159,23 +159,6 @@ def front_arc(limb: Limb, camera: Camera, z: float) -> Array:
     """
     arc = camera.project(near_half(limb, camera.centre, z))
     return arc[np.all(np.isfinite(arc), axis=1)]
-
-
-def near_half(limb: Limb, eye: Array, z: float) -> Array:
-    """Return the half of the limb's section at height ``z`` that faces a place (3,): world points (N, 3).
-
-    The section's curve is ``p = h n + h' t`` with n, t the normal and tangent at theta.
-    """
-    theta = np.linspace(0.0, 2 * np.pi, 360, endpoint=False)
-    mean = coefficients(limb, np.array([z]))[0][0]
-    h, turned = (fourier(theta, limb.basis.harmonics, d) @ mean for d in (0, 1))
-    x, y = np.cos(theta), np.sin(theta)
-    curve = np.stack([h * x - turned * y, h * y + turned * x, np.full(360, z)], axis=1)
-    own = limb.axis_from_world.apply(eye)
-    near = h < x * own[0] + y * own[1]
-    first = int(np.argmax(near & ~np.roll(near, 1)))
-    order = np.roll(np.arange(360), -first)
-    return limb.axis_from_world.inverse().apply(curve[order][near[order]])
 
 
 def _heights(limb: Limb) -> list[float]:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
+from digitise.geometry.hull import hull_perimeter
 from digitise.geometry.mesh import Mesh, flux, part_beyond, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
@@ -115,7 +115,7 @@ def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float)
     ends = ((heel + along + half) * toes for half in (-_HALF_STEP_MM, _HALF_STEP_MM))
     before, after = (flux(part_beyond(lower, -toes, end), across) for end in ends)
     height = float(points[:, 1].max())
-    girth = float(ConvexHull(points).area) if height < top_mm - 1.0 else None
+    girth = hull_perimeter(points) if height < top_mm - 1.0 else None
     area = (after - before) / (2 * _HALF_STEP_MM)
     return FootSection(along, float(np.ptp(points[:, 0])), height, girth, area)
 
@@ -154,4 +154,4 @@ def _hull_girth(surface: PlacedShape, origin: Array, normal: Array, below_mm: fl
     points = points[points[:, 2] < below_mm]
     across = np.cross(normal, [0.0, 0.0, 1.0])
     across /= np.linalg.norm(across)
-    return float(ConvexHull(points @ np.column_stack([across, np.cross(normal, across)])).area)
+    return hull_perimeter(points @ np.column_stack([across, np.cross(normal, across)]))

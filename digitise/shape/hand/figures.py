@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
+from digitise.geometry.hull import hull_perimeter
 from digitise.geometry.mesh import Mesh, flux, part_beyond, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
@@ -111,4 +111,4 @@ def _girth(surface: PlacedShape, faces: NDArray[np.int64], origin: Array) -> flo
     """Return the perimeter of the hull of a section across the hand, mm."""
     _, ahead = along_hand(surface)
     points = plane_cut(Mesh(surface.vertices(), faces), origin, ahead)
-    return float(ConvexHull(points @ np.column_stack([np.cross(ahead, _UP), _UP])).area)
+    return hull_perimeter(points @ np.column_stack([np.cross(ahead, _UP), _UP]))
