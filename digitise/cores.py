@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
@@ -11,6 +12,13 @@ R = TypeVar("R")
 
 _AT_ONCE = 2  # a visit has two or three photographs, and what comes after uses one core alone
 _share_cores = False
+
+
+def cores() -> int:
+    """Return how many cores this process may use, at least one."""
+    if hasattr(os, "sched_getaffinity"):  # not on every system
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def for_each(job: Callable[..., R], *items: Iterable[T]) -> tuple[R, ...]:

@@ -2,9 +2,13 @@
 
 import os
 import signal
+import threading
 import time
 
+import cv2
 import numpy as np
+
+from digitise.cores import for_each
 
 
 def work(job):
@@ -13,6 +17,9 @@ def work(job):
         os.kill(os.getpid(), signal.SIGKILL)
     if job == "slow":
         time.sleep(60)
+    if job == "at once":
+        here = threading.get_ident()
+        return cv2.getNumThreads(), set(for_each(lambda _: threading.get_ident(), (1, 2))) == {here}
     if job == "large":
         return float(np.ones(2**40)[0])
     if isinstance(job, str) and job.startswith("once "):

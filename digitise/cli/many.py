@@ -16,8 +16,15 @@ if TYPE_CHECKING:
     from digitise.workflow.many.batch_table import ResultRow
     from digitise.workflow.remeasure import Remeasured
 
+MOST_WORKERS = 64
 WorkersOption = Annotated[
-    int, typer.Option("--workers", min=1, max=64, help="How many visits to measure at a time.")
+    int | None,
+    typer.Option(
+        "--workers",
+        min=1,
+        max=MOST_WORKERS,
+        help="How many visits to measure at a time, each on one core; if left out, one per core.",
+    ),
 ]
 SchedulerOption = Annotated[
     str,
@@ -36,7 +43,7 @@ def batch(
         ),
     ],
     out: OutOption,
-    workers: WorkersOption = 1,
+    workers: WorkersOption = None,
     scheduler: SchedulerOption = "",
     as_json: show.JsonOption = False,
 ) -> None:
@@ -46,10 +53,10 @@ def batch(
     from digitise.workflow.many.batch import RESULTS, run_batch
     from digitise.workflow.many.batch_table import read_table
 
-    _one_place(workers, scheduler)
+    count = _workers(workers, scheduler)
     jobs = read_table(table, out)
     try:
-        rows = run_batch(jobs, out, workers=workers, scheduler=scheduler, told=_teller(len(jobs)))
+        rows = run_batch(jobs, out, workers=count, scheduler=scheduler, told=_teller(len(jobs)))
     except KeyboardInterrupt:
         show.note(_STOPPED)
         raise typer.Exit(130) from None
@@ -72,7 +79,7 @@ def remeasure(
         bool,
         typer.Option("--accept", help="Keep the new models in the records, in the place of the old ones."),
     ] = False,
-    workers: WorkersOption = 1,
+    workers: WorkersOption = None,
     scheduler: SchedulerOption = "",
     records: RecordsOption = None,
     as_json: show.JsonOption = False,
@@ -81,11 +88,11 @@ def remeasure(
     from digitise.record.store import Store
     from digitise.workflow import remeasure as again
 
-    _one_place(workers, scheduler)
+    count = _workers(workers, scheduler)
     with Store(records, create=False) as store:
         try:
             found = again.remeasure(
-                store, out, client=client, workers=workers, scheduler=scheduler, told=_teller(None)
+                store, out, client=client, workers=count, scheduler=scheduler, told=_teller(None)
             )
         except KeyboardInterrupt:
             show.note(_STOPPED)
@@ -98,11 +105,15 @@ def remeasure(
     show.result(as_json, data, lambda console: console.print(show.lines(words)))
 
 
-def _one_place(workers: int, scheduler: str) -> None:
-    if scheduler and workers > 1:
+def _workers(asked: int | None, scheduler: str) -> int:
+    """Return how many workers on this machine; a cluster has its own, whose number is not ours to say."""
+    from digitise.cores import cores
+
+    if scheduler and asked is not None:
         raise typer.BadParameter(
             "give one of the two: a cluster has workers of its own.", param_hint="--workers or --scheduler"
         )
+    return min(cores(), MOST_WORKERS) if asked is None else asked
 
 
 def _line(each: Remeasured) -> str:

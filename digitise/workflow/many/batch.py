@@ -92,7 +92,7 @@ def run_batch(
     out
         Folder of the results, made where it is missing; ``results.csv`` in it is written at the end.
     workers
-        Processes to share the work.
+        Processes to share the work, each on one core.
     scheduler
         Address of a cluster that does it instead; empty for this machine.
     told

@@ -73,14 +73,14 @@ def run_jobs(
     work
         A function of a module; what it raises is raised here.
     workers
-        Processes; with one the jobs run in a single other process, so that it can be lost.
+        Processes, each on one core; with one the jobs run in a single other process, so that it can be lost.
     memory_mb, seconds
         Limits of each job.
     """
     waiting, alone = deque(jobs), deque[J]()
     while waiting or alone:
         source, count = (alone, 1) if alone else (waiting, workers)
-        with _pool(count, memory_mb, share_cores=workers > 1) as pool:
+        with _pool(count, memory_mb) as pool:
             yield from _in_pool(pool, source, alone, work, count, seconds)
 
 
@@ -121,9 +121,9 @@ def _in_pool(
 
 
 @contextmanager
-def _pool(workers: int, memory_mb: int, *, share_cores: bool) -> Iterator[ProcessPoolExecutor]:
+def _pool(workers: int, memory_mb: int) -> Iterator[ProcessPoolExecutor]:
     pool = ProcessPoolExecutor(
-        workers, multiprocessing.get_context("spawn"), initializer=_prepare, initargs=(memory_mb, share_cores)
+        workers, multiprocessing.get_context("spawn"), initializer=_prepare, initargs=(memory_mb,)
     )
     try:
         yield pool
@@ -133,12 +133,11 @@ def _pool(workers: int, memory_mb: int, *, share_cores: bool) -> Iterator[Proces
     pool.shutdown(wait=True)
 
 
-def _prepare(memory_mb: int, share_cores: bool) -> None:  # the pool hands it over by place
-    """Make a worker leave Ctrl-C to who started it, keep to its memory and, beside others, to one core."""
+def _prepare(memory_mb: int) -> None:
+    """Make a worker leave Ctrl-C to who started it, keep to one core and to its memory."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if share_cores:
-        # two that each use two cores wait for each other; one alone may use the second
-        keep_to_one_core()
+    # a worker is a core: those that each use two wait for each other
+    keep_to_one_core()
     if resource is None:
         return
     # what the libraries map without using it counts as well

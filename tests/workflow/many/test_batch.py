@@ -4,10 +4,12 @@ from contextlib import suppress
 from dataclasses import replace
 
 import pytest
+from commands import run
 from conftest import CASES
 from hypothesis import given
 from hypothesis import strategies as st
 
+from digitise import cores
 from digitise.errors import TableError
 from digitise.workflow.many import batch
 from digitise.workflow.many.batch import JOURNAL, RESULTS, job_key, run_batch
@@ -202,3 +204,18 @@ def test_visits_are_measured_as_one_by_one_and_the_bad_one_is_a_row(tmp_path):
         both = [json.loads((tmp_path / each / name / "model.json").read_text()) for each in ("one", "two")]
         assert both[0]["volume_ml_95"] == both[1]["volume_ml_95"]
         assert both[0]["sections"] == both[1]["sections"]
+
+
+@pytest.mark.parametrize(("words", "count"), [((), 3), (("--workers", 2), 2)])
+def test_without_a_number_there_are_as_many_workers_as_cores(tmp_path, capsys, monkeypatch, words, count):
+    asked = []
+
+    def instead(left, _work, *, workers):
+        asked.append(workers)
+        return (Done(job, ResultRow(job.name, "refused", reason="dark")) for job in left)
+
+    monkeypatch.setattr(batch, "run_jobs", instead)
+    monkeypatch.setattr(cores, "cores", lambda: 3)
+    path = table(tmp_path, "v,photo.jpg,field.json,,leg,left,,")
+    code, _, _ = run(capsys, "batch", path, "--out", tmp_path / "o", *words)
+    assert (code, asked) == (0, [count])

@@ -48,3 +48,9 @@ def test_a_job_keeps_to_its_time_and_memory():
 def test_an_error_of_ours_is_not_hidden():
     with pytest.raises(TypeError):
         list(run_jobs([None], work))
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_worker_is_a_core(workers):
+    found = results(["at once"], workers=workers)
+    assert found["at once"].result == (1, True)  # one thread, one photograph after the other
