@@ -46,10 +46,6 @@ from digitise.tape.table import read_tape
 
 MEASURED = 0.2
 """Share of what is read that is measured too, which takes fifty times as long as reading."""
-UNTOLD_SCALE = 0.022
-"""Of a volume: five girths, each read to 2 mm by a hand that pulls 1.5 mm too much or little, tell the scale
-of sheets to 0.55 % (sd), and hint at it from two of these on; volumes go with its square.  The ruler on the
-sheets is for what is less."""
 LOW, HIGH = 120.0, 420.0
 SOLID = synthetic.EllipticFrustum(0, 800, (40, 50), (80, 70), (0, 10), (30, -20))
 TAPE = "height_mm,girth_mm,point\n" + "".join(
@@ -148,19 +144,15 @@ def unchanged() -> Answer:
     return measured()
 
 
-def must_be_right(found: Answer, untold: float = 0.0) -> str:
-    """Fail when a volume is far from the unchanged one, without a warning.
-
-    ``untold`` is the share of a volume that nothing in the files can tell.
-    """
+def must_be_right(found: Answer) -> str:
+    """Fail when a volume is far from the unchanged one, without a warning."""
     whole = unchanged()
     if (
         not np.isfinite([found.value, found.low, found.high]).all()
         or not found.low <= found.value <= found.high
     ):
         raise Wrong(f"{found} is no measurement")
-    low, high = found.low - untold * whole.value, found.high + untold * whole.value
-    if found.warned <= whole.warned and not low <= whole.value <= high:
+    if found.warned <= whole.warned and not found.low <= whole.value <= found.high:
         raise Wrong(
             f"{found.value:.0f} mL ({found.low:.0f} to {found.high:.0f}) instead of {whole.value:.0f}"
         )
@@ -229,16 +221,16 @@ def field_kind():
         return json.dumps(changed)
 
     def case(rng, scratch):
-        choice, untold = rng.random(), 0.0
+        choice = rng.random()
         if choice < 0.15:
-            data, untold = scaled(rng).encode(), UNTOLD_SCALE
+            data = scaled(rng).encode()
         elif choice < 0.8:
             data = json_changed(rng, text).encode("utf-8", "surrogatepass")
         else:
             data = bytes_changed(rng, text.encode())
         field = field_from_json(data, "field.json")
         if field_to_json(field) != text and rng.random() < MEASURED:
-            return must_be_right(measured(field=field), untold)
+            return must_be_right(measured(field=field))
         return "read"
 
     return case

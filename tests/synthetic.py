@@ -9,7 +9,7 @@ camera at C sees its rim where the tangent plane passes through C, that is where
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -298,3 +298,10 @@ def with_noise(view: View, noise: EdgeNoise, rng: np.random.Generator, mm_per_px
             Edge(edge.points + error[:, None] * edge.normals, edge.normals, sd, edge.sure, edge.seen)
         )
     return View(view.name, view.camera, tuple(edges))
+
+
+def of_true_print(limb):
+    """The limb when its sheets are known to be true to size."""
+    return replace(
+        limb, covariance=limb.covariance - np.outer(limb.print_scale, limb.print_scale), print_scale=None
+    )

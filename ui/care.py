@@ -20,7 +20,7 @@ from digitise.geometry.rigid import Array
 from digitise.output.figures.style import png
 from digitise.output.figures.surface import change_on_mesh, mask_on_mesh
 from digitise.output.figures.views import change_views
-from digitise.output.model.file import StoredModel
+from digitise.output.model.file import StoredModel, same_sheets
 from digitise.output.model.form import ModelForm
 from digitise.output.padding.foam_sheet import foam_pdf
 from digitise.record.store import Store
@@ -56,7 +56,7 @@ def change_between(first: StoredModel, second: StoredModel, tell: Progress) -> C
 
     def make() -> Change:
         tell(text.STEP_CHANGE)
-        return compare(first.limb, second.limb)
+        return compare(first.limb, second.limb, same_sheets=same_sheets(first, second))
 
     return _changes.get((first.summary.limb_sha256, second.summary.limb_sha256), make)
 

@@ -8,6 +8,7 @@ reference limb as it was at baseline; they differ, so they are two functions.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -32,6 +33,19 @@ class Volumes(NamedTuple):
         """Return volumes whose errors are independent."""
         means = np.array([float(estimate.mean) for estimate in estimates])
         return cls(means, np.diag([float(estimate.sd) ** 2 for estimate in estimates]))
+
+    @classmethod
+    def alike(cls, estimates: Sequence[AnyEstimate], common_sd: Sequence[float]) -> Volumes:
+        """Return volumes whose errors are independent but for a part that is one error in all of them.
+
+        Examples
+        --------
+        >>> pair = Volumes.alike((Estimate(2300.0, 25.0), Estimate(2000.0, 17.0)), (15.0, 8.0))
+        >>> excess_volume(pair)  # 25 - 15 and 17 - 8 as squares are 20 and 15; of the rest 7 is left
+        Estimate(mean=300.0, sd=25.96150997149434)
+        """
+        own, common = cls.apart(*estimates), np.asarray(common_sd, dtype=np.float64)
+        return cls(own.mean, own.covariance + np.outer(common, common) - np.diag(common**2))
 
     def then(self, later: Volumes) -> Volumes:
         """Return these volumes followed by others whose errors are independent of them."""

@@ -26,7 +26,7 @@ from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
 from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
-from digitise.shape.solve import EdgeData, Posterior, edge_information, solve, swaying, unsure_scale
+from digitise.shape.solve import EdgeData, Posterior, edge_information, printed, solve, swaying
 from digitise.shape.tangents import Samples
 from digitise.shape.taped import TapeCheck, TapeCross, cross_check
 from digitise.tape.rows import TapeRow
@@ -48,7 +48,7 @@ class LimbFit:
     limb
         The limb from edges and tape.
     photo_only
-        The limb from edges alone, as the tape check used it.
+        The limb from edges alone, as the tape check used it: as if the sheets were surely true to size.
     levels
         Where the limb was seen.
     tape_checks
@@ -208,7 +208,7 @@ def _fit(
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
     final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
     require_scale(cross, scene.names)
-    final = unsure_scale(basis, final, cross.ratio / 2 if cross.ratio_is_off else 0.0)
+    final = printed(basis, final, cross.girths, cross.known_ratio)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(
@@ -225,6 +225,7 @@ def _fit(
             posterior.shared,
             posterior.sway,
             wanted.lying,
+            posterior.print_scale,
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)

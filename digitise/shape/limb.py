@@ -111,6 +111,10 @@ class Limb:
     lying
         How a limb lies, the y of its axis frame upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for
         one that stands, or whose axis was given.
+    print_scale
+        (p,) by how much sheets printed one sd of their scale too small would have moved the parameters, mm.
+        Its outer product is part of ``covariance``, nothing may be learnt from it, and limbs measured on the
+        same sheets share it; None when it was not kept apart.
     """
 
     kind: str
@@ -126,6 +130,7 @@ class Limb:
     shared: SharedErrors | None = None
     sway: Array | None = None
     lying: str = ""
+    print_scale: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -228,6 +233,21 @@ def volume(limb: Limb, low: float, high: float) -> Estimate:
     mean = limb.mean @ slope + np.trace(spread)
     variance = 4 * slope @ limb.covariance @ slope + 2 * np.sum(spread * spread.T)
     return Estimate(mean / MM3_PER_ML, np.sqrt(variance) / MM3_PER_ML)
+
+
+def print_sd(limb: Limb, low: float, high: float) -> float:
+    """Return the part of a volume's sd, mL, that is the scale of the print's.
+
+    To first order, ``2 m' Q d`` with d by how much one sd moves the parameters; 0 where that was not kept
+    apart.
+    """
+    if limb.print_scale is None:
+        return 0.0
+    basis = limb.basis
+    there = limb.print_scale.reshape(basis.n_terms, -1) @ basis.gram(low, high)
+    terms = limb.mean.reshape(basis.n_terms, -1)
+    slope = 2 * np.sum(area_weights(basis.harmonics)[:, None] * there * terms)
+    return float(abs(slope)) / MM3_PER_ML
 
 
 def levels(limb: Limb, step: float = 10.0) -> Array:

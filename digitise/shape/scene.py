@@ -1,4 +1,4 @@
-"""What the photographs show, back-projected, with the ways in which cameras and limb may have moved."""
+"""What the photographs show, back-projected, with the ways in which cameras, limb and print may be off."""
 
 from __future__ import annotations
 
@@ -19,6 +19,9 @@ from digitise.shape.tangents import Planes, Samples, common_centre, touch, usabl
 SHIFT_SD_MM = 2.0
 LEAN_SD_DEG = 0.75
 TURN_SD_DEG = 0.75
+# Of the scale of printed sheets, a share: a ruler of 100 mm read to half a millimetre leaves 0.3 %; printers
+# and paper that grows and shrinks with heat and damp add some 0.4 % (from memory).
+PRINT_SD = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,3 +158,16 @@ def _steps() -> list[Pose]:
     shifts = [Pose(still, SHIFT_SD_MM * along[k]) for k in range(2)]
     turns = np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
     return [*shifts, *(Pose(Rotation.from_rotvec(turns[k] * along[k]).as_matrix(), here) for k in range(3))]
+
+
+def scaled(basis: Basis, mean: Array) -> Array:
+    """Return by how much parameters (p,) change for each share by which all lengths grow, heights too.
+
+    A section ``h(z)`` becomes ``(1 + s) h(z / (1 + s))``, so ``h - z h'`` for each ``s``.  Where a section
+    stands is left as it is: the cameras say that, whatever its size.
+    """
+    terms = mean.reshape(basis.n_terms, -1)
+    z = basis.places
+    values = (basis.splines(z) - z[:, None] * basis.splines(z, 1)) @ terms.T
+    values[:, 1:3] = 0.0
+    return np.asarray(np.linalg.solve(basis.splines(z), values).T).ravel()

@@ -11,6 +11,7 @@ from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.shape.basis import Basis
 from digitise.shape.limb import SHARED_ERRORS, SharedErrors
+from digitise.shape.scene import PRINT_SD, scaled
 from digitise.shape.tangents import Samples
 
 # Errors of an outline are not independent from point to point: light from one side or a soft backdrop moves a
@@ -31,6 +32,8 @@ LEAST_SD_PX = 0.1
 # pull (Huber) would still be strong, for the sd of single points is much below that of their whole edge.
 OUTLIER_Z = 2.5
 _LOOKS = 2
+# A girth grows at least by half of what all lengths grow by: a steep calf at the height of a knee gains that.
+_LEAST_GAIN = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +113,8 @@ class Posterior:
         What is known of the first modes, those of ``SHARED_ERRORS``.
     sway
         (p, S) response of the parameters to movements that are considered, or None.
+    print_scale
+        (p,) response to a print of another scale, or None.
     """
 
     mean: Array
@@ -117,6 +122,7 @@ class Posterior:
     modes: Array
     shared: SharedErrors
     sway: Array | None = None
+    print_scale: Array | None = None
 
 
 def edge_covariance(data: EdgeData) -> Array:
@@ -239,14 +245,21 @@ def swaying(
     return replace(posterior, covariance=posterior.covariance + response @ response.T, sway=response)
 
 
-def unsure_scale(basis: Basis, posterior: Posterior, sd: float) -> Posterior:
-    """Return the posterior when all its sections may be larger or smaller by a share of one ``sd``."""
-    if sd == 0.0:
-        return posterior
-    sections = posterior.mean.reshape(basis.n_terms, -1).copy()
-    sections[1:3] = 0.0  # where a section stands is not how large it is
-    step = sd * sections.ravel()
-    return replace(posterior, covariance=posterior.covariance + np.outer(step, step))
+def printed(basis: Basis, posterior: Posterior, girths: GirthData, ratio: float) -> Posterior:
+    """Return the posterior when the scale of the printed sheets is in doubt.
+
+    Like the limb's movements (:func:`swaying`) it is considered, not estimated: all girths pulled alike by
+    one hand look the same.  Where all girths are larger or smaller by a ``ratio`` either scale may be the
+    wrong one: half of the way from the one to the other is one sd then, if that is more than the print's own.
+    """
+    step, sd = scaled(basis, posterior.mean), PRINT_SD
+    if ratio != 0.0:
+        rows = girth_rows(basis, girths.z)
+        # what a girth gains when all lengths grow, for heights grow with it
+        gain = float(np.mean((rows @ step) / (rows @ posterior.mean)))
+        sd = max(sd, abs(ratio) / 2 / max(gain, _LEAST_GAIN))
+    step *= sd
+    return replace(posterior, covariance=posterior.covariance + np.outer(step, step), print_scale=step)
 
 
 def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:

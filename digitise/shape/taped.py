@@ -91,6 +91,11 @@ class TapeCross:
         enough = len(self.girths.z) >= _ROWS_FOR_RATIO
         return enough and abs(self.ratio) > DIFFERS_Z * self.ratio_sd and not self.ratio_is_off
 
+    @property
+    def known_ratio(self) -> float:
+        """The ratio where there are enough rows to tell it, else 0."""
+        return self.ratio if len(self.girths.z) >= _ROWS_FOR_RATIO else 0.0
+
 
 def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
     """Return each row's difference given all others, and its sd (both (T,))."""

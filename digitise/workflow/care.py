@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.errors import ModelError
 from digitise.files import check_folder
-from digitise.output.model.file import StoredModel, read_model
+from digitise.output.model.file import StoredModel, read_model, same_sheets
 
 if TYPE_CHECKING:
     from digitise.care.padding.foot.places import FootPlace
@@ -71,7 +71,7 @@ def compare_folders(
 
     one, other = read_two(first, second)
     check_folder(out, is_change_file, "comparison")
-    change = compare(one.limb, other.limb, mirrored=mirror)
+    change = compare(one.limb, other.limb, mirrored=mirror, same_sheets=same_sheets(one, other))
     end = None if mirror else end_change_of(one.end, other.end)
     return write_change(out, Compared(change, one.summary, other.summary, bilateral, end))
 
@@ -188,7 +188,7 @@ def places_of(
         return find_regions(model.limb), None
     mirrored = model.summary.side != against.summary.side
     words = f"the other {model.summary.limb}" if mirrored else "the other visit"
-    change = compare(model.limb, against.limb, mirrored=mirrored)
+    change = compare(model.limb, against.limb, mirrored=mirrored, same_sheets=same_sheets(model, against))
     form = AgainstForm(
         words=words,
         side=against.summary.side,

@@ -280,6 +280,7 @@ def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float,
         covers_mm=(model.from_mm, model.to_mm),
         ends=MappingProxyType(stored.stored_ends(model, low)),
         places=MappingProxyType(stored.stored_places(model)),
+        common_sd_ml=(0.0, 0.0) if other is None else stored.common_sds(model, other.model, low, high),
     )
 
 

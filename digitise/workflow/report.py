@@ -17,7 +17,7 @@ from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.errors import CourseError
-from digitise.output.model.file import read_model
+from digitise.output.model.file import read_model, same_sheets
 from digitise.output.report.content import Report, ReportVisit, report_content
 from digitise.workflow.care import end_way_of, foot_places_of
 from digitise.workflow.course import VisitMeasurement, follow, refuse_doubles, with_others
@@ -130,10 +130,11 @@ def make_report(
     last = ordered[-1].model
     limb = last.limb
     first = ordered[0].model if len(ordered) > 1 else None
+    change = None if first is None else compare(first.limb, limb, same_sheets=same_sheets(first, last))
     return report_content(
         ordered,
         course,
-        None if first is None else compare(first.limb, limb),
+        change,
         end_change=None if first is None else end_change_of(first.end, last.end),
         regions=find_regions(limb) if options.places else None,
         foot_places=foot_places_of(last, None) if options.places else (),

@@ -46,6 +46,6 @@ def test_the_interval_holds_although_two_edges_are_another_bodys(seed):
 
 def test_edges_that_the_tape_confirms_keep_their_say():
     solid = draw_limb(np.random.default_rng(1))
-    found = volume(measured(solid, 0.0).limb, *LEVELS)
+    found = volume(synthetic.of_true_print(measured(solid, 0.0).limb), *LEVELS)
     assert abs(found.mean / solid.volume(*LEVELS) - 1) < 0.01
     assert found.sd < 0.012 * found.mean

@@ -57,6 +57,9 @@ def mirror(limb: Limb) -> Limb:
     sway = limb.sway
     if sway is not None:
         sway = sign[:, None] * sway
+    print_scale = limb.print_scale
+    if print_scale is not None:
+        print_scale = sign * print_scale
     return replace(
         limb,
         side="right" if limb.side == "left" else "left",
@@ -66,6 +69,7 @@ def mirror(limb: Limb) -> Limb:
         prior_precision=both * limb.prior_precision,
         shared=shared,
         sway=sway,
+        print_scale=print_scale,
     )
 
 
@@ -106,11 +110,16 @@ def align(a: Limb, b: Limb, *, turn: float | None = None) -> Alignment:
 
 
 def align_and_solve(
-    a: Limb, b: Limb, *, turn: float | None = None, likeness: Likeness = SAME_LIMB
+    a: Limb,
+    b: Limb,
+    *,
+    turn: float | None = None,
+    likeness: Likeness = SAME_LIMB,
+    same_sheets: bool = True,
 ) -> tuple[Alignment, Joint]:
     """Return the alignment as :func:`align` does, and the joint belief of shapes so alike, over all turns."""
     alignment = align(a, b, turn=turn)
-    apart = SeparatePosteriors.of(a, b, alignment.level_mm)
+    apart = SeparatePosteriors.of(a, b, alignment.level_mm, same_sheets=same_sheets)
     turns, weight = gauss_rule(alignment.turns, alignment.weight, _JOINED_TURNS)
     shapes = [apart.joined(replace(alignment, turn=float(each)), likeness) for each in turns]
     return alignment, joint_belief(a, b, alignment, *_moments(weight, shapes))

@@ -139,7 +139,14 @@ class Change:
     chart: RadialChange
 
 
-def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | None = None) -> Change:
+def compare(
+    first: Limb,
+    second: Limb,
+    *,
+    mirrored: bool = False,
+    turn: float | None = None,
+    same_sheets: bool = True,
+) -> Change:
     """Compare two limbs.
 
     Parameters
@@ -150,6 +157,8 @@ def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | 
         Compare with the other limb: the second is mirrored first.
     turn
         By how much the second must be turned to face as the first, radians, where it is known.
+    same_sheets
+        Both were measured on the same printed sheets: what their scale is off by is then off alike in both.
 
     Raises
     ------
@@ -163,7 +172,7 @@ def compare(first: Limb, second: Limb, *, mirrored: bool = False, turn: float | 
         )
     other = mirror(second) if mirrored else second
     likeness = OTHER_LIMB if mirrored else SAME_LIMB
-    alignment, joint = align_and_solve(first, other, turn=turn, likeness=likeness)
+    alignment, joint = align_and_solve(first, other, turn=turn, likeness=likeness, same_sheets=same_sheets)
     z = _levels(joint.low, joint.high)
     mean_girth = (girth(joint.a, z).mean + girth(joint.b, z).mean) / 2
     named = segments(first.kind, z, mean_girth)

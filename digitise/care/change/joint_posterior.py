@@ -86,6 +86,8 @@ class SeparatePosteriors:
         Of their parameters, then of the errors that they may share.
     prior_a, prior_b
         Of each order that both have, at the levels.
+    same_sheets
+        Whether both were measured on the same printed sheets.
     """
 
     a: Limb
@@ -96,9 +98,10 @@ class SeparatePosteriors:
     precision_b: Array
     prior_a: dict[int, OrderPrior]
     prior_b: dict[int, OrderPrior]
+    same_sheets: bool
 
     @classmethod
-    def of(cls, a: Limb, b: Limb, level_mm: Array) -> SeparatePosteriors:
+    def of(cls, a: Limb, b: Limb, level_mm: Array, *, same_sheets: bool) -> SeparatePosteriors:
         """Gather what two limbs say at the levels."""
         return cls(
             a,
@@ -109,6 +112,7 @@ class SeparatePosteriors:
             information(_with_errors(b)),
             order_priors(a, level_mm),
             order_priors(b, level_mm),
+            same_sheets,
         )
 
     def joined(self, alignment: Alignment, likeness: Likeness) -> tuple[Array, Array]:
@@ -143,25 +147,42 @@ class SeparatePosteriors:
         belief = condition(precision, mean, links)
         wanted = np.concatenate([np.arange(size_a), start_b + np.arange(size_b), stand])
         every = belief.covariance()
-        swayed = every @ (precision @ _sways(a, b, turn, len(mean), start_b))
+        swayed = every @ (precision @ self._displacements(turn, len(mean), start_b))
         ways = offsets(alignment, b.basis)
         found, covariance = _in_place(belief.mean[wanted], every[np.ix_(wanted, wanted)], ways)
         response = _moved_along(swayed[wanted], ways)
         return found, covariance + response @ response.T
 
+    def _displacements(self, turn: float, size: int, start_b: int) -> Array:
+        """Return how movements and the print displace what each limb is known to be: (size, S).
 
-def _sways(a: Limb, b: Limb, turn: float, size: int, start_b: int) -> Array:
-    """Return how movements between the photographs displace what each limb is known to be: (size, S).
+        They are considered, not estimated, as in the limb's own solve: were the doubt they leave given to the
+        joint solve, it would take a difference in shape for a movement. What the joint solve makes of such a
+        displacement counts: where it is a shift or a lean, the second limb is brought back onto the first.
+        The same sheets are off alike for both; what a limb of an earlier version does not say of its sheets
+        is then taken to be as in the other.
+        """
+        (sway, scale), (sway_b, scale_b) = _columns(self.a, 0.0), _columns(self.b, turn)
+        own, own_b = [sway], [sway_b]
+        together = np.zeros((size, 0))
+        if not self.same_sheets:
+            own, own_b = [sway, scale], [sway_b, scale_b]
+        elif scale.shape[1] == scale_b.shape[1]:
+            together = np.zeros((size, scale.shape[1]))
+            together[: len(scale)], together[start_b : start_b + len(scale_b)] = scale, scale_b
+        first, second = np.hstack(own), np.hstack(own_b)
+        found = np.zeros((size, first.shape[1] + second.shape[1]))
+        found[: len(first), : first.shape[1]] = first
+        found[start_b : start_b + len(second), first.shape[1] :] = second
+        return np.hstack([found, together])
 
-    They are considered, not estimated, as in the limb's own solve: were the doubt they leave given to the
-    joint solve, it would take a difference in shape for a movement. What the joint solve makes of such a
-    displacement counts: where it is a shift or a lean, the second limb is brought back onto the first.
-    """
-    first, second = (np.zeros((each.basis.size, 0)) if each.sway is None else each.sway for each in (a, b))
-    found = np.zeros((size, first.shape[1] + second.shape[1]))
-    found[: len(first), : first.shape[1]] = first
-    found[start_b : start_b + len(second), first.shape[1] :] = turned(b.basis, turn, second)
-    return found
+
+def _columns(limb: Limb, turn: float) -> tuple[Array, Array]:
+    """Return a limb's responses to movements (p, S) and to the scale of the print (p, 1 or 0), turned."""
+    none = np.zeros((limb.basis.size, 0))
+    sway = none if limb.sway is None else limb.sway
+    print_scale = none if limb.print_scale is None else limb.print_scale[:, None]
+    return turned(limb.basis, turn, sway), turned(limb.basis, turn, print_scale)
 
 
 def _errors(limb: Limb) -> Array:
@@ -169,10 +190,13 @@ def _errors(limb: Limb) -> Array:
 
 
 def _with_errors(limb: Limb) -> Array:
-    """Return the covariance of the parameters and of the errors that another limb may share, without sway."""
+    """Return the covariance of the parameters and of the errors that another limb may share.
+
+    Without what movements and the print add: of these nothing may be learnt.
+    """
     own = limb.covariance
-    if limb.sway is not None:
-        own = own - limb.sway @ limb.sway.T
+    for column in _columns(limb, 0.0):
+        own = own - column @ column.T
     if limb.shared is None:
         return own
     beside = limb.shared.with_shape

@@ -150,8 +150,9 @@ def _point(
     first, visit = ordered[0], ordered[i]
     over = None
     if visit.reference is not None:
-        # both errors count in full, as if nothing in them were shared
-        over = excess(Volumes.apart(visit.volume, visit.reference), bilateral=bilateral)
+        # but for the scale of the sheets, both errors count in full, as if nothing in them were shared
+        pair = Volumes.alike((visit.volume, visit.reference), visit.common_sd_ml)
+        over = excess(pair, bilateral=bilateral)
     if i == 0:
         return CoursePoint(visit, None, None, None, over, None)
     change = error.change(first, visit)

@@ -59,6 +59,9 @@ class VisitVolume:
         Heights, mm; the same at all visits that are compared.
     reference
         Volume of the other limb between the same heights at the same visit, mL; None when not measured.
+    common_sd_ml
+        The parts of the sds of ``volume`` and ``reference`` that are one error in both, mL: the scale of the
+        sheets that both were measured on.
     girths
         Girths in mm by height in mm.
     measured_by
@@ -87,6 +90,7 @@ class VisitVolume:
     covers_mm: tuple[float, float] | None = None
     places: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     ends: Mapping[str, Estimate[float]] = field(default_factory=lambda: MappingProxyType({}))
+    common_sd_ml: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
         if self.taken.tzinfo is None:

@@ -32,6 +32,20 @@ def stored_volume(model: ModelForm, low: float, high: float) -> Estimate[float]:
     return Estimate(float(area.integrate(low, high)) / MM3_PER_ML, sd * max(share, 0.0))
 
 
+def common_sds(one: ModelForm, other: ModelForm, low: float, high: float) -> tuple[float, float]:
+    """Return the parts of the sds of two stored volumes that are one error in both, mL.
+
+    That is the scale of the printed sheets, where both limbs were measured on the same.
+    """
+    if one.field_sha256 is None or one.field_sha256 != other.field_sha256:
+        return 0.0, 0.0
+    first, second = (
+        (model.volume_print_sd_ml or 0.0) * stored_volume(model, low, high).mean / model.volume_ml
+        for model in (one, other)
+    )
+    return first, second
+
+
 def stored_ends(model: ModelForm, low: float) -> dict[str, Estimate[float]]:
     """Return the volumes, mL, of what was measured below a height within the model's, by name."""
     found: dict[str, Estimate[float]] = {}

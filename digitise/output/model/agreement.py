@@ -14,7 +14,7 @@ from digitise.output.model.form import ModelForm, SectionForm
 from digitise.output.model.summarise import CONE_REACH_MM
 from digitise.shape.end import EndPart
 from digitise.shape.end_figures import end_volume
-from digitise.shape.limb import Estimate, Limb, Section, girth, sections, volume
+from digitise.shape.limb import Estimate, Limb, Section, girth, print_sd, sections, volume
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
 
@@ -35,9 +35,9 @@ def seal_of(content: Mapping[str, Any]) -> str:
 def check_same(limb: Limb, end: EndPart | None, summary: ModelForm, where: str) -> None:
     """Refuse figures that are not those of the limb and its foot or hand.
 
-    Heights, girths and the volume must be equal.  Of a file without a seal, from an earlier version,
-    everything else that follows from the limb, the tape rows or the findings is derived again and must be
-    near; no such version measured a foot or hand.
+    Heights, girths, the volume and the print's part in it must be equal.  Of a file without a seal, from an
+    earlier version, everything else that follows from the limb, the tape rows or the findings is derived
+    again and must be near; no such version measured a foot or hand.
 
     Parameters
     ----------
@@ -77,6 +77,9 @@ def _is_of(limb: Limb, summary: ModelForm) -> bool:
         np.allclose(levels, own, rtol=0.0, atol=_ROUNDED)
         and np.allclose(girth(limb, np.clip(heights, *own[:2])).mean, stated, rtol=1e-6, atol=_ROUNDED)
         and np.isclose(whole, summary.volume_ml, rtol=1e-6, atol=_ROUNDED)
+        and np.isclose(
+            print_sd(limb, limb.from_mm, limb.to_mm), summary.volume_print_sd_ml or 0.0, atol=_ROUNDED
+        )
     )
 
 

@@ -47,6 +47,12 @@ class StoredModel:
         return self.end if self.end is not None and self.end.name == "foot" else None
 
 
+def same_sheets(one: StoredModel, other: StoredModel) -> bool:
+    """Tell whether two limbs were measured on the same printed sheets, as far as it is known."""
+    first, second = one.summary.field_sha256, other.summary.field_sha256
+    return None in (first, second) or first == second
+
+
 def read_model(folder: str | Path) -> StoredModel:
     """Read a model from the folder it was written into.
 

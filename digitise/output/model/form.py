@@ -268,10 +268,9 @@ class LandmarkForm(Form):
 class ModelForm(Form):
     """A measured limb in figures; the limb itself is in limb.npz beside it.
 
-    ``field_sha256`` is of the content of the sheets.  ``lying`` says how a limb lies that does not stand,
-    ``landmark`` from where its heights count.
-    ``seal`` is the SHA-256 of everything else in the file, as JSON with sorted names and no spaces; null,
-    like the former, in files of earlier versions.
+    ``field_sha256`` is of the sheets, ``volume_print_sd_ml`` what their scale adds to the sd of the volume.
+    ``lying`` says how a limb lies, ``landmark`` from where its heights count.  ``seal`` is the SHA-256 of
+    everything else in the file, as JSON with sorted names and no spaces; null in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
     ``place_girths`` are those taped on foot or hand, in the order of the tape table; ``taped_end`` is what
     they say of its volume.
@@ -301,6 +300,7 @@ class ModelForm(Form):
     created: AwareDatetime
     software: SoftwareForm
     field_sha256: Digest | None = None
+    volume_print_sd_ml: Annotated[float, Field(ge=0, le=200_000)] | None = None
     segments: Annotated[tuple[SegmentForm, ...], Field(max_length=4)] = ()
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None

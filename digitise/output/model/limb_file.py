@@ -52,6 +52,7 @@ def limb_to_bytes(limb: Limb, end: EndPart | None = None) -> bytes:
         levels=np.array([limb.from_mm, limb.to_mm]),
         **errors,
         **({} if limb.sway is None else {_SWAY: limb.sway}),
+        **({} if limb.print_scale is None else {_PRINT: limb.print_scale}),
         **end_to_arrays(end),
     )
     return stream.getvalue()
@@ -97,6 +98,7 @@ def limb_from_bytes(data: bytes, kind: str, side: str, where: str, lying: str = 
         _shared(arrays, basis, where),
         _sway(arrays, basis, where),
         lying,
+        _print_scale(arrays, basis, where),
     )
 
 
@@ -127,6 +129,7 @@ def _damaged(what: str, where: str) -> ModelError:
 # a limb written before they were kept goes without
 _SHARED = ("shared_mean", "shared_covariance", "shared_with_shape")
 _SWAY = "sway"
+_PRINT = "print_scale"
 _MOST_MOVEMENTS = 100
 _NDIM = {
     "mean": 1,
@@ -150,7 +153,7 @@ def _arrays(data: bytes, where: str) -> Arrays:
             if sum(item.file_size for item in archive.infolist()) > LARGEST_FILE:
                 raise ValueError("too large")
         with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-            wanted = (*_NDIM, *_SHARED, _SWAY, *END_ARRAYS)
+            wanted = (*_NDIM, *_SHARED, _SWAY, _PRINT, *END_ARRAYS)
             arrays = {name: np.asarray(stored[name]) for name in wanted if name in stored.files}
     except Exception as error:  # readers of damaged archives raise almost anything
         raise _damaged(f"The file is not a limb's data ({_short(error)}).", where) from error
@@ -225,6 +228,20 @@ def _sway(arrays: Arrays, basis: Basis, where: str) -> Array | None:
         raise _damaged(f'The array "{_SWAY}" does not belong to a limb of {basis.size} parameters.', where)
     if not _is_covariance(arrays["covariance"] - response @ response.T):
         raise _damaged("The movements between the photographs are not ones of this limb.", where)
+    return response
+
+
+def _print_scale(arrays: Arrays, basis: Basis, where: str) -> Array | None:
+    """Return the response to a print of another scale, checked; None where the file holds none."""
+    if _PRINT not in arrays:
+        return None
+    _check_array(_PRINT, arrays[_PRINT], 1, where)
+    response = arrays[_PRINT]
+    sway = arrays.get(_SWAY, np.zeros((basis.size, 0)))
+    if response.shape != (basis.size,):
+        raise _damaged(f'The array "{_PRINT}" does not belong to a limb of {basis.size} parameters.', where)
+    if not _is_covariance(arrays["covariance"] - np.outer(response, response) - sway @ sway.T):
+        raise _damaged("The scale of the print is not one of this limb.", where)
     return response
 
 

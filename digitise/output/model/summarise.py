@@ -18,7 +18,7 @@ from digitise.output.model import form
 from digitise.output.model.form import camera_form
 from digitise.output.model.place_girths import doubts, place_girths, taped_end_form
 from digitise.output.model.segments import outline_name, segments, with_segments
-from digitise.shape.limb import Estimate, Limb, Section, levels, sections, volume
+from digitise.shape.limb import Estimate, Limb, Section, levels, print_sd, sections, volume
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
@@ -95,6 +95,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         created=created,
         software=software(),
         field_sha256=measured.field_sha256,
+        volume_print_sd_ml=rounded(print_sd(limb, limb.from_mm, limb.to_mm)),
         segments=beyond,
         place_girths=taped,
         taped_end=taped_end_form(measured),

@@ -118,6 +118,9 @@ def _with_view(limb: Limb, centre: Array, pitch: float) -> Array:
     """
     p, shared = limb.basis.size, limb.shared
     still = limb.covariance if limb.sway is None else limb.covariance - limb.sway @ limb.sway.T
+    # one photograph more says nothing of the print's scale
+    print_doubt = 0.0 if limb.print_scale is None else np.outer(limb.print_scale, limb.print_scale)
+    still = still - print_doubt
     joint = still
     if shared is not None:
         joint = np.block([[still, shared.with_shape], [shared.with_shape.T, shared.covariance]])
@@ -130,7 +133,7 @@ def _with_view(limb: Limb, centre: Array, pitch: float) -> Array:
         noise = _noise(theta, z, pitch)
         gain = cho_solve(cho_factor(rows @ joint @ rows.T + noise, lower=True), rows @ joint)
         joint = joint - (rows @ joint).T @ gain
-    return np.asarray((joint[:p, :p] + joint[:p, :p].T) / 2)
+    return np.asarray((joint[:p, :p] + joint[:p, :p].T) / 2 + print_doubt)
 
 
 def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:

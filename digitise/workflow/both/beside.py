@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from digitise.care.excess import Excess, Volumes, excess
 from digitise.errors import CourseError
-from digitise.output.course.volumes import stored_volume
+from digitise.output.course.volumes import common_sds, stored_volume
 from digitise.shape.limb import Estimate
 from digitise.workflow.course import VisitMeasurement, at_same_visit, common_heights
 
@@ -72,7 +72,8 @@ def both_limbs(
             do="Measure both standing, or both lying the same way.",
         )
     low, high = common_heights([visit, other])
-    measured = [(stored_volume(one.model, low, high), one.model.side) for one in (visit, other)]
+    measured = [(stored_volume(one.model, low, high), one.model) for one in (visit, other)]
     (more, larger), (less, smaller) = sorted(measured, key=lambda each: -each[0].mean)
-    over = excess(Volumes.apart(more, less), bilateral=bilateral)
-    return BothLimbs(larger, smaller, (more, less), over, low, high)
+    pair = Volumes.alike((more, less), common_sds(larger, smaller, low, high))
+    over = excess(pair, bilateral=bilateral)
+    return BothLimbs(larger.side, smaller.side, (more, less), over, low, high)

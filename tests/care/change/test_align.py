@@ -190,7 +190,7 @@ def test_three_turns_give_the_average_over_all():
     first = seen(truth, LOW, HIGH, rng, tape=tape)
     second = seen(stood_otherwise(truth, 0.15, (10, -5)), LOW, HIGH + 20, rng, tape=tape)
     found, joint = align_and_solve(first, second)
-    apart = SeparatePosteriors.of(first, second, found.level_mm)
+    apart = SeparatePosteriors.of(first, second, found.level_mm, same_sheets=True)
     each = [apart.joined(replace(found, turn=float(turn)), SAME_LIMB) for turn in found.turns]
     mean = sum(w * m for w, (m, _) in zip(found.weight, each, strict=True))
     spread = sum(w * (s + np.outer(m - mean, m - mean)) for w, (m, s) in zip(found.weight, each, strict=True))
