@@ -70,6 +70,11 @@ def test_the_page_still_has_what_its_style_names():
     # a name may be put together from its beginning and the kind of a button
     missing = [name for name in sorted(names) if name not in shipped and name.split("-")[0] not in shipped]
     must(not missing, f"ui/components/page.css: {', '.join(missing)}")
+    states = ("data-test-script-state", "running", "rerunRequested")
+    must(
+        all(f'"{name}"' in shipped or f"`{name}`" in shipped for name in states),
+        "at-work in ui/components/page.css",
+    )
 
 
 def test_commands_are_still_looked_up_by_their_group():

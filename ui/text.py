@@ -18,6 +18,7 @@ FOOTER = (
 )
 
 # ---- steps that take time --------------------------------------------------------------------------
+WORKING = "At work …"
 STEP_LOOKING = "Looking for the marks in {}"
 STEP_CAMERAS = "Working out where the camera stood"
 STEP_FEET = "Finding both feet"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -36,6 +37,8 @@ def head(title: str, lead: str) -> None:
     _progress.set(None)
     colours = ink()
     style = _STYLE.replace("GROUND", colours.ground).replace("BORDER", colours.faint)
+    # as a string of a style sheet
+    style = style.replace("WORKING", json.dumps(text.WORKING, ensure_ascii=False))
     with st.container(key="style"):
         st.html(f"<style>{style}</style>")
     with st.container(key="browser", height="content"):
