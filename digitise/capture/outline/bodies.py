@@ -87,8 +87,9 @@ def limb_pair(
     table = step_table(pixels, strip, slice(int(rows[0]), int(rows[-1]) + 1), first, last)
     height, width = table.strength.shape
     corner = round((first - float(strip.offsets[0])) / STEP_MM)
+    table = _seen(table, _per_cell(panel.before[rows[0] :, corner:].astype(np.float32), height, width))
     # the lightest skin is near to paper: only plain backdrop is surely none of the limb
-    like = panel.inside & ~panel.paper & (panel.distance2 < _LIKE_BACKDROP)
+    like = panel.inside & ~panel.paper & (panel.distance2 < _LIKE_BACKDROP) & ~panel.before
     plain = np.where(painted == 0, like, 8.0 * (painted < 0))
     backdrop = _per_cell(plain[rows[0] :, corner:], height, width)
     heights = strip.heights[rows][:: int(CELL_MM / STEP_MM)][:height]
@@ -99,7 +100,7 @@ def limb_pair(
         _per_cell(cells[rows[0] :, corner:].astype(np.float32), height, width)
         for cells in (
             panel.paper & (panel.distance2 < _UNLIKE),
-            ~panel.inside | (panel.distance2 > _UNLIKE),
+            (~panel.inside | (panel.distance2 > _UNLIKE)) & ~panel.before,
             dressed,
         )
     )
@@ -121,6 +122,15 @@ def limb_pair(
         offsets.append(np.interp(fine, level, middle))
         strength.append(np.interp(fine, level, step))
     return Pair((offsets[0], offsets[1]), (strength[0], strength[1]), (jumps[0], jumps[1]))
+
+
+def _seen(table: StepTable, before: Values) -> StepTable:
+    """Return the table without the edges of what stands before the limb."""
+    near = cv2.dilate((before > 0.0).astype(np.uint8), np.ones((1, 3), np.uint8)) > 0
+    none = np.float32(0.0)
+    return replace(
+        table, strength=np.where(near, none, table.strength), chains=np.where(near, none, table.chains)
+    )
 
 
 def _undressed(table: StepTable, patch: Values) -> StepTable:

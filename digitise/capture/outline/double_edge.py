@@ -88,6 +88,14 @@ class SecondEdge:
             np.where(rows, 0.0, self.depth_px), np.where(rows, 0.0, self.sd_px), self.near & ~rows
         )
 
+    def without_those_on(self, rows: Mask) -> SecondEdge:
+        """Return what is left without the second edges of which most lie on some rows (n,)."""
+        drop = np.zeros(len(rows), bool)
+        for run in _runs((self.depth_px > 0.0) | self.near):
+            inner = self.depth_px[run] > 0.0
+            drop[run] = inner.any() and rows[run][inner].mean() > 0.5
+        return self.without(drop)
+
 
 def no_second_edge(count: int) -> SecondEdge:
     """Return what is known where no second edge is sought."""

@@ -18,7 +18,7 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import Strip, rectify
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
-from digitise.capture.surroundings.foothold import NearMat, look_at_mat
+from digitise.capture.surroundings.sticks import InFront, look_in_front
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
@@ -84,12 +84,13 @@ def find_outline(
             do="Give the full-size photograph, or step nearer.",
         )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
-    mat = look_at_mat(photo.pixels, strip, () if lying else boards)
+    front = look_in_front(photo.pixels, strip, () if lying else boards)
+    before = front.cells(strip)
     if lying:
-        under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards)
-        return _surest(iter([_trace(photo, strip, under, mat, drawn, lies=True)]))
-    panels = (find_panel(strip, areas, weight, boards) for weight in SHADOW_WEIGHTS)
-    return _surest(_trace(photo, strip, panel, mat, drawn) for panel in panels)
+        under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
+        return _surest(iter([_trace(photo, strip, under, front, drawn, lies=True)]))
+    panels = (find_panel(strip, areas, weight, boards, before) for weight in SHADOW_WEIGHTS)
+    return _surest(_trace(photo, strip, panel, front, drawn) for panel in panels)
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ def _trace(
     photo: Photograph,
     strip: Strip,
     panel: Panel,
-    mat: NearMat,
+    front: InFront,
     drawn: _Drawn | None,
     *,
     lies: bool = False,
@@ -140,7 +141,7 @@ def _trace(
         find = find_lying_region if lies else find_region
         region = find(photo.pixels, strip, panel, photo.name, painted)
         correction = None if drawn is None else drawn.correction
-        traced = trace_edges(photo.pixels, strip, region, mat, correction)
+        traced = trace_edges(photo.pixels, strip, region, front, correction)
         _refuse_cut_off(traced.outline, photo)
         _refuse_short(traced.outline, photo.name)
     except OutlineError as error:

@@ -96,7 +96,8 @@ def find_region(
     first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in joined)
     touched, patch = (joined[0][1], joined[1][1]), (joined[0][2], joined[1][2])
     evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
-    told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in evidence]
+    seen = [np.where(panel.before, np.float32(0.0), map_) for map_ in evidence]
+    told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in seen]
     for index, edge in enumerate((first, last)):
         _keep_apart(told[index], every, edge, (-1, 1)[index], touched[index])
     region = _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
@@ -179,7 +180,8 @@ def _keep_apart(
 def _painted_panel(panel: Panel, painted: NDArray[np.int8]) -> Panel:
     certain = np.where(painted > 0, 100.0 * STANDS_OUT, 0.0)
     distance2 = np.where(painted == 0, panel.distance2, certain).astype(np.float32)
-    return Panel(panel.inside | ((painted != 0) & _near_panel(panel)), distance2, panel.printed, panel.paper)
+    inside = panel.inside | ((painted != 0) & _near_panel(panel))
+    return replace(panel, inside=inside, distance2=distance2)
 
 
 def _near_panel(panel: Panel) -> Mask:

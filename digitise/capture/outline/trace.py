@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
@@ -11,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
 from digitise.capture.outline.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.hiding import hiding
+from digitise.capture.outline.hiding import BEFORE, hiding
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
 from digitise.capture.outline.subpixel import (
@@ -23,7 +24,7 @@ from digitise.capture.outline.subpixel import (
     sub_pixel_edge,
 )
 from digitise.capture.photo.rectified import STEP_MM, Strip
-from digitise.capture.surroundings.foothold import NearMat
+from digitise.capture.surroundings.sticks import InFront
 from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 
@@ -34,6 +35,7 @@ _LYING_FROM_MM = 40.0  # a limb that lies is cut there, until it is known where 
 _FLOOR_SD_PX = 16.0
 _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
 _ISLAND_OFF_MM = 10.0
+_GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
 _CAP_ROWS = 6  # a line is closed within 12 mm of height, aslant as a hand draws it (ours)
 _END_ROWS = 8  # 16 mm, of a second edge
@@ -60,7 +62,7 @@ class Traced:
 
 
 def trace_edges(
-    pixels: NDArray[np.uint8], strip: Strip, region: Region, mat: NearMat, correction: Correction | None
+    pixels: NDArray[np.uint8], strip: Strip, region: Region, front: InFront, correction: Correction | None
 ) -> Traced:
     """Refine both boundaries of a region.
 
@@ -68,8 +70,8 @@ def trace_edges(
     ----------
     pixels, strip, region
         (H, W, 3) photograph, its strip and the limb in it.
-    mat
-        What is seen of the mat before the limb's foot.
+    front
+        What stands before the limb.
     correction
         What a person drew; it replaces what is found.
     """
@@ -96,14 +98,17 @@ def trace_edges(
                 edge = _less_sure(edge, by_hem, _HEM_SD_PX)
         else:  # what shines on a limb beside its shadow is no other body
             second = no_second_edge(len(edge.points))
+        inner = edge.points - second.depth_px[:, None] * edge.normals
+        second = second.without_those_on(front.hides(strip, inner, heights))
         edge = _within(edge, second)
+        behind = _closed(front.hides(strip, edge.points, heights)) & ~edge.sure
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
         hidden[skin] &= ~fold
-        reason = hiding(strip, region, mat, index, hidden)[skin]
+        reason = np.where(behind, BEFORE, hiding(strip, region, front.mat, index, hidden)[skin])
         edge = _doubted(edge, fold)
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
-        plain = ~(region.touched if region.rests is None else region.rests)[index][skin]
+        plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
         edge = replace(edge, sure=edge.sure & edge.seen)
         if correction is not None:
@@ -157,6 +162,12 @@ def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEd
         if inner.any() and dressed[first:last][inner].mean() > 0.5:
             keep[first:last] = first == 0 or _comes_out_slowly(depth[inner])
     return second.without(~keep)
+
+
+def _closed(behind: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Close gaps between rows on which an edge goes behind a stick: what was found there is not that edge."""
+    gap = np.ones((int(_GAP_MM / STEP_MM), 1), np.uint8)
+    return np.asarray(cv2.morphologyEx(behind.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0)
 
 
 def _beneath_hem(second: SecondEdge) -> tuple[SecondEdge, NDArray[np.bool_]]:

@@ -62,6 +62,8 @@ def no_limb(name: str) -> OutlineError:
 
 def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
     stands_out = (panel.inside & (panel.distance2 > STANDS_OUT)).astype(np.uint8)
+    if panel.before.any():
+        stands_out = _carried_behind(stands_out, panel.before)
     stands_out = np.asarray(cv2.medianBlur(stands_out, 5), np.uint8)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
     stands_out = np.asarray(cv2.morphologyEx(stands_out, cv2.MORPH_CLOSE, kernel), np.uint8)
@@ -73,6 +75,14 @@ def _foot_component(strip: Strip, panel: Panel, name: str) -> Mask:
     if counts.max(initial=0) * STEP_MM**2 < _LEAST_WIDTH_MM**2:
         raise no_limb(name)
     return np.asarray(labels == int(np.argmax(counts)))
+
+
+def _carried_behind(stands_out: NDArray[np.uint8], before: Mask) -> NDArray[np.uint8]:
+    """Take what stands before the limb for limb where limb is seen on both sides of it, else for nothing."""
+    seen = np.where(before, 0, stands_out).astype(np.uint8)
+    width = int(before.sum(axis=1).max()) + 3
+    across = np.asarray(cv2.morphologyEx(seen, cv2.MORPH_CLOSE, np.ones((1, width), np.uint8)), np.uint8)
+    return np.asarray(np.where(before, across, seen), np.uint8)
 
 
 def _runs(row: Mask) -> NDArray[np.int64]:

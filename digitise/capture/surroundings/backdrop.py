@@ -76,12 +76,15 @@ class Panel:
         (H, W) True where known print makes a step of light, unless the limb hides it.
     paper
         (H, W) True where printed paper is behind, whose print makes steps of light of its own.
+    before
+        (H, W) True where something narrow stands before the limb: what is behind it is not seen.
     """
 
     inside: Mask
     distance2: NDArray[np.float32]
     printed: Mask
     paper: Mask
+    before: Mask
 
 
 def plain_areas(boards: Iterable[tuple[Board, Pose]], camera: Camera) -> list[Area]:
@@ -109,6 +112,7 @@ def find_panel(
     areas: Iterable[Area],
     shadow_weight: float = SHADOW_WEIGHTS[0],
     boards: Iterable[tuple[Board, Pose]] = (),
+    before: Mask | None = None,
 ) -> Panel:
     """Learn the backdrop's colour from its rim, then measure how far every point is from it.
 
@@ -122,6 +126,8 @@ def find_panel(
         What a darkening within a soft shadow's depth counts, 0 to 1.
     boards
         All sheets in the room with their poses world_from_board: their print is no edge of the limb.
+    before
+        (H, W) True where something narrow stands before the limb; None for nothing.
     """
     values = brightness_and_hue(strip.pixels)
     boards = tuple(boards)
@@ -147,7 +153,8 @@ def find_panel(
         border |= beside
     paper = (print_.paper | border) & ~inside
     distance2[paper] = on_border[paper]
-    return Panel(inside | paper, distance2, printed_lines(strip, boards), paper)
+    before = np.zeros_like(inside) if before is None else before
+    return Panel(inside | paper, distance2, printed_lines(strip, boards), paper, before)
 
 
 def _backdrops(boards: Iterable[tuple[Board, Pose]]) -> list[tuple[Board, Pose]]:

@@ -43,7 +43,7 @@ def scene(sheet, skin, seed=0, gloss=0.03):
 def whole_sheet():
     shape = (len(HEIGHTS), len(OFFSETS))
     nowhere = np.zeros(shape, bool)
-    return Panel(np.ones(shape, bool), np.zeros(shape, np.float32), nowhere, nowhere)
+    return Panel(np.ones(shape, bool), np.zeros(shape, np.float32), nowhere, nowhere, nowhere)
 
 
 @pytest.mark.parametrize("sheet", SHEETS)

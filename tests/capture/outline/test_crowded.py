@@ -30,8 +30,28 @@ MEASURED = {
 }
 
 
-@lru_cache(maxsize=4)
-def found(name: str, number: int) -> tuple[Outline, np.ndarray]:
+STICK_MM, STICK_TOP_MM, WOOD = 12.0, 850.0, (112, 74, 45)  # radius, height, sRGB
+
+
+def with_stick(rgb: np.ndarray, camera: Camera, at: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """Paint a stick that stands at (x, y) on the mat: the photograph, and where it is (H, W)."""
+    towards = camera.centre[:2] - at
+    across = STICK_MM * np.array([-towards[1], towards[0]]) / np.linalg.norm(towards)
+    heights = np.linspace(0.0, STICK_TOP_MM, 100)
+    sides = [
+        camera.project(np.column_stack([np.tile(np.add(at, off), (100, 1)), heights]))
+        for off in (across, -across)
+    ]
+    mask = np.zeros(rgb.shape[:2], np.uint8)
+    cv2.fillPoly(
+        mask, [np.rint(16 * np.concatenate([sides[0], sides[1][::-1]])).astype(np.int32)], 255, shift=4
+    )
+    share = cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), 0.9)[..., None]  # the photograph's blur
+    return np.asarray(np.rint(rgb + share * (np.array(WOOD) - rgb)), np.uint8), mask > 0
+
+
+@lru_cache(maxsize=5)
+def found(name: str, number: int, stick: tuple[float, float] | None = None) -> tuple[Outline, np.ndarray]:
     """The outline and the true silhouette (n, 2) px."""
     samples, told = ROOT / "tests/data/samples" / name, ROOT / "tests/data/truth" / name
     rgb = np.ascontiguousarray(cv2.imread(str(samples / f"photo-{number}.jpg"))[..., ::-1])
@@ -44,6 +64,8 @@ def found(name: str, number: int) -> tuple[Outline, np.ndarray]:
     camera = Camera(lens, full.camera_from_world, (rgb.shape[1], rgb.shape[0]))
     poses = {b["name"]: Pose(np.array(b["R"]), np.array(b["t"])) for b in shots[number - 1]["boards"]}
     boards = [(b, poses[b.name]) for b in read_field(samples / "field.json").boards if b.name in poses]
+    if stick is not None:
+        rgb = with_stick(rgb, camera, stick)[0]
     outline = find_outline(as_photo(f"photo-{number}.jpg", rgb), camera, boards, Pose.identity())
     mask = cv2.imread(str(told / f"mask-{number}.png"), cv2.IMREAD_GRAYSCALE) > 127
     return outline, silhouette(mask)
@@ -94,3 +116,29 @@ def test_the_other_leg_is_named_where_it_hides_an_edge():
         edge, heights = outline.edges[part.side == "right"], outline.heights[0]
         assert not edge.seen[(heights >= part.from_mm) & (heights <= part.to_mm)].any()
         assert part.what
+
+
+# Photograph, where the stick stands, the edge it crosses, heights between which it hides that edge by more
+# than 6 mm, heights at which that edge is clear of it by more than the 25 mm of a step's reach.
+STICKS = [
+    (1, (-40.0, 170.0), "right", (300.0, 400.0), (520.0, 780.0)),
+    (2, (170.0, -60.0), "left", (140.0, 220.0), (330.0, 780.0)),
+]
+
+
+@pytest.mark.parametrize(("number", "at", "side", "behind", "clear"), STICKS)
+def test_a_stick_before_the_limb_hides_a_stretch_of_one_edge_alone(number, at, side, behind, clear):
+    outline, contour = found("both-legs", number, at)
+    without, _ = found("both-legs", number)
+    for edge, heights in zip(outline.edges, outline.heights, strict=True):
+        counted = (edge.sure & edge.seen)[(heights > 130.0) & (heights < 800.0)]
+        off = distances(edge, contour)[(heights > 130.0) & (heights < 800.0)]
+        assert (counted & (np.abs(off) > WRONG_PX)).sum() <= 0.005 * counted.sum()
+    crossed = int(side == "right")
+    edge, heights = outline.edges[crossed], outline.heights[crossed]
+    assert not edge.seen[(heights > behind[0]) & (heights < behind[1])].any()
+    assert edge.sure[(heights > clear[0]) & (heights < clear[1])].mean() > 0.9
+    other = 1 - crossed
+    kept = outline.edges[other].sure.sum() / without.edges[other].sure.sum()
+    assert kept > 0.97
+    assert any("stands before" in part.what for part in outline.hidden if part.side == side)

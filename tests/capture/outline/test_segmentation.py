@@ -118,7 +118,7 @@ def test_nothing_painted_changes_nothing(rng):
 
 def no_panel(made) -> Panel:
     nothing = np.zeros(made.limb.shape, bool)
-    return Panel(nothing, nothing.astype(np.float32), nothing, nothing)
+    return Panel(nothing, nothing.astype(np.float32), nothing, nothing, nothing)
 
 
 def test_without_a_panel_clear_steps_of_light_tell_the_limb(rng):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, minimum_filter1d
@@ -153,7 +155,7 @@ def _steps(
 ) -> Pair:
     """Find both edges by steps of light: over print and table the sheet's colour tells nothing."""
     told = np.where(cut.limb, _LIMB, np.minimum(panel.distance2, _SHEET)).astype(np.float32)
-    known = Panel(panel.inside, told, panel.printed, panel.paper)
+    known = replace(panel, distance2=told)
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     span = float(strip.offsets[sides[0].min()]), float(strip.offsets[sides[1].max()])
     undressed = np.zeros(panel.inside.shape, bool)
