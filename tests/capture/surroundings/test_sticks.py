@@ -6,7 +6,7 @@ from strips import made_strip
 
 from digitise.capture.surroundings.sticks import find_sticks
 
-# A line is told along hundreds of rows of 2 mm: half a cell, and what a sharp step's blur makes of its middle.
+# Told along hundreds of rows of 2 mm cells: half a cell, and what a sharp step's blur makes of its middle.
 OFF_MM = 2.0
 
 
