@@ -1,6 +1,7 @@
 """What only a browser can show: messages in sight, fingers, paper, and outlines drawn by hand."""
 
 import json
+import os
 import tempfile
 import time
 from datetime import UTC, datetime
@@ -21,6 +22,8 @@ from digitise.tape.table import read_tape
 from ui import draft as drafts
 
 SAMPLE = ROOT / "sample-images/pair-calf-week0"
+# a refused outline to the saved limb
+MOST_ACTIONS, LONGEST_DRAWN_S = 30, 90
 PHONE = {"has_touch": True, "is_mobile": True}
 CAMERA = (
     "() => JSON.stringify([...document.querySelectorAll('.js-plotly-plot')]"
@@ -311,6 +314,15 @@ def on_screen(view, points):
     return view.evaluate(to_screen, [[float(x), float(y)] for x, y in points])
 
 
+def stroke(page, view, points):
+    """Draw along points of the photograph with one finger."""
+    touch = page.context.new_cdp_session(page)
+    for number, (x, y) in enumerate(on_screen(view, points)):
+        kind = "touchMove" if number else "touchStart"
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": x, "y": y, "id": 0}]})
+    touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
 def draw_along(page, view, points):
     """Drag along points of the photograph: one stroke of the hand."""
     first, *others = on_screen(view, points)
@@ -321,16 +333,20 @@ def draw_along(page, view, points):
     page.mouse.up()
 
 
+@pytest.mark.parametrize(
+    ("draw", "width", "height", "options"), [(draw_along, 1440, 1300, {}), (stroke, 390, 844, PHONE)]
+)
 def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_measured(
-    opened, entered, served, tmp_path
+    opened, entered, served, tmp_path, draw, width, height, options
 ):
     whole = measured(SAMPLE)
     paths = erase(SAMPLE, whole.outlines, tmp_path)
-    draft = entered("drawn-visit", client="S-003", clearance="yes")
+    client = f"S-{width}"
+    draft = entered(f"drawn-visit-{width}", client=client, clearance="yes")
     for there, erased in zip(draft.photos, paths, strict=True):
         there.write_bytes(remove_metadata(erased))
-    page = opened(f"?draft={draft.folder.name}", 1440, 1300)
-    begin, hand = time.monotonic(), np.random.default_rng(7)
+    page = opened(f"?draft={draft.folder.name}", width, height, **options)
+    begin, hand, actions = time.monotonic(), np.random.default_rng(7), 0
     for number, outline in enumerate(whole.outlines, start=1):
         # the editor is there at once, without any click
         page.get_by_text(f"Draw the limb in photograph {number}").wait_for()
@@ -345,17 +361,23 @@ def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_me
         for edge, order in zip(outline.edges, (1, -1), strict=True):
             # within 2 px of the truth in any direction
             shaken = edge.points[wanted] + hand.uniform(-1.4, 1.4, (len(wanted), 2))
-            draw_along(page, view, shaken[::order])
+            draw(page, view, shaken[::order])
+            actions += 1
         # the picture keeps its place: had it moved under the hand, the line would stand beside the limb
         assert view.bounding_box() == place
         page.get_by_role("button", name="Close the line").click()
+        actions += 1
     page.get_by_text("Drag to turn").first.wait_for()
     settled(page)
     page.get_by_role("button", name="Save visit").click()
     page.get_by_text("Saved as visit").first.wait_for()
-    print(f"from the refused outline to the saved limb: {time.monotonic() - begin:.0f} s, 7 pointer actions")
+    took = time.monotonic() - begin
+    assert actions + 1 <= MOST_ACTIONS
+    # on a computer that is busy with other things it is the other things that are measured
+    busy = os.getloadavg()[0] > (os.cpu_count() or 1)
+    assert took <= (6 * LONGEST_DRAWN_S if busy else LONGEST_DRAWN_S)
     with Store(served.home / "records.sqlite") as store:
-        (line,) = store.list_visits("S-003")
+        (line,) = store.list_visits(client)
         said = json.loads(store.model(line.id).json)
     low, high = said["from_mm"], said["to_mm"]
     # the limb ends where the hand's lines end: 2 px of the hand are about 1 mm, and levels lie 5 mm apart

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
+import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing import connection
 from types import FrameType
 from typing import Generic, TypeVar
 
@@ -134,8 +137,9 @@ def _pool(workers: int, memory_mb: int) -> Iterator[ProcessPoolExecutor]:
 
 
 def _prepare(memory_mb: int) -> None:
-    """Make a worker leave Ctrl-C to who started it, keep to one core and to its memory."""
+    """Make a worker leave Ctrl-C to who started it, end with it, keep to one core and to its memory."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     # a worker is a core: those that each use two wait for each other
     keep_to_one_core()
     if resource is None:
@@ -143,6 +147,14 @@ def _prepare(memory_mb: int) -> None:
     # what the libraries map without using it counts as well
     limit = (memory_mb + 4000) * 2**20
     resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+
+
+def _end_with_parent() -> None:
+    """Wait until the process that started this one is gone, and end: a killed one cannot say so."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        connection.wait([parent.sentinel])
+        os._exit(1)
 
 
 def _limited(work: Callable[[J], R], job: J, seconds: float) -> R:

@@ -1,8 +1,12 @@
 import csv
 import json
+import signal
+import subprocess
+import sys
 from contextlib import suppress
 from dataclasses import replace
 
+import psutil
 import pytest
 from commands import run
 from conftest import CASES
@@ -219,3 +223,41 @@ def test_without_a_number_there_are_as_many_workers_as_cores(tmp_path, capsys, m
     path = table(tmp_path, "v,photo.jpg,field.json,,leg,left,,")
     code, _, _ = run(capsys, "batch", path, "--out", tmp_path / "o", *words)
     assert (code, asked) == (0, [count])
+
+
+def samples(count):
+    """Rows of a table: the samples in turn, each between other heights."""
+    for n in range(count):
+        name = ("walk-light", "turn-dark")[n % 2]
+        home = CASES[name] / name
+        photos = f"{home / 'photo-1.jpg'};{home / 'photo-2.jpg'}"
+        yield f"v{n},{photos},{home / 'field.json'},{home / 'tape.csv'},leg,left,{200 + n},500"
+
+
+def begun(path, out):
+    """Start a batch as a person does; return it when its first visit is done."""
+    words = [sys.executable, "-m", "digitise", "batch", str(path), "--out", str(out), "--workers", "2"]
+    command = subprocess.Popen(words, stderr=subprocess.PIPE, text=True)
+    assert "1 of 4: " in command.stderr.readline()
+    return command
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
+def test_a_killed_run_leaves_no_process_and_goes_on_where_it_was(tmp_path, how):
+    path = table(tmp_path, *samples(4))
+    command = begun(path, tmp_path / "out")
+    workers = psutil.Process(command.pid).children(recursive=True)
+    assert len(workers) >= 2
+    command.send_signal(how)
+    command.communicate(timeout=120)
+    assert command.returncode == (130 if how == signal.SIGINT else -how)
+    _, left = psutil.wait_procs(workers, timeout=20)
+    assert left == []
+    assert not (tmp_path / "out" / RESULTS).exists()
+    told = []
+    found = run_batch(read_table(path, tmp_path / "out"), tmp_path / "out", workers=2, told=told.append)
+    assert len(told) < 4
+    assert [row.status for row in found] == ["measured"] * 4
+    run_batch(read_table(path, tmp_path / "whole"), tmp_path / "whole", workers=2)
+    assert (tmp_path / "out" / RESULTS).read_bytes() == (tmp_path / "whole" / RESULTS).read_bytes()

@@ -148,7 +148,13 @@ def test_a_defect_is_not_hidden(tmp_path, address):
 
 
 @pytest.mark.slow
-def test_a_cluster_measures_to_the_last_digit_as_this_machine(tmp_path, address):
+def test_a_cluster_measures_to_the_last_digit_as_this_machine(tmp_path):
+    # four on two cores: half a core each
+    with local_cluster(4) as found:
+        measured_on_a_cluster(tmp_path, found.scheduler_address)
+
+
+def measured_on_a_cluster(tmp_path, address):
     rows = ["name,photos,field,tape,limb,side,from_mm,to_mm"]
     for name in ("walk-light", "turn-dark"):
         home = CASES[name] / name
