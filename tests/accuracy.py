@@ -152,6 +152,10 @@ body models, so their true shape is known. These {count} cases are few, they com
 nobody's skin moved between photographs: in a clinic expect somewhat worse, and repeat a visit now and
 then to learn your own figures.
 
+Intervals hold that the sheets may be printed 0.5 % (one standard deviation) larger or smaller than they
+say, which the same sheets share, so that it leaves a change alone; here they were printed true. Where a
+table below says that it was made earlier or elsewhere, its intervals may be without that.
+
 """
 
 CELLS = """
