@@ -101,6 +101,8 @@ JSON_DAMAGE = [
     ((300.0, "sections", 3, "girth_mm"), "not those of the limb"),
     ((401.0, "to_mm"), "not those of the limb"),
     ((999.0, "volume_ml"), "not those of the limb"),
+    ((999.0, "volume_print_sd_ml"), "not those of the limb"),
+    ((-1.0, "volume_print_sd_ml"), "volume_print_sd_ml is wrong"),
     (([], "photos"), "photos is wrong"),
     (("maybe", "tape_check", 0, "verdict"), "verdict is wrong"),
     (("yesterday", "created"), "created is wrong"),

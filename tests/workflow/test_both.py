@@ -55,6 +55,22 @@ def test_the_excess_is_that_of_the_solids(left, right):
     assert both_limbs(visit(mine), [visit(theirs)], bilateral=True).excess.percent is None
 
 
+def test_the_same_sheets_are_off_alike_on_both_sides(left, right):
+    same, other = "a" * 64, "b" * 64
+    (mine, theirs) = (one.model_copy(update={"field_sha256": same}) for _, one in (left, right))
+    found = both_limbs(visit(mine), [visit(theirs)])
+    elsewhere = both_limbs(visit(mine), [visit(theirs.model_copy(update={"field_sha256": other}))])
+    prints = [
+        model.volume_print_sd_ml * volume.mean / model.volume_ml
+        for model, volume in zip((mine, theirs), found.volumes, strict=True)
+    ]
+    # a cone of 3,000 mL: half a percent of all lengths is more than half a percent of it
+    assert prints[0] > 0.005 * found.volumes[0].mean
+    apart, together = (one.excess.excess_ml.sd for one in (elsewhere, found))
+    # (a^2 + b^2) of the prints become (a - b)^2
+    assert apart**2 - together**2 == pytest.approx(2 * prints[0] * prints[1], rel=1e-3)
+
+
 def test_limbs_alike_have_no_clear_difference(left):
     same = left[1].model_copy(update={"side": "right"})
     found = both_limbs(visit(left[1]), [visit(same)])

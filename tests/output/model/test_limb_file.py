@@ -42,6 +42,34 @@ def test_a_file_without_them_reads_as_before(plain):
     assert restored(limb_to_bytes(plain)).shared is None
 
 
+@pytest.fixture(scope="module")
+def printed(plain):
+    step = np.zeros(plain.basis.size)
+    step[:4] = 0.2
+    covariance = plain.covariance + np.outer(step, step)
+    return replace(plain, covariance=covariance, print_scale=step)
+
+
+def test_the_scale_of_the_print_comes_back(printed, plain):
+    np.testing.assert_array_equal(restored(limb_to_bytes(printed)).print_scale, printed.print_scale)
+    assert restored(limb_to_bytes(plain)).print_scale is None
+
+
+@pytest.mark.parametrize(
+    ("array", "words"),
+    [
+        (np.zeros((2, 2)), "wrong type or shape"),
+        (np.zeros(3), "does not belong to a limb"),
+        (np.full(1, np.nan), "numbers that are none"),
+        (1e3, "not one of this limb"),
+    ],
+)
+def test_a_damaged_scale_of_the_print_is_refused(printed, array, words):
+    array = np.full(printed.basis.size, array) if np.isscalar(array) else array
+    with pytest.raises(ModelError, match=words):
+        restored(spoilt(limb_to_bytes(printed), print_scale=array))
+
+
 def spoilt(data, **arrays):
     with np.load(io.BytesIO(data)) as stored:
         kept = {name: stored[name] for name in stored.files} | arrays
