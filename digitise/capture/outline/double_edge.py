@@ -61,6 +61,10 @@ _WAVER_PX = 3
 _FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
 _LAST = 4  # samples at the end, where shading explains every step
 _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
+# but two legs that lie within millimetres of each other along 250 mm, one behind the other, may do so again
+# a calf further on, in a rim's shade where nothing tells it: by trial on two made visits
+_AS_LONG = 1.5
+_HAND_MM = 250.0  # no hand is longer
 
 
 @dataclass(frozen=True)
@@ -253,11 +257,12 @@ def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
             (last - 1, max(last - tail, first), 1),
         ):
             slope = (deep[end] - deep[inner]) / max(abs(inner - end), 1)
-            rows = end + way * np.arange(1, int(_FAR_MM / STEP_MM) + 1)
+            length = (last - first) * STEP_MM
+            rows = end + way * np.arange(1, int(max(_FAR_MM, _AS_LONG * length) / STEP_MM) + 1)
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
-            long = (last - first) * STEP_MM >= _BODY_MM and first > 0
+            long = length >= (_BODY_MM if first > 0 else _HAND_MM)
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 
