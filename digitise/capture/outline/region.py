@@ -43,6 +43,8 @@ class Region:
         For each boundary (n,) True where it is that of another body, which stands before the limb.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
+    padded
+        For each boundary (n,) True where it is a dressing's; None where none is known.
     hem_mm
         Height at which cloth was seen to begin already, above the rows; None where none was.
     """
@@ -61,3 +63,4 @@ class Region:
     before: tuple[Mask, Mask]
     rests: tuple[Mask, Mask] | None = None
     hem_mm: float | None = None
+    padded: tuple[Mask, Mask] | None = None

@@ -39,6 +39,7 @@ _AGREE_BELOW_MM = 5.0
 _BELOW_MM = 8.0  # beside a floor another foot stands out as well: a clear step is not left by more
 _BEYOND_MM = np.arange(-2.0, 12.0, STEP_MM)  # as far as a step is fitted about an edge
 _WITHIN_MM = np.arange(-30.0, 2.0, STEP_MM)  # as deep as a second edge is sought
+_RIM_MM = np.arange(-6.0, 2.0, STEP_MM)
 _OUT_OF_WINDOW = 1e3  # finite, so that a first guess that jumps still leaves a path
 _STIFFNESS = 1.0
 _REACH = 4
@@ -103,11 +104,13 @@ def find_region(
     region = _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
     printed = [_at_boundary(strip, panel.paper, region, n, _BEYOND_MM) for n in (0, 1)]
     beside = [_at_boundary(strip, dressed, region, n, _WITHIN_MM) for n in (0, 1)]
+    padded = [_at_boundary(strip, dressed, region, n, _RIM_MM) for n in (0, 1)]
     plain = [~region.touched[n] & ~region.below for n in (0, 1)]
     return replace(
         region,
         printed=(printed[0] & plain[0], printed[1] & plain[1]),
         dressed=(beside[0], beside[1]),
+        padded=(padded[0], padded[1]),
         before=(other_before(strip, panel, region, 0), other_before(strip, panel, region, 1)),
     )
 

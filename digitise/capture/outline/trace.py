@@ -42,6 +42,7 @@ _END_ROWS = 8  # 16 mm, of a second edge
 _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarter of it
 _HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
+_PADDED_MM = 3.0  # a dressing is one to five thick
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
 
@@ -88,6 +89,8 @@ def trace_edges(
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
         edge = _doubted(edge, region.doubtful[index][skin])
         edge = _less_sure(edge, ~edge.sure & region.below[skin], _FLOOR_SD_PX)
+        if region.padded is not None:
+            edge = _less_sure(edge, region.padded[index][skin], _PADDED_MM / strip.pixel_mm())
         if region.rests is None:
             second = second_edge(
                 pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin]

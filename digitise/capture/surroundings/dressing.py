@@ -11,7 +11,9 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 
-_HUE = 0.2  # log units off the skin's: veins, redness and shade differ by less
+# Log units off the skin's: veins, redness and shade differ by less. Where hard light leaves skin in the dark it
+# differs by more than the first, and would make one patch with a pale dressing.
+_HUES = (0.2, 0.45)
 _BRIGHTNESS = 0.7  # beyond what shading does across the limb's middle
 _LIKE_BACKDROP = 12.0  # squared distance
 _LEAST_MM2, _LEAST_MM = 400.0, 15.0  # a plaster
@@ -37,18 +39,26 @@ def dressings(
     values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 1.0), np.uint8))
     skin = np.median(values[rows[:, None], _across(left, right)].reshape(-1, 3), axis=0)
     off = values - skin
-    other = (np.linalg.norm(off[..., 1:], axis=-1) > _HUE) | (off[..., 0] > _BRIGHTNESS)
-    other &= ~(panel.inside & (panel.distance2 < _LIKE_BACKDROP))
-    other[: rows[0]] = False
+    limb = _limb(strip, rows, left, right)
+    found = np.zeros(limb.shape, bool)
+    for least in _HUES:
+        other = (np.linalg.norm(off[..., 1:], axis=-1) > least) | (off[..., 0] > _BRIGHTNESS)
+        other &= ~(panel.inside & (panel.distance2 < _LIKE_BACKDROP))
+        other[: rows[0]] = False
+        found |= _patches(values, other, limb, int(rows[0]))
+    return found
+
+
+def _patches(values: Values, other: Mask, limb: Mask, top: int) -> Mask:
+    """Return those pieces of cells unlike skin that are shaped as a dressing on the limb is."""
     # along a limb's rim runs a line of mixed colour, which would join a patch there to everything
     patches = cv2.morphologyEx(other.astype(np.uint8), cv2.MORPH_OPEN, np.ones((_RIM, _RIM), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(patches, connectivity=4)
-    limb = _limb(strip, rows, left, right)
     on_limb = np.bincount(labels[limb], minlength=count)
     keep = np.zeros(count, bool)
     for label in range(1, count):
         x, y, width, height, area = stats[label]
-        inside = y > rows[0] + 1 and x > 0 and x + width < other.shape[1] and y + height < len(other)
+        inside = y > top + 1 and x > 0 and x + width < other.shape[1] and y + height < len(other)
         keep[label] = (
             inside
             and area * STEP_MM**2 >= _LEAST_MM2

@@ -97,6 +97,22 @@ def test_a_dressing_is_told_from_skin_and_backdrop(rng, colour):
     assert np.count_nonzero(found & ~true) < 0.15 * np.count_nonzero(true)
 
 
+def test_a_dressing_beside_skin_that_hard_light_leaves_in_the_dark_is_told_alone(rng):
+    def patch(x, z):
+        return (x > -30.0) & (x < 20.0) & (z > 300.0) & (z < 410.0)
+
+    def dark_flank(x, z):  # redder, too, as skin in the dark is
+        return (x > 8.0) & (x < 34.0) & (z > 140.0) & (z < 760.0)
+
+    made = made_strip(rng, edits=[(dark_flank, (120, 70, 48)), (patch, (236, 234, 228))])
+    panel = find_panel(made.strip, [made.area])
+    rows = np.flatnonzero((made.strip.heights < 800) & (made.strip.heights > 100))
+    found = dressings(made.strip, panel, rows, *columns_of(made, rows))
+    true = patch(*np.meshgrid(made.strip.offsets, made.strip.heights))
+    assert np.count_nonzero(found & true) > 0.9 * np.count_nonzero(true)
+    assert np.count_nonzero(found & ~true) < 0.15 * np.count_nonzero(true)
+
+
 def test_skin_alone_and_a_stick_are_no_dressing(rng):
     for edits in ([], [(lambda x, z: (np.abs(x) < 12.0) & (z > 90.0), (118, 76, 44))]):
         made = made_strip(rng, edits=edits)

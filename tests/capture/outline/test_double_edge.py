@@ -89,6 +89,15 @@ def test_a_sliver_that_comes_out_is_found_and_its_end_is_unsure(rng):
     assert (found.depth_px > 0)[depth_mm > 4.0].mean() > 0.9
 
 
+def test_where_a_long_sliver_comes_out_again_too_narrow_to_tell_the_edge_is_unsure(rng):
+    """Two calves, one behind the other: 2 mm of the further one show above the knee of a rim that tells none."""
+    rows = [0, 90, 110, 125, 160, 200, ROWS]
+    depth_mm = np.interp(np.arange(ROWS), rows, [0.0, 0.0, 2.0, 0.0, 0.0, 8.0, 10.0])
+    found = seen(rng, depth_mm, gain=0.9)
+    assert (found.depth_px > 0)[220:].mean() > 0.9
+    assert np.all((found.near | (found.depth_px > 0))[depth_mm > 1.0])
+
+
 @pytest.mark.parametrize("grain", [2.0, 6.0])
 def test_skin_alone_has_no_second_edge(rng, grain):
     found = seen(rng, np.zeros(ROWS), grain=grain)
