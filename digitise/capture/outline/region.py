@@ -44,7 +44,7 @@ class Region:
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     padded
-        For each boundary (n,) True where it is a dressing's; None where none is known.
+        For each boundary (n,) True where it is a pale dressing's; None where none is known.
     hem_mm
         Height at which cloth was seen to begin already, above the rows; None where none was.
     """

@@ -90,7 +90,7 @@ def find_region(
     sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     every = np.arange(rows[0], len(strip.heights))
     span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
-    dressed = dressings(strip, panel, rows, sides[0], sides[1])
+    dressed, pale = dressings(strip, panel, rows, sides[0], sides[1])
     pair = limb_pair(pixels, strip, panel, painted, every, span, dressed)
     free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
     joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
@@ -104,7 +104,7 @@ def find_region(
     region = _refine(strip, rows, (first, last), (told[0], told[1]), pair, touched, patch)
     printed = [_at_boundary(strip, panel.paper, region, n, _BEYOND_MM) for n in (0, 1)]
     beside = [_at_boundary(strip, dressed, region, n, _WITHIN_MM) for n in (0, 1)]
-    padded = [_at_boundary(strip, dressed, region, n, _RIM_MM) for n in (0, 1)]
+    padded = [_at_boundary(strip, pale, region, n, _RIM_MM) for n in (0, 1)]
     plain = [~region.touched[n] & ~region.below for n in (0, 1)]
     return replace(
         region,

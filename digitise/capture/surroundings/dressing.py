@@ -11,9 +11,9 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 
-# Log units off the skin's: veins, redness and shade differ by less. Where hard light leaves skin in the dark it
-# differs by more than the first, and would make one patch with a pale dressing.
-_HUES = (0.2, 0.45)
+_HUE = 0.2  # log units off the skin's: veins, redness and shade differ by less
+# Skin that hard light leaves in the dark differs by more, and would make one patch with a pale dressing.
+_PALE, _PALE_HUE = 0.3, 0.45  # log units brighter than the skin, and off its hue
 _BRIGHTNESS = 0.7  # beyond what shading does across the limb's middle
 _LIKE_BACKDROP = 12.0  # squared distance
 _LEAST_MM2, _LEAST_MM = 400.0, 15.0  # a plaster
@@ -26,8 +26,8 @@ _FILLED = 0.6  # of its own box: patches are cut square
 
 def dressings(
     strip: Strip, panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], right: NDArray[np.intp]
-) -> Mask:
-    """Return the strip's cells (H, W) that lie on a dressing.
+) -> tuple[Mask, Mask]:
+    """Return the strip's cells (H, W) that lie on a dressing, and those on a pale one, which no lit skin is.
 
     Parameters
     ----------
@@ -40,13 +40,13 @@ def dressings(
     skin = np.median(values[rows[:, None], _across(left, right)].reshape(-1, 3), axis=0)
     off = values - skin
     limb = _limb(strip, rows, left, right)
-    found = np.zeros(limb.shape, bool)
-    for least in _HUES:
-        other = (np.linalg.norm(off[..., 1:], axis=-1) > least) | (off[..., 0] > _BRIGHTNESS)
-        other &= ~(panel.inside & (panel.distance2 < _LIKE_BACKDROP))
-        other[: rows[0]] = False
-        found |= _patches(values, other, limb, int(rows[0]))
-    return found
+    hue, bright = np.linalg.norm(off[..., 1:], axis=-1), off[..., 0] > _BRIGHTNESS
+    known = panel.inside & (panel.distance2 < _LIKE_BACKDROP)
+    known[: rows[0]] = True
+    other, pale = (hue > _HUE) | bright, (hue > _PALE_HUE) & (off[..., 0] > _PALE)
+    top = int(rows[0])
+    found = _patches(values, pale & ~known, limb, top)
+    return found | _patches(values, other & ~known, limb, top), found
 
 
 def _patches(values: Values, other: Mask, limb: Mask, top: int) -> Mask:

@@ -90,7 +90,7 @@ def test_a_sliver_that_comes_out_is_found_and_its_end_is_unsure(rng):
 
 
 def test_where_a_long_sliver_comes_out_again_too_narrow_to_tell_the_edge_is_unsure(rng):
-    """Two calves, one behind the other: 2 mm of the further one show above the knee of a rim that tells none."""
+    """Two calves, one behind the other: 2 mm of the further one show, which a rim does not tell."""
     rows = [0, 90, 110, 125, 160, 200, ROWS]
     depth_mm = np.interp(np.arange(ROWS), rows, [0.0, 0.0, 2.0, 0.0, 0.0, 8.0, 10.0])
     found = seen(rng, depth_mm, gain=0.9)
