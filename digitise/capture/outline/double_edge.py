@@ -64,6 +64,7 @@ _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one l
 # but two legs that lie within millimetres of each other along 250 mm, one behind the other, may do so again
 # a calf further on, in a rim's shade where nothing tells it: by trial on two made visits
 _AS_LONG = 1.5
+_OFF_RIM_PX = 12.0  # a rim's own shade makes lines up to 8 px within
 _HAND_MM = 250.0  # no hand is longer
 
 
@@ -154,7 +155,7 @@ def second_edge(
         at_rim = float(np.median(deep[run])) < _OWN_HUE_PX
         joint[run] = not shape.is_shade and not (unlikely and at_rim)
         doubt[run] = unlikely
-    near = _running_together(joint, deep, clearness)
+    near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX))
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
 
@@ -238,7 +239,7 @@ def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.fl
     return np.asarray(np.einsum("nmc,mk->nkc", relative, answer), np.float32)
 
 
-def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
+def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) -> Mask:
     """Tell rows beyond a second edge's ends on which it may still go on, too near the first or too faint.
 
     Parameters
@@ -247,6 +248,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
         (n,) where there is a second edge, and its depth, pixels.
     clearness
         (n, m) steps by the least that counts, from ``_LEAST_PX`` on.
+    surely
+        (n,) where it is surely another body's, and too deep to be a shade of the rim.
     """
     near = np.zeros(len(joint), bool)
     tail = round(_LONG_MM / STEP_MM)
@@ -258,7 +261,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array) -> Mask:
         ):
             slope = (deep[end] - deep[inner]) / max(abs(inner - end), 1)
             length = (last - first) * STEP_MM
-            rows = end + way * np.arange(1, int(max(_FAR_MM, _AS_LONG * length) / STEP_MM) + 1)
+            far = _AS_LONG * length if surely[run].mean() > 0.5 else 0.0
+            rows = end + way * np.arange(1, int(max(_FAR_MM, far) / STEP_MM) + 1)
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
