@@ -611,6 +611,9 @@ WRAP_FROM_END = {
     "hand": "From {}: the layer begins behind the knuckles, the thumb left free.",
 }
 WRAP_COLUMNS = ("Layer", "Width, {}", "From, {}", "To, {}", "Overlap, %", "Extension, %", "Tension, N")
+PLAN_KEEP = "Keep this plan with the visit"
+PLAN_KEPT = "This plan was kept with the visit: reports and sheets follow it."
+PLAN_DROP = "Back to the suggested plan"
 WRAP_ROLL = "Length of a roll, m"
 WRAP_NEEDS = ("Layer", "Turns", "Length on the limb, m", "Rolls")
 WRAP_ROLLS = "To take from the shelf: {}."

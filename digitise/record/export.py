@@ -139,6 +139,9 @@ def _export_visit(store: Store, visit: Visit, folder: Path) -> str:
         _write(place / f"correction-{number}.json", text)
     if visit.has_field:
         _write(place / "field.json", store.field(visit.id))
+    plan = store.plan(visit.id)
+    if plan is not None:
+        _write(place / "plan.toml", plan)
     if visit.lens_json is not None:
         _write(place / "lens.json", visit.lens_json)
     if visit.has_model:

@@ -38,6 +38,7 @@ from digitise.record.tables import (
     ModelRow,
     PhotographRow,
     PlaceGirthRow,
+    PlanRow,
     TapeRowRow,
     VisitPhotographRow,
     VisitRow,
@@ -158,6 +159,7 @@ def _rows_of_visit(visit_id: int, photographs: Collection[str]) -> _OfClient:
         VisitPhotographRow: VisitPhotographRow.visit_id == visit_id,
         ModelRow: ModelRow.visit_id == visit_id,
         CorrectionRow: CorrectionRow.visit_id == visit_id,
+        PlanRow: PlanRow.visit_id == visit_id,
     }
 
 
@@ -177,6 +179,7 @@ def _rows_of(session: Session, client_id: int) -> _OfClient:
         VisitPhotographRow: VisitPhotographRow.visit_id.in_(visits),
         ModelRow: ModelRow.visit_id.in_(visits),
         CorrectionRow: CorrectionRow.visit_id.in_(visits),
+        PlanRow: PlanRow.visit_id.in_(visits),
         HistoryRow: HistoryRow.client_id == client_id,
     }
 

@@ -21,6 +21,7 @@ from digitise.record.forget import forget_client, forget_visit
 from digitise.record.history.lines import history
 from digitise.record.history.values import DeletionRecord, HistoryLine, RemovalRecord
 from digitise.record.opening import copies_of, left_by_earlier_versions, open_records
+from digitise.record.plans.plan import checked_plan, put_plan, stored_plan
 from digitise.record.safety.answers import known_safety, save_safety, validate_safety
 from digitise.record.saving import mend_visit, overwrite_visit, save_visit
 from digitise.record.values import (
@@ -90,24 +91,15 @@ class Store:
     def replace_visit(self, visit_id: VisitId, visit: NewVisit, *, seen: str | None = None) -> None:
         """Put a visit in the place of a stored one, whole or not at all; it keeps its number.
 
-        Photographs of the stored visit that neither this nor another visit holds are removed.
-
-        Parameters
-        ----------
-        visit_id, visit
-            Which, and what to put there.
-        seen
-            The ``state`` of the visit that was changed; None to replace it whatever it holds by now.
+        Photographs of the stored visit that neither this nor another visit holds are removed.  ``seen`` is
+        the ``state`` of the visit that was changed; None to replace it whatever it holds by now.
 
         Raises
         ------
         RecordError
-            There is no such visit, it is of another client, it is not as it was seen, or something cannot be
-            kept as given.
-        PhotoError
-            A photograph cannot be read.
-        FieldError, LensError
-            The marker field or the lens profile is damaged.
+            There is no such visit, it is of another client, or it is not as it was seen.
+        RecordError, PhotoError, FieldError, LensError
+            As for :meth:`add_visit`.
         """
         ready = validate_visit(visit)
         with self._database.writing() as session:
@@ -209,13 +201,7 @@ class Store:
 
         A warning sign stays open until a later visit asked for it and it was not there; that it was not there
         counts when this visit asked.  The clearance is this visit's, unless the last answer of all is no.
-
-        Parameters
-        ----------
-        client
-            The client's code.
-        visit_id
-            The visit that is looked at; the last one when None.
+        ``visit_id`` is the visit that is looked at; the last one when None.
 
         Raises
         ------
@@ -228,16 +214,8 @@ class Store:
     def save_safety(self, client: str, answers: SafetyAnswers, *, seen: SafetyAnswers | None = None) -> None:
         """Keep a client's conditions and checks of the arteries in the place of those that are stored.
 
-        Signs and clearance belong to visits: those of ``answers`` are not kept.
-
-        Parameters
-        ----------
-        client
-            The client's code; there must be a visit.
-        answers
-            What was answered.
-        seen
-            What was stored when it was looked at; None to replace whatever is stored by now.
+        Signs and clearance belong to visits: those of ``answers`` are not kept.  ``seen`` is what was stored
+        when it was looked at; None to replace whatever is stored by now.
 
         Raises
         ------
@@ -249,6 +227,31 @@ class Store:
         ready = validate_safety(answers)
         with self._database.writing() as session:
             save_safety(session, client_code(client), ready, seen)
+
+    def plan(self, visit_id: VisitId) -> str | None:
+        """Return the text of the wrap's plan that was kept with a visit, None without one.
+
+        Raises
+        ------
+        RecordError
+            There is no such visit.
+        """
+        with self._sound_reading() as session:
+            return stored_plan(session, visit_id)
+
+    def keep_plan(self, visit_id: VisitId, text: str | None, *, seen: str | None) -> None:
+        """Keep the text of a wrap's plan with a visit in the place of the one ``seen``; None keeps none.
+
+        Raises
+        ------
+        RecordError
+            There is no such visit, or it has another plan by now.
+        PlanError
+            The text is no plan.
+        """
+        ready = None if text is None else checked_plan(text)
+        with self._database.writing() as session:
+            put_plan(session, visit_id, ready, seen)
 
     def photo(self, visit_id: VisitId, number: int) -> bytes:
         """Return the stripped JPEG file of a photograph (1-based).

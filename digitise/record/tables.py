@@ -170,6 +170,14 @@ class ModelRow(Base):
     limb_npz: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
 
 
+class PlanRow(Base):
+    """The plan of a wrap that was kept with a visit."""
+
+    __tablename__ = "plans"
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True)
+    plan_toml: Mapped[str] = mapped_column(Text)
+
+
 class CorrectionRow(Base):
     """A person's correction of the outline in one photograph of a visit."""
 

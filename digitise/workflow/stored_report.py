@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from digitise.care.safety.answers import with_newer
+from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.errors import DigitiseError
 from digitise.output.model.file import StoredModel, model_from_bytes
 from digitise.output.report.content import Report, ReportVisit
@@ -48,7 +49,8 @@ class LimbReport:
 def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterator[LimbReport]:
     """Make the report on every limb of a client that has a measured visit, the other limb beside it.
 
-    The safety answers are those of the records, with those of ``options`` on top.
+    The safety answers are those of the records, with those of ``options`` on top; a wrap follows the plan
+    that was kept with the last visit, unless ``options`` hold one.
 
     What cannot be put side by side becomes a reason and stops no other limb.
 
@@ -67,11 +69,28 @@ def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterato
             visits = tuple(_visit(store, visit, other) for visit, other in pairs)
             known = store.safety(client, _number(series.visits[-1]))
             answers = known if options.answers is None else with_newer(known, options.answers)
-            made = make_report(visits, replace(options, answers=answers), client=client)
+            plan = options.plan
+            if options.wrap and plan is None:
+                plan = kept_plan(store, _number(series.visits[-1]))
+            made = make_report(visits, replace(options, answers=answers, plan=plan), client=client)
         except DigitiseError as error:
             yield LimbReport(client, limb, side, reason=str(error))
             continue
         yield LimbReport(client, limb, side, visits, made)
+
+
+def kept_plan(store: Store, visit: VisitId) -> Plan | None:
+    """Return the plan of a wrap that was kept with a visit, None without one.
+
+    Raises
+    ------
+    RecordError
+        There is no such visit.
+    PlanError
+        What is kept is no plan.
+    """
+    text = store.plan(visit)
+    return None if text is None else plan_from_toml(text.encode(), f"visit {visit}")
 
 
 def _visit(store: Store, visit: VisitMeasurement, other: VisitMeasurement | None) -> ReportVisit:

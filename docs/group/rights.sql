@@ -9,10 +9,10 @@ GRANT SELECT ON ALL TABLES IN SCHEMA public TO north_reader, north_therapist;
 
 -- A therapist stores visits, and puts a changed visit in the place of the old one.
 GRANT INSERT ON clients, limbs, fields, visits, tape_rows, place_girths, photographs, visit_photographs, models,
-    corrections, client_conditions, arterial_checks, history TO north_therapist;
+    corrections, plans, client_conditions, arterial_checks, history TO north_therapist;
 GRANT UPDATE ON visits TO north_therapist;
 GRANT DELETE ON limbs, fields, tape_rows, place_girths, photographs, visit_photographs, models, corrections,
-    client_conditions, arterial_checks TO north_therapist;
+    plans, client_conditions, arterial_checks TO north_therapist;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO north_therapist;
 
 -- Whole visits and clients are removed by the keeper only. Rows of visits hang on limbs and photographs: a

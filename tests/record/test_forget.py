@@ -50,6 +50,7 @@ def test_rows_are_counted_before_and_none_is_left(store, full_visit, picture):
         "visit_photographs": 4,
         "models": 1,
         "corrections": 1,
+        "plans": 0,
         "history": 0,
     }
     assert [client.code for client in store.list_clients()] == ["B-2"]

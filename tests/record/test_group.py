@@ -24,7 +24,8 @@ from .test_migrations import old_file, restore_as_it_was  # noqa: F401  # a fixt
 DOCS = Path(__file__).parents[2] / "docs/group"
 TABLES = (
     "clients", "limbs", "fields", "visits", "tape_rows", "photographs", "visit_photographs", "models",
-    "corrections", "client_conditions", "arterial_checks", "history", "place_girths", "record_schema",
+    "corrections", "client_conditions", "arterial_checks", "history", "place_girths", "plans",
+    "record_schema",
 )  # fmt: skip
 
 

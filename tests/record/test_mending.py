@@ -129,6 +129,7 @@ def test_a_removed_visit_is_gone_and_the_others_stay(store, full_visit, picture)
         "visit_photographs": 2,
         "models": 1,
         "corrections": 1,
+        "plans": 0,
     }
     assert store.load_visit(kept) == before
     assert store.photo(kept, 1)

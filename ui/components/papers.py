@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import streamlit as st
 
@@ -11,6 +12,7 @@ from digitise.record.store import Store
 from digitise.record.values import VisitLine
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import assessed
+from digitise.workflow.stored_report import kept_plan
 from ui import papers
 from ui.components import frame
 from ui.spoken import text
@@ -39,7 +41,8 @@ def report(lines: Sequence[VisitLine], key: str) -> None:
         def make() -> bytes:
             with Store() as store:
                 code = last.client if coded else ""
-                return papers.report_file(store, lines, options, paper, code=code)
+                plan = kept_plan(store, last.id) if wrap else None
+                return papers.report_file(store, lines, replace(options, plan=plan), paper, code=code)
 
         download(
             text.REPORT_MAKE,

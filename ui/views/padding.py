@@ -9,6 +9,7 @@ from digitise.care.padding.region import Region
 from digitise.care.padding.regions import HIDDEN
 from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.wrap.garment import girth_list
+from digitise.care.wrap.plan import plan_to_toml
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
@@ -17,6 +18,7 @@ from digitise.workflow.care import end_way_of
 from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions
 from digitise.workflow.safety import released
+from digitise.workflow.stored_report import kept_plan
 from ui import care, measuring, places, present_care, state
 from ui.care import Places
 from ui.components import behind, chooser, frame, papers, safety
@@ -139,14 +141,20 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
     end, unit = end_way_of(kept.model), state.unit()
     if end is not None:
         st.caption(text.WRAP_FROM_END[end.part].format(unit.number(end.planned_mm)))
-    plan = suggest_plan(limb, begins=None if end is None else end.planned_mm)
-    roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}")
+    with Store() as store:
+        kept_text, there = store.plan(kept.line.id), kept_plan(store, kept.line.id)
+    plan = there or suggest_plan(limb, begins=None if end is None else end.planned_mm)
+    if there is not None:
+        st.caption(text.PLAN_KEPT)
+    # another plan has a table of its own: what was typed into the one before is not added to it
+    shape = f"{key}-{hash(kept_text)}"
+    roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{shape}")
     rows = st.data_editor(
         present_care.plan_rows(plan, unit),
         num_rows="dynamic",
         hide_index=True,
         width="stretch",
-        key=f"plan-{key}-{unit.name}-{language()}",
+        key=f"plan-{shape}-{unit.name}-{language()}",
     )
     edited = present_care.edited_plan(plan, rows, roll, unit)
     sheet = wrap_sheet(limb, edited, end)
@@ -167,6 +175,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         )
         behind.table(present_care.pressure_rows(sheet, unit), text.WRAP_PRESSURE)
         st.caption(text.WRAP_CARE)
+    _keep(kept, plan_to_toml(edited), kept_text)
     paper = papers.paper_choice(f"wrap-{key}")
     options = ReportOptions(wrap=True, plan=edited, answers=answers)
     papers.download(
@@ -181,6 +190,20 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         "home-card.pdf",
         f"home-{key}",
     )
+
+
+def _keep(kept: Kept, shown_now: str, stored: str | None) -> None:
+    """Draw what keeps the plan as it is shown with the visit, and what goes back to the suggestion."""
+    number = kept.line.id
+    with st.container(horizontal=True), frame.errors():
+        keep = st.button(
+            text.PLAN_KEEP, disabled=shown_now == stored, icon=":material/save:", key=f"keep-{number}"
+        )
+        drop = stored is not None and st.button(text.PLAN_DROP, icon=":material/undo:", key=f"drop-{number}")
+        if keep or drop:
+            with Store() as store:
+                store.keep_plan(number, shown_now if keep else None, seen=stored)
+            st.rerun()
 
 
 def _garment(kept: Kept, stable: bool | None) -> None:

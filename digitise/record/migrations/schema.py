@@ -13,7 +13,7 @@ from sqlalchemy import Connection, inspect
 from digitise.errors import RecordError
 from digitise.record.engines.failures import damaged
 
-HEAD = "0007"
+HEAD = "0008"
 """The version this program writes."""
 VERSION_TABLE = "record_schema"
 _ONE_AT_A_TIME = threading.Lock()

@@ -1,0 +1,1 @@
+"""The plan of a wrap that was kept with a visit."""
