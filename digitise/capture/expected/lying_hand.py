@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
 
 from digitise.capture.expected.outline import INK_LIGHT
 from digitise.capture.photo.colour import brightness_and_hue
@@ -146,6 +145,9 @@ def _half_way(off: Array) -> float:
 
 def _best_place(told: Array, usual: Mesh, limb_below_y: float, size: float, turn: float) -> Lies:
     """Return where a hand of one size and direction agrees best, from the grid's corner."""
+    # loads scipy.stats: a third of a second that a visit without a hand need not wait for
+    from scipy.signal import fftconvolve  # noqa: PLC0415
+
     template = _template(usual, limb_below_y, size, turn)
     agree = fftconvolve(told, template[::-1, ::-1], mode="same") / np.abs(template).sum()
     row, column = np.unravel_index(int(np.argmax(agree)), agree.shape)
