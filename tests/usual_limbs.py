@@ -12,7 +12,7 @@ import sys
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
-from solid_limbs import belief, limb
+from solid_limbs import basis, belief, limb, parameters
 
 from digitise.care.padding.regions import find_regions
 
@@ -47,12 +47,14 @@ def added(sort, peak, theta_0, z_0, wide, tall):
 
 
 def read_as(shape, low, high, rng, directions=(0, 45, 90, 135)):
-    """The limb as photographs and tape would give it."""
-    _, covariance = belief(low, high, directions)
-    root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(covariance)))
-    return limb(
-        shape, low=low, high=high, deviation=root @ rng.standard_normal(len(root)), directions=directions
-    )
+    """The limb as photographs and tape would give it: where nothing is seen, the prior's mean, which is 0."""
+    prior, covariance = belief(low, high, directions)
+    unseen = covariance @ prior
+    noise = covariance - unseen @ covariance
+    values, vectors = np.linalg.eigh((noise + noise.T) / 2)
+    drawn = vectors @ (np.sqrt(np.maximum(values, 0.0)) * rng.standard_normal(len(values)))
+    true = parameters(shape, basis(low, high))
+    return limb(shape, low=low, high=high, deviation=drawn - unseen @ true, directions=directions)
 
 
 def trial(z, h, sort, rng, directions=(0, 45, 90, 135)):

@@ -1,6 +1,6 @@
 """Fits the range of usual legs to charts of drawn bodies and writes the package's file.
 
-    python tests/usual_limbs_fit.py bodies.npz [more.npz] --out digitise/care/padding/usual_leg.npz
+    python tests/usual_limbs_fit.py bodies.npz [more.npz] --out digitise/care/padding/usual/usual_leg.npz
 
 The charts come from ``tests/usual_limbs_bodies.py``.  The spread by place is what is left of bodies that
 had no say in the modes: five folds.
@@ -12,7 +12,7 @@ import argparse
 
 import numpy as np
 
-from digitise.care.padding.usual import (
+from digitise.care.padding.usual.fit import (
     LEAST_SCALE_MM,
     UNIT_MM,
     USUAL_SLOPE_SD,

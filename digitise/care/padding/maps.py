@@ -12,7 +12,8 @@ from digitise.care.change.compare import Change
 from digitise.care.change.joint_posterior import Joint
 from digitise.care.padding.form_maps import bulge_map, crease_map, fall_map, hollow_map, ridge_map, step_map
 from digitise.care.padding.noise import DRAWS, FALSE_SHARE, SEED, NoisyMap, multiplier, noisy_map
-from digitise.care.padding.usual import USUAL, UsualFit, fit_usual, missed_mm
+from digitise.care.padding.usual.evidence import Sighting, sightings
+from digitise.care.padding.usual.fit import USUAL, UsualFit, fit_usual, missed_mm
 from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
 from digitise.care.surface.taper import Taper, own_taper
 from digitise.geometry.grid import bilinear
@@ -122,6 +123,9 @@ class Search:
         out.
     by_difference
         The limb is held against another one or another visit.
+    sighted
+        The places of this map that are to be listed, the likeliest first, where something else than the map
+        tells them; None where the map itself does.
     """
 
     kind: Kind
@@ -134,6 +138,7 @@ class Search:
     moved: Array | None = None
     level: Array | None = None
     by_difference: bool = False
+    sighted: tuple[Sighting, ...] | None = None
 
 
 def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_SHARE) -> tuple[Search, ...]:
@@ -159,7 +164,8 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
     )
     if usual is not None:
         # the shin's crest and the tendon at the heel are of the usual form: sharper ones stand out as bulges
-        return _against_usual(usual, moved, whole[1:], limits, share)
+        seen = sightings(limb, usual, limits.usual_mm)
+        return _against_usual(usual, moved, whole[1:], seen, limits, share)
     maps: tuple[_Map, ...] = (
         ("bulge", OWN_TAPER, bulge_map(taper, chart.h, moved), limits.bulge_mm),
         ("hollow", OUTER_TAPER, hollow_map(chart, moved), limits.hollow_mm),
@@ -172,7 +178,12 @@ def own_searches(limb: Limb, chart: Chart, limits: Limits, share: float = FALSE_
 
 
 def _against_usual(
-    usual: UsualFit, moved: Array, whole: tuple[_Map, ...], limits: Limits, share: float
+    usual: UsualFit,
+    moved: Array,
+    whole: tuple[_Map, ...],
+    seen: tuple[Sighting, ...],
+    limits: Limits,
+    share: float,
 ) -> tuple[Search, ...]:
     """Return the maps of a limb held against what limbs usually are: one for each sense, and the rest."""
     out = bulge_map(usual.taper, usual.level, moved)
@@ -186,7 +197,8 @@ def _against_usual(
     for kind, one, level in senses:
         sd = np.hypot(one.sd, _BEYOND_USUAL / critical * usual.spread)
         search = _search((kind, USUAL, replace(one, sd=sd), limits.usual_mm), critical)
-        found.append(replace(search, taper=usual.taper, moved=moved, level=level))
+        own = tuple(each for each in seen if each.kind == kind)
+        found.append(replace(search, taper=usual.taper, moved=moved, level=level, sighted=own))
     return (*found, *(_search(one, critical) for one in whole))
 
 

@@ -1,19 +1,20 @@
 """Places that may need padding: found on the maps, measured, put into words.
 
-A region starts where its map exceeds both threshold and noise, and grows downhill.  It is drawn, and named by
-its heights, down to half the threshold (a difference down to its threshold).  Its volume is counted as far as
-a twentieth of its peak; beyond the limb's own taper as far as it can be told from what its surroundings alone
-would be, see :mod:`digitise.care.padding.peaks`.  Outlines show a limb as convex
-round each section: a dent behind a convex edge is not seen.
+A region starts where its map exceeds both threshold and noise, or on a leg where a place is needed beside all
+that usual legs do (:mod:`digitise.care.padding.usual.evidence`), and grows downhill.  It is drawn, and named
+by its heights, down to half the threshold (a difference down to its threshold).  Its volume is counted as far
+as a twentieth of its peak; beyond the limb's own taper as far as it can be told from what its surroundings
+alone would be, see :mod:`digitise.care.padding.peaks`.  Outlines show a limb as convex round each section: a
+dent behind a convex edge is not seen.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import ndimage
 
+from digitise.care.padding.found import Found, found_on, without_echoes
 from digitise.care.padding.maps import (
     Difference,
     Kind,
@@ -23,17 +24,16 @@ from digitise.care.padding.maps import (
     own_searches,
 )
 from digitise.care.padding.noise import FALSE_SHARE
-from digitise.care.padding.peaks import FOOT, Peak, grown, settle, tops
+from digitise.care.padding.peaks import Peak
 from digitise.care.padding.places import one_each
 from digitise.care.padding.region import Region
 from digitise.care.padding.region_size import Size, measure
-from digitise.care.padding.usual import USUAL
-from digitise.care.surface.chart import SHARPEST, Chart, Mask, limb_chart
-from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks
+from digitise.care.padding.usual.fit import USUAL
+from digitise.care.surface.chart import SHARPEST, Chart, limb_chart
+from digitise.care.surface.landmarks import find_landmarks
 from digitise.care.surface.place_words import direction_words, place_words, segment_name, segments
 from digitise.care.surface.segments import Segment
-from digitise.care.surface.taper import outer_lift, with_rim
-from digitise.geometry.rigid import Array
+from digitise.care.surface.taper import outer_lift
 from digitise.shape.limb import Limb
 
 HIDDEN = (
@@ -58,19 +58,9 @@ ADVICE: dict[Kind, str] = {
     "inverted taper": "build up the narrow part: a wrap slides here and presses more towards the trunk",
     "step": "even out with padding: bandage edges gape or cut in here",
 }
-_FLANK_ROWS = 2
 # A dip that is half as deep over no more than this much of height is a fold (ours).
 _FOLD_TALL_MM = 45.0
-# A place that lies by this share on the rim of another, and is less certain by this factor, is its echo
-# (ours).
-_ON_RIM, _ECHO = 0.25, 0.7
-# A place changes the girth up to so many rows beyond its own ends: 40 mm.
-_GIRTH_REACH_ROWS = 5
-# Beyond the usual form a place is listed from this certainty on: drawn bodies that had no say in the range go
-# beyond it by less, but for a few (ours).
-_SURE_BEYOND_USUAL = 1.3
 _LEAST_MM = 1e-6
-_WHOLE: tuple[Kind, ...] = ("ridge", "inverted taper")
 
 
 def find_regions(
@@ -98,75 +88,18 @@ def find_regions(
     searches = [difference_search(chart, one, limits, share) for one in differences]
     searches += own_searches(limb, chart, limits, share)
     parts = segments(limb, find_landmarks(limb))
-    found = [
-        _Found(search, mask, peak)
-        for search in searches
-        for mask, peak in _listed(search, chart, limb.kind == "leg")
-    ]
-    return one_each(_described(limb, chart, parts, one) for one in _without_echoes(found))
+    found = [one for search in searches for one in found_on(search, chart, is_leg=limb.kind == "leg")]
+    return one_each(_described(limb, chart, parts, one) for one in without_echoes(found))
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A region before it is measured: where it was found, (Z, T) as drawn, and as measured."""
-
-    search: Search
-    mask: Mask
-    peak: Peak
-
-    @property
-    def certainty(self) -> float:
-        """See :class:`digitise.care.padding.region.Region`."""
-        shape = self.mask.shape
-        value = np.broadcast_to(self.search.map.value, shape)[self.mask]
-        noise = self.search.critical * np.broadcast_to(self.search.map.sd, shape)[self.mask]
-        return float(np.max(value / np.maximum(noise, max(self.search.threshold, _LEAST_MM))))
-
-
-def _without_echoes(found: list[_Found]) -> list[_Found]:
-    """Return regions without those that a greater one beside them makes.
-
-    Beside a deep fold the limb seems to stand out, for the fold bends what the limb is held against.  So that
-    is fitted anew without the greater places: what then no longer stands out goes, and so does what lies on
-    the rim of a greater place that is much more certain.
-    """
-    kept: list[_Found] = []
-    for one in sorted(found, key=lambda region: -region.certainty):
-        if one.search.reference == USUAL and one.certainty < _SURE_BEYOND_USUAL:
-            continue
-        taper, level = one.search.taper, one.search.level
-        greater = [other for other in kept if other.search.taper is not None]
-        if taper is not None and level is not None and greater:
-            rims = [with_rim(other.peak.foot, taper.theta, taper.z) for other in greater]
-            if any(
-                one.certainty < _ECHO * other.certainty and _covers(rim, one.mask)
-                for other, rim in zip(greater, rims, strict=True)
-            ):
-                continue
-            left_out = np.logical_or.reduce(rims)
-            value = np.where(one.mask & ~left_out, taper.without(left_out).stand_out(level), -np.inf)
-            if not ((value > one.search.threshold) & (value > one.search.critical * one.search.map.sd)).any():
-                continue
-        if any(_changes_girth(other, one) for other in greater):
-            continue
-        kept.append(one)
-    return kept
-
-
-def _changes_girth(place: _Found, change: _Found) -> bool:
-    """Tell whether a fall or step of girth is no more than what a place beyond the usual form makes."""
-    if place.search.reference != USUAL or change.search.kind not in ("inverted taper", "step"):
-        return False
-    rows = ndimage.binary_dilation(np.asarray(place.mask.any(axis=1)), iterations=_GIRTH_REACH_ROWS)
-    return bool((rows & change.mask.any(axis=1)).any())
-
-
-def _covers(rim: Mask, mask: Mask) -> bool:
-    return bool(np.count_nonzero(rim & mask) > _ON_RIM * np.count_nonzero(mask))
-
-
-def _described(limb: Limb, chart: Chart, parts: tuple[Segment, ...], one: _Found) -> Region:
+def _described(limb: Limb, chart: Chart, parts: tuple[Segment, ...], one: Found) -> Region:
     size = measure(one.search, chart, one.mask, one.peak)
+    if one.sighting is not None:
+        # the top of a flat place wanders, and a fit follows it; where and how high it is likeliest do less
+        there, high = one.sighting, one.sighting.height_mm
+        size = replace(
+            size, peak_theta=there.theta, peak_height_mm=there.z, peak=high, peak_sd=high / there.score
+        )
     share = float(one.mask.any(axis=0).mean())
     words = _Words(
         place_words(limb, parts, size.theta, share, (size.from_mm, size.to_mm)),
@@ -181,44 +114,6 @@ def _peak_direction(limb: Limb, search: Search, size: Size) -> str:
     return "all round" if whole_girths else direction_words(limb, size.peak_theta)
 
 
-def _listed(search: Search, chart: Chart, is_leg: bool) -> list[tuple[Mask, Peak]]:
-    """Return all regions of a map, the highest first: (Z, T) as drawn, and as measured."""
-    value = search.map.value
-    seeds = (value > search.threshold) & (value > search.critical * search.map.sd)
-    taken: Mask = np.zeros_like(seeds)
-    found = []
-    for seed in tops(value, seeds):
-        if (seed & taken).any():
-            continue
-        foot = grown(value, seed, FOOT * float(value[seed].max())) & ~taken
-        if search.kind == "inverted taper":
-            # above its narrowest place the limb widens again
-            foot[int(np.argmax(np.where(seed, value, -np.inf)[:, 0])) + 1 :] = False
-        heel = is_leg and search.kind == "inverted taper" and _is_heel(chart, foot)
-        if not heel and not (search.taper is not None and _at_end(value, seed)):
-            level = chart.h if search.level is None else search.level
-            peak = settle(level, Peak(value, foot, search.taper), seed, taken)
-            drawn = peak.foot if search.kind in _WHOLE else peak.foot & (peak.value > search.drawn)
-            found.append((_all_round(drawn, chart), peak))
-        taken |= foot
-    return found
-
-
-def _all_round(mask: Mask, chart: Chart) -> Mask:
-    return np.broadcast_to(mask, chart.h.shape).copy()
-
-
-def _at_end(value: Array, seed: Mask) -> bool:
-    """Tell whether a peak is seen from one side only: then it may be the limb's own way to go on."""
-    row = int(np.argmax(np.where(seed, value, -np.inf).max(axis=1)))
-    return row < _FLANK_ROWS or row >= len(value) - _FLANK_ROWS
-
-
-def _is_heel(chart: Chart, fall: Mask) -> bool:
-    rows = np.flatnonzero(fall.any(axis=1))
-    return bool(rows[0] <= 1 and chart.z[rows[-1]] < HEEL_BELOW_MM)
-
-
 @dataclass(frozen=True)
 class _Words:
     place: str
@@ -226,7 +121,7 @@ class _Words:
     peak_place: str
 
 
-def _region(one: _Found, chart: Chart, size: Size, words: _Words) -> Region:
+def _region(one: Found, chart: Chart, size: Size, words: _Words) -> Region:
     search, mask = one.search, one.mask
     low = search.map.value - search.critical * search.map.sd
     clear = bool((np.broadcast_to(low, mask.shape)[mask] > search.threshold).any())

@@ -20,6 +20,9 @@ def test_swelling_of_the_week_pair_is_found_and_placed():
     swollen, later = (
         measure_limb(case.photos, read_field(case.field), read_tape(case.tape)).fit.limb for case in cases
     )
+    # a calf that is swollen all round is no place, nor is what two photographs do not show
+    alone = [one.kind for leg in (swollen, later) for one in find_regions(leg)]
+    assert set(alone) <= {"inverted taper"}
     difference = standing_out(compare(swollen, later), "the visit of week 3")
     listed = [one for one in find_regions(swollen, (difference,)) if one.why.find("week 3") > 0]
     bulge = max(listed, key=lambda one: one.volume_ml)

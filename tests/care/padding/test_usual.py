@@ -10,7 +10,8 @@ from usual_limbs import added, judged
 from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
 from digitise.care.padding.places import MOST_LISTED, short_lists
 from digitise.care.padding.regions import ADVICE, find_regions
-from digitise.care.padding.usual import PlacedShape, fit_usual, usual_leg
+from digitise.care.padding.usual.evidence import LEAST_SCORE, _Seen, sightings
+from digitise.care.padding.usual.fit import PlacedShape, fit_usual, usual_leg
 from digitise.care.surface.chart import limb_chart
 
 LOW, HIGH = 100.0, 700.0
@@ -92,3 +93,51 @@ def test_three_are_listed_unless_all_are_asked_for():
     assert short_lists(limb, foot) == ((limb[0], limb[1]), (foot[0],))
     assert short_lists(limb, ()) == (tuple(limb), ())
     assert short_lists(limb, foot, 9) == (tuple(limb), tuple(foot))
+
+
+def sighted(*spots):
+    made = limb(leg(*(added(*spot) for spot in spots)), low=LOW, high=HIGH)
+    return sightings(made, fit_usual(made, limb_chart(made)), 4.0)
+
+
+def test_a_low_bump_that_the_fit_follows_is_sighted_as_high_as_it_is():
+    """Of 7 mm the fit of the usual form takes a part; a score of 6 is an sd of 1.2 mm."""
+    (found,) = sighted(("bulge", 7.0, -1.2, 330.0, 0.57, 32.0))
+    assert found.kind == "bulge"
+    assert found.height_mm == pytest.approx(7.0, abs=2.4)
+    assert abs(found.z - 330.0) < 10.0
+    assert abs(np.angle(np.exp(1j * (found.theta + 1.2)))) < 0.15
+
+
+def test_two_places_are_two_and_leave_no_echo():
+    spots = (("bulge", 10.0, -1.2, 240.0, 0.57, 32.0), ("fold", 9.0, 2.0, 420.0, 0.0, 12.0))
+    found = sighted(*spots)
+    assert [each.kind for each in found] == ["hollow", "bulge"]  # a fold is told far better
+    assert [each.z for each in found] == [pytest.approx(420.0, abs=5.0), pytest.approx(240.0, abs=10.0)]
+    assert found[0].score > found[1].score > LEAST_SCORE
+
+
+def test_what_is_lower_than_asked_for_is_not_sighted():
+    assert sighted(("fold", 3.0, 2.0, 420.0, 0.0, 12.0)) == ()
+
+
+@pytest.mark.parametrize(("z", "tall"), [(150.0, 45.0), (250.0, 35.0)])
+def test_swelling_all_round_is_no_place(z, tall):
+    """Told as bumps it would be three on one height; the rise alone is none."""
+    swollen = limb(leg(lambda _theta, at: 12.0 * np.exp(-0.5 * ((at - z) / tall) ** 2)), low=LOW, high=HIGH)
+    assert sightings(swollen, fit_usual(swollen, limb_chart(swollen)), 4.0) == ()
+
+
+def test_where_nothing_is_seen_a_limb_is_its_priors_mean():
+    """A prior of sd 2 about 5, evidence of sd 1 of the first alone: 4/5 of the truth and 1/5 of the prior."""
+    made = SimpleNamespace(
+        mean=np.zeros(2),
+        covariance=np.diag([1 / (1 / 4 + 1), 4.0]),
+        prior_precision=np.eye(2) / 4,
+        prior_mean=np.full(2, 5.0),
+        sway=None,
+    )
+    seen = _Seen.of(made)
+    np.testing.assert_allclose(seen.gain, np.diag([0.8, 0.0]), atol=1e-12)
+    np.testing.assert_allclose(seen.of_prior, [1.0, 5.0])
+    np.testing.assert_allclose(seen.noise, np.diag([0.8**2, 0.0]), atol=1e-12)

@@ -90,6 +90,8 @@ class UsualFit:
         Heights of the joints as the fit placed them.
     missed_mm
         See :func:`missed_mm`.
+    shape
+        The range itself, for this limb's side and turned to its front.
     """
 
     level: Array
@@ -99,12 +101,13 @@ class UsualFit:
     ankle_mm: float
     knee_mm: float
     missed_mm: float
+    shape: UsualShape
 
 
 @cache
 def usual_leg() -> UsualShape:
     """Return the range of legs."""
-    with files("digitise.care.padding").joinpath("usual_leg.npz").open("rb") as stream:
+    with files("digitise.care.padding.usual").joinpath("usual_leg.npz").open("rb") as stream:
         stored = np.load(stream, allow_pickle=False)
         return UsualShape(**{name: np.asarray(stored[name], float) for name in UsualShape.__annotations__})
 
@@ -147,7 +150,7 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
     missed = missed_mm(taper.stand_out(level)[on.inside])
     if missed > _POOR_MM:
         return None
-    return UsualFit(level, taper, on.spread, on.fall, ankle, ankle + shank, missed)
+    return UsualFit(level, taper, on.spread, on.fall, ankle, ankle + shank, missed, shape)
 
 
 def missed_mm(left: Array) -> float:

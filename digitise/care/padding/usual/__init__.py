@@ -1,0 +1,1 @@
+"""A leg against the range of what legs usually are."""
