@@ -3,7 +3,7 @@
 Runs in an environment of its own, with ``anny`` (parametric body, CC0 data) and ``trimesh``; the folder of
 ``limb.py``, which turns a body into a standing leg or arm, is the first argument.
 
-    python usual_limbs_bodies.py FOLDER_OF_LIMB_PY leg 60 1 out.npz
+    python usual_limbs_bodies.py FOLDER_OF_LIMB_PY leg 60 1 out.npz [swollen]
 """
 
 from __future__ import annotations
@@ -35,7 +35,15 @@ def chart(mesh, low, high, trimesh):
     return z, np.array(rows)
 
 
-def main(folder, kind, count, seed, out):
+def swelling_of(rng):
+    """Swelling all over and, of three parts of the leg, round some: mm."""
+    parts = {
+        name: float(rng.uniform(3, 12)) for name in ("calf", "gaiter", "above_knee") if rng.random() < 0.6
+    }
+    return {**parts, "overall": float(rng.uniform(0, 8))}
+
+
+def main(folder, kind, count, seed, out, swollen=""):
     sys.path.insert(0, folder)
     import limb as limbs
     import trimesh
@@ -45,7 +53,9 @@ def main(folder, kind, count, seed, out):
     for number in range(int(count)):
         body = body_of(rng)
         if kind == "leg":
-            mesh, marks = limbs.leg(body, "left", flex=float(rng.uniform(0, 4)), levels=2)
+            swelling = swelling_of(rng) if swollen else {}
+            flex = float(rng.uniform(0, 4))
+            mesh, marks = limbs.leg(body, "left", flex=flex, levels=2, swelling=swelling)
             low, high = 60.0, min(marks["top"] - 10, marks["knee"] + 330)
         else:
             mesh, marks = limbs.arm(body, "left", levels=2)
