@@ -24,8 +24,8 @@ _ON_RIM, _ECHO = 0.25, 0.7
 _GIRTH_REACH_ROWS = 5
 # What is sighted is placed to 5 mm (rms, drawn legs): its top is within this.
 _NEAR_MM, _NEAR_TURN = 12.0, 0.2
-# What is sighted stands out from the fit of the usual form by at least this share: what a fit does not know
-# of at all is an error of the sighting's own model (ours; of the places added to drawn legs none is below).
+# What is sighted stands out from the fit of the usual form by at least this share of its height: what a fit
+# does not know of at all is an error of the sighting (by trial: at a half, one place in twelve is lost).
 _AGREE = 0.3
 _WHOLE: tuple[Kind, ...] = ("ridge", "inverted taper")
 _LEAST_MM = 1e-6
