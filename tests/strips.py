@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
 from digitise.capture.photo.rectified import LOWEST_MM, STEP_MM, Strip, facing_plane
-from digitise.capture.surroundings.backdrop import Area
+from digitise.capture.surroundings.plain_areas import Area
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 
@@ -71,7 +71,7 @@ def rectangle(left: float, right: float, low: float, high: float) -> np.ndarray:
 def panel_area(left=-270.0, right=270.0, low=90.0, high=880.0, rim=80.0) -> Area:
     """Return a panel in the plane of the strip, with a rim of ``rim`` mm."""
     inner = rectangle(left + rim, right - rim, low + rim, high - rim)
-    return Area(rectangle(left, right, low, high), inner, inner[:0])
+    return Area(rectangle(left, right, low, high), inner, inner[:0], inner[:0])
 
 
 def limb_sides(heights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -20,7 +20,8 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.photo.resample import read_between
 from digitise.capture.sheets.field import Board
-from digitise.capture.surroundings.backdrop import Area, Panel, find_panel, plain_areas
+from digitise.capture.surroundings.backdrop import Panel, find_panel
+from digitise.capture.surroundings.plain_areas import Area, plain_areas
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera

@@ -61,11 +61,11 @@ _WAVER_PX = 3
 _FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
 _LAST = 4  # samples at the end, where shading explains every step
 _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
-# but two legs that lie within millimetres of each other along 250 mm, one behind the other, may do so again
-# a calf further on, in a rim's shade where nothing tells it: by trial on two made visits
+# but two legs that lie within millimetres of each other along 200 mm, one behind the other, may do so again
+# a calf further on, in a rim's shade where nothing tells it: by trial on three made visits
 _AS_LONG = 1.5
 _OFF_RIM_PX = 12.0  # a rim's own shade makes lines up to 8 px within
-_HAND_MM = 250.0  # no hand is longer
+_FINGER_MM = 150.0  # no finger is as long
 
 
 @dataclass(frozen=True)
@@ -266,7 +266,7 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) 
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
-            long = length >= (_BODY_MM if first > 0 else _HAND_MM)
+            long = length >= (_BODY_MM if first > 0 else _FINGER_MM)
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 

@@ -17,7 +17,8 @@ from digitise.capture.outline.trace import Traced, trace_edges
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import Strip, rectify
 from digitise.capture.sheets.field import Board
-from digitise.capture.surroundings.backdrop import SHADOW_WEIGHTS, Area, Panel, find_panel, plain_areas
+from digitise.capture.surroundings.backdrop import SHADOW_WEIGHTS, Panel, find_panel
+from digitise.capture.surroundings.plain_areas import Area, plain_areas
 from digitise.capture.surroundings.sticks import InFront, look_in_front
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera

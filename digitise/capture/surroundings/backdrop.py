@@ -9,30 +9,22 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from shapely.affinity import translate
-from shapely.geometry import MultiPoint, Polygon, box
-from shapely.geometry.base import BaseGeometry
-from shapely.ops import unary_union
 
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
-from digitise.capture.surroundings.page_colour import find_print, grown, is_page
+from digitise.capture.surroundings.page_colour import find_print, grown
+from digitise.capture.surroundings.plain_areas import Area
 from digitise.capture.surroundings.printed import printed_lines
-from digitise.capture.surroundings.scene import one_plane
 from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet, smooth_fit
-from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
 
-_QUIET = 0.3  # of a marker's side: the white zone that is not plain backdrop
-_BELOW_MM = 300.0  # a panel seldom goes on further below its lowest markers
-_UPRIGHT = 0.5  # cosine to the vertical, of a panel
 _TUBE_MM = 90.0  # about the axis: the limb's own place
 _GOES_ON = 0.6  # of a row beside the limb: another leg and its foot may stand there too
 _LEAST_BESIDE = 20  # cells, 40 mm: fewer tell nothing
+_ABOVE = 0.15  # of its height: sheets reach higher than the limb
+_WALL = 0.8
 _TOGETHER_ROWS = 5
-_TAPED_MM = 3.0  # a page lies that far from where its markers say, curled or taped askew
-_RIM = 0.13  # of the panel's size: its rim, where no limb stands
 _LEAST_RIM_MM2 = 4000.0
 _CORE_MM = 25.0  # half width of the limb's own place round its axis
 _CORE_TOP_MM = 350.0  # an upright forearm ends little above
@@ -41,24 +33,6 @@ _CORE_TOP_MM = 350.0  # an upright forearm ends little above
 SHADOW_WEIGHTS = (0.2, 1.0)
 _DEEPEST_SHADOW = 0.9  # log units: soft shadows indoors keep more than a third of the light
 _INLIER = 12.0  # squared distance, about 3.5 sd of one channel
-
-
-@dataclass(frozen=True)
-class Area:
-    """A plain area of a backdrop.
-
-    Attributes
-    ----------
-    outline, inner
-        (n, 3) closed outlines of the area and of its middle, which leaves out the rim; world, mm.
-    below
-        (n, 3) closed outline of what lies below the lowest markers, where the backdrop may go on; empty
-        where nothing does.
-    """
-
-    outline: Array
-    inner: Array
-    below: Array
 
 
 @dataclass(frozen=True)
@@ -85,26 +59,6 @@ class Panel:
     printed: Mask
     paper: Mask
     before: Mask
-
-
-def plain_areas(boards: Iterable[tuple[Board, Pose]], camera: Camera) -> list[Area]:
-    """Return the plain areas enclosed by the markers of the boards that face the camera.
-
-    Boards that lie in one plane (pages stuck to one wall) count as one backdrop.
-
-    Parameters
-    ----------
-    boards
-        Pairs of a board and its pose world_from_board.
-    camera
-        The camera that looks at them.
-    """
-    facing = [(b, pose) for b, pose in boards if pose.rotation[:, 2] @ (camera.centre - pose.translation) > 0]
-    return [
-        Area(*(world_from_plane.apply(_lift(ring)) for ring in rings))
-        for world_from_plane, corners, papers in _coplanar(facing)
-        for rings in _enclosed(corners, papers, _downwards(world_from_plane))
-    ]
 
 
 def find_panel(
@@ -146,6 +100,13 @@ def find_panel(
         if below.any():
             whole |= _going_on(strip, below, found)
             found = _distance2_from_backdrop(values, whole, rim, core, shadow_weight)
+        beyond = _filled(strip, area.beyond, inside.shape) & ~inside & ~whole & ~print_.border
+        if beyond.any():
+            with_it = _distance2_from_backdrop(
+                values, whole | beyond, rim, (whole | beyond) & limb, shadow_weight
+            )
+            if _is_wall(beyond, with_it):
+                whole, found = whole | beyond, with_it
         distance2[whole] = found[whole]
         inside |= whole
         beside = print_.border & grown(whole)
@@ -159,78 +120,6 @@ def find_panel(
 
 def _backdrops(boards: Iterable[tuple[Board, Pose]]) -> list[tuple[Board, Pose]]:
     return [placed for placed in boards if placed[0].role == "backdrop"]
-
-
-def _lift(points: Array) -> Array:
-    return np.concatenate([points, np.zeros_like(points[..., :1])], axis=-1)
-
-
-def _coplanar(boards: list[tuple[Board, Pose]]) -> list[tuple[Pose, Array, list[Polygon]]]:
-    """Gather boards by plane: (world_from_plane, marker corners (n, 4, 2) and pages in that plane)."""
-    groups: list[tuple[Pose, list[Array], list[Polygon]]] = []
-    for board, pose in boards:
-        group = next((each for each in groups if one_plane(each[0], pose)), None)
-        if group is None:
-            groups.append(group := (pose, [], []))
-        plane, corners, papers = group
-        there = plane.inverse() @ pose
-        corners.append(there.apply(_lift(board.corners))[..., :2])
-        papers += _pages(board, there)
-    return [(plane, np.concatenate(corners), papers) for plane, corners, papers in groups]
-
-
-def _pages(board: Board, plane_from_board: Pose) -> list[Polygon]:
-    """Return the sheet itself where it is a page full of markers: beyond its paper the backdrop is plain."""
-    width, height = board.size / 2
-    paper = box(-width, -height, width, height)
-    hull = MultiPoint(board.corners.reshape(-1, 2)).convex_hull
-    if not is_page(board) or not paper.buffer(1e-6).contains(hull):
-        return []
-    corners = np.asarray(paper.buffer(_TAPED_MM, join_style="mitre").exterior.coords)[:4]
-    return [Polygon(plane_from_board.apply(_lift(corners))[:, :2])]
-
-
-def _downwards(world_from_plane: Pose) -> Array:
-    """Return the way down in a plane that stands upright, (2,); zero in one that lies."""
-    down = (world_from_plane.rotation.T @ [0.0, 0.0, -1.0])[:2]
-    return np.asarray(down if np.linalg.norm(down) > _UPRIGHT else np.zeros(2))
-
-
-def _enclosed(corners: Array, papers: list[Polygon], down: Array) -> list[tuple[Array, Array, Array]]:
-    """Take pages, or markers (n, 4, 2) and their white zones, out of their hull.
-
-    Returns
-    -------
-    The outline, the inner outline and what lies below of each plain piece; the largest has what lies below.
-    """
-    side = float(np.median(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=-1)))
-    on_page = unary_union(papers)
-    quads = [Polygon(quad) for quad in corners]
-    loose = [quad.buffer(_QUIET * side, join_style="mitre") for quad in quads if not on_page.contains(quad)]
-    print_ = unary_union([on_page, *loose])
-    hull = MultiPoint(corners.reshape(-1, 2)).convex_hull
-    plain = hull.difference(print_).buffer(-0.5 * side).buffer(0.5 * side)
-    pieces = sorted(getattr(plain, "geoms", [plain]), key=lambda piece: -piece.area)
-    found: list[tuple[Array, Array, Array]] = []
-    for piece in pieces:
-        inner = piece.buffer(-_RIM * float(np.sqrt(piece.area)))
-        if piece.area > (3.0 * side) ** 2 and inner.geom_type == "Polygon" and not inner.is_empty:
-            below = np.zeros((0, 2)) if found or not down.any() else _below(hull, piece, print_, down)
-            found.append((_ring_points(piece), _ring_points(inner), below))
-    return found
-
-
-def _below(hull: Polygon, piece: Polygon, print_: BaseGeometry, down: Array) -> Array:
-    """Return the ring of what lies below a plain piece of the hull, without pages: (n, 2), maybe empty."""
-    shift = _BELOW_MM * down
-    swept = unary_union([piece, translate(hull, *shift)]).convex_hull.difference(unary_union([piece, print_]))
-    lower = swept.difference(translate(hull, *(-shift)).union(hull).convex_hull)
-    rest = max(getattr(lower, "geoms", [lower]), key=lambda each: each.area)
-    return np.zeros((0, 2)) if rest.is_empty else _ring_points(rest)
-
-
-def _ring_points(polygon: Polygon) -> Array:
-    return np.asarray(polygon.segmentize(20.0).exterior.coords, float)
 
 
 def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
@@ -268,6 +157,14 @@ def _going_on(strip: Strip, below: Mask, distance2: Values) -> Mask:
     found = below.copy()
     found[last:] = False
     return found
+
+
+def _is_wall(beyond: Mask, distance2: Values) -> bool:
+    """Tell whether a wall goes on to its corner: above the limb nothing stands before it."""
+    rows = np.flatnonzero(beyond.any(axis=1))
+    top = beyond.copy()
+    top[rows[0] + int(_ABOVE * (rows[-1] - rows[0])) + 1 :] = False
+    return bool(np.mean(distance2[top] < _INLIER) > _WALL)
 
 
 def _distance2_from_backdrop(

@@ -29,6 +29,9 @@ _LEAST_WHITE = 250  # cells, 10 cm2
 _INK = 1.0  # log units between paper and ink, glare included; shading of skin stays far below
 _BESIDE_INK_MM = 14.0
 _LIKE_PAPER = np.array([0.4, 0.08, 0.08])  # log units about one quadratic over all pages of a panel
+_IN_SHADE = (-1.2, 0.4)  # log units, of a page's white off the quadratic
+_LIGHTEST = 0.7  # of what may be white: the rest may be a limb before the page
+_SHADE_HUE = 0.15  # the palest skin is further off paper
 _HUE_SD = 0.02  # paper and ink reflect the room a little differently
 _DARK_NOISE = 0.002  # of full light: what hue is unsure by in the dark
 _BRIGHTNESS_SD = 0.1
@@ -76,7 +79,8 @@ def find_print(strip: Strip, values: Values, boards: Iterable[Placed], core: Mas
         if np.count_nonzero(white & ~core) < _LEAST_WHITE:
             continue
         here = perhaps & ~paper & ~border
-        distance2[here] = _distance2(values, white, core)[here]
+        pages = [_filled(strip, _quads([placed])[1], core.shape) for placed in panel if is_page(placed[0])]
+        distance2[here] = _distance2(values, white, core, pages)[here]
         paper |= here & surely
         border |= here & ~surely
     return Print(paper, border, distance2)
@@ -149,11 +153,27 @@ def _near_ink(brightness: Values, markers: Mask) -> Mask:
     return np.asarray(cv2.dilate(ink, np.ones((size, size), np.uint8)) > 0)
 
 
-def _distance2(values: Values, white: Mask, core: Mask) -> Values:
+def _distance2(values: Values, white: Mask, core: Mask, pages: list[Mask]) -> Values:
     rough, _ = fit_sheet(values, white, np.zeros_like(white), core & white)
+    # a page in a corner's shade is darker than its panel's course of light tells, and takes on hue
+    seen = white & ~core
+    lightest = _lightest(values[seen], values[seen]) if pages else np.zeros(3)
+    for page in pages:
+        own = page & seen
+        if np.count_nonzero(own) < _LEAST_WHITE:
+            continue
+        off = _lightest(values[own], values[own]) - lightest
+        if _IN_SHADE[0] < off[0] < _IN_SHADE[1] and np.abs(off[1:]).max() < _SHADE_HUE:
+            rough[page] += _lightest(values[own], values[own] - rough[own])
     plain = white & np.all(np.abs(values - rough) < _LIKE_PAPER, axis=-1)
     off = values - smooth_fit(values, plain, rough)
     sd = np.hypot(LEAST_SD[1:] + _HUE_SD, (_DARK_NOISE * np.exp(-values[..., :1])))
     hue2 = np.sum((off[..., 1:] / sd) ** 2, axis=-1)
     brighter = np.maximum(off[..., 0], 0.0) / _BRIGHTNESS_SD
     return np.asarray(np.minimum(hue2 + brighter**2, _CLIP), np.float32)
+
+
+def _lightest(values: Values, wanted: Values) -> Values:
+    """Return the median (3,) of what is wanted (n, 3) of those cells (n, 3) that are the lightest."""
+    light = values[:, 0] >= np.quantile(values[:, 0], _LIGHTEST)
+    return np.asarray(np.median(wanted[light], axis=0), np.float32)

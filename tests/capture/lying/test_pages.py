@@ -6,7 +6,7 @@ from lying_limbs import cameras_above
 from shapely.geometry import Point, Polygon
 
 from digitise.capture.sheets.layout import sheet_field, sheet_set
-from digitise.capture.surroundings.backdrop import plain_areas
+from digitise.capture.surroundings.plain_areas import plain_areas
 from digitise.geometry.rigid import Pose
 from digitise.paper import PAGE_MM
 

@@ -6,11 +6,12 @@ from conftest import CASES, Case
 from scipy.spatial.transform import Rotation
 from shapely.geometry import MultiPoint, Polygon
 from silhouettes import true_camera
-from strips import CAMERA, FLOOR, PANEL, made_strip, panel_area
+from strips import CAMERA, FLOOR, PANEL, made_strip, panel_area, rectangle
 
 from digitise.capture.sheets.field import Board, read_field
 from digitise.capture.sheets.layout import sheet_field, sheet_set
-from digitise.capture.surroundings.backdrop import Area, Panel, find_panel, plain_areas, squared_distance
+from digitise.capture.surroundings.backdrop import Panel, find_panel, squared_distance
+from digitise.capture.surroundings.plain_areas import Area, plain_areas
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
 
@@ -123,6 +124,50 @@ def test_a_board_seen_from_behind_is_left_out():
     assert plain_areas([(board, wall()[0][1])], behind) == []
 
 
+def side_wall(x: float) -> list[tuple[Board, Pose]]:
+    """Five pages round a wall that meets that of `wall` at a right angle, at the offset x on the left."""
+    quarter = Pose(Rotation.from_rotvec([0, 0, -np.pi / 2]).as_matrix(), np.array([x + 430.0, 300.0, 0.0]))
+    names = {board.name: board for board in A4.boards}
+    return [(names[board.name.replace("-a-", "-b-")], quarter @ pose) for board, pose in wall()]
+
+
+def test_walls_go_on_to_the_corner_where_they_meet():
+    back, side = plain_areas([*wall(), *side_wall(-700.0)], CAMERA)
+    # (offset along the wall from the corner, height) of what lies between the sheets and the corner
+    for area, across, along in ((back, 1, back.beyond[:, 0] + 700.0), (side, 0, side.beyond[:, 1] + 430.0)):
+        assert along.min() == pytest.approx(0.0, abs=1.0)
+        assert np.ptp(area.beyond[:, across]) < 1e-6
+        whole, rest = (Polygon(ring[:, [1 - across, 2]]) for ring in (area.outline, area.beyond))
+        assert whole.intersection(rest).area < 1.0
+        assert rest.bounds[3] <= 980.0 + 0.5 * 210.0  # no higher than the highest page
+
+
+def test_without_a_corner_nothing_goes_on():
+    assert all(not len(area.beyond) for area in plain_areas(wall(), CAMERA))
+    far = plain_areas([*wall(), *side_wall(-2400.0)], CAMERA)  # two metres off it is another room's
+    assert all(not len(area.beyond) for area in far)
+
+
+@pytest.mark.parametrize(("colour", "goes_on"), [(PANEL, True), (FLOOR, False)])
+def test_only_what_looks_like_the_wall_is_the_wall(rng, colour, goes_on):
+    """To the left of 60 mm the wall's own sheets, to the right of them what lies before its corner."""
+    half = panel_area(-270.0, -80.0, rim=60.0)
+    half = Area(half.outline, half.inner, half.below, rectangle(-80.0, 270.0, 90.0, 880.0))
+    plain = made_strip(rng)
+    limb = plain.limb & (plain.strip.heights < 740.0)[:, None]  # sheets reach higher
+    beyond = lambda x, z: (x > -80.0) & (z > 90.0) & ~limb  # noqa: E731
+    made = made_strip(rng, edits=[(beyond, colour)])
+    panel = find_panel(made.strip, [half])
+    x, _ = np.meshgrid(made.strip.offsets, made.strip.heights)
+    there = within(made) & (x > -70.0)
+    if not goes_on:
+        assert not panel.inside[there].any()
+        return
+    assert panel.inside[there].all()
+    assert (panel.distance2[there & ~limb & (x > 75.0)] < PLAIN).mean() > 0.95
+    assert (panel.distance2[there & limb] > STANDS_OUT).mean() > 0.95
+
+
 def test_a_page_full_of_markers_has_no_plain_area():
     mat = A4.mat
     facing = wall()[0][1]
@@ -198,7 +243,7 @@ def test_a_panel_too_narrow_to_learn_from_is_left_out(rng):
 def test_a_panel_that_reaches_behind_the_camera_is_left_out(rng):
     made = made_strip(rng)
     round_us = np.array([[-500.0, -900, 0], [500, -900, 0], [500, 2500, 0], [-500, 2500, 0], [-500, -900, 0]])
-    panel = find_panel(made.strip, [Area(round_us, round_us * 0.9, round_us[:0])])
+    panel = find_panel(made.strip, [Area(round_us, round_us * 0.9, round_us[:0], round_us[:0])])
     assert not panel.inside.any()
 
 

@@ -1,5 +1,7 @@
 """Print behind the limb is told from it by hue, whatever it shows."""
 
+import dataclasses
+
 import cv2
 import numpy as np
 import pytest
@@ -78,6 +80,23 @@ def test_print_and_skin_before_it_are_told_apart(rng, skin):
     assert np.mean(before > 12.0) > 0.97
     assert np.mean(before > 20.0) > 0.8  # the lightest skin, unshaded, is nearest to paper
     assert not found.paper[~on_page(x, z)].any()
+
+
+def test_a_page_in_the_shade_of_a_corner_is_paper_too(rng):
+    """Its white is half as bright as that of the pages above it, and tinted: 0.7 and 0.13 log units."""
+    low, high = page(), page(columns=6, rows=2)
+    made, _ = printed(rng, low, -60.0, 320.0, (64, 42, 32))
+    light, _ = printed(rng, high, -60.0, 720.0, (64, 42, 32))
+    x, z = np.meshgrid(made.strip.offsets, made.strip.heights)
+    shaded = (z < 500.0) & (x < 60.0) & ~made.limb
+    dim = np.where(shaded[..., None], made.strip.pixels * np.array([0.753, 0.71, 0.70]), made.strip.pixels)
+    pixels = np.where((z > 600.0)[..., None], light.strip.pixels, dim).astype(np.uint8)
+    strip = dataclasses.replace(made.strip, pixels=pixels)
+    boards = [(low, placed(-60.0, 320.0)), (high, placed(-60.0, 720.0))]
+    found = find_print(strip, brightness_and_hue(pixels), boards, np.zeros(made.limb.shape, bool))
+    seen = found.paper & (z < 500.0) & (np.abs(x - made.left[:, None]) > 8.0)
+    assert np.mean(found.distance2[seen & ~made.limb] < 12.0) > 0.9
+    assert np.mean(found.distance2[seen & made.limb] > 12.0) > 0.9
 
 
 def test_a_page_turned_away_is_no_backdrop(rng):
