@@ -65,7 +65,7 @@ _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one l
 # a calf further on, in a rim's shade where nothing tells it: by trial on three made visits
 _AS_LONG = 1.5
 _OFF_RIM_PX = 12.0  # a rim's own shade makes lines up to 8 px within
-_FINGER_MM = 150.0  # no finger is as long
+_HAND_MM = 200.0, 250.0  # longer than a hand; where the line is doubtful, by more
 
 
 @dataclass(frozen=True)
@@ -261,12 +261,13 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) 
         ):
             slope = (deep[end] - deep[inner]) / max(abs(inner - end), 1)
             length = (last - first) * STEP_MM
-            far = _AS_LONG * length if surely[run].mean() > 0.5 else 0.0
+            other = surely[run].mean() > 0.5
+            far = _AS_LONG * length if other else 0.0
             rows = end + way * np.arange(1, int(max(_FAR_MM, far) / STEP_MM) + 1)
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
-            long = length >= (_BODY_MM if first > 0 else _FINGER_MM)
+            long = length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_propagation, maximum_filter1d
 
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.foothold import NearMat
+from digitise.geometry.view import Edge
 
 BEFORE = "something that stands before the limb"
 LEG_BEFORE = "the other leg, or something else that crosses before it,"
@@ -19,6 +21,9 @@ _ANKLE_MM = (80.0, 160.0)
 _WITHIN_MM = 8.0  # of a body's edges
 _NEIGHBOUR_MM = 60.0  # of a body beside the limb
 _BESIDE_MM = np.array([6.0, 10.0, 14.0])
+_BURNT = 240  # of 255, in every channel: the tone curve's shoulder shows no shade any more
+_BURNT_MM = 100.0  # so far beyond where it was lost
+_OWN_PX, _INNER_MM = 4.0, 22.0  # within an edge, from its own blur on
 _ALIKE = 0.25  # log units of hue: skin of one person
 
 
@@ -55,6 +60,33 @@ def hiding(
     words = np.where(hidden, np.where(skin, SKIN, SUPPORT if strip.lies else OTHER), "")
     words = np.where(before, BEFORE, words)
     return np.where(region.before[index], LEG_BEFORE, words)
+
+
+def lost_in_light(
+    pixels: NDArray[np.uint8], edge: Edge, lost: NDArray[np.bool_], pixel_mm: float
+) -> NDArray[np.bool_]:
+    """Tell where an edge (n,) that was lost goes on through skin too bright to show an end of the limb.
+
+    Parameters
+    ----------
+    pixels
+        (H, W, 3) photograph.
+    edge, lost
+        (n,) points, and where they are surely not the limb's.
+    pixel_mm
+        Size of a pixel at the limb, mm.
+    """
+    steps = int(_BURNT_MM / STEP_MM)
+    near = maximum_filter1d(lost, 2 * steps + 1, mode="constant")
+    if not near.any():
+        return near
+    depth = np.arange(_OWN_PX, _INNER_MM / pixel_mm, 2.0)
+    at = np.round(edge.points[:, None] - depth[:, None] * edge.normals[:, None]).astype(int)
+    size = np.array(pixels.shape[1::-1]) - 1
+    column, row = np.moveaxis(np.clip(at, 0, size), -1, 0)
+    burnt = np.quantile(pixels[row, column].min(axis=2), 0.25, axis=1) > _BURNT
+    runs = binary_propagation(lost, mask=(burnt & near) | lost)
+    return np.asarray(runs & ~lost)
 
 
 def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
 from digitise.capture.outline.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.hiding import BEFORE, hiding
+from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
 from digitise.capture.outline.subpixel import (
@@ -108,6 +108,7 @@ def trace_edges(
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
         hidden[skin] &= ~fold
+        hidden[skin] |= lost_in_light(pixels, edge, hidden[skin], strip.pixel_mm())
         reason = np.where(behind, BEFORE, hiding(strip, region, front.mat, index, hidden)[skin])
         edge = _doubted(edge, fold)
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
