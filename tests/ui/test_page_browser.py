@@ -24,6 +24,8 @@ from ui import draft as drafts
 SAMPLE = ROOT / "sample-images/pair-calf-week0"
 # a refused outline to the saved limb
 MOST_ACTIONS, LONGEST_DRAWN_S = 30, 90
+# a stretch that was moved to the new volume
+LONGEST_CHANGE_S = 2
 PHONE = {"has_touch": True, "is_mobile": True}
 CAMERA = (
     "() => JSON.stringify([...document.querySelectorAll('.js-plotly-plot')]"
@@ -87,6 +89,13 @@ def entered(served, monkeypatch):
         return draft
 
     return enter
+
+
+def in_time(took, longest):
+    """Hold a time against its bar; on a computer that is busy it is the other things that are measured."""
+    print(f"{took:.1f} s of {longest} s")
+    busy = os.getloadavg()[0] > (os.cpu_count() or 1)
+    assert took <= (6 * longest if busy else longest)
 
 
 def limb_shown(page):
@@ -284,10 +293,13 @@ def test_a_pull_moves_a_stretch_is_measured_at_once_and_undone(opened, entered):
     page.mouse.down()
     page.mouse.move(x - 14, y, steps=5)
     page.mouse.up()
+    begin = time.monotonic()
     page.wait_for_function(
         "before => document.querySelector('.st-key-status').innerText.split('\\n')[0] !== before",
         arg=before.split("\n")[0],
     )
+    in_time(time.monotonic() - begin, LONGEST_CHANGE_S)
+    assert page.locator(".st-key-status").bounding_box()["y"] < 1300  # in sight
     settled(page)
     (edge,) = json.loads(draft.correction(draft.photos[0]))["edges"]
     # the stretch is a curve: many points, moved less and less towards its ends
@@ -373,9 +385,7 @@ def test_a_limb_that_is_not_found_is_drawn_by_hand_and_only_what_was_drawn_is_me
     page.get_by_text("Saved as visit").first.wait_for()
     took = time.monotonic() - begin
     assert actions + 1 <= MOST_ACTIONS
-    # on a computer that is busy with other things it is the other things that are measured
-    busy = os.getloadavg()[0] > (os.cpu_count() or 1)
-    assert took <= (6 * LONGEST_DRAWN_S if busy else LONGEST_DRAWN_S)
+    in_time(took, LONGEST_DRAWN_S)
     with Store(served.home / "records.sqlite") as store:
         (line,) = store.list_visits(client)
         said = json.loads(store.model(line.id).json)
