@@ -27,7 +27,10 @@ _SHINES = 0.3  # log units brighter than the sheet
 _LEAST_RED = (
     -0.1
 )  # log red over green of what shines: that of the light, while cloth and supports may be blue
-_LIKE_SHEET = 5.0  # squared distance from the sheet's colour
+_FULL_HUE = 0.85  # of the cells on the axis: the tenth with most hue may be a scar or a mark
+_HALF, _CLEARLY = 0.5, 0.75  # of the way from the sheet's hue to the skin's
+_SPECK = np.ones((5, 5), np.uint8)  # 10 mm
+_LIKE_SHEET, _STANDS_OUT = 5.0, 20.0  # squared distances from the sheet's colour
 _LEAST_ROW = 20  # cells of sheet tell its light on a row
 # Log units warmer than the sheet, and at least so bright: skin in so much light that it is nearly white was
 # warmer by 0.045 to 0.2, a white sheet beside it by up to 0.03; in the dark noise is as large.
@@ -69,12 +72,16 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     """
     drawn = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     values = brightness_and_hue(np.asarray(cv2.GaussianBlur(strip.pixels, (0, 0), 0.7), np.uint8))
-    mask = graph_cut(values, _first_guess(values, strip.offsets, panel, drawn))
+    guess = _guess(values, strip.offsets, panel)
+    mask = None if guess is None else graph_cut(values, _labelled(guess, strip.offsets, panel, drawn))
     if mask is None and not (drawn > 0).any():
         return None
     limb = drawn > 0 if mask is None else _on_axis(mask, strip.offsets)
     colours = _bytes(values)
     told = _density(colours, limb) - _density(colours, panel.inside & ~limb)
+    if guess is not None:
+        told = np.where(guess.shade, CLIP * (guess.share - _HALF) / (_CLEARLY - _HALF), told)
+        told = np.where(guess.pale, CLIP, told)
     evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
     return Cut(limb, evidence)
 
@@ -101,22 +108,66 @@ def _bytes(values: Values) -> NDArray[np.uint8]:
     return np.asarray(np.clip(values * _SCALE + _OFFSET, 0, 255), np.uint8)
 
 
-def _first_guess(values: Values, offsets: Array, panel: Panel, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
-    """Label cells by whether their hue is nearer to that on the axis or to that far from it.
+@dataclass(frozen=True)
+class _Guess:
+    """What hue tells of cells (H, W), before any cut.
 
-    What shines on skin has the light's hue: it is told by being brighter than the sheet, which no shadow is.
+    Attributes
+    ----------
+    share
+        How far the hue is on the way from the sheet's, 0, to the skin's, 1.
+    shade
+        It is much darker than the sheet: there skin has all of its hue.
+    pale
+        Bright and warmer than the sheet: skin in too much light.
+    shines
+        Brighter than the sheet: what shines on skin has the light's hue, and no shadow is so bright.
     """
+
+    share: Values
+    shade: Mask
+    pale: Mask
+    shines: Mask
+
+
+def _guess(values: Values, offsets: Array, panel: Panel) -> _Guess | None:
+    """Compare hues with that on the axis and that far from it; None where either is not seen."""
     hue, inside = values[..., 1:], panel.inside
-    core, near = inside & (np.abs(offsets) < _CORE_MM), inside & (np.abs(offsets) < _REACH_MM)
-    far = inside & ~near
+    core, far = inside & (np.abs(offsets) < _CORE_MM), inside & (np.abs(offsets) >= _REACH_MM)
     if not core.any() or not far.any():
-        return np.zeros(inside.shape, np.uint8)
-    limb, sheet = np.median(hue[core], axis=0), np.median(hue[far], axis=0)
-    like = np.linalg.norm(hue - limb, axis=-1) < np.linalg.norm(hue - sheet, axis=-1)
-    shines = (values[..., 0] > _sheet_light(values[..., 0], panel) + _SHINES) & (hue[..., 0] > _LEAST_RED)
-    labels = np.full(inside.shape, cv2.GC_BGD, np.uint8)
-    labels[near] = np.where((like | shines)[near], cv2.GC_PR_FGD, cv2.GC_PR_BGD)
-    labels[core & like] = cv2.GC_FGD
+        return None
+    sheet, light = np.median(hue[far], axis=0), _sheet_light(values[..., 0], panel)
+    shines = (values[..., 0] > light + _SHINES) & (hue[..., 0] > _LEAST_RED)
+    return _Guess(
+        _share_of_skin(values, core, sheet),
+        values[..., 0] < light - _SHINES,
+        (panel.distance2 > _STANDS_OUT) & warmer_than(values, sheet),
+        # where much of a row lies in shadow, the sheet in full light is brighter than that, too
+        shines & (panel.distance2 > _LIKE_SHEET),
+    )
+
+
+def _share_of_skin(values: Values, core: Mask, sheet: Array) -> Values:
+    """Return how far the hue of each cell (H, W) is on the way from the sheet's, 0, to the skin's, 1.
+
+    In too much light skin nears white, and then the shadow beside it, lit by it, is as near to what is left of
+    its hue as to the sheet's.  In the shade skin keeps all of its hue.
+    """
+    away = np.median(values[core, 1:], axis=0) - sheet
+    along = (values[..., 1:] - sheet) @ away / max(float(away @ away), 1e-6)
+    full = max(1.0, float(np.quantile(along[core], _FULL_HUE)))
+    return np.asarray(along / np.where(values[..., 0] < _BRIGHT, full, 1.0), np.float32)
+
+
+def _labelled(guess: _Guess, offsets: Array, panel: Panel, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
+    """Label cells as surely or probably limb or not, for the graph cuts."""
+    near = panel.inside & (np.abs(offsets) < _REACH_MM)
+    like = (guess.share > _HALF) | guess.pale | guess.shines
+    clearly = (guess.share > _CLEARLY) & (panel.distance2 > _STANDS_OUT) | guess.pale
+    surely = cv2.morphologyEx((near & clearly).astype(np.uint8), cv2.MORPH_OPEN, _SPECK) > 0
+    labels = np.full(near.shape, cv2.GC_BGD, np.uint8)
+    labels[near] = np.where(like[near], cv2.GC_PR_FGD, cv2.GC_PR_BGD)
+    labels[surely | (near & like & (np.abs(offsets) < _CORE_MM))] = cv2.GC_FGD
     labels[drawn > 0], labels[drawn < 0] = cv2.GC_FGD, cv2.GC_BGD
     return labels
 
