@@ -54,10 +54,13 @@ class Cut:
         (H, W) True where it is.
     evidence
         (H, W) log-likelihood ratio limb : surroundings of each cell's colour, bounded.
+    like_skin
+        (H, W) True where the hue is clearly the skin's, beside the sheet as well.
     """
 
     limb: Mask
     evidence: Values
+    like_skin: Mask
 
 
 def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None) -> Cut | None:
@@ -79,11 +82,13 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     limb = drawn > 0 if mask is None else _on_axis(mask, strip.offsets)
     colours = _bytes(values)
     told = _density(colours, limb) - _density(colours, panel.inside & ~limb)
+    like_skin = np.zeros(limb.shape, bool)
     if guess is not None:
+        like_skin = guess.share > _CLEARLY
         told = np.where(guess.shade, CLIP * (guess.share - _HALF) / (_CLEARLY - _HALF), told)
         told = np.where(guess.pale, CLIP, told)
     evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
-    return Cut(limb, evidence)
+    return Cut(limb, evidence, like_skin)
 
 
 def graph_cut(values: Values, labels: NDArray[np.uint8]) -> Mask | None:

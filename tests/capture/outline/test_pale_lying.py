@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from digitise.capture.lying.cut import warmer_than
-from digitise.capture.outline.lying.pale import pale_beyond
+from digitise.capture.outline.lying.beyond import pale_beyond
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM
 

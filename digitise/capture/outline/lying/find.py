@@ -11,13 +11,13 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.lying.cut import CLIP, Cut, cut_out
 from digitise.capture.outline.bodies import Pair, limb_pair
-from digitise.capture.outline.lying.pale import pale_beyond
+from digitise.capture.outline.lying.beyond import pale_beyond, skin_beyond
 from digitise.capture.outline.lying.supports import resting
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.segmentation import agreement_across
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
-from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
 
@@ -37,6 +37,8 @@ _FADE_ROWS = 12
 _STIFFNESS = 1.0
 _REACH = 4
 _OUT_OF_WINDOW = 1e3
+# What steps of light tell over print counts about as much as one of them; it is right to a cell or two.
+_BY_STEPS, _LOOSE_MM = 1.0, 4.0
 _LEAST_AGREEMENT = 0.5  # of the evidence's bound, on average over both sides
 
 
@@ -77,15 +79,17 @@ def find_lying_region(
     pair = _steps(pixels, strip, panel, cut, painted, rows, sides)
     found = [_boundary(strip, panel, cut, rows, sides[k], pair, k) for k in (0, 1)]
     pale = [pale_beyond(strip, panel, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
+    # before print and table the steps of light decide, and that from light to shade on the limb is one of them
+    on = [found[k][2] & skin_beyond(cut.like_skin, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     nowhere, nothing = np.zeros(len(rows)), np.zeros(len(rows), bool)
     region = Region(
         rows,
         found[0][0],
         found[1][0],
-        (cut.evidence, cut.evidence),
+        (_evidence(strip, panel, cut, rows, found[0], -1), _evidence(strip, panel, cut, rows, found[1], 1)),
         (found[0][1], found[1][1]),
         (found[0][2], found[1][2]),
-        (pale[0], pale[1]),
+        (pale[0] | on[0], pale[1] | on[1]),
         (nowhere, nowhere),
         nothing,
         (nothing, nothing),
@@ -186,3 +190,20 @@ def _boundary(
     ends &= outward * (pair.offsets[index] - told) > -_WITHIN_MM
     offsets = np.where(ends, pair.offsets[index], told)
     return offsets, np.where(ends, steady < _CLEAR_STEP, agreement < _LEAST_AGREEMENT * CLIP), ends
+
+
+def _evidence(
+    strip: Strip,
+    panel: Panel,
+    cut: Cut,
+    rows: NDArray[np.intp],
+    found: tuple[Array, Mask, Mask],
+    outward: int,
+) -> Values:
+    """Return the colours' evidence (H, W), and over print and table that of where steps set the boundary."""
+    offsets, _, ends = found
+    out = outward * (strip.offsets - offsets[:, None])
+    beyond = np.where(np.abs(out) < _LOOSE_MM, 0.0, -np.sign(out)) * _BY_STEPS
+    told = cut.evidence.copy()
+    told[rows] = np.where(ends[:, None] & ~panel.inside[rows], beyond, told[rows])
+    return told

@@ -1,4 +1,4 @@
-"""Skin in so much light that it is nearly as white as the sheet, beyond what was found to be the limb."""
+"""Skin beyond what was found to be the limb: nearly as white as the sheet in much light, or before print."""
 
 from __future__ import annotations
 
@@ -40,9 +40,32 @@ def pale_beyond(strip: Strip, panel: Panel, rows: NDArray[np.intp], offsets: Arr
     if not far.any():
         return np.zeros(len(rows), bool)
     warm = warmer_than(values, np.median(values[far, 1:], axis=0)) & panel.inside
-    away = offsets[:, None] + outward * np.arange(_FROM_MM, _TO_MM, STEP_MM)
-    at = np.clip(np.round((away - strip.offsets[0]) / STEP_MM).astype(int), 0, len(strip.offsets) - 1)
-    steady = median_filter(warm[rows[:, None], at].mean(axis=1) > 0.5, _STEADY_ROWS, mode="nearest")
+    steady = _beyond(warm, strip, rows, offsets, outward)
     if steady.mean() > _MUCH:
         return np.ones(len(rows), bool)
+    return _with_margin(steady)
+
+
+def skin_beyond(skin: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
+    """Return at which rows (n,) skin goes on beyond a boundary: that is a step of light on the limb.
+
+    Parameters
+    ----------
+    skin
+        (H, W) True where the hue is clearly the skin's.
+    strip, rows, offsets, outward
+        As for :func:`pale_beyond`.
+    """
+    return _with_margin(_beyond(skin, strip, rows, offsets, outward))
+
+
+def _beyond(cells: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
+    away = offsets[:, None] + outward * np.arange(_FROM_MM, _TO_MM, STEP_MM)
+    at = np.clip(np.round((away - strip.offsets[0]) / STEP_MM).astype(int), 0, len(strip.offsets) - 1)
+    return np.asarray(
+        median_filter(cells[rows[:, None], at].mean(axis=1) > 0.5, _STEADY_ROWS, mode="nearest"), bool
+    )
+
+
+def _with_margin(steady: Mask) -> Mask:
     return np.asarray(maximum_filter1d(steady.astype(np.uint8), 2 * _MARGIN_ROWS + 1, mode="nearest") > 0)
