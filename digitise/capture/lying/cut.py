@@ -23,18 +23,22 @@ from digitise.geometry.rigid import Array
 _CORE_MM = 12.0  # half a thin wrist, less what the first axis is off
 _REACH_MM = 120.0  # half a stout thigh
 _CUTS = 4
-_SHINES = 0.3  # log units brighter than the sheet
-_LEAST_RED = (
-    -0.1
-)  # log red over green of what shines: that of the light, while cloth and supports may be blue
+SHINES = 0.3  # log units brighter than the sheet
+LEAST_RED = -0.1  # log red over green of what shines: that of the light, while cloth and supports may be blue
 _FULL_HUE = 0.85  # of the cells on the axis: the tenth with most hue may be a scar or a mark
 _HALF, _CLEARLY = 0.5, 0.75  # of the way from the sheet's hue to the skin's
+# Log units between the hues of skin and sheet: skin of any tone was 0.3 or more off white in the shade, and
+# noise there is a third of this.
+_LEAST_APART = 0.2
+# Log units off white: skin as pale as any (reflectance 0.90, 0.73, 0.63 of red, green and blue) in the shade.
+_PALEST = 0.25
 _SPECK = np.ones((5, 5), np.uint8)  # 10 mm
 _LIKE_SHEET, _STANDS_OUT = 5.0, 20.0  # squared distances from the sheet's colour
 _LEAST_ROW = 20  # cells of sheet tell its light on a row
 # Log units warmer than the sheet, and at least so bright: skin in so much light that it is nearly white was
 # warmer by 0.045 to 0.2, a white sheet beside it by up to 0.03; in the dark noise is as large.
 _WARMER, _BRIGHT = 0.04, -0.7
+_HUE_LOST = -3.2  # log of 4 % of full light: below, noise of a few in a byte is a tenth of what is there
 # From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
 _SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
 _BINS = 32
@@ -56,11 +60,15 @@ class Cut:
         (H, W) log-likelihood ratio limb : surroundings of each cell's colour, bounded.
     like_skin
         (H, W) True where the hue is clearly the skin's, beside the sheet as well.
+    dark
+        (H, W) True where it is much darker than the sheet and not of the skin's hue, but not so dark that
+        hue is lost.
     """
 
     limb: Mask
     evidence: Values
     like_skin: Mask
+    dark: Mask
 
 
 def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None) -> Cut | None:
@@ -82,13 +90,14 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     limb = drawn > 0 if mask is None else _on_axis(mask, strip.offsets)
     colours = _bytes(values)
     told = _density(colours, limb) - _density(colours, panel.inside & ~limb)
-    like_skin = np.zeros(limb.shape, bool)
+    like_skin, dark = np.zeros((2, *limb.shape), bool)
     if guess is not None:
         like_skin = guess.share > _CLEARLY
+        dark = guess.shade & (guess.share < _HALF) & (values[..., 0] > _HUE_LOST)
         told = np.where(guess.shade, CLIP * (guess.share - _HALF) / (_CLEARLY - _HALF), told)
         told = np.where(guess.pale, CLIP, told)
     evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
-    return Cut(limb, evidence, like_skin)
+    return Cut(limb, evidence, like_skin, dark)
 
 
 def graph_cut(values: Values, labels: NDArray[np.uint8]) -> Mask | None:
@@ -122,7 +131,7 @@ class _Guess:
     share
         How far the hue is on the way from the sheet's, 0, to the skin's, 1.
     shade
-        It is much darker than the sheet: there skin has all of its hue.
+        It is much darker than the sheet, and skin of another hue, all of which it has there.
     pale
         Bright and warmer than the sheet: skin in too much light.
     shines
@@ -142,26 +151,30 @@ def _guess(values: Values, offsets: Array, panel: Panel) -> _Guess | None:
     if not core.any() or not far.any():
         return None
     sheet, light = np.median(hue[far], axis=0), _sheet_light(values[..., 0], panel)
-    shines = (values[..., 0] > light + _SHINES) & (hue[..., 0] > _LEAST_RED)
+    shines = (values[..., 0] > light + SHINES) & (hue[..., 0] > LEAST_RED)
+    share, apart = _share_of_skin(values, core, sheet)
     return _Guess(
-        _share_of_skin(values, core, sheet),
-        values[..., 0] < light - _SHINES,
+        share,
+        (values[..., 0] < light - SHINES) & (apart > _LEAST_APART),
         (panel.distance2 > _STANDS_OUT) & warmer_than(values, sheet),
         # where much of a row lies in shadow, the sheet in full light is brighter than that, too
         shines & (panel.distance2 > _LIKE_SHEET),
     )
 
 
-def _share_of_skin(values: Values, core: Mask, sheet: Array) -> Values:
-    """Return how far the hue of each cell (H, W) is on the way from the sheet's, 0, to the skin's, 1.
+def _share_of_skin(values: Values, core: Mask, sheet: Array) -> tuple[Values, float]:
+    """Return how far each cell's hue (H, W) is on the way from the sheet's to the skin's, and that way.
 
-    In too much light skin nears white, and then the shadow beside it, lit by it, is as near to what is left of
-    its hue as to the sheet's.  In the shade skin keeps all of its hue.
+    In too much light skin nears white, and then the shadow beside it, lit by it, is as near to what is left
+    of its hue as to the sheet's.  In the shade skin keeps all of its hue.
     """
     away = np.median(values[core, 1:], axis=0) - sheet
     along = (values[..., 1:] - sheet) @ away / max(float(away @ away), 1e-6)
-    full = max(1.0, float(np.quantile(along[core], _FULL_HUE)))
-    return np.asarray(along / np.where(values[..., 0] < _BRIGHT, full, 1.0), np.float32)
+    way, full = float(np.linalg.norm(away)), max(1.0, float(np.quantile(along[core], _FULL_HUE)))
+    if np.median(values[core, 0]) > _BRIGHT:
+        full = max(full, _PALEST / max(way, 1e-3))
+    share = np.asarray(along / np.where(values[..., 0] < _BRIGHT, full, 1.0), np.float32)
+    return share, full * way
 
 
 def _labelled(guess: _Guess, offsets: Array, panel: Panel, drawn: NDArray[np.int8]) -> NDArray[np.uint8]:
@@ -195,6 +208,8 @@ def _sheet_light(light: Values, panel: Panel) -> Values:
 
 def _on_axis(mask: Mask, offsets: Array) -> Mask:
     """Return the connected part of a mask that covers most of the axis."""
+    # between what shines and skin in the shade lies a cell that is neither
+    mask = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
     _, parts = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
     counts = np.bincount(parts[:, np.abs(offsets) < _CORE_MM].ravel(), minlength=2)
     counts[0] = 0

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_fill_holes
 
-from digitise.capture.lying.cut import graph_cut
+from digitise.capture.lying.cut import LEAST_RED, SHINES, graph_cut, warmer_than
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import STEP_MM, Strip
@@ -22,7 +22,7 @@ from digitise.capture.photo.resample import read_between
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.backdrop import Panel, find_panel
 from digitise.capture.surroundings.plain_areas import Area, plain_areas
-from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
@@ -34,6 +34,7 @@ _LEAST_RED = (
 )
 _SHADOW_HUE = 0.2  # log units off the sheet's own hue: shadows keep within
 _LEAST_MM2 = 8000.0  # 200 mm of a thin wrist
+_LIT = 0.75  # of the skin of the commonest hue: a support that is not white is seldom brighter
 _LIKE_SHEET = 5.0  # squared distance from the sheet's colour
 _SURELY = np.ones((9, 9), np.uint8)  # 8 mm within a mask of skin
 _LEVEL_MM = 4.0  # between the levels that are read off
@@ -94,9 +95,9 @@ def find_silhouette(photo: Photograph, camera: Camera, boards: Iterable[tuple[Bo
         )
     strip = _sheet_strip(photo, camera, max(areas, key=_size))
     panel = find_panel(strip, areas)
-    mask = _largest(panel.inside & (panel.distance2 > _STANDS_OUT), photo.name)
-    mask = _largest(_of_one_colour(strip, mask, panel.inside & ~mask), photo.name)
-    mask = _largest(_whole(strip, mask, panel), photo.name)
+    thing = _largest(panel.inside & (panel.distance2 > _STANDS_OUT), photo.name)
+    skin = _largest(_of_one_colour(strip, thing, panel.inside & ~thing), photo.name)
+    mask = _largest(_whole(strip, thing, skin, panel), photo.name)
     first, second = _levels(mask, panel.inside)
     if len(first) < _LEAST_LEVELS:
         raise OutlineError(
@@ -205,14 +206,29 @@ def _of_one_colour(strip: Strip, mask: Mask, sheet: Mask) -> Mask:
     return np.asarray(chosen & (own < _ONE_HUE) & (own < off))
 
 
-def _whole(strip: Strip, skin: Mask, panel: Panel) -> Mask:
-    """Return all of a limb of which a mask tells the part of the commonest hue: with what shines, say."""
+def _whole(strip: Strip, thing: Mask, skin: Mask, panel: Panel) -> Mask:
+    """Return all of a limb of which ``skin`` tells the part of the commonest hue: with what shines, say.
+
+    What stands out (``thing``) in full light, brighter than that part, may be the limb's, too.
+    """
+    values = brightness_and_hue(strip.pixels)
     labels = np.full(skin.shape, cv2.GC_BGD, np.uint8)
     labels[panel.inside & (panel.distance2 > _LIKE_SHEET)] = cv2.GC_PR_BGD
+    labels[thing & _in_full_light(values, skin, panel)] = cv2.GC_PR_FGD
     labels[skin] = cv2.GC_PR_FGD
     labels[cv2.erode(skin.astype(np.uint8), _SURELY) > 0] = cv2.GC_FGD
-    found = graph_cut(brightness_and_hue(strip.pixels), labels)
+    found = graph_cut(values, labels)
     return skin if found is None else found
+
+
+def _in_full_light(values: Values, skin: Mask, panel: Panel) -> Mask:
+    """Return what is brighter than most of the skin, and warmer than the sheet or brighter as well."""
+    light, sheet = values[..., 0], panel.inside & (panel.distance2 < _LIKE_SHEET)
+    if not sheet.any():
+        return np.zeros(skin.shape, bool)
+    paper = np.median(values[sheet], axis=0)
+    other = warmer_than(values, paper[1:]) | (light > paper[0] + SHINES)
+    return np.asarray(other & (light > np.quantile(light[skin], _LIT)) & (values[..., 1] > LEAST_RED))
 
 
 def _levels(mask: Mask, inside: Mask) -> tuple[Array, Array]:

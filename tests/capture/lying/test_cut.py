@@ -41,9 +41,13 @@ def scene(sheet, skin, seed=0, gloss=0.03):
 
 
 def whole_sheet():
+    """What is known of the sheet: the limb stands out from it, its shadow a little."""
     shape = (len(HEIGHTS), len(OFFSETS))
     nowhere = np.zeros(shape, bool)
-    return Panel(np.ones(shape, bool), np.zeros(shape, np.float32), nowhere, nowhere, nowhere)
+    limb, shade = (OFFSETS > LEFT) & (OFFSETS < RIGHT), (OFFSETS >= RIGHT) & (OFFSETS < SHADOW)
+    distance2 = np.where(limb, 300.0, np.where(shade, 60.0, 1.0))
+    distance2 = np.broadcast_to(distance2, shape).astype(np.float32)
+    return Panel(np.ones(shape, bool), distance2, nowhere, nowhere, nowhere)
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
@@ -66,6 +70,52 @@ def test_what_shines_brighter_than_the_sheet_is_limb(sheet):
     cut = cut_out(scene(SHEETS[sheet], (64, 42, 32), gloss=0.9), whole_sheet())
     first = OFFSETS[np.argmax(cut.limb, axis=1)]
     assert np.quantile(np.abs(first - LEFT), 0.95) <= 2 * STEP_MM
+
+
+def lit(colours):
+    """A strip of these colours (W, 3), of full light, blurred and noisy as :func:`scene` is."""
+    pixels = 255.0 * np.clip(np.tile(colours, (len(HEIGHTS), 1, 1)), 0, 1) ** (1 / 2.2)
+    pixels = cv2.GaussianBlur(pixels, (0, 0), 0.8) + np.random.default_rng(0).normal(0, 2.0, pixels.shape)
+    return Strip(
+        cameras_above()[1], Pose.identity(), HEIGHTS, OFFSETS, np.clip(pixels, 0, 255).astype(np.uint8)
+    )
+
+
+def edges(cut):
+    first = OFFSETS[np.argmax(cut.limb, axis=1)]
+    return first, OFFSETS[len(OFFSETS) - 1 - np.argmax(cut.limb[:, ::-1], axis=1)]
+
+
+def test_the_lit_sheet_is_no_limb_where_most_of_it_lies_in_shadow():
+    """As a very dark arm on a dark sheet, whose shadow falls over all that is seen beyond it."""
+    sheet, skin, warm = np.array([0.10, 0.10, 0.09]), np.array([0.013, 0.008, 0.007]), [0.05, 0.035, 0.03]
+    colours = np.where((OFFSETS > 0)[:, None], 0.1 * sheet, sheet)
+    limb = (OFFSETS > LEFT) & (OFFSETS < RIGHT)
+    colours = np.where(limb[:, None], np.where((OFFSETS < LEFT + 30)[:, None], warm, skin), colours)
+    panel = replace(
+        whole_sheet(), distance2=np.tile(np.where(limb, 300.0, 2.0), (len(HEIGHTS), 1)).astype(np.float32)
+    )
+    first, last = edges(cut_out(lit(colours), panel))
+    assert np.quantile(np.abs(first - LEFT), 0.95) <= 2 * STEP_MM
+    assert np.quantile(np.abs(last - RIGHT), 0.95) <= 2 * STEP_MM
+
+
+def test_the_shadow_of_skin_in_too_much_light_is_no_limb():
+    """Skin that is burnt nearly white on the axis, its shaded rim, and a shadow that it tinges (measured)."""
+    away = (OFFSETS - LEFT) / (RIGHT - LEFT)
+    burnt, rim = np.array([0.90, 0.84, 0.80]), np.array([0.105, 0.078, 0.069])
+    shadow, sheet = np.array([0.080, 0.0745, 0.071]), np.array([0.72, 0.69, 0.69])
+    colours = np.where((OFFSETS < SHADOW)[:, None] & (OFFSETS > LEFT)[:, None], shadow, sheet)
+    colours = np.where(((away > 0) & (away < 1))[:, None], rim, colours)
+    colours = np.where(((away > 0) & (away < 0.85))[:, None], burnt, colours)
+    cut = cut_out(lit(colours), whole_sheet())
+    first, last = edges(cut)
+    assert np.quantile(np.abs(first - LEFT), 0.95) <= 2 * STEP_MM
+    assert np.quantile(np.abs(last - RIGHT), 0.95) <= 2 * STEP_MM
+    # the rim counts as limb and the shadow not, so that the edge is found between them
+    near = np.abs(OFFSETS - RIGHT)
+    assert cut.evidence[:, (near < 10) & (near > 3) & (OFFSETS < RIGHT)].mean() > 2.0
+    assert cut.evidence[:, (near < 10) & (near > 3) & (OFFSETS > RIGHT)].mean() < -2.0
 
 
 def test_what_a_person_painted_is_kept():

@@ -59,6 +59,21 @@ def skin_beyond(skin: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array
     return _with_margin(_beyond(skin, strip, rows, offsets, outward))
 
 
+def shadow_beyond(dark: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
+    """Return at which rows (n,) the limb's shadow lies beyond a boundary.
+
+    There the limb's own shaded rim is as dark, and the step of light is that from light to shade on the limb.
+
+    Parameters
+    ----------
+    dark
+        (H, W) True where it is dark and not of the skin's hue.
+    strip, rows, offsets, outward
+        As for :func:`pale_beyond`.
+    """
+    return _beyond(dark, strip, rows, offsets, outward)
+
+
 def _beyond(cells: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
     away = offsets[:, None] + outward * np.arange(_FROM_MM, _TO_MM, STEP_MM)
     at = np.clip(np.round((away - strip.offsets[0]) / STEP_MM).astype(int), 0, len(strip.offsets) - 1)

@@ -11,7 +11,7 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.lying.cut import CLIP, Cut, cut_out
 from digitise.capture.outline.bodies import Pair, limb_pair
-from digitise.capture.outline.lying.beyond import pale_beyond, skin_beyond
+from digitise.capture.outline.lying.beyond import pale_beyond, shadow_beyond, skin_beyond
 from digitise.capture.outline.lying.supports import resting
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.segmentation import agreement_across
@@ -79,8 +79,10 @@ def find_lying_region(
     pair = _steps(pixels, strip, panel, cut, painted, rows, sides)
     found = [_boundary(strip, panel, cut, rows, sides[k], pair, k) for k in (0, 1)]
     pale = [pale_beyond(strip, panel, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
-    # before print and table the steps of light decide, and that from light to shade on the limb is one of them
+    # before print and table steps of light decide, and that from light to shade on the limb is one of them
     on = [found[k][2] & skin_beyond(cut.like_skin, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
+    # shadows are of one hue, as paper and print are: before them too the edge is told by hue alone
+    shadow = [shadow_beyond(cut.dark, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     nowhere, nothing = np.zeros(len(rows)), np.zeros(len(rows), bool)
     region = Region(
         rows,
@@ -92,7 +94,7 @@ def find_lying_region(
         (pale[0] | on[0], pale[1] | on[1]),
         (nowhere, nowhere),
         nothing,
-        (nothing, nothing),
+        (shadow[0], shadow[1]),
         (nothing, nothing),
         (nothing, nothing),
         hem_mm=None if hem is None else float(strip.heights[rows[0]]),
