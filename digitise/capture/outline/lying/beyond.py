@@ -16,7 +16,9 @@ from digitise.geometry.rigid import Array
 
 # The sheet is a little warmer within a few mm of a lit limb, whose light falls on it; the rim of a limb that
 # was cut short lay 5 to 12 mm beyond what was found.
-_FROM_MM, _TO_MM = 3.0, 8.0
+_BEYOND_MM = np.arange(3.0, 8.0, STEP_MM)
+_RIM_MM = np.array([-1.0, -3.0])  # the limb's rim in the shade may be as narrow as that
+_AS_DARK = 0.4  # log units: half a step that is seen clearly
 _FAR_MM = 120.0  # from the axis: surely sheet
 _STEADY_ROWS, _MARGIN_ROWS = 9, 10
 # Where so much of a boundary is that of the light on the limb, the rest of it is not to be trusted either.
@@ -60,9 +62,9 @@ def skin_beyond(skin: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array
 
 
 def shadow_beyond(dark: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
-    """Return at which rows (n,) the limb's shadow lies beyond a boundary.
+    """Return at which rows (n,) the limb's shadow lies beyond a boundary, as dark as the limb's own rim.
 
-    There the limb's own shaded rim is as dark, and the step of light is that from light to shade on the limb.
+    There the step of light is that from light to shade on the limb, and only hue tells its edge.
 
     Parameters
     ----------
@@ -71,15 +73,27 @@ def shadow_beyond(dark: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Arr
     strip, rows, offsets, outward
         As for :func:`pale_beyond`.
     """
-    return _beyond(dark, strip, rows, offsets, outward)
+    light = brightness_and_hue(strip.pixels)[..., 0]
+    rim, beyond = (
+        np.median(light[_cells(strip, rows, offsets, outward, reach)], axis=1)
+        for reach in (_RIM_MM, _BEYOND_MM)
+    )
+    as_dark = median_filter(np.abs(rim - beyond) < _AS_DARK, _STEADY_ROWS, mode="nearest")
+    return np.asarray(as_dark & _beyond(dark, strip, rows, offsets, outward))
 
 
 def _beyond(cells: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
-    away = offsets[:, None] + outward * np.arange(_FROM_MM, _TO_MM, STEP_MM)
+    most = cells[_cells(strip, rows, offsets, outward, _BEYOND_MM)].mean(axis=1) > 0.5
+    return np.asarray(median_filter(most, _STEADY_ROWS, mode="nearest"), bool)
+
+
+def _cells(
+    strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int, reach: Array
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return rows (n, 1) and columns (n, m) of cells so far beyond a boundary (m,), mm."""
+    away = offsets[:, None] + outward * reach
     at = np.clip(np.round((away - strip.offsets[0]) / STEP_MM).astype(int), 0, len(strip.offsets) - 1)
-    return np.asarray(
-        median_filter(cells[rows[:, None], at].mean(axis=1) > 0.5, _STEADY_ROWS, mode="nearest"), bool
-    )
+    return rows[:, None], at
 
 
 def _with_margin(steady: Mask) -> Mask:

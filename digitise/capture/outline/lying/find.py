@@ -81,7 +81,8 @@ def find_lying_region(
     pale = [pale_beyond(strip, panel, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     # before print and table steps of light decide, and that from light to shade on the limb is one of them
     on = [found[k][2] & skin_beyond(cut.like_skin, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
-    # shadows are of one hue, as paper and print are: before them too the edge is told by hue alone
+    # shadows are of one hue, as paper and print are: before them too the edge is told by hue alone, and to
+    # two pixels only, since the skin beside it tinges the shadow
     shadow = [shadow_beyond(cut.dark, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     nowhere, nothing = np.zeros(len(rows)), np.zeros(len(rows), bool)
     region = Region(
@@ -89,7 +90,7 @@ def find_lying_region(
         found[0][0],
         found[1][0],
         (_evidence(strip, panel, cut, rows, found[0], -1), _evidence(strip, panel, cut, rows, found[1], 1)),
-        (found[0][1], found[1][1]),
+        (found[0][1] | shadow[0], found[1][1] | shadow[1]),
         (found[0][2], found[1][2]),
         (pale[0] | on[0], pale[1] | on[1]),
         (nowhere, nowhere),
