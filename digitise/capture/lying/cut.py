@@ -38,6 +38,7 @@ _LEAST_ROW = 20  # cells of sheet tell its light on a row
 # Log units warmer than the sheet, and at least so bright: skin in so much light that it is nearly white was
 # warmer by 0.045 to 0.2, a white sheet beside it by up to 0.03; in the dark noise is as large.
 _WARMER, _BRIGHT = 0.04, -0.7
+_LIT = 0.9  # of the cells on the axis: skin is pale where a tenth of it is bright
 _HUE_LOST = -3.2  # log of 4 % of full light: below, noise of a few in a byte is a tenth of what is there
 # From log brightness and hue to a byte: e^-6 to 1, and hues to a factor of 5 either way.
 _SCALE, _OFFSET = np.array([42.0, 80.0, 80.0]), np.array([252.0, 128.0, 128.0])
@@ -93,7 +94,7 @@ def cut_out(strip: Strip, panel: Panel, painted: NDArray[np.int8] | None = None)
     like_skin, dark = np.zeros((2, *limb.shape), bool)
     if guess is not None:
         like_skin = guess.share > _CLEARLY
-        dark = guess.shade & (guess.share < _HALF) & (values[..., 0] > _HUE_LOST)
+        dark = guess.shade & (guess.share < _HALF)
         told = np.where(guess.shade, CLIP * (guess.share - _HALF) / (_CLEARLY - _HALF), told)
         told = np.where(guess.pale, CLIP, told)
     evidence = np.where(panel.inside, np.clip(told, -CLIP, CLIP), -CLIP).astype(np.float32)
@@ -131,7 +132,7 @@ class _Guess:
     share
         How far the hue is on the way from the sheet's, 0, to the skin's, 1.
     shade
-        It is much darker than the sheet, and skin of another hue, all of which it has there.
+        It is much darker than the sheet, but not black, and skin of another hue, all of which it has there.
     pale
         Bright and warmer than the sheet: skin in too much light.
     shines
@@ -153,16 +154,18 @@ def _guess(values: Values, offsets: Array, panel: Panel) -> _Guess | None:
     sheet, light = np.median(hue[far], axis=0), _sheet_light(values[..., 0], panel)
     shines = (values[..., 0] > light + SHINES) & (hue[..., 0] > LEAST_RED)
     share, apart = _share_of_skin(values, core, sheet)
+    # what shines on dark skin is darker than a white sheet, too, and has little hue
+    pale = apart > _LEAST_APART and np.quantile(values[core, 0], _LIT) > _BRIGHT
     return _Guess(
         share,
-        (values[..., 0] < light - SHINES) & (apart > _LEAST_APART),
+        (values[..., 0] < light - SHINES) & (values[..., 0] > _HUE_LOST) & pale,
         (panel.distance2 > _STANDS_OUT) & warmer_than(values, sheet),
         # where much of a row lies in shadow, the sheet in full light is brighter than that, too
         shines & (panel.distance2 > _LIKE_SHEET),
     )
 
 
-def _share_of_skin(values: Values, core: Mask, sheet: Array) -> tuple[Values, float]:
+def _share_of_skin(values: Values, core: Mask, sheet: NDArray[np.floating]) -> tuple[Values, float]:
     """Return how far each cell's hue (H, W) is on the way from the sheet's to the skin's, and that way.
 
     In too much light skin nears white, and then the shadow beside it, lit by it, is as near to what is left
@@ -173,7 +176,8 @@ def _share_of_skin(values: Values, core: Mask, sheet: Array) -> tuple[Values, fl
     way, full = float(np.linalg.norm(away)), max(1.0, float(np.quantile(along[core], _FULL_HUE)))
     if np.median(values[core, 0]) > _BRIGHT:
         full = max(full, _PALEST / max(way, 1e-3))
-    share = np.asarray(along / np.where(values[..., 0] < _BRIGHT, full, 1.0), np.float32)
+    unlit = (values[..., 0] < _BRIGHT) & (values[..., 0] > _HUE_LOST)
+    share = np.asarray(along / np.where(unlit, full, 1.0), np.float32)
     return share, full * way
 
 
@@ -190,7 +194,7 @@ def _labelled(guess: _Guess, offsets: Array, panel: Panel, drawn: NDArray[np.int
     return labels
 
 
-def warmer_than(values: Values, sheet: Array) -> Mask:
+def warmer_than(values: Values, sheet: NDArray[np.floating]) -> Mask:
     """Return where it is bright (H, W) and redder and less blue than a sheet's hues (2,), as pale skin is."""
     off = values[..., 1:] - sheet
     return np.asarray((off[..., 0] - off[..., 1] > np.sqrt(2.0) * _WARMER) & (values[..., 0] > _BRIGHT))
