@@ -50,14 +50,6 @@ _CONTRADICTION = 3.0
 # Minus the logarithm of how likely, for each plane: rendered feet had 0.2 to 0.6 on their own side; a nearly
 # white foot whose edge was lost in too much light 2.4 on its own side and 1.9 on the other.
 _MOST_UNLIKELY = 1.0
-_UNTOLD = Finding(
-    "",
-    "foot-from-above",
-    "warning",
-    "From the side the edge of the foot is not told from what is beside it: the foot is known from above "
-    "alone, and less surely.",
-    "Take the photographs again in less light, the foot in front of the plain part of the backdrop.",
-)
 _BEHIND = Finding(
     "",
     "foot-from-above",
@@ -150,10 +142,8 @@ def measure_foot(
     from_above = {n: outline for n, outline in outlines.items() if n >= len(sides)}
     alone, told = _from_above(belief, from_above, cameras, limb)
     findings: tuple[Finding, ...] = ()
-    untold = any(_misfit(belief, planes, n) > _MOST_MISFIT_MM for n in outlines if n < len(sides))
-    if untold or _contradict(belief, alone):
-        findings = (_UNTOLD if untold else _BEHIND,)
-        belief, outlines, planes = alone, from_above, told
+    if _contradict(belief, alone):
+        belief, outlines, planes, findings = alone, from_above, told, (_BEHIND,)
     _require_side(belief, planes, limb.side)
     _require_skin([outline.hue_off for outline in outlines.values()])
     for number in outlines:
@@ -224,7 +214,7 @@ def _require_seen(outline: BodyOutline | None, photo: Photograph) -> None:
 
 
 def _require_side(belief: ShapeBelief, planes: TangentPlanes, side: str) -> None:
-    """Refuse a foot that one of the other side fits better, and well: where neither does, it tells nothing."""
+    """Refuse a foot that one of the other side fits better, and well; where neither does, nothing is told."""
     other = "right" if side == "left" else "left"
     x, y, _ = belief.surface.place
     some = some_of(planes, _SOME)
@@ -250,15 +240,10 @@ def _require_skin(hues: Sequence[float]) -> None:
         )
 
 
-def _misfit(belief: ShapeBelief, planes: TangentPlanes, number: int) -> float:
-    """Return how far half of a photograph's outline lies off a foot at least, mm."""
+def _require_bare(belief: ShapeBelief, planes: TangentPlanes, number: int, photo: Photograph) -> None:
     misfit = belief.residual[planes.view == number]
     misfit = misfit[np.isfinite(misfit)]
-    return float(np.median(np.abs(misfit))) if len(misfit) else 0.0
-
-
-def _require_bare(belief: ShapeBelief, planes: TangentPlanes, number: int, photo: Photograph) -> None:
-    if _misfit(belief, planes, number) > _MOST_MISFIT_MM:
+    if len(misfit) and float(np.median(np.abs(misfit))) > _MOST_MISFIT_MM:
         raise OutlineError(
             "the photographs do not show one bare foot standing flat in one place on the mat.",
             where=photo.name,
