@@ -85,7 +85,8 @@ blue sheet -0.2 ± 2.3 %. Eight more of a coarser rendering, four arms and four 
 were refused, 1.0 % rms, worst -2.2 ± 3.8 %, none outside its interval, where one leg was (-1.9 ± 1.6 %:
 before printed pages its edge was lost); landmarks 0.2 to 2.0 mm off along the limb. Eight visits with the
 tones of limb and sheet changed in these photographs, not looked at until the end: six measured, 1.2 % rms,
-worst -2.6 ± 3.6 %, none outside its interval; two refused, the palest skin burnt white on a white sheet.
+worst -2.6 ± 3.6 %, none outside its interval; two refused, the palest skin burnt white on a white sheet, of
+which one was measured before, heights 11 mm off along it; another, refused before, is measured.
 
 The change between the two visits of the brown arm is -145 ± 32 mL where -140 mL is true (0.3 % of the limb).
 A forearm that stands on its elbow (brown, white backdrop, the hand in the picture) is reported from 50 to
