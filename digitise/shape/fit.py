@@ -26,7 +26,7 @@ from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import Limb
 from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
-from digitise.shape.solve import EdgeData, Posterior, edge_information, printed, solve, swaying
+from digitise.shape.solve import EdgeData, Posterior, edge_information, printed, solve
 from digitise.shape.tangents import Samples
 from digitise.shape.taped import TapeCheck, TapeCross, cross_check
 from digitise.tape.rows import TapeRow
@@ -206,7 +206,6 @@ def _fit(
         solved = _solved(scene, basis, start, tape, (usual, kind), ignored)._replace(solid=solved.solid)
     belief, solid, alone, cross = solved
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
-    final = final if solid else swaying(basis, belief.prior, belief.edges, final, cross.girths)
     require_scale(cross, scene.names)
     final = printed(basis, final, cross.girths, cross.known_ratio)
 
@@ -223,9 +222,8 @@ def _fit(
             belief.prior.mean,
             belief.prior.precision,
             posterior.shared,
-            posterior.sway,
-            wanted.lying,
-            posterior.print_scale,
+            lying=wanted.lying,
+            print_scale=posterior.print_scale,
         )
 
     residuals = tuple(_residual(scene, basis, data, final) for data in belief.edges)
@@ -266,10 +264,9 @@ def _solved(
     belief = settle(scene, basis, start, usual if prior is None else prior, ignored)
     solid = prior is None and is_solid(basis, belief, usual)
     if solid:
-        belief = settle(scene, basis, start, priors.SOLID, ignored)
-    # a made thing stands still
-    alone = belief.posterior if solid else swaying(basis, belief.prior, belief.edges, belief.posterior)
-    return _Solved(belief, solid, alone, cross_check(tape, basis, alone, belief.edges))
+        # a made thing stands still
+        belief = settle(scene.still, basis, start, priors.SOLID, ignored)
+    return _Solved(belief, solid, belief.posterior, cross_check(tape, basis, belief.posterior, belief.edges))
 
 
 def _residual(scene: Scene, basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeResidual:

@@ -105,9 +105,9 @@ class Limb:
     shared
         Errors within ``covariance`` that another limb may share; None when they were not kept apart.
     sway
-        (p, S) by how much each movement of the limb between the photographs, of one sd, would have moved the
-        parameters, mm.  Its outer product is part of ``covariance``, but nothing may be learnt from it; None
-        when it was not kept apart.
+        (p, S) by how much the axis of a limb that lies, one sd off, would have moved the parameters, mm; in
+        models of earlier versions also how the limb may have moved between two photographs.  Its outer
+        product is part of ``covariance``, but nothing may be learnt from it; None when there is none.
     lying
         How a limb lies, the y of its axis frame upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for
         one that stands, or whose axis was given.

@@ -172,11 +172,8 @@ def _edge_data(
                 moved = [mode[view][edge] for mode in scene.moved]
                 nominal, mean = scene.nominal[view][edge], belief.posterior.mean
                 modes = mode_columns(nominal, moved, samples, basis, mean)
-            doubts, sway = np.split(modes, [scene.doubts], axis=1)
-            known = np.column_stack([_shared_columns(samples), doubts])[keep]
-            data = EdgeData(
-                view, edge, samples.pick(keep), known, sway[keep], np.ones(np.count_nonzero(keep))
-            )
+            known = np.column_stack([_shared_columns(samples), modes])[keep]
+            data = EdgeData(view, edge, samples.pick(keep), known, np.ones(np.count_nonzero(keep)))
             if len(data.weight) < 2:
                 continue
             found.append(data if belief is None else reweigh(basis, data, belief.posterior))

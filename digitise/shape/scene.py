@@ -14,11 +14,12 @@ from digitise.shape.basis import Basis
 from digitise.shape.tangents import Planes, Samples, common_centre, touch, usable_edges, view_planes
 
 # One standard deviation of what a standing limb moves between two photographs a minute apart, its foot on its
-# mark: the whole limb to the side or forward, mm, and how far it leans or turns about its foot, degrees. From
-# memory: the body's centre sways by 4-7 mm over a minute; a shift of weight leans a leg by some degrees.
-SHIFT_SD_MM = 2.0
-LEAN_SD_DEG = 0.75
-TURN_SD_DEG = 0.75
+# mark: the whole limb to the side or forward, mm, and how far it leans or turns about its foot, degrees. The
+# body's centre, 0.9 m up, sways by 4-7 mm over a minute (from memory): a leg leans by 0.25-0.45 degrees. More
+# would explain errors of the tape as movement, see docs/decisions/0010-what-two-photographs-tell.md.
+SHIFT_SD_MM = 0.8
+LEAN_SD_DEG = 0.3
+TURN_SD_DEG = 0.3
 # Of the scale of printed sheets, a share: a ruler of 100 mm read to half a millimetre leaves 0.3 %; printers
 # and paper that grows and shrinks with heat and damp add some 0.4 % (from memory).
 PRINT_SD = 0.005
@@ -48,6 +49,11 @@ class Scene:
     moved: tuple[tuple[tuple[Planes, ...], ...], ...]
     doubts: int
     centre: Array
+
+    @property
+    def still(self) -> Scene:
+        """The scene of a thing that cannot have swayed."""
+        return replace(self, moved=self.moved[: self.doubts])
 
 
 def make_scene(views: tuple[View, ...], axis: Pose, modes: tuple[tuple[Camera, ...], ...]) -> Scene:

@@ -48,9 +48,7 @@ class EdgeData:
         Support samples.
     modes
         (N, J) by how much the samples stand out too far for one sd of each mode, mm: first those of
-        ``SHARED_ERRORS``, then the cameras'.
-    sway
-        (N, S) the same for one sd of each way the limb may have swayed between the photographs.
+        ``SHARED_ERRORS``, then the cameras', and last the ways in which the limb may have swayed.
     weight
         (N,) robust weights in (0, 1].
     """
@@ -59,7 +57,6 @@ class EdgeData:
     edge: int
     samples: Samples
     modes: Array
-    sway: Array
     weight: Array
 
 
@@ -111,8 +108,6 @@ class Posterior:
         (J,) estimate of each mode, in its sd.
     shared
         What is known of the first modes, those of ``SHARED_ERRORS``.
-    sway
-        (p, S) response of the parameters to movements that are considered, or None.
     print_scale
         (p,) response to a print of another scale, or None.
     """
@@ -121,7 +116,6 @@ class Posterior:
     covariance: Array
     modes: Array
     shared: SharedErrors
-    sway: Array | None = None
     print_scale: Array | None = None
 
 
@@ -216,39 +210,10 @@ def _taped_rows(basis: Basis, girths: GirthData, size: int) -> Array:
     return rows
 
 
-def swaying(
-    basis: Basis,
-    prior: Prior,
-    edges: tuple[EdgeData, ...],
-    posterior: Posterior,
-    girths: GirthData | None = None,
-) -> Posterior:
-    """Return the posterior with the doubt that small movements of the limb add.
-
-    The movements are considered, not estimated (Schmidt 1966, from memory): two views cannot tell a limb that
-    leant from one of another shape, and estimating would trade the one for the other. Each movement of one sd
-    would have moved the solution by a response; their outer products are added to the covariance.
-    """
-    part = edge_information(basis, edges)
-    matrix, _ = _with_prior(basis, prior, part)
-    right = np.zeros((len(matrix), edges[0].sway.shape[1]))
-    for data in edges:
-        rows = np.column_stack([basis.design(data.samples.theta, data.samples.z), data.modes])
-        root = cholesky(edge_covariance(data), lower=True)
-        white: Array = solve_triangular(root, np.column_stack([rows, data.sway]), lower=True)
-        right += white[:, : len(matrix)].T @ white[:, len(matrix) :]
-    p = basis.size
-    if girths is not None and len(girths.z):
-        taped = _taped_rows(basis, girths, len(matrix))
-        matrix += taped.T @ (taped / girths.sd[:, None] ** 2)
-    response = cho_solve((_cholesky(matrix), True), right)[:p]
-    return replace(posterior, covariance=posterior.covariance + response @ response.T, sway=response)
-
-
 def printed(basis: Basis, posterior: Posterior, girths: GirthData, ratio: float) -> Posterior:
     """Return the posterior when the scale of the printed sheets is in doubt.
 
-    Like the limb's movements (:func:`swaying`) it is considered, not estimated: all girths pulled alike by
+    It is considered, not estimated (Schmidt 1966, from memory): all girths pulled alike by
     one hand look the same.  Where all girths are larger or smaller by a ``ratio`` either scale may be the
     wrong one: half of the way from the one to the other is one sd then, if that is more than the print's own.
     """

@@ -76,9 +76,30 @@ def test_what_a_limb_may_sway_widens_the_interval(rng, monkeypatch):
     for name in ("SHIFT_SD_MM", "LEAN_SD_DEG", "TURN_SD_DEG"):
         monkeypatch.setattr(f"digitise.shape.scene.{name}", 0.0)
     still = volume(fit_limb(views, from_mm=LEVELS[0], to_mm=LEVELS[1]).limb, *LEVELS)
-    assert allowed.sd > 1.02 * still.sd
-    # considered, not estimated: the volume moves by the doubt's square alone, 1 % of it at most
-    assert allowed.mean == pytest.approx(still.mean, rel=0.01)
+    assert allowed.sd > 1.003 * still.sd
+    # nobody moved, and no tape says otherwise: the volume moves by much less than its interval
+    assert allowed.mean == pytest.approx(still.mean, abs=0.2 * still.sd)
+
+
+@pytest.mark.slow
+def test_swaying_limbs_are_read_better_for_it(rng, monkeypatch):
+    limbs = [(draw_limb(rng), motion(rng, 10.0, 5.0)) for _ in range(60)]
+    scenes = [(solid, seen(solid, (Pose.identity(), moved)), tape(solid, rng)) for solid, moved in limbs]
+
+    def rms():
+        found = [
+            volume(fit_limb(views, rows, from_mm=LEVELS[0], to_mm=LEVELS[1]).limb, *LEVELS).mean
+            / solid.volume(*LEVELS)
+            - 1
+            for solid, views, rows in scenes
+        ]
+        return np.sqrt(np.mean(np.square(found)))
+
+    allowed = rms()
+    for name in ("SHIFT_SD_MM", "LEAN_SD_DEG", "TURN_SD_DEG"):
+        monkeypatch.setattr(f"digitise.shape.scene.{name}", 0.0)
+    # of 150 such limbs 0.78 % where 0.90 % was read without
+    assert allowed < rms()
 
 
 def test_a_flat_thing_is_no_limb():

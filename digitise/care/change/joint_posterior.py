@@ -154,10 +154,10 @@ class SeparatePosteriors:
         return found, covariance + response @ response.T
 
     def _displacements(self, turn: float, size: int, start_b: int) -> Array:
-        """Return how movements and the print displace what each limb is known to be: (size, S).
+        """Return how a lying limb's axis and the print displace what each limb is known to be: (size, S).
 
-        They are considered, not estimated, as in the limb's own solve: were the doubt they leave given to the
-        joint solve, it would take a difference in shape for a movement. What the joint solve makes of such a
+        They are considered, not estimated (Schmidt 1966, from memory): were the doubt they leave given to the
+        joint solve, it would take a difference in shape for another axis. What the solve makes of such a
         displacement counts: where it is a shift or a lean, the second limb is brought back onto the first.
         The same sheets are off alike for both; what a limb of an earlier version does not say of its sheets
         is then taken to be as in the other.
@@ -178,7 +178,7 @@ class SeparatePosteriors:
 
 
 def _columns(limb: Limb, turn: float) -> tuple[Array, Array]:
-    """Return a limb's responses to movements (p, S) and to the scale of the print (p, 1 or 0), turned."""
+    """Return a limb's responses to its axis (p, S) and to the scale of the print (p, 1 or 0), turned."""
     none = np.zeros((limb.basis.size, 0))
     sway = none if limb.sway is None else limb.sway
     print_scale = none if limb.print_scale is None else limb.print_scale[:, None]

@@ -88,7 +88,7 @@ def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
     focal = [camera.lens.focal_px for camera in cameras]
     distance, pitch = float(np.mean(away)), float(np.mean(np.divide(away, focal)))
     centre = distance * np.array([np.cos(np.radians(at_deg)), np.sin(np.radians(at_deg))])
-    known = replace(limb, covariance=_with_view(limb, centre, pitch), sway=None)
+    known = replace(limb, covariance=_with_view(limb, centre, pitch))
     found = (volume(one, limb.from_mm, limb.to_mm) for one in (limb, known))
     now, then = (Estimate(float(each.mean), float(each.sd)) for each in found)
     return NextView(at_deg, now, then)
@@ -111,19 +111,13 @@ def _apart(one: float, other: float) -> float:
 
 
 def _with_view(limb: Limb, centre: Array, pitch: float) -> Array:
-    """Return the covariance (p, p) with the edges seen from ``centre`` (2,), a pixel ``pitch`` mm wide.
-
-    With three photographs a limb that sways is found out, so that its doubt is left aside as it is in the
-    solve of three.
-    """
+    """Return the covariance (p, p) with the edges seen from ``centre`` (2,), a pixel ``pitch`` mm wide."""
     p, shared = limb.basis.size, limb.shared
-    still = limb.covariance if limb.sway is None else limb.covariance - limb.sway @ limb.sway.T
     # one photograph more says nothing of the print's scale
     print_doubt = 0.0 if limb.print_scale is None else np.outer(limb.print_scale, limb.print_scale)
-    still = still - print_doubt
-    joint = still
+    joint = limb.covariance - print_doubt
     if shared is not None:
-        joint = np.block([[still, shared.with_shape], [shared.with_shape.T, shared.covariance]])
+        joint = np.block([[joint, shared.with_shape], [shared.with_shape.T, shared.covariance]])
     for theta, z in _rims(limb, centre):
         rows = limb.basis.design(theta, z)
         if shared is not None:
@@ -161,4 +155,4 @@ def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:
 def _noise(theta: Array, z: Array, pitch: float) -> Array:
     every = np.ones(len(z))
     samples = Samples(theta, z, np.zeros(len(z)), pitch * every, _SD_PX * every, every > 0)
-    return edge_covariance(EdgeData(0, 0, samples, np.zeros((len(z), 0)), np.zeros((len(z), 0)), every))
+    return edge_covariance(EdgeData(0, 0, samples, np.zeros((len(z), 0)), every))
