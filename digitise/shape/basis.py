@@ -110,6 +110,18 @@ class Basis:
         values = self.splines(z)
         return values.T @ (weight[:, None] * values)
 
+    def grown(self, parameters: Array) -> Array:
+        """Return by how much parameters (p,) change for each share by which all lengths grow, heights too.
+
+        A section ``h(z)`` becomes ``(1 + s) h(z / (1 + s))``: ``h - z h'`` for each ``s``.  Where a
+        section stands (order 1) is left as it is: the cameras say that, whatever its size.
+        """
+        terms = parameters.reshape(self.n_terms, -1)
+        z = self.places
+        values = (self.splines(z) - z[:, None] * self.splines(z, 1)) @ terms.T
+        values[:, 1:3] = 0.0
+        return np.asarray(np.linalg.solve(self.splines(z), values).T).ravel()
+
     def matern_precision(self, length: float) -> Array:
         """Return the precision of a unit-variance Matern-3/2 process on the splines.
 

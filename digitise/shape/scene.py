@@ -1,4 +1,4 @@
-"""What the photographs show, back-projected, with the ways in which cameras, limb and print may be off."""
+"""What the photographs show, back-projected, with the ways in which cameras and limb may be off."""
 
 from __future__ import annotations
 
@@ -20,9 +20,6 @@ from digitise.shape.tangents import Planes, Samples, common_centre, touch, usabl
 SHIFT_SD_MM = 0.8
 LEAN_SD_DEG = 0.3
 TURN_SD_DEG = 0.3
-# Of the scale of printed sheets, a share: a ruler of 100 mm read to half a millimetre leaves 0.3 %; printers
-# and paper that grows and shrinks with heat and damp add some 0.4 % (from memory).
-PRINT_SD = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,10 +137,10 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     >>> len(modes), all(mode[0] is cameras[0] for mode in modes)
     (5, True)
 
-    A limb shifted by 2 mm along x is a camera that stands 2 mm the other way:
+    A limb shifted by 0.8 mm along x is a camera that stands 0.8 mm the other way:
 
     >>> (0.0 + (modes[0][1].centre - cameras[1].centre).round(6)).tolist()
-    [-2.0, 0.0, 0.0]
+    [-0.8, 0.0, 0.0]
 
     One photograph alone tells nothing of a movement:
 
@@ -164,16 +161,3 @@ def _steps() -> list[Pose]:
     shifts = [Pose(still, SHIFT_SD_MM * along[k]) for k in range(2)]
     turns = np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
     return [*shifts, *(Pose(Rotation.from_rotvec(turns[k] * along[k]).as_matrix(), here) for k in range(3))]
-
-
-def scaled(basis: Basis, mean: Array) -> Array:
-    """Return by how much parameters (p,) change for each share by which all lengths grow, heights too.
-
-    A section ``h(z)`` becomes ``(1 + s) h(z / (1 + s))``, so ``h - z h'`` for each ``s``.  Where a section
-    stands is left as it is: the cameras say that, whatever its size.
-    """
-    terms = mean.reshape(basis.n_terms, -1)
-    z = basis.places
-    values = (basis.splines(z) - z[:, None] * basis.splines(z, 1)) @ terms.T
-    values[:, 1:3] = 0.0
-    return np.asarray(np.linalg.solve(basis.splines(z), values).T).ravel()

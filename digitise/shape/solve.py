@@ -11,7 +11,6 @@ from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.shape.basis import Basis
 from digitise.shape.limb import SHARED_ERRORS, SharedErrors
-from digitise.shape.scene import PRINT_SD, scaled
 from digitise.shape.tangents import Samples
 
 # Errors of an outline are not independent from point to point: light from one side or a soft backdrop moves a
@@ -32,6 +31,9 @@ LEAST_SD_PX = 0.1
 # pull (Huber) would still be strong, for the sd of single points is much below that of their whole edge.
 OUTLIER_Z = 2.5
 _LOOKS = 2
+# Of the scale of printed sheets, a share: a ruler of 100 mm read to half a millimetre leaves 0.3 %; printers
+# and paper that grows and shrinks with heat and damp add some 0.4 % (from memory).
+PRINT_SD = 0.005
 # A girth grows at least by half of what all lengths grow by: a steep calf at the height of a knee gains that.
 _LEAST_GAIN = 0.5
 
@@ -217,7 +219,7 @@ def printed(basis: Basis, posterior: Posterior, girths: GirthData, ratio: float)
     one hand look the same.  Where all girths are larger or smaller by a ``ratio`` either scale may be the
     wrong one: half of the way from the one to the other is one sd then, if that is more than the print's own.
     """
-    step, sd = scaled(basis, posterior.mean), PRINT_SD
+    step, sd = basis.grown(posterior.mean), PRINT_SD
     if ratio != 0.0:
         rows = girth_rows(basis, girths.z)
         # what a girth gains when all lengths grow, for heights grow with it

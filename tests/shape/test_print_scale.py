@@ -13,7 +13,7 @@ from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Estimate, print_sd, volume
 from digitise.shape.priors import LEG
-from digitise.shape.scene import PRINT_SD
+from digitise.shape.solve import PRINT_SD
 from digitise.tape.rows import TapeRow
 
 LEVELS = (90.0, 410.0)
