@@ -136,6 +136,7 @@ def test_where_nothing_is_seen_a_limb_is_its_priors_mean():
         prior_precision=np.eye(2) / 4,
         prior_mean=np.full(2, 5.0),
         sway=None,
+        print_scale=None,
     )
     seen = _Seen.of(made)
     np.testing.assert_allclose(seen.gain, np.diag([0.8, 0.0]), atol=1e-12)

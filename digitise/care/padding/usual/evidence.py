@@ -131,14 +131,20 @@ class _Seen:
 
     @classmethod
     def of(cls, limb: Limb) -> _Seen:
-        """Take the prior out of a limb: precisions of prior and evidence add to the limb's own."""
-        sway = np.zeros((len(limb.mean), 1)) if limb.sway is None else limb.sway
-        swayed = sway @ sway.T
-        still = limb.covariance - swayed
+        """Take the prior out of a limb: precisions of prior and evidence add to the limb's own.
+
+        Of an axis or a print that may be off nothing was learnt: that widens what is known, no more.
+        """
+        considered = np.zeros_like(limb.covariance)
+        for column in (limb.sway, limb.print_scale):
+            if column is not None:
+                moved = column.reshape(len(limb.mean), -1)
+                considered += moved @ moved.T
+        still = limb.covariance - considered
         from_prior = still @ limb.prior_precision
         gain = np.eye(len(still)) - from_prior
         noise = gain @ still
-        return cls(gain, from_prior @ limb.prior_mean, (noise + noise.T) / 2 + swayed)
+        return cls(gain, from_prior @ limb.prior_mean, (noise + noise.T) / 2 + considered)
 
 
 class _Grid:
