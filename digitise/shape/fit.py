@@ -207,7 +207,7 @@ def _fit(
     belief, solid, alone, cross = solved
     final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
     require_scale(cross, scene.names)
-    final = printed(basis, final, cross.girths, cross.known_ratio)
+    final = printed(basis, final, cross.girths, cross.scale_ratio)
 
     def as_limb(posterior: Posterior) -> Limb:
         return Limb(

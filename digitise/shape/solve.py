@@ -215,9 +215,10 @@ def _taped_rows(basis: Basis, girths: GirthData, size: int) -> Array:
 def printed(basis: Basis, posterior: Posterior, girths: GirthData, ratio: float) -> Posterior:
     """Return the posterior when the scale of the printed sheets is in doubt.
 
-    It is considered, not estimated (Schmidt 1966, from memory): all girths pulled alike by
-    one hand look the same.  Where all girths are larger or smaller by a ``ratio`` either scale may be the
-    wrong one: half of the way from the one to the other is one sd then, if that is more than the print's own.
+    It is considered, not estimated (Schmidt 1966, from memory): all girths pulled alike by one hand look the
+    same.  Where all girths are larger or smaller by a ``ratio`` that the photographs' own doubt does not
+    explain, either scale may be the wrong one: half of the way from the one to the other is one sd then, if
+    that is more than the print's own.
     """
     step, sd = basis.grown(posterior.mean), PRINT_SD
     if ratio != 0.0:

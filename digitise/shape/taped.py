@@ -72,12 +72,15 @@ class TapeCross:
         The rows as they enter the final fit.
     ratio, ratio_sd
         Common ratio of tape over photographs minus one, and its sd; zero rows give (0, inf).
+    ratio_photo_sd
+        The part of that sd which the photographs make; the rest is the tape's.
     """
 
     checks: tuple[TapeCheck, ...]
     girths: GirthData
     ratio: float
     ratio_sd: float
+    ratio_photo_sd: float
 
     @property
     def ratio_is_off(self) -> bool:
@@ -92,9 +95,14 @@ class TapeCross:
         return enough and abs(self.ratio) > DIFFERS_Z * self.ratio_sd and not self.ratio_is_off
 
     @property
-    def known_ratio(self) -> float:
-        """The ratio where there are enough rows to tell it, else 0."""
-        return self.ratio if len(self.girths.z) >= _ROWS_FOR_RATIO else 0.0
+    def scale_ratio(self) -> float:
+        """What of the ratio only another scale can make, 0 within 2 sd of the photographs or with few rows.
+
+        Beside edges that are in doubt, tape and photographs may differ, whatever the sheets' scale.
+        """
+        if len(self.girths.z) < _ROWS_FOR_RATIO:
+            return 0.0
+        return float(np.sqrt(max(self.ratio**2 - (DIFFERS_Z * self.ratio_photo_sd) ** 2, 0.0)))
 
 
 def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
@@ -176,9 +184,10 @@ def cross_check(
     inside = tuple(row for row in tape if basis.low <= row.height_mm <= basis.high)
     if not inside:
         empty = np.zeros(0)
-        return TapeCross(tuple(_unseen(row) for row in tape), GirthData(empty, empty, empty), 0.0, np.inf)
+        none = GirthData(empty, empty, empty)
+        return TapeCross(tuple(_unseen(row) for row in tape), none, 0.0, np.inf, np.inf)
     rows = _compare(inside, basis, posterior)
-    ratio, ratio_sd = _robust_ratio(rows)
+    ratio, ratio_sd, ratio_photo_sd = _robust_ratio(rows)
     shared = ratio if len(inside) >= _ROWS_FOR_RATIO and abs(ratio) > RATIO_Z * ratio_sd else 0.0
     doubt = np.array([_in_doubt(row.height_mm, edges) for row in inside])
     suspect, excess, misfit = _suspects(rows.difference - shared * rows.predicted, rows.covariance, doubt)
@@ -189,7 +198,8 @@ def cross_check(
     columns = (rows.predicted, photo_sd, rows.difference, np.where(suspect, misfit, plain), sd)
     found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
     checks = tuple(_check(row, *next(found)) if row in inside else _unseen(row) for row in tape)
-    return TapeCross(checks, GirthData(rows.z, rows.measured, sd, HAND_SD_MM), ratio, ratio_sd)
+    girths = GirthData(rows.z, rows.measured, sd, HAND_SD_MM)
+    return TapeCross(checks, girths, ratio, ratio_sd, ratio_photo_sd)
 
 
 def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
@@ -201,13 +211,17 @@ def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
     return False
 
 
-def _robust_ratio(rows: _Comparison) -> tuple[float, float]:
-    """Return the ratio of tape over photographs minus one, single wrong rows set aside, and its sd."""
+def _robust_ratio(rows: _Comparison) -> tuple[float, float, float]:
+    """Return the ratio of tape over photographs minus one, its sd, and the photographs' part of that.
+
+    Single wrong rows are set aside.
+    """
     middle = float(np.median(rows.difference / rows.predicted))
     _, excess, _ = _suspects(rows.difference - middle * rows.predicted, rows.covariance)
     weight = np.linalg.solve(rows.covariance + np.diag(excess**2), rows.predicted)
     information = float(rows.predicted @ weight)
-    return float(rows.difference @ weight) / information, information**-0.5
+    photo_sd = float(np.sqrt(weight @ rows.photo_covariance @ weight)) / information
+    return float(rows.difference @ weight) / information, information**-0.5, photo_sd
 
 
 def _check(row: TapeRow, numbers: list[float], verdict: str) -> TapeCheck:

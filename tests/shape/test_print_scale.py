@@ -13,7 +13,8 @@ from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Estimate, print_sd, volume
 from digitise.shape.priors import LEG
-from digitise.shape.solve import PRINT_SD
+from digitise.shape.solve import PRINT_SD, GirthData
+from digitise.shape.taped import TapeCross
 from digitise.tape.rows import TapeRow
 
 LEVELS = (90.0, 410.0)
@@ -81,8 +82,17 @@ def test_a_tape_that_says_another_scale_widens_the_interval(share):
     assert between(fit, FRUSTUM.volume(*LEVELS))
     sound = fit_limb(views(FRUSTUM, 0), tape(FRUSTUM), from_mm=LEVELS[0], to_mm=LEVELS[1], prior=PLAIN)
     wider = print_sd(fit.limb, *LEVELS) / print_sd(sound.limb, *LEVELS)
-    # half of the way is one sd, when that is more than the print's own 0.5 %
-    assert wider == pytest.approx(max(1.0, abs(share) / 2 / PRINT_SD), rel=0.1)
+    # these photographs know a scale to 0.6 %: twice that may be theirs; half of what is left of the way is an
+    # sd, when that is more than the print's own 0.5 %
+    way = np.sqrt(max(share**2 - (2 * 0.006) ** 2, 0.0))
+    assert wider == pytest.approx(max(1.0, way / 2 / PRINT_SD), rel=0.1)
+
+
+def test_photographs_that_are_in_doubt_say_nothing_of_the_scale():
+    """A row that says 6 % more than edges known to 3.5 %, as where clothes hide them, is no other print."""
+    girths = GirthData(np.zeros(5), np.zeros(5), np.ones(5), 1.0)
+    assert TapeCross((), girths, 0.0585, 0.0353, 0.034).scale_ratio == 0.0
+    assert TapeCross((), girths, 0.0585, 0.0100, 0.005).scale_ratio == pytest.approx(0.0576, abs=1e-4)
 
 
 def test_a_hand_that_pulls_by_one_percent_is_within_the_interval_too():
