@@ -142,7 +142,9 @@ def measure_foot(
     from_above = {n: outline for n, outline in outlines.items() if n >= len(sides)}
     alone, told = _from_above(belief, from_above, cameras, limb)
     findings: tuple[Finding, ...] = ()
-    if _contradict(belief, alone):
+    # a foot that moved before the last photograph contradicts its sides, too, but nothing fits them then
+    fits = all(_misfit(belief, planes, number) <= _MOST_MISFIT_MM for number in outlines)
+    if fits and _contradict(belief, alone):
         belief, outlines, planes, findings = alone, from_above, told, (_BEHIND,)
     _require_side(belief, planes, limb.side)
     _require_skin([outline.hue_off for outline in outlines.values()])
@@ -241,15 +243,20 @@ def _require_skin(hues: Sequence[float]) -> None:
 
 
 def _require_bare(belief: ShapeBelief, planes: TangentPlanes, number: int, photo: Photograph) -> None:
-    misfit = belief.residual[planes.view == number]
-    misfit = misfit[np.isfinite(misfit)]
-    if len(misfit) and float(np.median(np.abs(misfit))) > _MOST_MISFIT_MM:
+    if _misfit(belief, planes, number) > _MOST_MISFIT_MM:
         raise OutlineError(
             "the photographs do not show one bare foot standing flat in one place on the mat.",
             where=photo.name,
             do="Give photographs of one visit between which the foot did not move; no shoe, sock or bandage, "
             "the whole sole on the mat.",
         )
+
+
+def _misfit(belief: ShapeBelief, planes: TangentPlanes, number: int) -> float:
+    """Return by how much half of a photograph's planes miss the foot, mm; 0 without any."""
+    missed = belief.residual[planes.view == number]
+    missed = missed[np.isfinite(missed)]
+    return float(np.median(np.abs(missed))) if len(missed) else 0.0
 
 
 def _start(limb: Limb) -> PlacedShape:
