@@ -23,10 +23,10 @@ from digitise.shape.checks.contradictions import (
 from digitise.shape.checks.overruled import overruled
 from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
-from digitise.shape.limb import Limb
+from digitise.shape.limb import SHARED_ERRORS, Limb
 from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
-from digitise.shape.solve import EdgeData, Posterior, edge_information, printed, solve
+from digitise.shape.solve import EdgeData, Posterior, edge_information, in_place, printed, solve
 from digitise.shape.tangents import Samples
 from digitise.shape.taped import TapeCheck, TapeCross, cross_check
 from digitise.tape.rows import TapeRow
@@ -210,6 +210,7 @@ def _fit(
     final = printed(basis, final, cross.girths, cross.scale_ratio)
 
     def as_limb(posterior: Posterior) -> Limb:
+        movements = len(posterior.modes) - len(SHARED_ERRORS) - scene.doubts
         return Limb(
             limb,
             wanted.side,
@@ -217,7 +218,7 @@ def _fit(
             levels.from_mm,
             levels.to_mm,
             basis,
-            posterior.mean,
+            in_place(basis, belief.edges, posterior, max(movements, 0)),
             posterior.covariance,
             belief.prior.mean,
             belief.prior.precision,

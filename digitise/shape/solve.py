@@ -230,6 +230,36 @@ def printed(basis: Basis, posterior: Posterior, girths: GirthData, ratio: float)
     return replace(posterior, covariance=posterior.covariance + np.outer(step, step), print_scale=step)
 
 
+def in_place(basis: Basis, edges: tuple[EdgeData, ...], posterior: Posterior, movements: int) -> Array:
+    """Return the mean (p,) with the limb standing where each photograph shows it.
+
+    Of two photographs each alone tells where the limb is across its own line of sight, so whether it stood
+    leaning or leant between them is the same to both: the solve shares that out by their priors, and its limb
+    would lie beside the edges of the second photograph. Here all of it is how the limb stands: a shift and a
+    lean of its centres (order 1), by least squares over the edges' points. Sections stay as they are.
+
+    Parameters
+    ----------
+    basis, edges, posterior
+        Of one solve.
+    movements
+        How many of the last modes are movements between the photographs.
+    """
+    if movements == 0:
+        return posterior.mean
+    rows, moved = [], []
+    for data in edges:
+        across = np.stack([np.cos(data.samples.theta), np.sin(data.samples.theta)], axis=1)
+        rows.append(np.hstack([across, across * data.samples.z[:, None]]))
+        moved.append(data.modes[:, -movements:] @ posterior.modes[-movements:])
+    found = np.linalg.lstsq(np.concatenate(rows), np.concatenate(moved), rcond=None)[0]
+    shift, lean = found[:2], found[2:]
+    mean = posterior.mean.reshape(basis.n_terms, -1).copy()
+    z = basis.places
+    mean[1:3] += np.linalg.solve(basis.splines(z), shift + z[:, None] * lean).T
+    return np.asarray(mean.ravel())
+
+
 def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: tuple[Array, Array]) -> float:
     """Return the log probability of the edges under a prior, up to a constant of the edges.
 

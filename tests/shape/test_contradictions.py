@@ -1,6 +1,7 @@
 """Edges that cannot be of one still limb: refused, named, or allowed for in the interval."""
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,8 +11,12 @@ from scipy.spatial.transform import Rotation
 
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Pose
+from digitise.shape.basis import Basis
 from digitise.shape.fit import fit_limb
-from digitise.shape.limb import volume
+from digitise.shape.limb import coefficients, volume
+from digitise.shape.priors import LEG
+from digitise.shape.scene import LEAN_SD_DEG, SHIFT_SD_MM, sway_modes
+from digitise.shape.solve import in_place
 from digitise.tape.rows import TapeRow
 
 LEVELS = (90.0, 410.0)
@@ -155,3 +160,36 @@ def test_one_hidden_edge_is_bridged_and_widens_the_interval(rng):
     )
     assert part.sd > whole.sd
     assert abs(part.mean - solid.volume(*LEVELS)) < 3 * part.sd
+
+
+@pytest.mark.parametrize("number", range(5))
+def test_a_limb_that_moved_stands_where_each_photograph_shows_it(number):
+    """The second photograph, from the right, alone tells what is along y: shifted, or leant about x."""
+    frustum = synthetic.EllipticFrustum(0, 800, (38, 46), (75, 70))
+    cameras = synthetic.walking_cameras()
+    moved = sway_modes(cameras, Pose.identity())[number]
+    found = zip(synthetic.exact_views(frustum, moved, 65, 435, step=4), cameras, strict=True)
+    views = tuple(dataclasses.replace(view, camera=camera) for view, camera in found)
+    prior = dataclasses.replace(LEG, means=())
+    limb = fit_limb(views, from_mm=LEVELS[0], to_mm=LEVELS[1], prior=prior).limb
+    z = np.array([100.0, 250.0, 400.0])
+    still = 0.0 * z
+    along = {1: still + SHIFT_SD_MM, 2: -z * np.tan(np.radians(LEAN_SD_DEG))}
+    # a photograph's pixel is half a millimetre there, and the drawn edges are without error
+    centres = coefficients(limb, z)[0][:, 1:3]
+    np.testing.assert_allclose(centres, np.stack([still, along.get(number, still)], axis=1), atol=0.1)
+
+
+def test_movements_that_were_found_are_how_the_limb_stands():
+    """Half a sd of a shift by 2 mm along y and all of a lean by 1 in 100 along x, seen as movements."""
+    basis = Basis.uniform(0.0, 400.0, 20.0, 3)
+    theta, z = np.tile([0.1, 1.7, 3.3, 4.9], 9), np.repeat(np.linspace(20.0, 380.0, 9), 4)
+    modes = np.stack([0 * z, 2.0 * np.sin(theta), 0.01 * z * np.cos(theta)], axis=1)
+    edge = SimpleNamespace(samples=SimpleNamespace(theta=theta, z=z), modes=modes)
+    believed = SimpleNamespace(mean=np.ones(basis.size), modes=np.array([7.0, 0.5, 1.0]))
+    terms = (in_place(basis, (edge,), believed, 2) - 1.0).reshape(basis.n_terms, -1)
+    at = np.array([50.0, 200.0, 350.0])
+    found = basis.splines(at) @ terms.T
+    np.testing.assert_allclose(found[:, 1:3], np.stack([0.01 * at, 1.0 + 0 * at], axis=1), atol=1e-9)
+    np.testing.assert_allclose(np.delete(found, [1, 2], axis=1), 0.0, atol=1e-12)
+    assert in_place(basis, (edge,), believed, 0) is believed.mean
