@@ -15,7 +15,6 @@ RUNS = 7
 SAMPLE = Path(__file__).parents[1] / "sample-images/pair-calf-week0"
 TYPER = "import typer, rich"
 LIBRARIES = "import cv2, scipy.optimize, scipy.ndimage, pydantic, trimesh"
-"""What the job of ``model`` takes with a general library for meshes, which the program writes without."""
 ENVIRONMENT = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
 

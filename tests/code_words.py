@@ -30,7 +30,6 @@ LEFT_OUT = (
     "digitise/output/study/package.py",
     "digitise/output/report/fhir.py",
     "digitise/output/model/meshes.py",
-    "digitise/output/surface_files.py",
     "digitise/capture/light_steps/*",
     "digitise/fonts/*",
     # read as the page reads them, see page_sentences

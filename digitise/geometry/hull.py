@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from scipy.spatial import ConvexHull
+
 from digitise.geometry.rigid import Array
 
 
@@ -14,7 +16,5 @@ def hull_perimeter(points: Array) -> float:
     >>> hull_perimeter(np.array([[0.0, 0.0], [3.0, 0.0], [1.0, 1.0], [0.0, 4.0]]))
     12.0
     """
-    from scipy.spatial import ConvexHull  # noqa: PLC0415  # long to load, and only ends of limbs ask for it
-
     # of a hull in the plane the library's area is its perimeter
     return float(ConvexHull(points).area)

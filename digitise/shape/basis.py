@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import BSpline
 
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
@@ -75,7 +76,8 @@ class Basis:
 
     def splines(self, z: Array, derivative: int = 0) -> Array:
         """Evaluate every spline, or its derivative, at heights (N,) mm: (N, n_splines)."""
-        return _splines(self.knots, self.order - 1, np.clip(z, self.low, self.high), derivative)
+        spline = BSpline(self.knots, np.eye(self.n_splines), self.order - 1)
+        return np.asarray(spline(np.clip(z, self.low, self.high), nu=derivative))
 
     def design(self, theta: Array, z: Array, *, turned: int = 0, raised: int = 0) -> Array:
         """Return the rows that turn parameters into ``h(theta, z)``.
@@ -161,30 +163,3 @@ class Basis:
         z, weight = self.quadrature(self.low, self.high)
         curvature = self.splines(z, 2)
         return curvature.T @ (weight[:, None] * curvature) / (slope_sd**2 / 100.0)
-
-
-def _splines(knots: Array, degree: int, z: Array, derivative: int) -> Array:
-    """Return the B-splines on ``knots``, or their derivative, at heights (N,) between the outermost knots.
-
-    The recurrences of Cox and de Boor (de Boor, A Practical Guide to Splines, from memory); the library that
-    has them takes a sixth of a second to load.
-    """
-    span = np.clip(np.searchsorted(knots, z, side="right") - 1, degree, len(knots) - degree - 2)
-    nonzero = np.ones((1, len(z)))
-    nought = np.zeros((1, len(z)))
-    for up in range(1, degree + 1):
-        low = knots[span + np.arange(1 - up, 1)[:, None]]
-        high = knots[span + np.arange(1, up + 1)[:, None]]
-        share = nonzero / (high - low)
-        rising, falling = (
-            (up * share, -up * share)
-            if up > degree - derivative
-            else (
-                (z - low) * share,
-                (high - z) * share,
-            )
-        )
-        nonzero = np.concatenate([nought, rising]) + np.concatenate([falling, nought])
-    found = np.zeros((len(z), len(knots) - degree - 1))
-    found[np.arange(len(z))[:, None], span[:, None] + np.arange(-degree, 1)] = nonzero.T
-    return found

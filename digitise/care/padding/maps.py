@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from scipy.interpolate import RegularGridInterpolator
 from scipy.special import ndtri
 
 from digitise.care.change.compare import Change
@@ -16,7 +17,6 @@ from digitise.care.padding.usual.evidence import Sighting, sightings
 from digitise.care.padding.usual.fit import USUAL, UsualFit, fit_usual, missed_mm
 from digitise.care.surface.chart import Chart, curving, draw, draw_coefficients
 from digitise.care.surface.taper import Taper, own_taper
-from digitise.geometry.grid import bilinear
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
 from digitise.shape.limb import Limb
@@ -272,11 +272,8 @@ def _onto(chart: Chart, difference: Difference, values: Array) -> Array:
     """Interpolate values (Z, T, ...) of a difference at the chart's places; nothing stands out beyond it."""
     theta = np.append(difference.theta, 2 * np.pi)
     closed = np.concatenate([values, values[:, :1]], axis=1)
-    compared = (chart.z >= difference.z[0]) & (chart.z <= difference.z[-1])
-    found = np.zeros((len(chart.z), len(chart.theta), *values.shape[2:]))
-    places = np.meshgrid(chart.z[compared], chart.theta, indexing="ij")
-    found[compared] = bilinear(difference.z, theta, closed, *places)
-    return found
+    field = RegularGridInterpolator((difference.z, theta), closed, bounds_error=False, fill_value=0.0)
+    return np.asarray(field(tuple(np.meshgrid(chart.z, chart.theta, indexing="ij"))))
 
 
 def _independent(difference: Difference, share: float) -> float:

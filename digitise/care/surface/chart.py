@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier, orders
@@ -135,8 +136,6 @@ def draw(covariance: Array, count: int, seed: int) -> Array:
 
 def connected(mask: Mask) -> tuple[Mask, ...]:
     """Return the connected areas of a (Z, T) mask whose last column is next to its first."""
-    from scipy import ndimage  # noqa: PLC0415  # long to load, and a comparison asks for none of it
-
     labels, count = ndimage.label(mask, structure=np.ones((3, 3)))
     first, last = labels[:, 0], labels[:, -1]
     alias = np.arange(count + 1)

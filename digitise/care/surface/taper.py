@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import ndimage
 
 from digitise.care.surface.chart import Mask
 from digitise.geometry.rigid import Array
@@ -159,8 +160,6 @@ def robust_taper(
 
 def with_rim(mask: Mask, theta: Array, z: Array) -> Mask:
     """Return a mask (Z, T) grown all round by as much as the flanks of a bulge run out unseen."""
-    from scipy import ndimage  # noqa: PLC0415  # long to load, and a comparison asks for none of it
-
     rows = 1 + 2 * round(_RIM_MM / float(z[1] - z[0]))
     columns = 1 + 2 * round(_RIM_TURN / float(theta[1] - theta[0]))
     grown = ndimage.maximum_filter(mask, size=(rows, columns), mode=("nearest", "wrap"))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import RegularGridInterpolator
 
 from digitise.care.change.compare import Change
-from digitise.geometry.grid import bilinear
 from digitise.geometry.mesh import Mesh, vertex_normals
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Z95, Limb
@@ -54,4 +54,5 @@ def _directions(limb: Limb, mesh: Mesh) -> tuple[Array, Array]:
 def _interpolated(chart_theta: Array, chart_z: Array, values: Array, theta: Array, z: Array) -> Array:
     around = np.append(chart_theta, 2 * np.pi)
     closed = np.concatenate([values, values[:, :1]], axis=1)
-    return bilinear(chart_z, around, closed, np.clip(z, chart_z[0], chart_z[-1]), theta % (2 * np.pi))
+    field = RegularGridInterpolator((chart_z, around), closed)
+    return np.asarray(field((np.clip(z, chart_z[0], chart_z[-1]), theta % (2 * np.pi))))

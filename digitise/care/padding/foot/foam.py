@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from scipy.interpolate import RegularGridInterpolator
 from shapely import MultiPolygon, Polygon
 
 from digitise.care.padding.foam import (
@@ -28,7 +29,6 @@ from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.care.surface.foot_way import FootPlanes, way_on
 from digitise.errors import PlanError
-from digitise.geometry.grid import bilinear
 from digitise.geometry.mesh import Mesh, plane_cut
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
@@ -74,8 +74,9 @@ class FlatBack:
         """Return where points (N, 3) lie on the flat: to the person's right, and along from the bend, mm."""
         ahead = np.clip((points - self.middle) @ self.planes.toes, self.ahead[0], self.ahead[-1])
         turn = _turn(points - self.middle, self.planes.toes)
+        places = np.column_stack([ahead, np.clip(turn, self.turn[0], self.turn[-1])])
         grid = np.stack([self.across, self.along], axis=-1)
-        return bilinear(self.ahead, self.turn, grid, ahead, np.clip(turn, self.turn[0], self.turn[-1]))
+        return np.asarray(RegularGridInterpolator((self.ahead, self.turn), grid)(places))
 
 
 def flat_back(body: Mesh, planes: FootPlanes) -> FlatBack:
