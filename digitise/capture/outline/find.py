@@ -19,7 +19,7 @@ from digitise.capture.photo.rectified import Strip, rectify
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.backdrop import SHADOW_WEIGHTS, Panel, find_panel
 from digitise.capture.surroundings.plain_areas import Area, plain_areas
-from digitise.capture.surroundings.sticks import InFront, look_in_front
+from digitise.capture.surroundings.sticks import InFront, look_in_front, nothing_in_front
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
@@ -85,7 +85,7 @@ def find_outline(
             do="Give the full-size photograph, or step nearer.",
         )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
-    front = look_in_front(photo.pixels, strip, () if lying else boards)
+    front = nothing_in_front() if lying else look_in_front(photo.pixels, strip, boards)
     before = front.cells(strip)
     if lying:
         under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)

@@ -22,17 +22,16 @@ from digitise.geometry.rigid import Array, Pose
 _BIN_MM = 5.0  # as the mat's points lie
 _WIDTH_MM = (14.0, 55.0)  # a stick, a chair's leg; an ankle is wider, a blurred edge narrower
 _FEET_MM = 200.0  # from the axis: further out nothing hides the limb
-_FINE_MM = 6.0
+_FINE_MM = 6.0  # as far as an edge is moved to where it is clearest
 _FINE_SLOPES = 0.002 * np.array([0, -1, 1, -2, 2, -3, 3, -4, 4, -5, 5])  # of equals the first is kept
-_AS_CLEAR = 0.9
+_AS_CLEAR = 0.9  # of the clearest place
 _SLOPES = np.linspace(-0.12, 0.12, 25)  # 7 degrees: leant further, it does not stand by itself
 _LEAST_MM = 300.0  # shorter, it hides no more than a foot
 _CELLS = 1  # on either side of a line, over which its step is taken: 4 mm
 _WIDE_CELLS, _SHARP = 3, 0.5  # of the change over 12 mm lies within 4: a third where it is even
 _DARKEST = 10.0  # grey levels: below, a share of them is noise
-_CLEAR = (
-    0.15  # of the brightness: skin's shade changes by less over 4 mm but at its rim; by trial on made scenes
-)
+# Of the brightness: skin's shade changes by less over 4 mm but at its rim; by trial on made scenes.
+_CLEAR = 0.15
 _MOST = 2.0  # a clearer step counts no more
 _TOGETHER_MM = 60.0
 _FOLLOWED = 0.4  # of the rows within 60 mm
@@ -102,8 +101,13 @@ class InFront:
         return found
 
 
+def nothing_in_front() -> InFront:
+    """Return what stands before a limb that lies: nothing rises from the floor there."""
+    return InFront(NearMat(np.zeros(0), np.zeros(0, bool)), ())
+
+
 def look_in_front(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> InFront:
-    """Look at what stands before the limb.
+    """Look at what stands before a standing limb.
 
     Parameters
     ----------
