@@ -299,7 +299,7 @@ def _excess_cells(visit: form.ReportVisitForm) -> list[str]:
 
 
 def _method(pages: Pages, words: form.ReportForm) -> None:
-    pages.heading("Method and limits", keep=45.0)
+    pages.heading("Method and limits", keep=60.0)
     for paragraph in words.method:
         pages.paragraph(paragraph, 7.5, faint=True)
     software, digest = words.software, words.visits[-1].limb_sha256
