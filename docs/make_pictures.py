@@ -42,7 +42,7 @@ from digitise.output.report.content import ReportVisit
 from digitise.output.report.pdf import report_figures, report_pdf
 from digitise.samples import SampleVisit, sample_visits
 from digitise.tape.table import read_tape
-from digitise.workflow.care import foot_way_of
+from digitise.workflow.care import end_way_of
 from digitise.workflow.measure import measure_limb
 from digitise.workflow.report import ReportOptions, make_report
 
@@ -208,7 +208,7 @@ def of_results(folder: Path, visits: Sequence[ReportVisit]) -> None:
     limb = visits[0].model.limb
     save_figure(lambda: places_views(limb, find_regions(limb)), "places.png")
     last_model = visits[-1].model
-    sheet = wrap_sheet(last_model.limb, None, foot_way_of(last_model))
+    sheet = wrap_sheet(last_model.limb, None, end_way_of(last_model))
     save_figure(lambda: wrap_layers(last_model.limb, last_model.foot, sheet), "layers.png")
     (folder / "report.pdf").write_bytes(report_pdf(report))
     save_drawing(beside(pages(folder / "report.pdf", (1, 2, 3), 820)), "report.png")

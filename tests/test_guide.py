@@ -1,6 +1,9 @@
 """The guide and the other documents: links and pictures lead somewhere, commands in them exist."""
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -16,6 +19,12 @@ DOCUMENTS = sorted(
 )
 PICTURES = sorted(ROOT.glob("docs/pictures/*"))
 LARGEST_PICTURE = 250_000  # bytes
+
+
+def test_the_script_that_makes_the_pictures_finds_all_it_uses():
+    paths = os.pathsep.join([str(ROOT), str(ROOT / "docs"), str(ROOT / "tests")])
+    environment = {**os.environ, "PYTHONPATH": paths}
+    subprocess.run([sys.executable, "-c", "import make_pictures"], env=environment, check=True)
 
 
 def by_name(path):
