@@ -33,7 +33,7 @@ _LEAST_APART = 0.2
 # Log units off white: skin as pale as any (reflectance 0.90, 0.73, 0.63 of red, green and blue) in the shade.
 _PALEST = 0.25
 _SPECK = np.ones((5, 5), np.uint8)  # 10 mm
-_LIKE_SHEET, _STANDS_OUT = 5.0, 20.0  # squared distances from the sheet's colour
+LIKE_SHEET, _STANDS_OUT = 5.0, 20.0  # squared distances from the sheet's colour
 _LEAST_ROW = 20  # cells of sheet tell its light on a row
 # Log units warmer than the sheet, and at least so bright: skin in so much light that it is nearly white was
 # warmer by 0.045 to 0.2, a white sheet beside it by up to 0.03; in the dark noise is as large.
@@ -161,7 +161,7 @@ def _guess(values: Values, offsets: Array, panel: Panel) -> _Guess | None:
         (values[..., 0] < light - SHINES) & (values[..., 0] > _HUE_LOST) & pale,
         (panel.distance2 > _STANDS_OUT) & warmer_than(values, sheet),
         # where much of a row lies in shadow, the sheet in full light is brighter than that, too
-        shines & (panel.distance2 > _LIKE_SHEET),
+        shines & (panel.distance2 > LIKE_SHEET),
     )
 
 
@@ -202,7 +202,7 @@ def warmer_than(values: Values, sheet: NDArray[np.floating]) -> Mask:
 
 def _sheet_light(light: Values, panel: Panel) -> Values:
     """Return the sheet's log brightness on each row (H, 1), that of all rows where it is not seen."""
-    seen = np.where(panel.inside & (panel.distance2 < _LIKE_SHEET), light, np.nan)
+    seen = np.where(panel.inside & (panel.distance2 < LIKE_SHEET), light, np.nan)
     whole = np.nanmedian(seen) if np.isfinite(seen).any() else np.inf
     rows = np.full((len(light), 1), whole, np.float32)
     known = np.count_nonzero(np.isfinite(seen), axis=1) >= _LEAST_ROW

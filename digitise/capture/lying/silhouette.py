@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_fill_holes
 
-from digitise.capture.lying.cut import LEAST_RED, SHINES, graph_cut, warmer_than
+from digitise.capture.lying.cut import LEAST_RED, LIKE_SHEET, SHINES, graph_cut, warmer_than
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import STEP_MM, Strip
@@ -26,16 +26,15 @@ from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.runs import true_runs
 
 _STANDS_OUT = 20.0  # squared distance from the sheet's colour
 _HUE_BIN, _ONE_HUE = 0.1, 0.3  # log units; skin of one limb in one light keeps within the latter
-_LEAST_RED = (
-    0.08  # log red over green: skin had 0.2 to 0.8 over white paper in renders, from pale to very dark
-)
+# Log red over green: skin had 0.2 to 0.8 over white paper in renders, from pale to very dark.
+_RED = 0.08
 _SHADOW_HUE = 0.2  # log units off the sheet's own hue: shadows keep within
 _LEAST_MM2 = 8000.0  # 200 mm of a thin wrist
 _LIT = 0.75  # of the skin of the commonest hue: a support that is not white is seldom brighter
-_LIKE_SHEET = 5.0  # squared distance from the sheet's colour
 _SURELY = np.ones((9, 9), np.uint8)  # 8 mm within a mask of skin
 _LEVEL_MM = 4.0  # between the levels that are read off
 _PLAIN_BESIDE = 3  # cells beyond an edge that must show the sheet
@@ -196,7 +195,7 @@ def _of_one_colour(strip: Strip, mask: Mask, sheet: Mask) -> Mask:
     paper = np.median(hue[sheet], axis=0) if sheet.any() else np.full(2, np.inf)
     off = np.linalg.norm(hue - paper, axis=-1)
     lit = mask & (off > _SHADOW_HUE)
-    red = lit & (hue[..., 0] > _LEAST_RED)
+    red = lit & (hue[..., 0] > _RED)
     enough = (each for each in (red, lit) if np.count_nonzero(each) * STEP_MM**2 > _LEAST_MM2)
     chosen = next(enough, mask)
     bins = np.floor(hue[chosen] / _HUE_BIN).astype(int)
@@ -213,7 +212,7 @@ def _whole(strip: Strip, thing: Mask, skin: Mask, panel: Panel) -> Mask:
     """
     values = brightness_and_hue(strip.pixels)
     labels = np.full(skin.shape, cv2.GC_BGD, np.uint8)
-    labels[panel.inside & (panel.distance2 > _LIKE_SHEET)] = cv2.GC_PR_BGD
+    labels[panel.inside & (panel.distance2 > LIKE_SHEET)] = cv2.GC_PR_BGD
     labels[thing & _in_full_light(values, skin, panel)] = cv2.GC_PR_FGD
     labels[skin] = cv2.GC_PR_FGD
     labels[cv2.erode(skin.astype(np.uint8), _SURELY) > 0] = cv2.GC_FGD
@@ -223,7 +222,7 @@ def _whole(strip: Strip, thing: Mask, skin: Mask, panel: Panel) -> Mask:
 
 def _in_full_light(values: Values, skin: Mask, panel: Panel) -> Mask:
     """Return what is brighter than most of the skin, and warmer than the sheet or brighter as well."""
-    light, sheet = values[..., 0], panel.inside & (panel.distance2 < _LIKE_SHEET)
+    light, sheet = values[..., 0], panel.inside & (panel.distance2 < LIKE_SHEET)
     if not sheet.any():
         return np.zeros(skin.shape, bool)
     paper = np.median(values[sheet], axis=0)
@@ -260,7 +259,7 @@ def _levels(mask: Mask, inside: Mask) -> tuple[Array, Array]:
 
 def _run(limb: Mask, sheet: Mask) -> tuple[int, int] | None:
     """Return the ends of the longest run of limb on one level, None where the sheet is not on both sides."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], limb.astype(np.int8), [0]]))).reshape(-1, 2)
+    edges = true_runs(limb)
     if not len(edges):
         return None
     first, last = edges[np.argmax(edges[:, 1] - edges[:, 0])]

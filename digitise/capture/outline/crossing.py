@@ -18,6 +18,7 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 
 _LIKE_BACKDROP = 12.0  # squared distance
 _TOLD_MM = 60.0  # along which both edges are fitted by straight lines, and the one edge is compared with them
@@ -44,7 +45,7 @@ def other_before(strip: Strip, panel: Panel, region: Region, index: int) -> Mask
     if strip.lies:
         return found
     touched = region.touched[index]
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], touched.astype(np.int8), [0]]))).reshape(-1, 2)
+    runs = true_runs(touched)
     far = _far_edge(strip, panel, region, index)
     own = (-1, 1)[index] * (region.left, region.right)[index]
     width = region.right - region.left

@@ -26,6 +26,7 @@ from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light
 from digitise.capture.photo.rectified import STEP_MM
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 
 _DEEPEST_MM = 22.0
 _OWN_PX = 3.5  # the edge's own blur reaches that far
@@ -96,7 +97,7 @@ class SecondEdge:
     def without_those_on(self, rows: Mask) -> SecondEdge:
         """Return what is left without the second edges of which most lie on some rows (n,)."""
         drop = np.zeros(len(rows), bool)
-        for run in _runs((self.depth_px > 0.0) | self.near):
+        for run in _slices((self.depth_px > 0.0) | self.near):
             inner = self.depth_px[run] > 0.0
             drop[run] = inner.any() and rows[run][inner].mean() > 0.5
         return self.without(drop)
@@ -148,7 +149,7 @@ def second_edge(
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
     doubt = np.zeros(len(points), bool)
-    for run in _runs(joint):
+    for run in _slices(joint):
         shape = _shape(light[run, :, 0], deep[run] - depth[0])
         unlikely = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE
         # so near to the edge the shade of a rim that the model of shading does not fit looks the same
@@ -160,10 +161,9 @@ def second_edge(
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
 
 
-def _runs(where: Mask) -> list[slice]:
+def _slices(where: Mask) -> list[slice]:
     """Return the runs of True, in order."""
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], where.astype(np.int8), [0]]))).reshape(-1, 2)
-    return [slice(first, last) for first, last in ends.tolist()]
+    return [slice(first, last) for first, last in true_runs(where).tolist()]
 
 
 class _Shape(NamedTuple):
@@ -253,7 +253,7 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) 
     """
     near = np.zeros(len(joint), bool)
     tail = round(_LONG_MM / STEP_MM)
-    for run in _runs(joint):
+    for run in _slices(joint):
         first, last = run.start, run.stop
         for end, inner, way in (
             (first, min(first + tail, last) - 1, -1),

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from digitise.capture.outline.correction import Side
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -114,6 +115,6 @@ class Outline:
 
 def stretches(side: str, flags: NDArray[np.bool_], heights: Array) -> list[Stretch]:
     """Return where flags (n,) hold for 10 mm or more; heights (n,) rise, mm."""
-    steps = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))).reshape(-1, 2)
+    steps = true_runs(flags)
     found = [Stretch(side, float(heights[a]), float(heights[b - 1])) for a, b in steps]
     return [stretch for stretch in found if stretch.to_mm - stretch.from_mm >= 10.0]

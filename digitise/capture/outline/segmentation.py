@@ -20,6 +20,7 @@ from digitise.capture.surroundings.dressing import dressings
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 
 _PAINTED = 40.0  # what a person painted outvotes everything nearby
 _TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
@@ -159,7 +160,7 @@ def _joined(
 def _patches(found: NDArray[np.intp], apart: Mask) -> Mask:
     """Tell where what parts the limb from its rim lies on it, like a dressing: the rim goes straight on."""
     patch = np.zeros(len(apart), bool)
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], apart.astype(np.int8), [0]]))).reshape(-1, 2)
+    runs = true_runs(apart)
     for first, last in runs:
         if first == 0 or last == len(apart) or (last - first) * STEP_MM > _PATCH_MM:
             continue

@@ -26,6 +26,7 @@ from digitise.capture.outline.subpixel import (
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.sticks import InFront
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
 _AMID_ROWS = 21  # among mostly unsure points a clear step is as likely one on the skin
@@ -158,9 +159,7 @@ def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEd
     """
     joint = (second.depth_px > 0.0) | second.near
     keep = np.ones(len(dressed), bool)
-    for first, last in np.flatnonzero(np.diff(np.concatenate([[0], joint.astype(np.int8), [0]]))).reshape(
-        -1, 2
-    ):
+    for first, last in true_runs(joint):
         depth = second.depth_px[first:last]
         inner = depth > 0.0
         if inner.any() and dressed[first:last][inner].mean() > 0.5:
@@ -267,7 +266,7 @@ def _islands(edge: Edge, pixel_mm: float) -> NDArray[np.bool_]:
     A dark patch of skin at the rim looks like the rim itself; the jumps to it and back give it away.
     """
     found = np.zeros(len(edge.points), bool)
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], edge.sure.astype(np.int8), [0]]))).reshape(-1, 2)
+    runs = true_runs(edge.sure)
     for (_, before), (first, last), (after, _) in zip(runs, runs[1:], runs[2:], strict=False):
         middle = (first + last) // 2
         share = (middle - before + 1) / (after - before + 1)

@@ -12,6 +12,7 @@ from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 
 STANDS_OUT = 20.0  # squared distance from the backdrop's colour that makes a cell a candidate
 _TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is within this of the axis
@@ -85,11 +86,10 @@ def _carried_behind(stands_out: NDArray[np.uint8], before: Mask) -> NDArray[np.u
     return np.asarray(np.where(before, across, seen), np.uint8)
 
 
-def _runs(row: Mask) -> NDArray[np.int64]:
+def _wide_runs(row: Mask) -> NDArray[np.int64]:
     """Return (n, 2) first and last column of each run of True wide enough to be a limb."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]])))
-    runs = edges.reshape(-1, 2) - [0, 1]
-    return np.asarray(runs[(runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM], np.int64)
+    found = true_runs(row) - [0, 1]
+    return np.asarray(found[(found[:, 1] - found[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM], np.int64)
 
 
 def _lowest_run(foot: Mask, blob: Mask, place: Array) -> tuple[int, tuple[int, int] | None]:
@@ -101,7 +101,7 @@ def _lowest_run(foot: Mask, blob: Mask, place: Array) -> tuple[int, tuple[int, i
     higher, lean = int(_JUMP_MM / STEP_MM), _LEAN_MM / STEP_MM
     lowest: tuple[int, tuple[int, int] | None] = 0, None
     for row in np.flatnonzero(foot.any(axis=1))[::-1]:
-        runs, above = _runs(blob[row]), _runs(blob[max(row - higher, 0)])
+        runs, above = _wide_runs(blob[row]), _wide_runs(blob[max(row - higher, 0)])
         if not len(runs) or not len(above):
             continue
         first, last = runs[np.argmin(np.abs(runs.mean(axis=1) - place.mean()))]
@@ -118,7 +118,7 @@ def _lowest_run(foot: Mask, blob: Mask, place: Array) -> tuple[int, tuple[int, i
 def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, int] | None:
     """Return the run that continues the limb one row up, cut back where another body touches it."""
     _, first, last = found[-1]
-    runs = _runs(row)
+    runs = _wide_runs(row)
     if not len(runs):
         return None
     overlap = np.minimum(runs[:, 1], last) - np.maximum(runs[:, 0], first)

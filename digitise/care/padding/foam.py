@@ -23,6 +23,7 @@ from digitise.care.surface.landmarks import find_landmarks, knee_crease
 from digitise.care.surface.place_words import direction_words
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 from digitise.shape.limb import Limb
 
 THINNEST_MM = 10.0
@@ -229,7 +230,7 @@ def unroll(chart: Chart, mask: Mask, theta: float) -> Flat:
     levels = np.concatenate([[0.0], np.cumsum(slant * chart.row_mm[rows])])
     cells = []
     for number, row in enumerate(rows):
-        for start, end in _runs(mask[row]):
+        for start, end in true_runs(mask[row]).tolist():
             left, right = edges[row, start], edges[row, end]
             cells.append(shapely.box(left, levels[number], right, levels[number + 1]))
     step = float(chart.z[1] - chart.z[0])
@@ -243,15 +244,9 @@ def _seam(chart: Chart, mask: Mask) -> tuple[int, bool]:
     if covered.min() == 0:
         # the middle of the widest gap, so that rounding of the middle direction never matters
         free = np.concatenate([covered, covered]) == 0
-        start, end = max(_runs(free), key=lambda run: run[1] - run[0])
+        start, end = max(true_runs(free).tolist(), key=lambda run: run[1] - run[0])
         return (start + end) // 2 % len(chart.theta), False
     return int(np.argmin(covered)), True
-
-
-def _runs(flags: Mask) -> list[tuple[int, int]]:
-    """Return start and end (exclusive) of each run of True."""
-    jumps = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(jumps[::2], jumps[1::2], strict=True)]
 
 
 def cuttable(

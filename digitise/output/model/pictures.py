@@ -18,6 +18,7 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.fonts import BOLD, REGULAR
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 from digitise.output.model.measured import Measured
 from digitise.output.model.segments import outline_name
 from digitise.shape.limb import Limb
@@ -131,7 +132,7 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
         draw_line(pixels, ring, _LEVEL, 4 if z in ends else 2)
     for edge in outline.edges:
         points = frame.picture_from_photo(edge.points)
-        for run in runs(edge.sure):
+        for run in true_runs(edge.sure):
             draw_line(pixels, points[run], SURE, 2)
         for run in runs(~edge.sure):
             _dashes(pixels, points[run], UNSURE, 3)
@@ -219,7 +220,7 @@ def _course(ring: Array, across: Array) -> Array:
 
 def runs(flags: NDArray[np.bool_]) -> list[slice]:
     """Return the stretches of True, each reaching to its neighbours so that the drawn line has no gaps."""
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))).reshape(-1, 2)
+    ends = true_runs(flags)
     return [slice(max(0, int(a) - 1), int(b) + 1) for a, b in ends]
 
 

@@ -20,6 +20,7 @@ from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 
 _LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
 _LEAST_ROWS = 30
@@ -125,7 +126,7 @@ def _track(limb: Mask, offsets: Array) -> tuple[NDArray[np.intp], NDArray[np.int
 
 def _run(row: Mask, last: tuple[int, int]) -> tuple[int, int] | None:
     """Return the ends of the widest run of a row that goes on from the ends of the row beside it."""
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]]))).reshape(-1, 2) - [0, 1]
+    runs = true_runs(row) - [0, 1]
     wide = (runs[:, 1] - runs[:, 0]) * STEP_MM >= _LEAST_WIDTH_MM
     runs = runs[wide & (runs[:, 0] <= last[1]) & (runs[:, 1] >= last[0])]
     if not len(runs):

@@ -12,15 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, median_filter
 
+from digitise.capture.lying.cut import LIKE_SHEET
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.geometry.runs import true_runs
 
 _BEYOND_MM = np.arange(6.0, 18.0, STEP_MM)  # clear of the limb's own blur
 _NOT_SHEET = 150.0  # squared distance: shadows on the sheet stay below 100, cloth and wood begin at 300
-_SHEET = 5.0
 # The limb's own shadow in hard light is as dark as a support, but of the sheet's hue (log units; skin beside
 # it tinges it by half of this), and runs along the limb farther than a support does.
 _SHADOW_HUE, _LONGEST_MM = 0.2, 120.0
@@ -66,7 +67,7 @@ def _beside(strip: Strip, panel: Panel, region: Region, index: int) -> Mask:
 def _of_sheets_hue(strip: Strip, panel: Panel, cells: tuple[NDArray[np.intp], NDArray[np.intp]]) -> Mask:
     """Tell in which rows what lies in some cells (n, m) has the sheet's hue, in whatever light."""
     hue = brightness_and_hue(strip.pixels, _DARKEST)[..., 1:]
-    sheet = panel.inside & (panel.distance2 < _SHEET)
+    sheet = panel.inside & (panel.distance2 < LIKE_SHEET)
     if not sheet.any():
         return np.zeros(len(cells[0]), bool)
     off = np.median(hue[cells], axis=1) - np.median(hue[sheet], axis=0)
@@ -76,20 +77,16 @@ def _of_sheets_hue(strip: Strip, panel: Panel, cells: tuple[NDArray[np.intp], ND
 def _shadow(dark: Mask) -> Mask:
     """Tell which rows are of a run that is longer than any support."""
     found = np.zeros(len(dark), bool)
-    for first, last in _runs(dark):
+    for first, last in true_runs(dark):
         found[first:last] = (last - first) * STEP_MM > _LONGEST_MM
     return found
-
-
-def _runs(rows: Mask) -> NDArray[np.intp]:
-    return np.flatnonzero(np.diff(np.concatenate([[0], rows.astype(np.int8), [0]]))).reshape(-1, 2)
 
 
 def _dented(region: Region, rests: Mask, index: int) -> Mask:
     """Tell where a boundary leaves the limb's course over a support, or has none on one side to keep to."""
     out = (-1, 1)[index] * gaussian_filter1d((region.left, region.right)[index], _SMOOTH_ROWS)
     found = np.zeros(len(rests), bool)
-    for first, last in _runs(rests):
+    for first, last in true_runs(rests):
         rows = np.arange(max(first - _ROUND_ROWS, 0), min(last + _ROUND_ROWS, len(rests)))
         clear = rows[~rests[rows]]
         if not (clear < first).any() or not (clear >= last).any():
