@@ -132,9 +132,9 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
         draw_line(pixels, ring, _LEVEL, 4 if z in ends else 2)
     for edge in outline.edges:
         points = frame.picture_from_photo(edge.points)
-        for run in true_runs(edge.sure):
+        for run in _stretches(edge.sure):
             draw_line(pixels, points[run], SURE, 2)
-        for run in runs(~edge.sure):
+        for run in _stretches(~edge.sure):
             _dashes(pixels, points[run], UNSURE, 3)
     image = with_legend(Image.fromarray(pixels), f"{photo.name}: {limb.side} {limb.kind}", _LEGEND)
     _label_heights(image, rings, ends)
@@ -147,7 +147,7 @@ def draw_end(photo: Photograph, outline: BodyOutline, words: str) -> Pixels:
     frame = Frame(corner, size, min(1.0, LONG_SIDE_PX / max(size)))
     pixels = cut_out(photo.pixels, frame)
     points = frame.picture_from_photo(outline.edge.points)
-    for run in runs(outline.edge.seen):
+    for run in _stretches(outline.edge.seen):
         draw_line(pixels, points[run], SURE, 2)
     legend = ((SURE, False, "edge that was found; no line: hidden, or a gap"),)
     return np.asarray(with_legend(Image.fromarray(pixels), f"{photo.name}: {words}", legend))
@@ -218,10 +218,9 @@ def _course(ring: Array, across: Array) -> Array:
     return np.asarray(np.interp(across, ring[order, 1], ring[order, 0]))
 
 
-def runs(flags: NDArray[np.bool_]) -> list[slice]:
+def _stretches(flags: NDArray[np.bool_]) -> list[slice]:
     """Return the stretches of True, each reaching to its neighbours so that the drawn line has no gaps."""
-    ends = true_runs(flags)
-    return [slice(max(0, int(a) - 1), int(b) + 1) for a, b in ends]
+    return [slice(max(0, first - 1), last + 1) for first, last in true_runs(flags).tolist()]
 
 
 def draw_line(pixels: Pixels, points: Array, colour: Colour, width: int) -> None:
