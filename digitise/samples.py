@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from digitise.anatomy import LimbKind
 from digitise.errors import PhotoError
 
 _PACKAGE = Path(__file__).parent
 _PLACES = (_PACKAGE / "sample_images", _PACKAGE.parent / "sample-images")
-_FOLDERS = {"leg": "pair-*", "arm": "arm-*"}
+_FOLDERS = {LimbKind.LEG: "pair-*", LimbKind.ARM: "arm-*"}
 _LYING = "lying.json"
-SampleLimb = Literal["leg", "arm"]
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class SampleVisit:
     hands: tuple[Path, ...] = ()
 
 
-def sample_visits(limb: SampleLimb = "leg") -> tuple[SampleVisit, ...]:
+def sample_visits(limb: LimbKind = LimbKind.LEG) -> tuple[SampleVisit, ...]:
     """Return the sample visits of a limb, earliest first.
 
     Raises

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from digitise.anatomy import Side
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.footprints import Stands
 from digitise.errors import PhotoError
@@ -19,7 +20,7 @@ _axes = Memo(24)
 
 
 def axis_of(
-    paths: Sequence[Path], inspected: Inspected, field: MarkerField, side: str, tell: Progress
+    paths: Sequence[Path], inspected: Inspected, field: MarkerField, side: Side, tell: Progress
 ) -> Pose:
     """Return the frame of the ``left`` or ``right`` leg's axis.
 
@@ -41,7 +42,7 @@ def axis_of(
 
 
 def beside(
-    paths: Sequence[Path], inspected: Inspected, field: MarkerField, side: str, tell: Progress
+    paths: Sequence[Path], inspected: Inspected, field: MarkerField, side: Side, tell: Progress
 ) -> Pose | None:
     """Return that axis where nobody said that both feet stand on the mat but they do; else None."""
 

@@ -9,6 +9,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from digitise.anatomy import LimbKind, Side
+
 MOST_ROWS = 60
 Typed = Annotated[str, Field(max_length=20)]
 Rows = tuple[tuple[str, str], ...]
@@ -34,8 +36,8 @@ class Inputs(BaseModel):
     model_config = ConfigDict(frozen=True, extra="ignore", allow_inf_nan=False)
 
     client: str = ""
-    limb: Literal["leg", "arm"] | None = None
-    side: Literal["left", "right"] | None = None
+    limb: LimbKind | None = None
+    side: Side | None = None
     clearance: Literal["yes", "no", "not-asked"] | None = None
     clearance_by: str = ""
     flags: tuple[str, ...] | None = None
@@ -79,13 +81,13 @@ class Inputs(BaseModel):
     @property
     def lying(self) -> str:
         """How the chosen limb lies; empty where it stands, or where that was chosen for another limb."""
-        fits = (self.lies == "on-back") == (self.limb == "leg")
+        fits = (self.lies == "on-back") == (self.limb == LimbKind.LEG)
         return self.lies if self.lies not in ("", "both-feet") and fits else ""
 
     @property
     def both_feet(self) -> bool:
         """Whether both feet stand on the mat, so that the photographs show both legs."""
-        return self.limb == "leg" and self.lies == "both-feet"
+        return self.limb == LimbKind.LEG and self.lies == "both-feet"
 
     @property
     def has_axis(self) -> bool:

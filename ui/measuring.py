@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.outline.correction import Correction, correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
@@ -152,8 +153,8 @@ def measure(
     inspected: Inspected,
     field: MarkerField,
     tape: tuple[TapeRow, ...],
-    limb: str,
-    side: str,
+    limb: LimbKind,
+    side: Side,
     corrections: Mapping[str, str],
     tell: Progress,
     axis: Pose | None = None,

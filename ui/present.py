@@ -8,6 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
 from digitise.output.model.form import ModelForm
@@ -19,7 +20,6 @@ from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
 from digitise.tape.places import place_words
-from digitise.tape.points import Limb as LimbName
 from digitise.tape.rows import TapeAdvice, TapeRow
 from digitise.words import shown
 from digitise.words.numbers import moment
@@ -57,7 +57,7 @@ def _row_words(index: int, tape: TypedTape, check: TapeCheck | None, unit: Unit)
     return RowWords(text.VERDICT_SIGN[check.verdict], words)
 
 
-def tape_advice(tape: TypedTape, checks: Sequence[TapeCheck], limb: LimbName, unit: Unit) -> tuple[str, ...]:
+def tape_advice(tape: TypedTape, checks: Sequence[TapeCheck], limb: LimbKind, unit: Unit) -> tuple[str, ...]:
     """Return remarks on the rows as a whole, such as a likely slip of the pen."""
     predicted = {
         check.row.height_mm: (check.photo_mm, check.photo_sd_mm)
@@ -81,9 +81,9 @@ def _advice_words(advice: TapeAdvice, unit: Unit) -> str:
     return f"{words} {text.ADVICE_LIKELY.format(meant, advice.ratio)}"
 
 
-def limb_words(side: str, limb: str) -> str:
+def limb_words(side: Side | None, limb: LimbKind | None) -> str:
     """Return a limb's name, such as ``Left leg``; less where side or limb is not known."""
-    named = f"{side} {limb}".strip()
+    named = " ".join(word for word in (side, limb) if word is not None)
     return shown(named[:1].upper() + named[1:])
 
 

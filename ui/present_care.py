@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.change.compare import ChangeVerdict, VolumeChange
 from digitise.care.course.course import Course, CoursePoint
 from digitise.care.padding.foot.places import FootPlace
@@ -116,7 +117,7 @@ def volume_with_half(volume: Estimate[float]) -> str:
     return f"{millilitres(volume.mean)} ± {millilitres((high - low) / 2)} mL"
 
 
-def both_sentence(found: BothLimbs, limb: str) -> str:
+def both_sentence(found: BothLimbs, limb: LimbKind) -> str:
     """Return how two limbs of one visit differ."""
     over = found.excess
     low, high = (signed_ml(float(end)) for end in over.excess_ml.interval_95)

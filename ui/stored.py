@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageOps
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
 from digitise.errors import RecordError
@@ -44,7 +45,7 @@ def saved_limb(visit: int) -> StoredModel:
         return stored_model(store, VisitId(visit))
 
 
-def heights_of_last_visit(client: str, limb: str, side: str) -> tuple[float, ...]:
+def heights_of_last_visit(client: str, limb: LimbKind, side: Side) -> tuple[float, ...]:
     """Return the tape's heights at a limb's last visit, mm; none when there is no such visit."""
     with contextlib.suppress(RecordError), Store(create=False) as store:
         lines = [line for line in store.list_visits(client) if (line.limb, line.side) == (limb, side)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.safety.arteries import KIND_WORDS
 from digitise.care.safety.signs import CONDITIONS as ASKED_CONDITIONS
 from digitise.care.safety.signs import SIGNS
@@ -42,9 +43,9 @@ CLIENT_CODE_HELP = "A code with a digit in it, such as K-017. Never a name."
 CLIENT_KNOWN = "{} earlier visits, the last on {}."
 CLIENT_KNOWN_ONE = "1 earlier visit, on {}."
 LIMB = "Limb"
-LIMBS = {"leg": "Leg", "arm": "Arm"}
+LIMBS = {LimbKind.LEG: "Leg", LimbKind.ARM: "Arm"}
 SIDE = "Side"
-SIDES = {"left": "Left", "right": "Right"}
+SIDES = {Side.LEFT: "Left", Side.RIGHT: "Right"}
 SETUP_LYING = (
     "**Arm on a table, leg on a couch:** one sheet flat under the limb, mat beside hand or foot, the limb on two hard, "
     "narrow supports, and three photographs from above."
@@ -77,8 +78,8 @@ LYING_WORDS = {
 }
 LIES = "How is it held?"
 LIES_NAMES = {
-    "leg": {"": "Stands", "both-feet": "Both feet", "on-back": "Lies on back"},
-    "arm": {"": "Upright", "palm-down": "Lies, palm down", "palm-up": "Lies, palm up"},
+    LimbKind.LEG: {"": "Stands", "both-feet": "Both feet", "on-back": "Lies on back"},
+    LimbKind.ARM: {"": "Upright", "palm-down": "Lies, palm down", "palm-up": "Lies, palm up"},
 }
 BOTH_FEET_LEAD = (
     "Both feet stand on the mat, half a step before each other, with air between the legs. Three photographs: from the "
@@ -86,8 +87,8 @@ BOTH_FEET_LEAD = (
 )
 LANDMARK = "Tap the landmark"
 LANDMARK_LEAD = {
-    "arm": "Tap the crease of the wrist, the same place that the tape's heights count from. Next time tap it again.",
-    "leg": "Tap the tip of the ankle bone, the same place that the tape's heights count from. Next time tap it again.",
+    LimbKind.ARM: "Tap the crease of the wrist, the same place that the tape's heights count from. Next time tap it again.",
+    LimbKind.LEG: "Tap the tip of the ankle bone, the same place that the tape's heights count from. Next time tap it again.",
 }
 LANDMARK_PHOTO = "In which photograph?"
 LANDMARK_SET = "Heights count from the cross. Tap elsewhere to move it."
@@ -235,7 +236,7 @@ ROW_GIRTH = "Girth {}, row {}"
 COLUMN_HEIGHT, COLUMN_GIRTH, COLUMN_CHECK = "Height, {}", "Girth, {}", "Against the photographs"
 ROW_ADD = "Add a row"
 ROW_REMOVE = "Remove row {}"
-ENDS = {"leg": "On the foot", "arm": "On the hand"}
+ENDS = {LimbKind.LEG: "On the foot", LimbKind.ARM: "On the hand"}
 ENDS_LEAD = (
     "They stand beside the limb, in the girth list and in the course, and in no volume of the photographs."
 )
@@ -327,7 +328,7 @@ TOGETHER = {"foot": "Leg and foot together", "hand": "Arm and hand together"}
 END_ALT = "Photograph {} with the edge of foot or hand drawn"
 PHOTO_LEFT_OUT = "Photograph {} was not used: see what to keep in mind, below."
 VOLUME_SENTENCE = "95 % sure between {low} and {high} mL, from {bottom} to {top} {along}."
-ALONG = {"leg": "above the mat", "arm": "along the arm"}
+ALONG = {LimbKind.LEG: "above the mat", LimbKind.ARM: "along the arm"}
 NO_TAPE = "From the photographs alone. Tape girths make it surer."
 CONES = "Cones from the same tape: {} mL. {}"
 SHAPE_ALT = "The limb in three dimensions; it can be turned and zoomed"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from digitise.anatomy import Side
 from digitise.cli import show
 from digitise.cli.options import BilateralOption, FieldOption, LensOption, PhotosArgument
 from digitise.words import shown
@@ -46,13 +47,13 @@ def both(
     from digitise.output.model.words import summary_text
     from digitise.tape.table import read_tape_table
     from digitise.workflow.both.beside import both_limbs
-    from digitise.workflow.both.legs import SIDES, measure_both_legs
+    from digitise.workflow.both.legs import measure_both_legs
     from digitise.workflow.course import from_folders
 
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known = read_field(field)
-    tapes = {"left": read_tape_table(left_tape), "right": read_tape_table(right_tape)}
-    folders = {side: out / side for side in SIDES}
+    tapes = {Side.LEFT: read_tape_table(left_tape), Side.RIGHT: read_tape_table(right_tape)}
+    folders = {side: out / side for side in Side}
     for folder in folders.values():
         check_model_folder(folder)
     with show.steps() as progress:
@@ -71,7 +72,7 @@ def both(
         found = {side: write_model(folders[side], measured) for side, measured in legs.measured.items()}
     visits = from_folders([folders[side] for side in found])
     beside = both_limbs(visits[0], visits[1:], bilateral=bilateral)
-    data = {side: summary.model_dump(mode="json") for side, summary in found.items()}
+    data = {side.value: summary.model_dump(mode="json") for side, summary in found.items()}
     texts = [summary_text(summary, folders[side]) for side, summary in found.items()]
     texts += [] if beside is None else [shown(_beside_text(beside))]
     for error in legs.trouble.values():

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from digitise.anatomy import LimbKind, Side
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, Posture, SideName
+from digitise.cli.options import FieldOption, LensOption, PhotosArgument, Posture
 from digitise.paper import Paper
 from digitise.words import shown
 from digitise.words.numbers import numbers
@@ -64,9 +65,9 @@ def check(
     photos: PhotosArgument,
     field: FieldOption,
     limb: Annotated[
-        LimbName | None, typer.Option("--limb", help="Which limb it is; a leg, or the one that lies so.")
+        LimbKind | None, typer.Option("--limb", help="Which limb it is; a leg, or the one that lies so.")
     ] = None,
-    side: Annotated[SideName, typer.Option("--side", help="Left or right, as the person has it.")] = "left",
+    side: Annotated[Side, typer.Option("--side", help="Left or right, as the person has it.")] = Side.LEFT,
     lying: Annotated[
         Posture | None,
         typer.Option(

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from digitise.anatomy import LimbKind, Side
 from digitise.cli import show
 from digitise.cli.options import (
     NONE,
     BilateralOption,
-    LimbName,
     RecordsOption,
     ReferenceOption,
-    SideName,
     WhenOption,
     visit_time,
 )
@@ -37,10 +36,10 @@ def course(
         str | None, typer.Option("--client", help="Follow this client's visits in the records instead.")
     ] = None,
     limb: Annotated[
-        LimbName | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
+        LimbKind | None, typer.Option("--limb", help="Which limb, with --client, where there are several.")
     ] = None,
     side: Annotated[
-        SideName | None, typer.Option("--side", help="Which side, with --client, where there are both.")
+        Side | None, typer.Option("--side", help="Which side, with --client, where there are both.")
     ] = None,
     bilateral: BilateralOption = False,
     repeat: Annotated[

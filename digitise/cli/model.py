@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from digitise.anatomy import LimbKind, Side
 from digitise.cli import show
-from digitise.cli.options import FieldOption, LensOption, LimbName, PhotosArgument, Posture, SideName
+from digitise.cli.options import FieldOption, LensOption, PhotosArgument, Posture
 from digitise.errors import OutlineError, ShapeError
 
 if TYPE_CHECKING:
@@ -33,8 +34,8 @@ def model(
             "--tape", help="Girths: a CSV file with height_mm,girth_mm and, for foot or hand, place."
         ),
     ],
-    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
-    side: Annotated[SideName, typer.Option("--side", help="Which side of the body.")],
+    limb: Annotated[LimbKind, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[Side, typer.Option("--side", help="Which side of the body.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the limb; replaced when it holds one.")],
     from_mm: Annotated[
         float | None,
@@ -137,8 +138,8 @@ def _tell_names(measured: Measured) -> None:
 
 def demo(
     limb: Annotated[
-        LimbName, typer.Option("--limb", help="A leg that stands, or an arm that lies on a table.")
-    ] = "leg",
+        LimbKind, typer.Option("--limb", help="A leg that stands, or an arm that lies on a table.")
+    ] = LimbKind.LEG,
     out: Annotated[Path, typer.Option("--out", help="Folder for the results.")] = Path("digitise-demo"),
     as_json: show.JsonOption = False,
 ) -> None:
@@ -162,7 +163,7 @@ def demo(
                 read_field(visit.field),
                 table.rows,
                 limb=limb,
-                side="left",
+                side=Side.LEFT,
                 lying=_of_sample(visit),
                 places=table.places,
                 hand_paths=visit.hands,

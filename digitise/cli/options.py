@@ -11,9 +11,7 @@ import typer
 if TYPE_CHECKING:
     from digitise.care.safety.answers import SafetyAnswers
 
-LimbName = Literal["leg", "arm"]
 Posture = Literal["palm-down", "palm-up", "on-back"]
-SideName = Literal["left", "right"]
 NONE = "none"  # stands for another limb that was not measured
 
 PhotosArgument = Annotated[

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from digitise.anatomy import LimbKind, Side
 from digitise.cli import safety, show
-from digitise.cli.options import LimbName, RecordsOption, SideName
+from digitise.cli.options import RecordsOption
 from digitise.errors import RecordError
 from digitise.record.values import Answer, Clearance, NewVisit, Posture, Visit, VisitId
 
@@ -33,8 +34,8 @@ ClientOption = Annotated[
 @app.command("add")
 def add(
     client: ClientOption,
-    limb: Annotated[LimbName, typer.Option("--limb", help="Which limb.")],
-    side: Annotated[SideName, typer.Option("--side", help="Which side.")],
+    limb: Annotated[LimbKind, typer.Option("--limb", help="Which limb.")],
+    side: Annotated[Side, typer.Option("--side", help="Which side.")],
     photos: Annotated[
         list[Path] | None, typer.Option("--photo", help="A photograph of the visit; give it for each.")
     ] = None,

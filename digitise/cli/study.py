@@ -7,8 +7,9 @@ from typing import Annotated, Literal
 
 import typer
 
+from digitise.anatomy import LimbKind, Side
 from digitise.cli import show
-from digitise.cli.options import LimbName, RecordsOption, SideName
+from digitise.cli.options import RecordsOption
 
 
 def study(
@@ -60,9 +61,9 @@ def agreement(
         str | None, typer.Option("--client", help="Only this client's visits, by the client's code.")
     ] = None,
     limb: Annotated[
-        LimbName | None, typer.Option("--limb", help="Only legs or only arms, where there are both.")
+        LimbKind | None, typer.Option("--limb", help="Only legs or only arms, where there are both.")
     ] = None,
-    side: Annotated[SideName | None, typer.Option("--side", help="Only this side.")] = None,
+    side: Annotated[Side | None, typer.Option("--side", help="Only this side.")] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the files; replaced when it holds such a study.")
     ] = None,

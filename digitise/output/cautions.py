@@ -6,8 +6,10 @@ teaching.
 
 from __future__ import annotations
 
-_ENDS = {"leg": "toes", "arm": "fingers"}
-_LEFT_OUT = {"leg": ("foot", "groin"), "arm": ("hand", "armpit")}
+from digitise.anatomy import LimbKind
+
+_ENDS = {LimbKind.LEG: "toes", LimbKind.ARM: "fingers"}
+_LEFT_OUT = {LimbKind.LEG: ("foot", "groin"), LimbKind.ARM: ("hand", "armpit")}
 
 # How a limb lay when it was measured, in words that follow "measured"; empty for one that stands.
 POSTURES = {
@@ -30,12 +32,12 @@ LIMITS = (
 )
 
 
-def caution(limb: str) -> tuple[str, ...]:
+def caution(limb: LimbKind) -> tuple[str, ...]:
     """Return the caution for a ``leg`` or an ``arm``, one sentence or two an item."""
     ends = _ENDS[limb]
     check = (
         "Before any compression: medical clearance and, on a leg, a check of its arteries."
-        if limb == "leg"
+        if limb == LimbKind.LEG
         else "Before any compression: medical clearance and a check of the arteries where they may be narrow."
     )
     return (
@@ -62,7 +64,7 @@ def study_caution() -> tuple[str, ...]:
     )
 
 
-def left_out(limb: str, from_mm: float | None, to_mm: float) -> tuple[str, ...]:
+def left_out(limb: LimbKind, from_mm: float | None, to_mm: float) -> tuple[str, ...]:
     """Return what the figures do not include, one sentence an item.
 
     ``from_mm`` is None where the foot was measured as well.

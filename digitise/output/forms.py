@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from digitise import __version__
+from digitise.anatomy import LimbKind, Side
 from digitise.shape.limb import AnyEstimate
 
 DIGITS = 3
@@ -30,6 +31,9 @@ Text = Annotated[str, Field(max_length=10_000), BeforeValidator(_printable)]
 Name = Annotated[str, Field(min_length=1, max_length=255), BeforeValidator(_printable)]
 Pair = tuple[float, float]
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+# a word of the file becomes the value: strict forms would take nothing but the value itself
+LimbField = Annotated[LimbKind, Field(strict=False)]
+SideField = Annotated[Side, Field(strict=False)]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]

@@ -11,13 +11,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import get_args
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.photo.photograph import photo_bytes, remove_metadata_from
 from digitise.capture.sheets.field import field_from_json
 from digitise.errors import RecordError
-from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture, Side
+from digitise.record.values import Answer, Clearance, ModelFiles, NewVisit, Posture
 from digitise.tape.places import check_places
-from digitise.tape.points import Limb
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
 
@@ -164,8 +164,8 @@ def _read_correction(number: int, text: str) -> None:
 
 def _check_words(visit: NewVisit) -> None:
     for where, word, known in (
-        ("limb", visit.limb, get_args(Limb)),
-        ("side", visit.side, get_args(Side)),
+        ("limb", visit.limb, tuple(LimbKind)),
+        ("side", visit.side, tuple(Side)),
         ("posture", visit.posture, get_args(Posture)),
         ("clearance", visit.clearance.answer, get_args(Answer)),
     ):

@@ -10,6 +10,7 @@ from typing import cast
 from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session, undefer
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import RecordError
 from digitise.record.rows import clearance_of, digest, place_girth, tape_row, time_of
 from digitise.record.tables import (
@@ -30,13 +31,11 @@ from digitise.record.values import (
     MeasuredVisit,
     ModelFiles,
     Posture,
-    Side,
     StoredPhoto,
     Visit,
     VisitId,
     VisitLine,
 )
-from digitise.tape.points import Limb
 from digitise.tape.rows import TapeRow
 
 _LARGEST_ID = 2**31 - 1
@@ -109,8 +108,8 @@ def measured_visits(session: Session, code: str) -> tuple[MeasuredVisit, ...]:
     found = tuple(
         MeasuredVisit(
             VisitId(number),
-            cast(Limb, kind),
-            cast(Side, side),
+            LimbKind(kind),
+            Side(side),
             time_of(utc, offset),
             cast(Posture, posture),
             measured_by,
@@ -147,8 +146,8 @@ def coded_visits(session: Session) -> Iterator[CodedVisit]:
             yield CodedVisit(
                 VisitId(number),
                 code,
-                cast(Limb, kind),
-                cast(Side, side),
+                LimbKind(kind),
+                Side(side),
                 time_of(utc, offset),
                 cast(Posture, posture),
                 measured_by,
@@ -212,8 +211,8 @@ def visit(session: Session, visit_id: VisitId) -> Visit:
     return Visit(
         id=visit_id,
         client=code,
-        limb=cast(Limb, limb.kind),
-        side=cast(Side, limb.side),
+        limb=LimbKind(limb.kind),
+        side=Side(limb.side),
         taken=time_of(row.taken_utc, row.offset_minutes),
         tape=tuple(tape_row(reading) for reading in tape),
         places=tuple(place_girth(reading) for reading in places),

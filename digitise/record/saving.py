@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import RecordError
 from digitise.record import loading
 from digitise.record.check import ReadyVisit
@@ -153,7 +154,7 @@ def _give(session: Session, visit: VisitRow, old: LimbRow, code: str, by: str) -
     """Give a visit, its photographs and its history to another code; neither code's lines name the other."""
     giver = old.client_id
     _refuse_shared(session, visit.id)
-    limb = _limb(session, code, old.kind, old.side)
+    limb = _limb(session, code, LimbKind(old.kind), Side(old.side))
     visit.limb_id = limb.id
     theirs = select(VisitPhotographRow.sha256).filter_by(visit_id=visit.id)
     session.execute(
@@ -210,7 +211,7 @@ def remove_unused(session: Session, client_id: int) -> None:
     session.execute(delete(FieldRow).where(FieldRow.sha256.not_in(used)))
 
 
-def _limb(session: Session, code: str, kind: str, side: str) -> LimbRow:
+def _limb(session: Session, code: str, kind: LimbKind, side: Side) -> LimbRow:
     client = session.scalar(select(ClientRow).filter_by(code=code))
     if client is None:
         client = ClientRow(code=code)

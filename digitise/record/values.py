@@ -9,10 +9,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal, NewType
 
-from digitise.tape.points import Limb
+from digitise.anatomy import LimbKind, Side
 from digitise.tape.rows import PlaceGirth, TapeRow
 
-Side = Literal["left", "right"]
 Posture = Literal["", "standing", "sitting", "lying"]
 Answer = Literal["yes", "no", "not-asked"]
 
@@ -92,7 +91,7 @@ class NewVisit:
     """
 
     client: str
-    limb: Limb
+    limb: LimbKind
     side: Side
     taken: datetime
     tape: tuple[TapeRow, ...] = ()
@@ -145,7 +144,7 @@ class Visit:
 
     id: VisitId
     client: str
-    limb: Limb
+    limb: LimbKind
     side: Side
     taken: datetime
     tape: tuple[TapeRow, ...]
@@ -188,7 +187,7 @@ class VisitLine:
 
     id: VisitId
     client: str
-    limb: Limb
+    limb: LimbKind
     side: Side
     taken: datetime
     photos: int
@@ -206,7 +205,7 @@ class MeasuredVisit:
     """
 
     id: VisitId
-    limb: Limb
+    limb: LimbKind
     side: Side
     taken: datetime
     posture: Posture
@@ -228,7 +227,7 @@ class CodedVisit:
 
     id: VisitId
     client: str
-    limb: Limb
+    limb: LimbKind
     side: Side
     taken: datetime
     posture: Posture

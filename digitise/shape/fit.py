@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
@@ -71,8 +72,8 @@ def fit_limb(
     views: tuple[View, ...],
     tape: tuple[TapeRow, ...] = (),
     *,
-    limb: str = "leg",
-    side: str = "left",
+    limb: LimbKind = LimbKind.LEG,
+    side: Side = Side.LEFT,
     axis_from_world: Pose | None = None,
     from_mm: float | None = None,
     to_mm: float | None = None,
@@ -138,8 +139,8 @@ def fit_limb(
 class Wanted:
     """What is asked of a fit; see :func:`fit_limb`."""
 
-    limb: str
-    side: str
+    limb: LimbKind
+    side: Side
     axis: Pose
     from_mm: float | None
     to_mm: float | None
@@ -186,9 +187,9 @@ def _fit(
     levels = find_levels(
         start,
         views,
-        is_leg=limb == "leg" and not lies,  # the foot of one that lies stands up across its axis
+        is_leg=limb == LimbKind.LEG and not lies,  # the foot of one that lies stands up across its axis
         bridged=lies,
-        hand_up=limb == "arm" and stands,
+        hand_up=limb == LimbKind.ARM and stands,
         taped=tuple(row.height_mm for row in tape),
         from_mm=wanted.from_mm,
         to_mm=wanted.to_mm,

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from typing_extensions import TypeVar
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.support import area_weights, fourier
@@ -86,10 +87,8 @@ class Limb:
 
     Attributes
     ----------
-    kind
-        ``leg`` or ``arm``.
-    side
-        ``left`` or ``right``.
+    kind, side
+        Which limb; what is given as the word of a file is turned into it, any other word is a ValueError.
     axis_from_world
         Frame of the limb's axis: z along it, heights counted from its origin.
     from_mm, to_mm
@@ -117,8 +116,8 @@ class Limb:
         same sheets share it; None when it was not kept apart.
     """
 
-    kind: str
-    side: str
+    kind: LimbKind
+    side: Side
     axis_from_world: Pose
     from_mm: float
     to_mm: float
@@ -131,6 +130,10 @@ class Limb:
     sway: Array | None = None
     lying: str = ""
     print_scale: Array | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "kind", LimbKind(self.kind))
+        object.__setattr__(self, "side", Side(self.side))
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import block_diag
 
+from digitise.anatomy import LimbKind, Side
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import ellipse_overtones
 from digitise.shape.basis import Basis
@@ -78,7 +79,7 @@ _LEG_MEANS = (
 LEG = SectionPrior(0.15, ((0.087, 0.022), *map(_any_way, (0.020, 0.0092, 0.0060, 0.0038))), 90.0, _LEG_MEANS)
 # A forearm turns with the hand, so its flat side may face anywhere.
 ARM = SectionPrior(0.15, tuple(map(_any_way, (0.080, 0.033, 0.011, 0.0064, 0.0034))), 70.0)
-BY_LIMB = {"leg": LEG, "arm": ARM}
+BY_LIMB = {LimbKind.LEG: LEG, LimbKind.ARM: ARM}
 ANKLE_MM = 72.0  # above the sole: adult ankle bones reach 70-75 mm
 _MEAN_TERMS = (4, 5, 6, 7, 8)
 # what becomes of those terms when x becomes -x
@@ -88,7 +89,7 @@ _MIRRORED = (-1.0, -1.0, 1.0, 1.0, -1.0)
 SOLID = SectionPrior(0.0045, ((0.2, 0.03), *map(_any_way, (0.001,) * 4)), 70.0)
 
 
-def of_limb(limb: str, side: str, *, standing: bool, on_back: bool = False) -> SectionPrior:
+def of_limb(limb: LimbKind, side: Side, *, standing: bool, on_back: bool = False) -> SectionPrior:
     """Return the prior of a limb; only a leg whose front faces y is known to face anywhere.
 
     Parameters
@@ -105,7 +106,7 @@ def of_limb(limb: str, side: str, *, standing: bool, on_back: bool = False) -> S
         return replace(prior, means=())
     if on_back:
         prior = replace(prior, means=tuple((row[0] - ANKLE_MM, *row[1:]) for row in prior.means))
-    if side == "left":
+    if side == Side.LEFT:
         return prior
     sign = (1.0, *_MIRRORED)
     return replace(prior, means=tuple(tuple(np.multiply(sign, row).tolist()) for row in prior.means))

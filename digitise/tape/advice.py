@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.tape.entry_errors import (
     DOUBTED_SD,
     FITS_SD,
@@ -19,7 +20,7 @@ from digitise.tape.entry_errors import (
     named,
     sentence,
 )
-from digitise.tape.points import ADULT_GIRTHS_MM, ADULT_RANGE_MM, Limb, girth_points
+from digitise.tape.points import ADULT_GIRTHS_MM, ADULT_RANGE_MM, girth_points
 from digitise.tape.rows import Code, TapeAdvice, TapeRow
 from digitise.tape.table import LARGEST_GIRTH_MM, SMALLEST_GIRTH_MM
 
@@ -31,7 +32,9 @@ _PRINT_SCALE = 0.06
 
 
 def explain_tape(
-    rows: Sequence[TapeRow], predicted: Mapping[float, tuple[float, float]] | None = None, limb: Limb = "leg"
+    rows: Sequence[TapeRow],
+    predicted: Mapping[float, tuple[float, float]] | None = None,
+    limb: LimbKind = LimbKind.LEG,
 ) -> tuple[TapeAdvice, ...]:
     """Return remarks on rows (lowest first) that look like slips of the pen, the tape or the unit.
 
@@ -173,7 +176,7 @@ def _steep_steps(rows: Sequence[TapeRow]) -> Iterator[TapeAdvice]:
             yield TapeAdvice("steep-step", text, (low, high))
 
 
-def _unusual(rows: Sequence[TapeRow], limb: Limb) -> Iterator[TapeAdvice]:
+def _unusual(rows: Sequence[TapeRow], limb: LimbKind) -> Iterator[TapeAdvice]:
     bodies = {point.letter: point.body for point in girth_points(limb)}
     for row in rows:
         body = bodies.get(row.point, "")

@@ -23,8 +23,8 @@ from typing import Literal
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.geometry.rigid import Array
-from digitise.tape.points import Limb
 from digitise.tape.rows import PlaceGirth, TapeRow
 
 FOOT_SD, HAND_SD = 0.06, 0.085
@@ -68,7 +68,7 @@ class TapedEnd:
     note: str
 
 
-def taped_end(places: Sequence[PlaceGirth], rows: Sequence[TapeRow], limb: Limb) -> TapedEnd | None:
+def taped_end(places: Sequence[PlaceGirth], rows: Sequence[TapeRow], limb: LimbKind) -> TapedEnd | None:
     """Return the volume of foot or hand by tape alone; None where its length was not taped.
 
     Parameters
@@ -81,7 +81,7 @@ def taped_end(places: Sequence[PlaceGirth], rows: Sequence[TapeRow], limb: Limb)
         Which limb.
     """
     taped = {row.place: row.girth_mm for row in places}
-    return _foot(taped, rows) if limb == "leg" else _hand(taped)
+    return _foot(taped, rows) if limb == LimbKind.LEG else _hand(taped)
 
 
 def foot_ml(length: float, ball: float, heel: float, height: float, leg: float) -> float:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from digitise.anatomy import LimbKind
 from digitise.errors import TapeError
-from digitise.tape.points import Limb
 from digitise.tape.rows import PlaceGirth
 
 AGREES_MM = 4.0
@@ -45,7 +45,7 @@ class Place:
 
 
 @cache
-def places_of(limb: Limb) -> tuple[Place, ...]:
+def places_of(limb: LimbKind) -> tuple[Place, ...]:
     """Return the places of a leg's foot or of an arm's hand."""
     text = files("digitise.tape").joinpath("places.toml").read_text(encoding="utf-8")
     return tuple(Place(**entry) for entry in tomllib.loads(text)[limb])
@@ -54,24 +54,24 @@ def places_of(limb: Limb) -> tuple[Place, ...]:
 @cache
 def known_places() -> tuple[str, ...]:
     """Return the name of every place of any limb, in the order of the data file."""
-    return tuple(dict.fromkeys(place.name for limb in ("leg", "arm") for place in places_of(limb)))
+    return tuple(dict.fromkeys(place.name for limb in LimbKind for place in places_of(limb)))
 
 
 def place_limits(name: str) -> tuple[float, float]:
     """Return the smallest and largest reading in mm that can be at a known place, of whichever limb."""
-    found = [place for limb in ("leg", "arm") for place in places_of(limb) if place.name == name]
+    found = [place for limb in LimbKind for place in places_of(limb) if place.name == name]
     return min(place.low for place in found), max(place.high for place in found)
 
 
 def place_words(name: str) -> str:
     """Return a place in words; a name that is not known, of another version, with spaces."""
-    found = [place.words for limb in ("leg", "arm") for place in places_of(limb) if place.name == name]
+    found = [place.words for limb in LimbKind for place in places_of(limb) if place.name == name]
     return found[0].partition(" at ")[0] if found else name.replace("-", " ")
 
 
 def is_length(name: str) -> bool:
     """Tell whether the tape reads a length at a place, and no girth."""
-    return any(place.length for limb in ("leg", "arm") for place in places_of(limb) if place.name == name)
+    return any(place.length for limb in LimbKind for place in places_of(limb) if place.name == name)
 
 
 def place_name(text: str) -> str:
@@ -85,7 +85,7 @@ def place_name(text: str) -> str:
     return re.sub(r"[\s_-]+", "-", text.strip().lower())
 
 
-def check_places(places: Iterable[PlaceGirth], limb: Limb) -> None:
+def check_places(places: Iterable[PlaceGirth], limb: LimbKind) -> None:
     """Refuse girths that cannot be of this limb's foot or hand.
 
     Raises
@@ -116,5 +116,5 @@ def check_places(places: Iterable[PlaceGirth], limb: Limb) -> None:
         seen.add(row.place)
 
 
-_END = {"leg": "a foot", "arm": "a hand"}
-_LIMB = {"leg": "a leg", "arm": "an arm"}
+_END = {LimbKind.LEG: "a foot", LimbKind.ARM: "a hand"}
+_LIMB = {LimbKind.LEG: "a leg", LimbKind.ARM: "an arm"}

@@ -8,7 +8,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Literal
 
-Limb = Literal["leg", "arm"]
+from digitise.anatomy import LimbKind
+
 Source = Literal["secondary", "partly", "memory"]
 
 
@@ -50,12 +51,15 @@ ADULT_GIRTHS_MM: dict[str, tuple[float, float]] = {
 """Smallest and largest girth (mm) among 507 physically active adults: Heinz, Peterson, Johnson and Kerk
 2003, J Stat Educ 11(2).  Swollen limbs exceed them, so they carry notes and never a refusal."""
 
-ADULT_RANGE_MM: dict[Limb, tuple[float, float]] = {"leg": (164.0, 757.0), "arm": (130.0, 424.0)}
+ADULT_RANGE_MM: dict[LimbKind, tuple[float, float]] = {
+    LimbKind.LEG: (164.0, 757.0),
+    LimbKind.ARM: (130.0, 424.0),
+}
 """The same over all girths of a limb: ankle to thigh, wrist to upper arm."""
 
 
 @cache
-def girth_points(limb: Limb) -> tuple[GirthPoint, ...]:
+def girth_points(limb: LimbKind) -> tuple[GirthPoint, ...]:
     """Return the lettered points of a limb from the foot (hand) upward."""
     text = files("digitise.tape").joinpath("points.toml").read_text(encoding="utf-8")
     return tuple(GirthPoint(**entry) for entry in tomllib.loads(text)[limb])
@@ -64,4 +68,4 @@ def girth_points(limb: Limb) -> tuple[GirthPoint, ...]:
 @cache
 def known_letters() -> tuple[str, ...]:
     """Return every letter of any limb, in the order of the data file."""
-    return tuple(dict.fromkeys(point.letter for limb in ("leg", "arm") for point in girth_points(limb)))
+    return tuple(dict.fromkeys(point.letter for limb in LimbKind for point in girth_points(limb)))

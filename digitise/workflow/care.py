@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from digitise.anatomy import LimbKind
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
 from digitise.errors import ModelError
 from digitise.files import check_folder
@@ -210,7 +211,7 @@ def end_way_of(model: StoredModel) -> Way | None:
     if model.end is not None:
         return foot_way(model.end)[0] if model.end.name == "foot" else hand_way(model.end)
     taped = {row.place: row.girth_mm for row in model.summary.place_girths}
-    if model.limb.kind == "arm":
+    if model.limb.kind == LimbKind.ARM:
         return taped_hand_way(taped, model.limb)
     return None if model.limb.lying else taped_way(taped, model.limb)
 

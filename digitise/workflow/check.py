@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.checks.finding import Finding
@@ -29,8 +30,8 @@ def check_visit(
     field: MarkerField,
     profile: LensProfile | None = None,
     *,
-    limb: str | None = None,
-    side: str = "left",
+    limb: LimbKind | None = None,
+    side: Side = Side.LEFT,
     lying: Posture | None = None,
 ) -> Inspection:
     """Check photographs, and of a standing limb its outlines as well.
@@ -59,9 +60,9 @@ def check_visit(
     if inspection.refusals or len(photos) < 2:
         return inspection
     try:
-        axis = axis_beside(photos, inspection.calibration, field, side) if limb != "arm" else None
+        axis = axis_beside(photos, inspection.calibration, field, side) if limb != LimbKind.ARM else None
         sighted = find_outlines(tuple(photos), inspection, field, axis_from_world=axis, detections=detections)
-        told = (*sighted.findings, *_of_limb(sighted, limb or "leg", side))
+        told = (*sighted.findings, *_of_limb(sighted, limb or LimbKind.LEG, side))
     except (OutlineError, PhotoError, ContradictionError) as error:
         told = (Finding(error.where, "no-outline", "refuse", error.what, error.do),)
     return replace(inspection, findings=(*inspection.findings, *told))
@@ -81,7 +82,7 @@ def _arms(
     return ()
 
 
-def _of_limb(sighted: Outlined, limb: str, side: str) -> tuple[Finding, ...]:
+def _of_limb(sighted: Outlined, limb: LimbKind, side: Side) -> tuple[Finding, ...]:
     """Tell between which heights the limb would be measured, what hides it there, and what would help.
 
     Raises

@@ -9,6 +9,7 @@ from datetime import timedelta
 from itertools import groupby
 from pathlib import Path
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.change.motion import LEAST_OVERLAP_MM
 from digitise.care.course.cohort import Change, by_week, changes
 from digitise.care.course.repeatability import Repeatability, repeatability
@@ -203,7 +204,7 @@ class Agreement:
 
 
 def stored_agreement(
-    store: Store, *, client: str | None = None, limb: str | None = None, side: str | None = None
+    store: Store, *, client: str | None = None, limb: LimbKind | None = None, side: Side | None = None
 ) -> Agreement:
     """Return how well measurements of one limb on one day agree, over all clients.
 
@@ -246,7 +247,7 @@ def stored_agreement(
 
 
 def _same_day(
-    store: Store, client: str | None, limb: str | None, side: str | None
+    store: Store, client: str | None, limb: LimbKind | None, side: Side | None
 ) -> Iterator[tuple[CodedVisit, ...]]:
     """Yield the measured visits of a limb on one day of its place, where there are two or more."""
     wanted = (

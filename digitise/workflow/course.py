@@ -9,8 +9,9 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.change.motion import LEAST_OVERLAP_MM
 from digitise.care.course.course import Course, course
 from digitise.care.course.plateau import CourseVerdict, Plateau
@@ -33,7 +34,7 @@ NO_TIMES = (
     "The models were made within hours of each other, so when the visits were is not known and neither rate "
     "nor verdict is given: give the time of each visit."
 )
-_Key = tuple[Literal["leg", "arm"], Literal["left", "right"], date]
+_Key = tuple[LimbKind, Side, date]
 # Both limbs of one visit are measured within this time.
 _SAME_VISIT = timedelta(hours=12)
 
@@ -72,13 +73,13 @@ class LimbSeries:
     others: tuple[VisitMeasurement | None, ...]
 
     @property
-    def limb(self) -> str:
-        """Return ``leg`` or ``arm``."""
+    def limb(self) -> LimbKind:
+        """Return the kind of limb."""
         return self.visits[0].model.limb
 
     @property
-    def side(self) -> str:
-        """Return ``left`` or ``right``."""
+    def side(self) -> Side:
+        """Return the side of the body."""
         return self.visits[0].model.side
 
     @property
@@ -152,7 +153,7 @@ def _stored(visit: MeasuredVisit) -> VisitMeasurement:
     return VisitMeasurement(model, visit.taken, place, visit.measured_by, visit.posture)
 
 
-def one_limb(visits: Sequence[VisitMeasurement], limb: str | None, side: str | None) -> LimbSeries:
+def one_limb(visits: Sequence[VisitMeasurement], limb: LimbKind | None, side: Side | None) -> LimbSeries:
     """Return the visits of one limb, each with the other limb of that visit, if it was measured.
 
     Parameters

@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.checks.finding import Finding
 from digitise.capture.expected.outline import BodyOutline, Look, find_body
 from digitise.capture.photo.photograph import Photograph
@@ -106,7 +107,7 @@ def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
     solve
         Solves it from a given height up.
     """
-    if fit.limb.kind != "leg" or fit.limb.from_mm <= HIGHEST_JOINT_MM:
+    if fit.limb.kind != LimbKind.LEG or fit.limb.from_mm <= HIGHEST_JOINT_MM:
         return fit
     top = fit.levels.foot_top_mm
     low = _USUAL_JOINT_MM if top is None or top > HIGHEST_JOINT_MM else 10.0 * np.ceil(top / 10.0)
@@ -198,7 +199,7 @@ def _contradict(belief: ShapeBelief, alone: ShapeBelief) -> bool:
 
 def _require_standing_leg(measured: Measured) -> None:
     axis = measured.axis_from_world
-    if measured.fit.limb.kind != "leg" or not np.allclose(axis.rotation, np.eye(3)):
+    if measured.fit.limb.kind != LimbKind.LEG or not np.allclose(axis.rotation, np.eye(3)):
         raise ShapeError(
             "a photograph taken along the limb serves only for the foot of a standing leg.",
             do="Leave that photograph out.",
@@ -215,9 +216,9 @@ def _require_seen(outline: BodyOutline | None, photo: Photograph) -> None:
         )
 
 
-def _require_side(belief: ShapeBelief, planes: TangentPlanes, side: str) -> None:
+def _require_side(belief: ShapeBelief, planes: TangentPlanes, side: Side) -> None:
     """Refuse a foot that one of the other side fits better, and well; where neither does, nothing is told."""
-    other = "right" if side == "left" else "left"
+    other = side.other
     x, y, _ = belief.surface.place
     some = some_of(planes, _SOME)
     start = PlacedShape.usual(usual_foot(other), x, y)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
@@ -156,7 +157,7 @@ def with_hand(
     try:
         if trouble is not None:
             raise trouble
-        if limb.kind != "arm" or not limb.lying or measured.landmark is None:
+        if limb.kind != LimbKind.ARM or not limb.lying or measured.landmark is None:
             raise ShapeError(
                 "a hand is joined to an arm that lies, its heights counted from the wrist crease.",
                 do="Lay the arm down, give --lying and the wrist crease as --landmark.",
@@ -173,7 +174,7 @@ def with_hand(
     return replace(measured, end=MeasuredEnd(part, photos, cameras, hand.outlines))
 
 
-def measure_hand(seen: Sequence[HandPhoto], side: str, girths: Mapping[str, float]) -> SolvedHand:
+def measure_hand(seen: Sequence[HandPhoto], side: Side, girths: Mapping[str, float]) -> SolvedHand:
     """Find a hand that lies on the mat in its photographs and solve its shape.
 
     Parameters
@@ -215,8 +216,8 @@ def _from_above(seen: Sequence[HandPhoto]) -> int:
     return first
 
 
-def _start(seen: HandPhoto, side: str) -> PlacedShape:
-    own, other = (_lies(seen, each) for each in (side, "right" if side == "left" else "left"))
+def _start(seen: HandPhoto, side: Side) -> PlacedShape:
+    own, other = (_lies(seen, each) for each in (side, side.other))
     unclear = max(0.0, _CLEAR_ALIKE - other.alike)
     if other.alike > own.alike + _OTHER_BETTER + _UNCLEAR_SHARE * unclear:
         raise OutlineError(
@@ -231,7 +232,7 @@ def _start(seen: HandPhoto, side: str) -> PlacedShape:
     return PlacedShape(prior, np.concatenate([modes, [own.x, own.y, own.turn]]))
 
 
-def _lies(seen: HandPhoto, side: str) -> Lies:
+def _lies(seen: HandPhoto, side: Side) -> Lies:
     prior = usual_hand(side)
     usual = Mesh(prior.mean, prior.faces)
     return find_lying_hand(

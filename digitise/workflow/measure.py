@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.inspection import Inspection, inspect_photos
@@ -60,8 +61,8 @@ def measure_limb(
     field: MarkerField,
     tape: tuple[TapeRow, ...],
     *,
-    limb: str = "leg",
-    side: str = "left",
+    limb: LimbKind = LimbKind.LEG,
+    side: Side = Side.LEFT,
     from_mm: float | None = None,
     to_mm: float | None = None,
     axis_from_world: Pose | None = None,
@@ -115,7 +116,7 @@ def measure_limb(
     require_count(photo_paths)
     if lying is not None:
         lying.require(limb)
-    check_places(places, "arm" if limb == "arm" else "leg")
+    check_places(places, limb)
     tell: Progress = progress or _silent
     tell("Reading photographs")
     photos = for_each(read_photo, photo_paths)
@@ -135,7 +136,7 @@ def measure_limb(
     hands = sorted({*told, *range(len(photo_paths), len(photos))})
     arms = [n for n in range(len(photos)) if n not in hands]
     tell("Finding outlines")
-    if limb == "leg" and lying is None and axis_from_world is None:
+    if limb == LimbKind.LEG and lying is None and axis_from_world is None:
         axis_from_world = axis_beside(photos, inspection.calibration, field, side)
     sighted = find_outlines(
         tuple(photos[n] for n in arms),
@@ -252,8 +253,8 @@ def fit_outlines(
     sighted: Outlined,
     tape: tuple[TapeRow, ...],
     *,
-    limb: str = "leg",
-    side: str = "left",
+    limb: LimbKind = LimbKind.LEG,
+    side: Side = Side.LEFT,
     from_mm: float | None = None,
     to_mm: float | None = None,
 ) -> Measured:
@@ -267,7 +268,7 @@ def fit_outlines(
     # warnings are passed on with the results, so they name the photographs neutrally; errors do not
     given = {neutral_name(n, photo.name): photo.name for n, photo in enumerate(sighted.photos, start=1)}
     seen = zip(given, sighted.calibration.cameras, sighted.outlines, strict=True)
-    lowest = _FOOT_MM if limb == "leg" and not sighted.posture else -np.inf
+    lowest = _FOOT_MM if limb == LimbKind.LEG and not sighted.posture else -np.inf
     views = tuple(View(name, camera, outline.edges_above(lowest)) for name, camera, outline in seen)
 
     def solve(low: float | None, high: float | None) -> LimbFit:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from digitise.anatomy import LimbKind, Side
 from digitise.record.check import read_model_files
 from digitise.record.export import tape_csv
 from digitise.record.store import Store
@@ -37,8 +38,8 @@ class Remeasured:
 
     visit: int
     client: str
-    limb: str
-    side: str
+    limb: LimbKind
+    side: Side
     before_ml: float | None
     after_ml: float | None
     change_before_ml: float | None

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.safety.answers import SafetyAnswers, with_newer
 from digitise.care.safety.arteries import ArterialLimits
 from digitise.care.safety.assess import Safety, assess
@@ -15,9 +16,9 @@ from digitise.errors import SafetyError
 from digitise.output.model.form import ModelForm
 
 if TYPE_CHECKING:
+    from digitise.anatomy import LimbKind, Side
     from digitise.record.store import Store
-    from digitise.record.values import Side, VisitLine
-    from digitise.tape.points import Limb
+    from digitise.record.values import VisitLine
 
 DAYS_VARIABLE = "DIGITISE_SAFETY_DAYS"
 _LONGEST_DAYS = 3650
@@ -43,7 +44,7 @@ def limits() -> ArterialLimits:
     return ArterialLimits(oldest_days=int(said))
 
 
-def assessed(answers: SafetyAnswers, limb: Limb, side: Side) -> Safety:
+def assessed(answers: SafetyAnswers, limb: LimbKind, side: Side) -> Safety:
     """Return what a client's answers come to today for one limb.
 
     Raises

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from digitise.anatomy import Side
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
@@ -41,13 +42,13 @@ def both_stands(photos: Sequence[Photograph], calibration: Calibration, field: M
     )
 
 
-def stand_axis(stands: Stands, side: str) -> Pose:
+def stand_axis(stands: Stands, side: Side) -> Pose:
     """Return axis_from_world of the ``left`` or ``right`` leg: upright through its ankle."""
     return Pose(np.eye(3), -_place(stands, side))
 
 
 def axis_beside(
-    photos: Sequence[Photograph], calibration: Calibration | None, field: MarkerField, side: str
+    photos: Sequence[Photograph], calibration: Calibration | None, field: MarkerField, side: Side
 ) -> Pose | None:
     """Return the axis of the leg of a ``side`` where both feet stand on the mat, either side of its middle.
 
@@ -79,7 +80,7 @@ def seen_from_far_side(
         stands = both_stands(photos, calibration, field)
     except OutlineError:
         return {}
-    other = max((_place(stands, side) for side in ("left", "right")), key=lambda at: _apart(at, place))
+    other = max((_place(stands, side) for side in Side), key=lambda at: _apart(at, place))
     return {
         n: OutlineError("from there the other leg stands before this one.", where=photo.name, do=_DO)
         for n, photo in enumerate(photos)
@@ -110,7 +111,7 @@ def is_on_far_side(camera: Camera, place: Array, other: Array) -> bool:
     return bool(cosine > np.cos(np.radians(_FAR_SIDE_DEG)))
 
 
-def _place(stands: Stands, side: str) -> Array:
+def _place(stands: Stands, side: Side) -> Array:
     return np.array([*getattr(stands, side), 0.0])
 
 

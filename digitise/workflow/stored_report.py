@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.safety.answers import with_newer
 from digitise.care.wrap.plan import Plan, plan_from_toml
 from digitise.errors import DigitiseError
@@ -34,8 +35,8 @@ class LimbReport:
     """
 
     client: str
-    limb: str
-    side: str
+    limb: LimbKind
+    side: Side
     visits: tuple[ReportVisit, ...] = ()
     report: Report | None = None
     reason: str = ""
@@ -62,7 +63,7 @@ def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterato
         A stored model is damaged.
     """
     measured = from_records(store, client)
-    for limb, side in sorted({(str(each.model.limb), str(each.model.side)) for each in measured}):
+    for limb, side in sorted({(each.model.limb, each.model.side) for each in measured}):
         try:
             series = one_limb(measured, limb, side)
             pairs = zip(series.visits, series.others, strict=True)

@@ -7,6 +7,7 @@ import synthetic
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
+from digitise.anatomy import LimbKind
 from digitise.errors import ShapeError
 from digitise.geometry.support import area_weights
 from digitise.shape import limb as read
@@ -92,6 +93,13 @@ def test_radius_is_half_the_width_of_a_centred_limb(limb):
 def test_levels_keep_odd_ends(limb):
     odd = dataclasses.replace(limb, from_mm=113.0, to_mm=147.5)
     assert_allclose(read.levels(odd, 10.0), [113, 120, 130, 140, 147.5])
+
+
+@pytest.mark.parametrize("wrong", [{"kind": "tail"}, {"kind": ""}, {"side": "middle"}])
+def test_no_other_kind_or_side_passes_for_a_leg_or_an_arm(limb, wrong):
+    assert dataclasses.replace(limb, kind="arm").kind is LimbKind.ARM
+    with pytest.raises(ValueError, match="is not a valid"):
+        dataclasses.replace(limb, **wrong)
 
 
 def test_interval_is_two_sided():

@@ -9,16 +9,17 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
+from digitise.anatomy import Side
 from digitise.capture.sheets.field import read_field
 from digitise.output.model.file import read_model
 from digitise.shape.limb import girth, volume
 from digitise.tape.table import read_tape_table
-from digitise.workflow.both.legs import SIDES, measure_both_legs
+from digitise.workflow.both.legs import measure_both_legs
 from digitise.workflow.measure import measure_limb
 
 HOME = Path(__file__).parents[1] / "data/two-legs/both-brown"
 PHOTOS = sorted(HOME.glob("photo-*.jpg"))
-TAPES = {side: HOME / f"tape-{side}.csv" for side in SIDES}
+TAPES = {side: HOME / f"tape-{side}.csv" for side in Side}
 FROM_MM, TO_MM = 100.0, 600.0  # above, the thighs touch
 BAR = 0.015  # of the volume, as for every ordinary picture
 
@@ -41,7 +42,7 @@ def truth(side):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("side", Side)
 def test_each_leg_is_true(legs, side):
     measured = legs.measured[side]
     limb = measured.fit.limb
@@ -59,9 +60,9 @@ def test_each_leg_is_true(legs, side):
 
 @pytest.mark.slow
 def test_each_leg_is_taken_from_the_front_and_its_own_side(legs):
-    names = {side: [photo.name for photo in legs.measured[side].photos] for side in SIDES}
+    names = {side: [photo.name for photo in legs.measured[side].photos] for side in Side}
     assert names == {"left": ["photo-1.jpg", "photo-2.jpg"], "right": ["photo-1.jpg", "photo-3.jpg"]}
-    codes = {finding.code for side in SIDES for finding in legs.measured[side].findings}
+    codes = {finding.code for side in Side for finding in legs.measured[side].findings}
     assert "mat-hidden" not in codes
     left_out = [finding for finding in legs.measured["left"].findings if finding.code == "left-out"]
     assert [(finding.severity, "Photograph 3" in finding.text) for finding in left_out] == [("note", True)]
@@ -74,7 +75,7 @@ def test_a_leg_measured_along_its_own_axis_alone_is_the_same(legs):
         PHOTOS,
         read_field(HOME / "field.json"),
         read_tape_table(TAPES["right"]).rows,
-        side="right",
+        side=Side.RIGHT,
         from_mm=FROM_MM,
         to_mm=TO_MM,
         axis_from_world=legs.measured["right"].axis_from_world,
@@ -90,7 +91,7 @@ def test_a_leg_beside_the_mats_middle_is_measured_without_saying_so(legs):
         PHOTOS,
         read_field(HOME / "field.json"),
         read_tape_table(TAPES["left"]).rows,
-        side="left",
+        side=Side.LEFT,
         from_mm=FROM_MM,
         to_mm=TO_MM,
         same_visit=True,
@@ -111,7 +112,7 @@ def test_the_command_writes_two_models_and_says_which_leg_holds_more(tmp_path):
     ]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    assert [read_model(tmp_path / "o" / side).summary.side for side in SIDES] == list(SIDES)
+    assert [read_model(tmp_path / "o" / side).summary.side for side in Side] == list(Side)
     assert "The left leg holds" in done.stdout
 
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from painted_feet import random_foot
 
+from digitise.anatomy import Side
 from digitise.errors import OutlineError
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.statistical.planes import TangentPlanes, touch
@@ -43,10 +44,10 @@ def test_the_other_side_is_told_where_it_fits():
     rng = np.random.default_rng(4)
     planes = planes_round(random_foot("left", rng), 0.3, rng)
     with pytest.raises(OutlineError, match="looks like a left foot"):
-        _require_side(called("right"), planes, "right")
+        _require_side(called(Side.RIGHT), planes, Side.RIGHT)
 
 
 def test_where_neither_side_fits_none_is_named():
     """Edges lost in too much light: 15 mm off at random."""
     rng = np.random.default_rng(5)
-    _require_side(called("right"), planes_round(random_foot("left", rng), 15.0, rng), "right")
+    _require_side(called(Side.RIGHT), planes_round(random_foot("left", rng), 15.0, rng), Side.RIGHT)

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import streamlit as st
 
+from digitise.anatomy import Side
 from digitise.output.model.form import ModelForm
 from digitise.words import shown
 from digitise.workflow.both.beside import BothLimbs
@@ -31,7 +32,7 @@ def results(summary: ModelForm, client: str, when: datetime, unit: Unit) -> None
 
 
 def _draw(found: BothLimbs, summary: ModelForm, unit: Unit) -> None:
-    columns = dict(zip(("left", "right"), st.columns(2), strict=True))
+    columns = dict(zip(Side, st.columns(2), strict=True))
     for side, volume in zip((found.larger, found.smaller), found.volumes, strict=True):
         columns[side].markdown(
             f"{present.limb_words(side, summary.limb)}  \n**{present_care.volume_with_half(volume)}**"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from digitise.anatomy import LimbKind, Side
 from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
@@ -106,7 +107,7 @@ def _kept(name: str, options: list[str]) -> str:
     return key
 
 
-def _limb_words(limb: tuple[str, str]) -> str:
+def _limb_words(limb: tuple[Side, LimbKind]) -> str:
     return limb_words(*limb)
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TypeVar
 
 import streamlit as st
 
+from digitise.anatomy import LimbKind
 from digitise.errors import DigitiseError
 from digitise.record.check import client_code
 from digitise.record.store import Store
@@ -16,6 +18,8 @@ from ui.components import safety
 from ui.inputs import Inputs
 from ui.plain import plain
 from ui.spoken import text
+
+_Word = TypeVar("_Word", bound=str)
 
 
 def client_and_limb(inputs: Inputs) -> None:
@@ -41,9 +45,9 @@ def client_and_limb(inputs: Inputs) -> None:
     limb = state.value("limb")
     if limb:
         _choice(text.LIES, "lies", text.LIES_NAMES[limb], inputs.lies)
-    if limb == "leg" and state.value("lies") == "both-feet":
+    if limb == LimbKind.LEG and state.value("lies") == "both-feet":
         st.caption(text.BOTH_FEET_LEAD)
-    if (limb == "arm" and not state.value("lies")) or inputs.has_axis:
+    if (limb == LimbKind.ARM and not state.value("lies")) or inputs.has_axis:
         _axis(inputs)
     _choice(text.CLEARANCE, "clearance", text.CLEARANCES, inputs.clearance)
     if state.value("clearance") in ("no", "not-asked"):
@@ -76,7 +80,7 @@ def _dated() -> None:
         st.info(text.DAY_OF_PHOTOS.format(" ".join(dated), text.MORE), icon=":material/event:")
 
 
-def _choice(label: str, name: str, options: Mapping[str, str], kept: str | None) -> None:
+def _choice(label: str, name: str, options: Mapping[_Word, str], kept: _Word | None) -> None:
     st.segmented_control(
         label, list(options), format_func=options.__getitem__, key=state.seed(name, kept), width="stretch"
     )

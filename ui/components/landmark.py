@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import streamlit as st
 
+from digitise.anatomy import LimbKind
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Pose
 from ui import measuring, state, work
@@ -38,7 +39,7 @@ def ask(draft: Draft, inputs: Inputs, inspected: Inspected | None) -> None:
     if not inputs.lying or not found or found.refusals or found.calibration is None or inspected is None:
         return
     st.subheader(text.LANDMARK, anchor=False)
-    st.markdown(text.LANDMARK_LEAD[inputs.limb or "arm"])
+    st.markdown(text.LANDMARK_LEAD[inputs.limb or LimbKind.ARM])
     number = _photograph(draft, inputs)
     with frame.steps() as tell:
         axis = axis_of(draft, inputs, inspected, tell)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.outline.find import Outline
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.rigid import Pose
@@ -37,20 +38,20 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
     field, axis, lying = work.field_of(draft, inputs), work.axis_of(inputs), work.lying_of(inputs)
     if inputs.both_feet:
         with frame.errors(), frame.steps() as tell:
-            axis = both_feet.axis_of(draft.photos, inspected, field, inputs.side or "left", tell)
+            axis = both_feet.axis_of(draft.photos, inspected, field, inputs.side or Side.LEFT, tell)
         if axis is None:
             return None
     try:
         with frame.steps() as tell:
-            if inputs.limb == "leg" and axis is None and lying is None:
-                axis = both_feet.beside(draft.photos, inspected, field, inputs.side or "left", tell)
+            if inputs.limb == LimbKind.LEG and axis is None and lying is None:
+                axis = both_feet.beside(draft.photos, inspected, field, inputs.side or Side.LEFT, tell)
             return measuring.measure(
                 draft.photos,
                 inspected,
                 field,
                 tape.rows,
-                inputs.limb or "leg",
-                inputs.side or "left",
+                inputs.limb or LimbKind.LEG,
+                inputs.side or Side.LEFT,
                 corrections,
                 tell,
                 axis,

@@ -52,7 +52,7 @@ def _mend(store: Store, visit: Visit, typed: tuple[str, str], code: str, by: str
 
 def _side(visit: Visit) -> None:
     """Draw the way to the other side: the limb is measured again, for what is usual differs between sides."""
-    other = "left" if visit.side == "right" else "right"
+    other = visit.side.other
     limb = shown(f"{other} {visit.limb}")
     st.caption(text.MEND_SIDE_WHY)
     if not st.button(text.MEND_SIDE.format(limb), key=f"side-{visit.id}", icon=":material/swap_horiz:"):

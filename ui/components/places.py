@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from digitise.anatomy import LimbKind
 from digitise.errors import TapeError
 from digitise.output.model.measured import Measured
 from digitise.tape.places import Place, check_places, is_length, place_words, places_of
@@ -48,7 +49,7 @@ def beside(measured: Measured, inputs: Inputs) -> Measured:
 
 def known(inputs: Inputs) -> tuple[PlaceGirth, ...]:
     """Return what was taped on the foot or hand of this limb."""
-    names = {place.name for place in places_of(inputs.limb or "leg")}
+    names = {place.name for place in places_of(inputs.limb or LimbKind.LEG)}
     return tuple(row for row in _rows(inputs.places) if row.place in names)
 
 

@@ -9,6 +9,7 @@ from typing import Literal, cast
 
 import streamlit as st
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.safety.answers import ArterialCheck, CheckKind, SafetyAnswers
 from digitise.care.safety.arteries import check_words
 from digitise.care.safety.assess import Safety, assess
@@ -85,7 +86,7 @@ def signs_today(signs: tuple[str, ...]) -> None:
         return
     today = datetime.now().astimezone().date()
     answers = SafetyAnswers("yes", signs=tuple((sign, True) for sign in signs))
-    found = assess(answers, "arm", "left", today, limits())
+    found = assess(answers, LimbKind.ARM, Side.LEFT, today, limits())
     _open(replace(found, findings=tuple(one for one in found.findings if one.code in signs)))
 
 
@@ -131,7 +132,7 @@ def _questions(
     with st.expander(text.SAFETY_ASK, expanded=bool(due) and not closed, icon=":material/fact_check:"):
         st.markdown(text.SAFETY_LEAD.format(limits().oldest_days))
         _conditions(store, line.client, known, "conditions" in due)
-        if line.limb == "leg":
+        if line.limb == LimbKind.LEG:
             _checks(store, line.client, known)
 
 

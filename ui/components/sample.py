@@ -6,6 +6,7 @@ from datetime import datetime
 
 import streamlit as st
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
 from digitise.care.safety.signs import CONDITIONS
 from digitise.record.store import Store
@@ -54,7 +55,9 @@ def new_draft() -> Draft:
     rows = tuple(
         (as_typed(row.height_mm, unit), as_typed(row.girth_mm, unit)) for row in read_tape(visit.tape)
     )
-    draft.write(Inputs(client=CODE, limb="leg", side="left", sheets="own", unit=unit.name, rows=rows))
+    draft.write(
+        Inputs(client=CODE, limb=LimbKind.LEG, side=Side.LEFT, sheets="own", unit=unit.name, rows=rows)
+    )
     return draft
 
 

@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import DigitiseError, RecordError
 from digitise.geometry.support import points_on_axis
 from digitise.output.model.form import AxisForm
@@ -66,8 +67,8 @@ def _visit(draft: Draft, inputs: Inputs, measured: Measured, before: Visit | Non
     measured = places.beside(measured, inputs)
     return NewVisit(
         client=inputs.client,
-        limb=inputs.limb or "leg",
-        side=inputs.side or "left",
+        limb=inputs.limb or LimbKind.LEG,
+        side=inputs.side or Side.LEFT,
         taken=_taken(inputs, before, now),
         tape=_lettered(measured.tape, before.tape if before else ()),
         photos=paths,
@@ -128,7 +129,7 @@ def other_limb(draft: Draft, inputs: Inputs) -> Draft:
     other.write_lens(draft.lens_json)
     same_photos = ("names", "same_visit") if inputs.both_feet else ()
     new = {
-        "side": "left" if inputs.side == "right" else "right",
+        "side": inputs.side and inputs.side.other,
         "rows": tuple((height, "") for height, _ in inputs.rows),
         **{
             name: Inputs.model_fields[name].get_default(call_default_factory=True)
@@ -210,7 +211,7 @@ def _inputs(visit: Visit, axis: Axis, lying: Inputs) -> Inputs:
 def _lying(store: Store, visit: Visit) -> Inputs:
     """Return how the stored limb lay, and from where its heights count; empty where it stood alone."""
     summary = stored.stored_model(store, visit.id).summary if visit.has_model else None
-    if summary is not None and visit.limb == "leg" and _is_beside(summary.axis_from_world):
+    if summary is not None and visit.limb == LimbKind.LEG and _is_beside(summary.axis_from_world):
         return Inputs(lies="both-feet")
     if summary is None or summary.lying is None or summary.landmark is None:
         return Inputs()

@@ -7,6 +7,7 @@ from datetime import datetime
 
 import streamlit as st
 
+from digitise.anatomy import LimbKind
 from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
@@ -80,7 +81,7 @@ def main() -> None:
     with left, frame.errors():
         tape.table(inputs, unit, typed_tape, checks)
         places.table(inputs, unit)
-        for line in present.tape_advice(typed_tape, checks, inputs.limb or "leg", unit):
+        for line in present.tape_advice(typed_tape, checks, inputs.limb or LimbKind.LEG, unit):
             st.warning(line)
         _start_over(draft, inputs)
     with right, frame.errors():
@@ -202,7 +203,7 @@ def _unsaved(draft: Draft) -> None:
 
 
 def _unsaved_line(other: Draft, inputs: Inputs) -> str:
-    limb = present.limb_words(inputs.side or "", inputs.limb or "")
+    limb = present.limb_words(inputs.side, inputs.limb)
     line = text.UNSAVED_LINE.format(plain(inputs.client) or text.NO_CODE, len(other.photos), limb or "–")
     return line if inputs.changes is None else f"{line} · {text.UNSAVED_CHANGE.format(inputs.changes)}"
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, grey_opening
 
+from digitise.anatomy import LimbKind
 from digitise.capture.lying.silhouette import Silhouette
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array, Pose
@@ -35,7 +36,7 @@ _MAT_BEYOND = 0.3  # of the length: the mat lies that far from its middle
 _BEYOND_MM = 60.0  # outlines begin 40 mm after the axis does
 # The axis begins that far below the narrowest place: a hand begins at the wrist, but the ankle bones and the
 # heel lie well below the narrowest place of a leg.
-_BELOW_MM = {"arm": 60.0, "leg": 120.0}
+_BELOW_MM = {LimbKind.ARM: 60.0, LimbKind.LEG: 120.0}
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class Profile:
     width: Array
 
 
-def find_axis(silhouettes: Sequence[Silhouette], limb: str) -> Pose:
+def find_axis(silhouettes: Sequence[Silhouette], limb: LimbKind) -> Pose:
     """Return axis_from_world of a lying limb: z along it towards the trunk, y upwards.
 
     Heights are counted from a place some way below the narrowest one, wrist or ankle.

@@ -62,7 +62,7 @@ def mirror(limb: Limb) -> Limb:
         print_scale = sign * print_scale
     return replace(
         limb,
-        side="right" if limb.side == "left" else "left",
+        side=limb.side.other,
         mean=sign * limb.mean,
         covariance=both * limb.covariance,
         prior_mean=sign * limb.prior_mean,

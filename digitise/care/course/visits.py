@@ -16,11 +16,12 @@ from types import MappingProxyType
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.errors import CourseError
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Z95, Estimate
 
-REPEAT_SEM_PERCENT: Mapping[str, float] = MappingProxyType({"leg": 1.4, "arm": 1.2})
+REPEAT_SEM_PERCENT: Mapping[str, float] = MappingProxyType({LimbKind.LEG: 1.4, LimbKind.ARM: 1.2})
 """Error of one measurement until a clinic has its own.
 
 Legs: the larger end of 1.2 to 1.4 %, tape on 42 swollen legs two weeks apart (Lymphat Res Biol, doi
@@ -174,7 +175,7 @@ class RepeatError:
         Whether ``sem_percent`` comes from a study of repeated measurements.
     """
 
-    sem_percent: float = REPEAT_SEM_PERCENT["leg"]
+    sem_percent: float = REPEAT_SEM_PERCENT[LimbKind.LEG]
     change_sd_ml: Mapping[tuple[datetime, datetime], float] = field(
         default_factory=lambda: MappingProxyType({})
     )

@@ -15,6 +15,7 @@ import shapely
 from scipy import ndimage
 from shapely import MultiPolygon, Polygon
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.padding.maps import Kind
 from digitise.care.padding.region import Region
 from digitise.care.padding.sizes import BEVEL_MM, MARGIN_MM
@@ -82,7 +83,7 @@ class FoamPiece:
     place: str
     goes_round: bool
     thickness_mm: float = THICKNESSES_MM[1]
-    side: str = ""
+    side: Side | None = None
     left_is: str = ""
     right_is: str = ""
     edge: str = ""
@@ -166,7 +167,7 @@ def crease_heights(limb: Limb) -> tuple[float, ...]:
     The elbow is taken to lie at the narrow place above the forearm.
     """
     marks = find_landmarks(limb)
-    if limb.kind == "leg":
+    if limb.kind == LimbKind.LEG:
         knee = knee_crease(limb, marks)
         return () if knee is None else (knee,)
     elbow = marks.upper_narrow

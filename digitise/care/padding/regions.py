@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.padding.found import Found, found_on, without_echoes
 from digitise.care.padding.maps import (
     Difference,
@@ -88,7 +89,7 @@ def find_regions(
     searches = [difference_search(chart, one, limits, share) for one in differences]
     searches += own_searches(limb, chart, limits, share)
     parts = segments(limb, find_landmarks(limb))
-    found = [one for search in searches for one in found_on(search, chart, is_leg=limb.kind == "leg")]
+    found = [one for search in searches for one in found_on(search, chart, is_leg=limb.kind == LimbKind.LEG)]
     return one_each(_described(limb, chart, parts, one) for one in without_echoes(found))
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from digitise.anatomy import Side
 from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
 
 Verdict = Literal["contraindicated", "specialist", "old", "missing", "unsure", "passes"]
@@ -55,9 +56,7 @@ class Arteries:
 _AGAINST: tuple[Verdict, ...] = ("contraindicated", "specialist")
 
 
-def judge_arteries(
-    answers: SafetyAnswers, side: Literal["left", "right"], on: date, limits: ArterialLimits
-) -> Arteries:
+def judge_arteries(answers: SafetyAnswers, side: Side, on: date, limits: ArterialLimits) -> Arteries:
     """Return what the checks of one limb come to on a day.
 
     The last check of each kind counts, and of these the worst that is not too old; where all are too old, the
@@ -67,7 +66,8 @@ def judge_arteries(
     Examples
     --------
     >>> check = ArterialCheck("ankle-brachial", 0.55, date(2026, 3, 2), "left", "AB")
-    >>> judge_arteries(SafetyAnswers(arterial=(check,)), "left", date(2026, 4, 2), ArterialLimits()).verdict
+    >>> answers = SafetyAnswers(arterial=(check,))
+    >>> judge_arteries(answers, Side.LEFT, date(2026, 4, 2), ArterialLimits()).verdict
     'contraindicated'
     """
     stiff = dict(answers.conditions).get("stiff-arteries", False)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Literal
+from typing import Final
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.safety.arteries import ArterialLimits, judge_arteries
 from digitise.care.safety.signs import (
@@ -82,7 +83,7 @@ class Safety:
         Examples
         --------
         >>> answers = SafetyAnswers("yes", signs=(("clot", True),))
-        >>> assess(answers, "arm", "left", date(2026, 3, 2)).headline
+        >>> assess(answers, LimbKind.ARM, Side.LEFT, date(2026, 3, 2)).headline
         '!! A doctor today. Do not wrap. A doctor sees the client today.'
         """
         if self.step == "none":
@@ -110,8 +111,8 @@ class Safety:
 
 def assess(
     answers: SafetyAnswers,
-    limb: Literal["leg", "arm"],
-    side: Literal["left", "right"],
+    limb: LimbKind,
+    side: Side,
     on: date,
     limits: ArterialLimits = _DEFAULT_LIMITS,
 ) -> Safety:
@@ -129,7 +130,7 @@ def assess(
         From which results on a check speaks against compression, and when an answer is too old.
     """
     found = [*_signs(answers), *_clearance(answers), *_conditions(answers, on, limits)]
-    if limb == "leg":
+    if limb == LimbKind.LEG:
         found += _arteries(answers, side, on, limits)
     order: dict[Weight, int] = {"stop": 0, "hold": 1, "warn": 2}
     found.sort(key=lambda finding: (STEPS.index(finding.step), order[finding.weight]))
@@ -200,9 +201,7 @@ def _conditions(answers: SafetyAnswers, on: date, limits: ArterialLimits) -> lis
     return found
 
 
-def _arteries(
-    answers: SafetyAnswers, side: Literal["left", "right"], on: date, limits: ArterialLimits
-) -> list[Finding]:
+def _arteries(answers: SafetyAnswers, side: Side, on: date, limits: ArterialLimits) -> list[Finding]:
     arteries = judge_arteries(answers, side, on, limits)
     if arteries.verdict == "passes":
         return []

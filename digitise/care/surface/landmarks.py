@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.chart import columns, draw_coefficients, limb_chart
 from digitise.care.surface.taper import sagitta
 from digitise.geometry.rigid import Array
@@ -154,7 +155,7 @@ def knee_crease(limb: Limb, marks: Landmarks) -> float | None:
 
     The crease itself is too fine for outlines; a bandage's end is to be kept off this height.
     """
-    if limb.kind != "leg" or marks.upper_narrow is None or marks.upper_narrow.at_end:
+    if limb.kind != LimbKind.LEG or marks.upper_narrow is None or marks.upper_narrow.at_end:
         return None
     chart = limb_chart(limb)
     back = np.cos(columns(len(chart.theta)) + np.pi / 2) > np.cos(np.pi / 4)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from digitise.anatomy import Side
 from digitise.care.surface.landmarks import Landmarks
 from digitise.care.surface.segments import THIRDS, Segment, divide
 from digitise.shape.limb import Limb
@@ -36,12 +37,12 @@ def direction_words(limb: Limb, theta: float) -> str:
     x, y, up = limb.axis_from_world.rotation.T @ np.array([np.cos(theta), np.sin(theta), 0.0])
     if abs(up) > _LYING:
         return "upper side" if up > 0 else "under side"
-    inward = x if limb.side == "left" else -x
+    inward = x if limb.side == Side.LEFT else -x
     return " ".join(_sides(inward, y, ("inner", "outer")))
 
 
 def _lying_words(limb: Limb, x: float, up: float) -> str:
-    inward = x if limb.side == "left" else -x
+    inward = x if limb.side == Side.LEFT else -x
     if limb.lying == "on-back":
         return " ".join(_sides(inward, up, ("inner", "outer")))
     turned = -1.0 if limb.lying == "palm-down" else 1.0

@@ -6,14 +6,15 @@ from typing import NamedTuple
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.landmarks import profile_rows
 from digitise.geometry.rigid import Array
 
 # Shorter segments join their neighbour.
 _LEAST_MM = 30.0
 NAMES = {
-    "leg": ("foot end", "ankle", "lower calf", "calf", "knee", "thigh"),
-    "arm": ("hand end", "wrist", "lower forearm", "forearm", "elbow", "upper arm"),
+    LimbKind.LEG: ("foot end", "ankle", "lower calf", "calf", "knee", "thigh"),
+    LimbKind.ARM: ("hand end", "wrist", "lower forearm", "forearm", "elbow", "upper arm"),
 }
 THIRDS = ("lower third", "middle third", "upper third")
 # The foot begins below the narrow place, by this share of the way from it to the wide one.  The other
@@ -33,7 +34,7 @@ class Segment(NamedTuple):
     high: float
 
 
-def segments(kind: str, z: Array, girth: Array) -> tuple[Segment, ...]:
+def segments(kind: LimbKind, z: Array, girth: Array) -> tuple[Segment, ...]:
     """Divide a limb at the narrow and wide places of its girths.
 
     Parameters
@@ -52,7 +53,7 @@ def segments(kind: str, z: Array, girth: Array) -> tuple[Segment, ...]:
 
 
 def divide(
-    kind: str,
+    kind: LimbKind,
     low: float,
     high: float,
     narrow: float | None = None,

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.landmarks import Landmarks
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def overlap_word(overlap: float) -> str:
 
 
 def wrap_steps(
-    needs: Sequence[LayerNeed], limb: str, marks: Landmarks, end: Way | None = None
+    needs: Sequence[LayerNeed], limb: LimbKind, marks: Landmarks, end: Way | None = None
 ) -> tuple[WrapStep, ...]:
     """Return the steps of a wrap, from the skin outward.
 
@@ -101,7 +102,7 @@ def wrap_steps(
     """
     names = (
         ("ankle", "widest calf", "narrow place below the knee")
-        if limb == "leg"
+        if limb == LimbKind.LEG
         else ("wrist", "widest forearm", "narrow place near the elbow")
     )
     found = zip(names, (marks.narrow, marks.wide, marks.upper_narrow), strict=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.landmarks import Landmark, Landmarks, find_landmarks
 from digitise.errors import PlanError
 from digitise.shape.limb import Limb, girth
@@ -21,8 +22,8 @@ CONFIRM = "From photographs, confirm with a tape."
 FROM_LANDMARK = "The limb lay: heights are from its landmark, not from the floor; measure the lengths anew."
 NOT_STABLE = "The limb still changes: a garment measured now may soon be too large."
 _CANDIDATES = {
-    "leg": {"B": "narrow", "B1": "bend", "C": "wide", "D": "upper_narrow"},
-    "arm": {"C": "narrow", "D": "wide"},
+    LimbKind.LEG: {"B": "narrow", "B1": "bend", "C": "wide", "D": "upper_narrow"},
+    LimbKind.ARM: {"C": "narrow", "D": "wide"},
 }
 
 
@@ -114,7 +115,7 @@ def girth_list(
             do="Wait until it has levelled off, or ask for the list all the same.",
         )
     given = dict(heights or {})
-    points = girth_points("leg" if limb.kind == "leg" else "arm")
+    points = girth_points(limb.kind)
     _check_heights(limb, given, points)
     marks = find_landmarks(limb)
     entries, missing = [], []
@@ -157,7 +158,9 @@ def _proposal(limb: Limb, marks: Landmarks, letter: str) -> Landmark | None:
     name = _CANDIDATES[limb.kind].get(letter)
     found: Landmark | None = getattr(marks, name) if name else None
     # an upper narrow place at the end of the segment is only where the photograph ends
-    return None if found is not None and found.at_end and letter == "D" and limb.kind == "leg" else found
+    return (
+        None if found is not None and found.at_end and letter == "D" and limb.kind == LimbKind.LEG else found
+    )
 
 
 def _entry(limb: Limb, point: GirthPoint, where: Landmark, by_hand: bool) -> GirthEntry:

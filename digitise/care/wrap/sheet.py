@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.landmarks import HEEL_BELOW_MM, find_landmarks, knee_crease
 from digitise.care.surface.way import Way
 from digitise.care.wrap.follow import WrapStep, wrap_steps
@@ -202,7 +203,7 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
         relative,
         crease=crease,
         clear=CLEAR_OF_CREASE_MM,
-        heel_below=HEEL_BELOW_MM if limb.kind == "leg" else None,
+        heel_below=HEEL_BELOW_MM if limb.kind == LimbKind.LEG else None,
         kind=limb.kind,
         narrow=narrow,
         end=on_end,
@@ -216,7 +217,7 @@ def _end_of(layer: Layer, limb: Limb, end: Way | None) -> Literal["", "foot", "h
 
     A leg that stands has nothing else at 0 mm; on a hand the heights of its arm go on beyond the wrist.
     """
-    if limb.kind == "leg" and not limb.lying:
+    if limb.kind == LimbKind.LEG and not limb.lying:
         return "foot" if layer.from_mm <= 0.0 else ""
     on_hand = end is not None and end.part == "hand" and layer.from_mm < end.bend_mm - _AT_WRIST_MM
     return "hand" if on_hand else ""

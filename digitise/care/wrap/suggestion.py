@@ -6,6 +6,7 @@ assumptions that only carry the relative pressure.
 
 from __future__ import annotations
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.landmarks import Landmarks, find_landmarks, knee_crease
 from digitise.care.wrap.plan import Layer, Plan
 from digitise.shape.limb import Limb
@@ -14,10 +15,10 @@ NOTE = (
     "Suggested from the limb's shape by common practice; widths, overlap, extension and tension are starting "
     "points for a trained person, not a prescription."
 )
-_PADDING_MM = {"leg": 100.0, "arm": 80.0}
+_PADDING_MM = {LimbKind.LEG: 100.0, LimbKind.ARM: 80.0}
 _PADDING_THICK_MM = 4.0
 # Widths from the far end upward: lower leg 8 then 10 cm, knee and thigh 12; arm 6, 8, 10.
-_WIDTHS_MM = {"leg": (80.0, 100.0, 120.0), "arm": (60.0, 80.0, 100.0)}
+_WIDTHS_MM = {LimbKind.LEG: (80.0, 100.0, 120.0), LimbKind.ARM: (60.0, 80.0, 100.0)}
 # Ends are kept this far from the crease of the knee.
 CLEAR_OF_CREASE_MM = 50.0
 _LEAST_STRETCH_MM = 120.0

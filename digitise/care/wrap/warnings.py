@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.wrap.plan import Layer, Plan
 from digitise.geometry.rigid import Array
 
@@ -55,7 +56,7 @@ def wrap_warnings(
     crease: float | None,
     clear: float,
     heel_below: float | None,
-    kind: str = "leg",
+    kind: LimbKind = LimbKind.LEG,
     narrow: float | None = None,
     end: OnEnd | None = None,
 ) -> tuple[WrapWarning, ...]:
@@ -94,14 +95,15 @@ def wrap_warnings(
     return tuple(found)
 
 
-def _bare_below(plan: Plan, kind: str) -> list[WrapWarning]:
+def _bare_below(plan: Plan, kind: LimbKind) -> list[WrapWarning]:
     lowest = min(layer.from_mm for layer in plan.layers if layer.kind == "bandage" or _padding_alone(plan))
     if plan.end_wrapped or lowest <= 0:
         return []
     what = "Only padding" if any(layer.from_mm < lowest for layer in plan.layers) else "Nothing"
     begin = {
-        "leg": "Wrap the foot from behind the toes on, heel closed, and leave the toes' tips to be seen.",
-        "arm": "Wrap from the fingers on, over the hand, and leave the fingers' tips to be seen.",
+        LimbKind.LEG: "Wrap the foot from behind the toes on, heel closed, "
+        "and leave the toes' tips to be seen.",
+        LimbKind.ARM: "Wrap from the fingers on, over the hand, and leave the fingers' tips to be seen.",
     }
     bare = f"{what} is planned below {lowest / 10:.0f} cm, and what no bandage covers swells. {begin[kind]}"
     return [WrapWarning("bare-below", bare)]

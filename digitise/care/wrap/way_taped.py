@@ -16,6 +16,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.care.surface.way import Way
 from digitise.shape.limb import Limb, girth
 
@@ -60,7 +61,7 @@ def taped_way(taped: Mapping[str, float], limb: Limb) -> Way | None:
     limb
         The leg above.
     """
-    if limb.kind != "leg" or any(name not in taped for name in NEEDED):
+    if limb.kind != LimbKind.LEG or any(name not in taped for name in NEEDED):
         return None
     ball, heel = (taped[name] for name in NEEDED)
     length = taped.get("foot-length", _LENGTH_OVER_HEEL * heel)
@@ -88,7 +89,12 @@ def taped_hand_way(taped: Mapping[str, float], limb: Limb) -> Way | None:
     limb
         The arm.
     """
-    if limb.kind != "arm" or not limb.lying or PALM not in taped or not 0.0 <= limb.from_mm <= _FURTHEST_MM:
+    if (
+        limb.kind != LimbKind.ARM
+        or not limb.lying
+        or PALM not in taped
+        or not 0.0 <= limb.from_mm <= _FURTHEST_MM
+    ):
         return None
     palm = taped[PALM]
     arm = float(girth(limb, np.array([limb.from_mm])).mean[0])

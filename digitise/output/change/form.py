@@ -10,7 +10,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime
 
 from digitise.care.change.compare import ChangeVerdict
-from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm
+from digitise.output.forms import Digest, Form, LimbField, Pair, SideField, SoftwareForm, Text, WarningForm
 
 FORMAT: Final = "limb-change/1"
 Verdict = Literal["smaller", "larger", "no clear change"]
@@ -25,7 +25,7 @@ VERDICTS: dict[ChangeVerdict, Verdict] = {
 class SourceForm(Form):
     """One of the two models; its volume is that of the compared heights, as both shapes together tell it."""
 
-    side: Literal["left", "right"]
+    side: SideField
     from_mm: float
     to_mm: float
     volume_ml: float
@@ -119,7 +119,7 @@ class ChangeForm(Form):
     """
 
     format: Literal["limb-change/1"]
-    limb: Literal["leg", "arm"]
+    limb: LimbField
     mirrored: bool
     first: SourceForm
     second: SourceForm

@@ -9,11 +9,12 @@ from typing import Final, Literal
 
 from pydantic import AliasChoices, AwareDatetime, Field, ValidationError
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.course.course import Course, CoursePoint
 from digitise.errors import CourseError
 from digitise.output.cautions import caution, left_out
 from digitise.output.course.words import VERDICTS, course_sentences
-from digitise.output.forms import Form, Pair, SoftwareForm, Text, now, software
+from digitise.output.forms import Form, LimbField, Pair, SideField, SoftwareForm, Text, now, software
 
 FORMAT: Final = "limb-course/1"
 COURSE_FILE = "course.json"
@@ -101,8 +102,8 @@ class CourseForm(Form):
 
     format: Literal["limb-course/1"]
     client: Text
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     from_mm: float
     to_mm: float
     visits: tuple[VisitForm, ...]
@@ -124,8 +125,8 @@ class CourseForm(Form):
 
 def course_form(
     course: Course,
-    limb: str,
-    side: str,
+    limb: LimbKind,
+    side: Side,
     *,
     remarks: Sequence[str] = (),
     safety: Sequence[str] = (),
@@ -206,7 +207,7 @@ def _visit(point: CoursePoint) -> VisitForm:
     )
 
 
-def read_stable(path: Path, limb: str, side: str) -> bool | None:
+def read_stable(path: Path, limb: LimbKind, side: Side) -> bool | None:
     """Return whether a limb has levelled off by its course.json; None when the course does not know.
 
     Raises

@@ -15,7 +15,18 @@ from digitise.care.course.icc import FORM_WORDS, Interval
 from digitise.care.course.repeatability import BlandAltman, Repeatability, repeatability
 from digitise.errors import CourseError
 from digitise.output.cautions import caution
-from digitise.output.forms import FigureForm, Form, Pair, SoftwareForm, Text, now, rounded, software
+from digitise.output.forms import (
+    FigureForm,
+    Form,
+    LimbField,
+    Pair,
+    SideField,
+    SoftwareForm,
+    Text,
+    now,
+    rounded,
+    software,
+)
 
 FORMAT: Final = "limb-repeat/1"
 
@@ -38,8 +49,8 @@ class Repeats:
         By name, the volumes of what all of them hold below ``from_mm``, such as the foot, in that order.
     """
 
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     day: str
     from_mm: float
     to_mm: float
@@ -51,8 +62,8 @@ class Repeats:
 class GroupForm(Form):
     """Measurements of one limb on one day."""
 
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     day: str
     from_mm: float
     to_mm: float

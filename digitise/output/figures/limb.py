@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from digitise.anatomy import LimbKind
 from digitise.care.change.compare import Change
 from digitise.care.surface.place_words import direction_words
 from digitise.geometry.rigid import Array
@@ -71,7 +72,7 @@ def girth_profile(
 
 
 def _height_label(limb: Limb) -> str:
-    above = limb.kind == "leg" and not limb.lying
+    above = limb.kind == LimbKind.LEG and not limb.lying
     return "height above the mat, mm" if above else "height along the axis, mm"
 
 

@@ -11,6 +11,7 @@ from matplotlib.colors import Normalize, to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
+from digitise.anatomy import Side
 from digitise.care.change.compare import Change
 from digitise.care.surface.place_words import direction_words
 from digitise.geometry.mesh import Mesh
@@ -24,7 +25,7 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
 # front, outer, back, inner of a standing limb, in half turns
-SIDES = {"left": (0.5, 1.0, 1.5, 0.0), "right": (0.5, 0.0, 1.5, 1.0)}
+SIDES = {Side.LEFT: (0.5, 1.0, 1.5, 0.0), Side.RIGHT: (0.5, 0.0, 1.5, 1.0)}
 _RULER_MM = 100.0
 # shading is smooth: fewer dots than lines need
 _DOTS_PER_INCH = 150

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import LimbKind
 from digitise.errors import ShapeError
 from digitise.shape.end import EndPart
 from digitise.shape.foot.join import join_foot, require_low
@@ -52,13 +53,13 @@ def end_from_arrays(arrays: Arrays, limb: Limb) -> EndPart | None:
         The arrays are not those of a foot or hand of this limb.
     """
     if any(name in arrays for name in _FOOT):
-        if limb.kind != "leg":
+        if limb.kind != LimbKind.LEG:
             raise ShapeError("the foot is none of this limb", do="")
         belief = _belief(arrays, _FOOT, usual_foot(limb.side))
         require_low(limb)
         return join_foot(belief, limb)
     if any(name in arrays for name in (*_HAND, _WRIST)):
-        if limb.kind != "arm" or not limb.lying or _WRIST not in arrays:
+        if limb.kind != LimbKind.ARM or not limb.lying or _WRIST not in arrays:
             raise ShapeError("the hand is none of this limb", do="")
         belief = _belief(arrays, _HAND, usual_hand(limb.side))
         wrist = limb.from_mm - float(arrays[_WRIST])

@@ -21,9 +21,11 @@ from digitise.output.forms import (
     Height,
     Interval,
     Length,
+    LimbField,
     Millilitres,
     Name,
     Offset,
+    SideField,
     SoftwareForm,
     Text,
     WarningForm,
@@ -32,8 +34,6 @@ from digitise.output.forms import (
 
 FORMAT: Final = "limb-model/1"
 _SQUARE = 1e-6
-
-
 Lies = Literal["palm-down", "palm-up", "on-back"]
 
 
@@ -277,8 +277,8 @@ class ModelForm(Form):
     """
 
     format: Literal["limb-model/1"]
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     from_mm: Height
     to_mm: Height
     volume_ml: Millilitres

@@ -8,6 +8,7 @@ import zipfile
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import ModelError, ShapeError
 from digitise.geometry.rigid import Array, Pose
 from digitise.output.model.end_file import END_ARRAYS, end_from_arrays, end_to_arrays
@@ -58,7 +59,7 @@ def limb_to_bytes(limb: Limb, end: EndPart | None = None) -> bytes:
     return stream.getvalue()
 
 
-def limb_from_bytes(data: bytes, kind: str, side: str, where: str, lying: str = "") -> Limb:
+def limb_from_bytes(data: bytes, kind: LimbKind, side: Side, where: str, lying: str = "") -> Limb:
     """Restore a limb, the same to the last bit.
 
     Parameters

@@ -51,7 +51,7 @@ def place_girths(
 def taped_end_form(measured: Measured) -> form.TapedEndForm | None:
     """Return foot or hand by tape alone, beside the photographs; None where its length was not taped."""
     limb = measured.fit.limb
-    found = taped_end(measured.places, measured.tape, "arm" if limb.kind == "arm" else "leg")
+    found = taped_end(measured.places, measured.tape, limb.kind)
     if found is None:
         return None
     taped = None if found.volume_ml is None else Estimate(found.volume_ml, found.sd_ml or 0.0)

@@ -70,8 +70,8 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
     taped = tuple(place_girths(measured.places, beyond))
     return form.ModelForm(
         format=form.FORMAT,
-        limb="arm" if limb.kind == "arm" else "leg",
-        side="right" if limb.side == "right" else "left",
+        limb=limb.kind,
+        side=limb.side,
         from_mm=rounded(limb.from_mm),
         to_mm=rounded(limb.to_mm),
         volume_ml=rounded(whole.mean),

@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import numpy as np
 from shapely import Polygon, maximum_inscribed_circle
 
+from digitise.anatomy import LimbKind
 from digitise.care.padding.foam import FoamPiece
 from digitise.errors import PlanError
 from digitise.geometry.rigid import Array
@@ -44,7 +45,7 @@ _SVG = "http://www.w3.org/2000/svg"
 
 def foam_pdf(
     pieces: Sequence[FoamPiece],
-    limb: str,
+    limb: LimbKind,
     *,
     paper: str = "a4",
     code: str = "",
@@ -105,9 +106,9 @@ def _title(number: int, pieces: int, tile: Tile, tiles: int) -> str:
 
 
 def _facts(
-    piece: FoamPiece, limb: str, code: str, day: str = "", lying: str | None = None
+    piece: FoamPiece, limb: LimbKind, code: str, day: str = "", lying: str | None = None
 ) -> tuple[str, ...]:
-    start = "the floor" if limb == "leg" and not lying else counted_from(lying)
+    start = "the floor" if limb == LimbKind.LEG and not lying else counted_from(lying)
     lowest = piece.edge or f"Lowest edge about {piece.lowest_mm / 10:.1f} cm above {start}."
     ends = " Its ends meet round the limb." if piece.goes_round else ""
     who = "  ".join(part for part in (f"Client {code}." if code else "", f"{day}." if day else "") if part)
@@ -188,7 +189,7 @@ class _Page:
             self.pdf.line(x - _CROSS_MM, y, x + _CROSS_MM, y)
             self.pdf.line(x, y - _CROSS_MM, x, y + _CROSS_MM)
 
-    def words(self, title: str, facts: tuple[str, ...], limb: str) -> None:
+    def words(self, title: str, facts: tuple[str, ...], limb: LimbKind) -> None:
         pdf, y = self.pdf, EDGE_MM + 4.0
         pdf.set_font(FONT, "B", 13)
         pdf.text(EDGE_MM, y, title)
@@ -233,7 +234,7 @@ def _arrow(x: float, y: float) -> list[tuple[float, float]]:
     return [(x + dx, y + dy) for dx, dy in [*right, *((-dx, dy) for dx, dy in right[-2::-1])]]
 
 
-def foam_svg(piece: FoamPiece, limb: str, *, code: str = "", lying: str | None = None) -> str:
+def foam_svg(piece: FoamPiece, limb: LimbKind, *, code: str = "", lying: str | None = None) -> str:
     """Return one piece as an SVG at true size: millimetres, seen from the skin side, the trunk upward.
 
     Parameters

@@ -14,7 +14,19 @@ from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.padding.regions import ADVICE, HIDDEN, PEAK_MEANS
 from digitise.output.cautions import caution
-from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, interval, now, rounded, software
+from digitise.output.forms import (
+    Digest,
+    Form,
+    LimbField,
+    Pair,
+    SideField,
+    SoftwareForm,
+    Text,
+    interval,
+    now,
+    rounded,
+    software,
+)
 from digitise.output.model.form import ModelForm
 from digitise.shape.limb import Estimate
 
@@ -90,7 +102,7 @@ class AgainstForm(Form):
     """The model that the limb was held against."""
 
     words: Text
-    side: Literal["left", "right"]
+    side: SideField
     limb_sha256: Digest
     created: AwareDatetime
 
@@ -99,8 +111,8 @@ class PadForm(Form):
     """All that pad.json holds; ``safety`` is what is open about the client, the most urgent first."""
 
     format: Literal["limb-pad/1"]
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     from_mm: float
     to_mm: float
     limb_sha256: Digest

@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from digitise import __version__
+from digitise.anatomy import LimbKind
 from digitise.output.cautions import counted_from
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
@@ -23,8 +24,8 @@ from digitise.tape.places import is_length, place_words
 UCUM = "http://unitsofmeasure.org"
 SNOMED = "http://snomed.info/sct"
 SITES = {
-    "leg": ("61685007", "Lower limb structure"),
-    "arm": ("53120007", "Upper limb structure"),
+    LimbKind.LEG: ("61685007", "Lower limb structure"),
+    LimbKind.ARM: ("53120007", "Upper limb structure"),
     "foot": ("56459004", "Foot structure"),
     "hand": ("85562004", "Hand structure"),
 }
@@ -104,7 +105,7 @@ def _beyond(visit: ReportVisit, client: str) -> Iterator[Resource]:
         below = f"{name}, below {part.to_mm:.0f} mm"
         yield _valued(of_part(f"Volume of the {part.name}", below), part.volume_ml, part.volume_ml_95, "mL")
         yield _valued(of_part(f"Length of the {part.name}", name), part.length_mm, part.length_mm_95, "mm")
-    end = "foot" if summary.limb == "leg" else "hand"
+    end = "foot" if summary.limb == LimbKind.LEG else "hand"
     for row in summary.place_girths:
         what = f"{'Length' if is_length(row.place) else 'Girth'} by tape: {place_words(row.place)}"
         taped = _observation(visit, client, what, f"{summary.side.capitalize()} {end}", site=end)

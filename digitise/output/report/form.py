@@ -10,7 +10,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime
 
 from digitise.output.change.form import Verdict
-from digitise.output.forms import Digest, FigureForm, Form, Pair, SoftwareForm, Text
+from digitise.output.forms import Digest, FigureForm, Form, LimbField, Pair, SideField, SoftwareForm, Text
 
 FORMAT: Final = "limb-report/1"
 
@@ -202,8 +202,8 @@ class ReportForm(Form):
     format: Literal["limb-report/1"]
     created: AwareDatetime
     client: str
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     from_mm: float
     to_mm: float
     visits: tuple[ReportVisitForm, ...]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from digitise.anatomy import LimbKind, Side
+
 Type = Literal["string", "integer", "number", "boolean", "datetime"]
 
 
@@ -57,8 +59,8 @@ class Table:
 _LIMB_KEY = ("client", "limb", "side")
 _LIMB = (
     Column("client", "string", "Code of the client; never a name."),
-    Column("limb", "string", "Which limb.", choices=("leg", "arm")),
-    Column("side", "string", "Side of the body.", choices=("left", "right")),
+    Column("limb", "string", "Which limb.", choices=tuple(LimbKind)),
+    Column("side", "string", "Side of the body.", choices=tuple(Side)),
 )
 _VISIT = Column("visit", "integer", "Number of the visit in the records; never given twice.")
 _OF_VISIT = Link(("visit",), "visits", ("visit",))

@@ -14,7 +14,19 @@ from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.pressure import CRITICISM, RELATIVE_ONLY
 from digitise.care.wrap.sheet import LayerNeed, WrapSheet
 from digitise.output.cautions import caution
-from digitise.output.forms import Digest, Form, Pair, SoftwareForm, Text, WarningForm, now, rounded, software
+from digitise.output.forms import (
+    Digest,
+    Form,
+    LimbField,
+    Pair,
+    SideField,
+    SoftwareForm,
+    Text,
+    WarningForm,
+    now,
+    rounded,
+    software,
+)
 from digitise.output.model.form import ModelForm, PlaceGirthForm
 from digitise.output.model.place_girths import doubt_words
 from digitise.tape.places import place_words
@@ -102,8 +114,8 @@ class WrapForm(Form):
     """
 
     format: Literal["limb-wrap/1"]
-    limb: Literal["leg", "arm"]
-    side: Literal["left", "right"]
+    limb: LimbField
+    side: SideField
     from_mm: float
     to_mm: float
     limb_sha256: Digest

@@ -6,6 +6,7 @@ from io import BytesIO
 
 from PIL import Image
 
+from digitise.anatomy import LimbKind
 from digitise.care.wrap.follow import WrapStep
 from digitise.errors import PlanError
 from digitise.paper import PAGE_MM
@@ -32,7 +33,9 @@ _PICTURE_MM = 84.0
 _GREYS = (235, 200, 165, 130, 95)
 
 
-def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4", picture: bytes = b"") -> bytes:
+def home_card(
+    steps: tuple[WrapStep, ...], limb: LimbKind, *, paper: str = "a4", picture: bytes = b""
+) -> bytes:
     """Return the card as a PDF of one page; what only the clinic knows is left blank to fill in.
 
     Parameters
@@ -55,7 +58,7 @@ def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4", pict
         raise PlanError(f"The card is printed on a4 or letter, not {paper!r}.", do="Choose one of the two.")
     if not steps:
         raise PlanError("There is no layer to show.", do="Plan the wrap first.")
-    ends = "toes" if limb == "leg" else "fingers"
+    ends = "toes" if limb == LimbKind.LEG else "fingers"
     document = true_size_document(TITLE)
     document.set_auto_page_break(False)
     document.add_page(format=PAGE_MM[paper])
@@ -65,7 +68,7 @@ def home_card(steps: tuple[WrapStep, ...], limb: str, *, paper: str = "a4", pict
     if picture:
         _picture(document, picture)
     else:
-        _layers(document, steps, "foot" if limb == "leg" else "hand")
+        _layers(document, steps, "foot" if limb == LimbKind.LEG else "hand")
     _words(document, "Take the wrap off at once when", [line.format(ends=ends) for line in TAKE_OFF])
     _words(document, "Then, and also when one of these comes, call today", CALL_TODAY)
     _words(document, EMERGENCY, ())

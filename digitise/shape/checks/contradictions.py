@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import LimbKind
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import fourier
@@ -46,7 +47,7 @@ def require_limb(limb: Limb, names: tuple[str, ...]) -> None:
         Where over 100 mm or more the sections are far flatter than a limb's, or cave in, or all are flat.
     """
     z = levels(limb)
-    z = z[z >= _ABOVE_FOOT_MM] if limb.kind == "leg" else z
+    z = z[z >= _ABOVE_FOOT_MM] if limb.kind == LimbKind.LEG else z
     if not len(z):
         return
     roundness = area(limb, z).mean / (girth(limb, z).mean ** 2 / (4 * np.pi))

@@ -13,17 +13,18 @@ from importlib.resources import files
 
 import numpy as np
 
+from digitise.anatomy import Side
 from digitise.shape.statistical.model import ShapeModel, edges_of
 
 
 @lru_cache(maxsize=2)
-def usual_foot(side: str) -> ShapeModel:
+def usual_foot(side: Side) -> ShapeModel:
     """Return the prior of a ``left`` or ``right`` foot; the one is the other in a mirror."""
     with files("digitise.shape.foot").joinpath("usual_foot.npz").open("rb") as stream:
         stored = np.load(stream)
         mean, modes = stored["mean"].astype(float), stored["modes"].astype(float)
         faces = stored["faces"].astype(np.int64)
-    if side == "left":
+    if side == Side.LEFT:
         return ShapeModel(mean, modes, faces, edges_of(faces))
     mirror = np.array([-1.0, 1.0, 1.0])
     return ShapeModel(mean * mirror, modes * mirror, faces[:, ::-1].copy(), edges_of(faces))

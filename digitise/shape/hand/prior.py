@@ -14,6 +14,7 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import Side
 from digitise.geometry.rigid import Array
 from digitise.shape.statistical.model import ShapeModel, beside_edges, edges_of
 from digitise.shape.statistical.planes import TangentPlanes, Touch, touch_outline
@@ -28,7 +29,7 @@ FOREARM_MM = 90.0
 
 
 @lru_cache(maxsize=2)
-def usual_hand(side: str) -> ShapeModel:
+def usual_hand(side: Side) -> ShapeModel:
     """Return the prior of a ``left`` or ``right`` hand, palm down; the one is the other in a mirror.
 
     Its last points are joints: wrist, knuckles of index to little finger, last of the middle finger.
@@ -36,7 +37,7 @@ def usual_hand(side: str) -> ShapeModel:
     stored = _stored()
     mean, modes = stored["mean"].astype(float), stored["modes"].astype(float)
     faces = stored["faces"].astype(np.int64)
-    if side == "left":
+    if side == Side.LEFT:
         return ShapeModel(mean, modes, faces, edges_of(faces))
     mirror = np.array([-1.0, 1.0, 1.0])
     return ShapeModel(mean * mirror, modes * mirror, faces[:, ::-1].copy(), edges_of(faces))

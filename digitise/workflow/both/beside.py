@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from digitise.anatomy import Side
 from digitise.care.excess import Excess, Volumes, excess
 from digitise.errors import CourseError
 from digitise.output.course.volumes import common_sds, stored_volume
@@ -19,7 +20,7 @@ class BothLimbs:
     Attributes
     ----------
     larger, smaller
-        Which limb holds more, ``left`` or ``right``, and the other one.
+        Which side's limb holds more, and the other side.
     volumes
         Of the larger and the smaller, mL.
     excess
@@ -28,8 +29,8 @@ class BothLimbs:
         Heights.
     """
 
-    larger: str
-    smaller: str
+    larger: Side
+    smaller: Side
     volumes: tuple[Estimate[float], Estimate[float]]
     excess: Excess
     from_mm: float

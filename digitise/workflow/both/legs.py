@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.lens import LensProfile
 from digitise.capture.calibration.markers import find_markers
 from digitise.capture.checks.inspection import inspect_photos
@@ -22,8 +23,6 @@ from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.stands import both_stands, stand_axis
 from digitise.workflow.usable import require_count, require_usable
 
-SIDES = ("left", "right")
-
 
 @dataclass(frozen=True)
 class BothLegs:
@@ -37,14 +36,14 @@ class BothLegs:
         By side, why a leg could not be measured; never of both.
     """
 
-    measured: Mapping[str, Measured]
-    trouble: Mapping[str, DigitiseError]
+    measured: Mapping[Side, Measured]
+    trouble: Mapping[Side, DigitiseError]
 
 
 def measure_both_legs(
     photo_paths: Sequence[Path],
     field: MarkerField,
-    tapes: Mapping[str, TapeTable],
+    tapes: Mapping[Side, TapeTable],
     *,
     from_mm: float | None = None,
     to_mm: float | None = None,
@@ -62,7 +61,7 @@ def measure_both_legs(
     field
         The sheets in them.
     tapes
-        Girths of the ``left`` and of the ``right`` leg.
+        Girths of either leg.
     from_mm, to_mm, profile, same_visit, progress
         As for :func:`~digitise.workflow.measure.measure_limb`.
 
@@ -73,7 +72,7 @@ def measure_both_legs(
     """
     require_count(photo_paths)
     for table in tapes.values():
-        check_places(table.places, "leg")
+        check_places(table.places, LimbKind.LEG)
     progress("Reading photographs")
     photos = for_each(read_photo, photo_paths)
     progress("Finding markers")
@@ -84,7 +83,7 @@ def measure_both_legs(
     progress("Finding both feet")
     stands = both_stands(photos, calibration, field)
 
-    def outline(side: str) -> Outlined:
+    def outline(side: Side) -> Outlined:
         return find_outlines(
             photos,
             inspection,
@@ -94,21 +93,21 @@ def measure_both_legs(
             same_visit=same_visit,
         )
 
-    measured: dict[str, Measured] = {}
-    trouble: dict[str, DigitiseError] = {}
-    for side in SIDES:
+    measured: dict[Side, Measured] = {}
+    trouble: dict[Side, DigitiseError] = {}
+    for side in Side:
         progress(f"Measuring the {side} leg")
         try:
             measured[side] = _fit(outline(side), tapes[side], side, from_mm, to_mm)
         except (OutlineError, ShapeError) as error:
             trouble[side] = type(error)(f"The {side} leg: {error.what}", where=error.where, do=error.do)
     if not measured:
-        raise trouble[SIDES[0]]
+        raise trouble[Side.LEFT]
     return BothLegs(measured, trouble)
 
 
 def _fit(
-    sighted: Outlined, tape: TapeTable, side: str, from_mm: float | None, to_mm: float | None
+    sighted: Outlined, tape: TapeTable, side: Side, from_mm: float | None, to_mm: float | None
 ) -> Measured:
     """Solve a leg, and its foot where a photograph from above shows it."""
     measured = fit_outlines(sighted, tape.rows, side=side, from_mm=from_mm, to_mm=to_mm)

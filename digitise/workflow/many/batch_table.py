@@ -9,11 +9,12 @@ from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
+from digitise.anatomy import LimbKind, Side
 from digitise.errors import TableError
 
 _COLUMNS = ("name", "photos", "field", "tape", "limb", "side")
 _OPTIONAL = ("from_mm", "to_mm", "lens", "lying", "landmark")
-_LIES = {"palm-down": "arm", "palm-up": "arm", "on-back": "leg"}
+_LIES = {"palm-down": LimbKind.ARM, "palm-up": LimbKind.ARM, "on-back": LimbKind.LEG}
 _MOST_PHOTOS = 12
 _LARGEST_PIXEL = 40_000.0
 _PICTURES = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif"})
@@ -51,8 +52,8 @@ class MeasureJob:
     photos: tuple[str, ...]
     field: str
     tape: str
-    limb: str
-    side: str
+    limb: LimbKind
+    side: Side
     from_mm: float | None
     to_mm: float | None
     out: str
@@ -150,7 +151,7 @@ def _job(row: dict[str, str | None], line: int, path: Path, out: Path) -> Measur
         raise TableError(
             f"{name!r} is no name for a folder.", where=where, do="Use letters, digits, - and _ only."
         )
-    if cell["limb"] not in ("leg", "arm") or cell["side"] not in ("left", "right"):
+    if cell["limb"] not in tuple(LimbKind) or cell["side"] not in tuple(Side):
         raise TableError(
             f"The limb is {cell['limb']!r}, the side {cell['side']!r}.",
             where=where,
@@ -163,8 +164,8 @@ def _job(row: dict[str, str | None], line: int, path: Path, out: Path) -> Measur
         _photos(cell["photos"], home, where),
         str(home / cell["field"]),
         str(home / cell["tape"]) if cell["tape"] else "",
-        cell["limb"],
-        cell["side"],
+        LimbKind(cell["limb"]),
+        Side(cell["side"]),
         _height(cell["from_mm"], where),
         _height(cell["to_mm"], where),
         str(out / name),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.skin import SkinTone
 from digitise.capture.outline.find import Outline
@@ -19,7 +20,7 @@ from digitise.shape.lying.straight import Bend, Place
 _BENT_DEG = 12.0
 _TOO_BENT_DEG = 25.0
 _ROUND_JOINT_MM = 30.0  # the limb turns over that much on either side of a joint
-_PARTS = {"arm": ("elbow", "forearm", "upper arm"), "leg": ("knee", "lower leg", "thigh")}
+_PARTS = {LimbKind.ARM: ("elbow", "forearm", "upper arm"), LimbKind.LEG: ("knee", "lower leg", "thigh")}
 _MUCH_SUPPORTED = 0.5
 _LOW_HEM_MM = 300.0  # 240 mm above a wrist, where the forearm goes on under the sleeve
 # Log light of red over green, both over white paper's: skin from very dark to pale gave 0.2 to 0.8 in renders
@@ -63,7 +64,7 @@ def lying_findings(outlines: Sequence[Outline], limb: Limb) -> tuple[Finding, ..
     return tuple(found)
 
 
-def bend_findings(turn: Bend, limb: str) -> tuple[Finding, ...]:
+def bend_findings(turn: Bend, limb: LimbKind) -> tuple[Finding, ...]:
     """Warn of a bent elbow or knee; refuse one that a straight axis does not fit.
 
     Parameters

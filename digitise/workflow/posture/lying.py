@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.lying.axis import find_axis
 from digitise.capture.lying.silhouette import drawn_silhouette, find_silhouette
@@ -58,7 +59,7 @@ class Lying:
     posture: Posture
     landmark: Landmark
 
-    def require(self, limb: str) -> None:
+    def require(self, limb: LimbKind) -> None:
         """Check that a limb can lie so.
 
         Raises
@@ -69,7 +70,7 @@ class Lying:
         require_lies(limb, self.posture)
 
 
-def require_lies(limb: str, posture: Posture) -> None:
+def require_lies(limb: LimbKind, posture: Posture) -> None:
     """Check that a limb can lie so.
 
     Raises
@@ -84,9 +85,9 @@ def require_lies(limb: str, posture: Posture) -> None:
         )
 
 
-def limb_that_lies(posture: Posture) -> str:
-    """Return ``leg`` or ``arm``, whichever lies so."""
-    return "leg" if posture == "on-back" else "arm"
+def limb_that_lies(posture: Posture) -> LimbKind:
+    """Return the kind of limb that lies so."""
+    return LimbKind.LEG if posture == "on-back" else LimbKind.ARM
 
 
 def find_lying_axis(
@@ -151,8 +152,8 @@ def settle(
     photos: Sequence[Photograph],
     lying: Lying,
     *,
-    limb: str,
-    side: str,
+    limb: LimbKind,
+    side: Side,
     from_mm: float | None = None,
     to_mm: float | None = None,
 ) -> Outlined:
@@ -251,7 +252,7 @@ def _require_sides(cameras: Sequence[Camera], axis: Pose, names: Sequence[str]) 
 _THREE = "Take one slanting from either side, and one from above."
 
 
-def _roughly(views: tuple[View, ...], axis: Pose, limb: str, side: str) -> Limb:
+def _roughly(views: tuple[View, ...], axis: Pose, limb: LimbKind, side: Side) -> Limb:
     try:
         return fit_limb(views, limb=limb, side=side, axis_from_world=axis, roughly=True).limb
     except ShapeError as error:

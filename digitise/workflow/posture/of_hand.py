@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from digitise.anatomy import LimbKind
 from digitise.capture.calibration.markers import Detection
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import PhotoError
@@ -24,7 +25,7 @@ def of_the_hand(
     posture
         How the limb lies; None for one that stands.
     """
-    if posture is None or limb_that_lies(posture) != "arm":
+    if posture is None or limb_that_lies(posture) != LimbKind.ARM:
         return ()
     mats = {marker for board in field.boards if board.role == "mat" for marker in board.ids}
     shown = [{seen.id for seen in found} for found in detections]

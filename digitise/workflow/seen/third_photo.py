@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from digitise.anatomy import Side
 from digitise.capture.checks.finding import Finding
 from digitise.capture.outline.find import Outline
 from digitise.capture.outline.result import Hidden
@@ -68,7 +69,7 @@ def _best(limb: Limb, cameras: Sequence[Camera]) -> NextView | None:
     turn = (second - first + 180.0) % 360.0 - 180.0
     between = best_next_view(limb, cameras, (first, first + turn) if turn > 0 else (first + turn, first))
     # seen from the opposite side a limb has the same outline: its outer side is always open
-    outer = (90.0, 270.0) if limb.side == "left" else (-90.0, 90.0)
+    outer = (90.0, 270.0) if limb.side == Side.LEFT else (-90.0, 90.0)
     any_ = best_next_view(limb, cameras, outer)
     if between is None or (any_ is not None and any_.narrower > between.narrower + _CLEARLY_MORE):
         return any_
@@ -96,7 +97,7 @@ def _why(hidden: tuple[int, Hidden] | None) -> str:
     )
 
 
-def direction_words(azimuth: float, side: str) -> str:
+def direction_words(azimuth: float, side: Side) -> str:
     """Say from where a photograph is taken, as the person who stands on the mat has front, left and right.
 
     Parameters
@@ -108,9 +109,9 @@ def direction_words(azimuth: float, side: str) -> str:
 
     Examples
     --------
-    >>> direction_words(137.0, "left")
+    >>> direction_words(137.0, Side.LEFT)
     'half way between the front and the left, the outer side'
-    >>> direction_words(0.0, "left")
+    >>> direction_words(0.0, Side.LEFT)
     'the right, the inner side'
     """
     sector = round(((azimuth - _FRONT_DEG) % 360.0) / _SECTOR_DEG) % len(_ROUND)

@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import Side
 from digitise.care.surface.chart import Mask
 from digitise.care.surface.foot_way import FootPlanes, way_on
 from digitise.geometry.mesh import Mesh, vertex_normals
@@ -48,7 +49,7 @@ class FootAreas:
 
 
 @lru_cache(maxsize=2)
-def foot_areas(side: str) -> FootAreas:
+def foot_areas(side: Side) -> FootAreas:
     """Return the parts of a ``left`` or ``right`` foot."""
     model = usual_foot(side)
     body = Mesh(model.mean, model.faces)
@@ -57,7 +58,7 @@ def foot_areas(side: str) -> FootAreas:
     _, y, z = model.mean.T
     ahead = y - planes.bend[1]
     top = (normals[:, 2] > _UPWARD) & (ahead > CLEAR_OF_BEND_MM) & (ahead < planes.begin_mm)
-    outward = -1.0 if side == "left" else 1.0
+    outward = -1.0 if side == Side.LEFT else 1.0
     behind = (y > _BEHIND_MM[0]) & (y < _BEHIND_MM[1]) & (z > _BEHIND_Z_MM[0]) & (z < _BEHIND_Z_MM[1])
     sideways = outward * normals[:, 0]
     return FootAreas(
@@ -70,9 +71,9 @@ def foot_areas(side: str) -> FootAreas:
     )
 
 
-def side_words(side: str, across: float) -> str:
+def side_words(side: Side, across: float) -> str:
     """Return on which side of the foot's middle a place lies; ``across`` in mm towards the person's right."""
-    outward = -across if side == "left" else across
+    outward = -across if side == Side.LEFT else across
     return "middle" if abs(outward) < _MIDDLE_MM else "outer side" if outward > 0 else "inner side"
 
 

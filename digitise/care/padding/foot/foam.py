@@ -14,6 +14,7 @@ import shapely
 from scipy.interpolate import RegularGridInterpolator
 from shapely import MultiPolygon, Polygon
 
+from digitise.anatomy import Side
 from digitise.care.padding.foam import (
     CREASE_GAP_MM,
     Flat,
@@ -123,7 +124,7 @@ def _arc(points: Array) -> Array:
 
 def foot_foam(
     foot: EndPart,
-    side: str,
+    side: Side,
     place: FootPlace,
     *,
     margin_mm: float = MARGIN_MM,
@@ -159,7 +160,7 @@ def foot_foam(
             do="Choose another place.",
         )
     flat = Flat(shape, 0.0, False)
-    edges = ("outer side", "inner side") if side == "left" else ("inner side", "outer side")
+    edges = ("outer side", "inner side") if side == Side.LEFT else ("inner side", "outer side")
     return tuple(
         replace(
             flat_piece(part, flat, bevel_mm, shape.area / 100.0, place.place),
@@ -194,7 +195,7 @@ def _edge_words(body: Mesh, back: FlatBack, along: float) -> str:
 def with_foot_foam(
     foam: Foam,
     foot: EndPart,
-    side: str,
+    side: Side,
     places: Sequence[FootPlace],
     chosen: Sequence[int] = (),
     *,

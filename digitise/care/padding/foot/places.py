@@ -12,6 +12,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import ConvexHull
 
+from digitise.anatomy import Side
 from digitise.care.padding.foot.areas import TOP, foot_areas, side_words, vertex_areas
 from digitise.care.padding.foot.build import Difference, from_build, from_other
 from digitise.care.surface.chart import Mask
@@ -87,7 +88,7 @@ class FootPlace:
     vertices: Mask
 
 
-def foot_places(foot: EndPart, side: str, others: Sequence[Against] = ()) -> tuple[FootPlace, ...]:
+def foot_places(foot: EndPart, side: Side, others: Sequence[Against] = ()) -> tuple[FootPlace, ...]:
     """List the places on a foot, the most certain first, each place once.
 
     Parameters
@@ -142,7 +143,7 @@ class _Seen(NamedTuple):
     """A foot's surface: its body, the area of each vertex, and which are its own and not drawn to the leg."""
 
     body: Mesh
-    side: str
+    side: Side
     areas: Array
     own: Mask
     edges: NDArray[np.int64]
@@ -150,7 +151,7 @@ class _Seen(NamedTuple):
     middle: float
 
     @classmethod
-    def of(cls, foot: EndPart, side: str) -> _Seen:
+    def of(cls, foot: EndPart, side: Side) -> _Seen:
         surface = foot.belief.surface
         across = np.cross(surface.ahead, [0.0, 0.0, 1.0])
         body = Mesh(foot.vertices, foot.faces)

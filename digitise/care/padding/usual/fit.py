@@ -18,6 +18,7 @@ from importlib.resources import files
 
 import numpy as np
 
+from digitise.anatomy import LimbKind, Side
 from digitise.care.surface.chart import Chart
 from digitise.care.surface.taper import PLACE_MM2, Taper, robust_taper, smooth_terms
 from digitise.geometry.rigid import Array
@@ -127,7 +128,7 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
     The fit; None for an arm, for a leg of which too little was measured, and where no usual leg comes near:
     then only the limb's own taper can tell.
     """
-    if limb.kind != "leg":
+    if limb.kind != LimbKind.LEG:
         return None
     shape = _on_side(shape or usual_leg(), limb)
     thin = _Thin(chart, shape)
@@ -165,7 +166,7 @@ def _on_side(shape: UsualShape, limb: Limb) -> UsualShape:
     k = orders((shape.mean.shape[1] - 1) // 2)
     is_sine = np.arange(len(k)) > 0
     is_sine &= np.arange(len(k)) % 2 == 0
-    if limb.side == "right":
+    if limb.side == Side.RIGHT:
         # x to -x takes theta to pi - theta
         sign = np.where(is_sine, -1.0, 1.0) * (-1.0) ** k
         columns = len(shape.spread[0])
