@@ -83,7 +83,7 @@ def _advice_words(advice: TapeAdvice, unit: Unit) -> str:
 
 def limb_words(side: Side | None, limb: LimbKind | None) -> str:
     """Return a limb's name, such as ``Left leg``; less where side or limb is not known."""
-    named = " ".join(word for word in (side, limb) if word is not None)
+    named = " ".join(word for word in (side, limb) if word)
     return shown(named[:1].upper() + named[1:])
 
 

@@ -117,9 +117,9 @@ def test_limbs_are_named_as_the_language_bends_them():
     with speaking("de"):
         assert present.limb_words("left", "leg") == "Linkes Bein"
         assert present.limb_words("right", "arm") == "Rechter Arm"
-        assert present.limb_words("", "leg") == "Bein"
+        assert present.limb_words(None, "leg") == "Bein"
     assert present.limb_words("left", "leg") == "Left leg"
-    assert present.limb_words("", "") == ""
+    assert present.limb_words(None, None) == ""
 
 
 @pytest.mark.parametrize("typed", ["2026-03-02", "02.03.2026", "2.3.2026"])
