@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,6 +110,16 @@ class Solution:
     residuals: Array
 
 
+class Belief(Protocol):
+    """Something that is known of the unknowns beside points and lenses, in standard deviations."""
+
+    def residuals(self, state: State) -> Array:
+        """Return by how much it is off (N,)."""
+
+    def rows(self, state: State, step: Array) -> Array:
+        """Return the derivative (N, size) of that by the step that led to the state."""
+
+
 def predict(state: State, points: Points) -> Array:
     """Return (N, 2) px where the state puts the points."""
     local, _ = _local(state, points)
@@ -191,7 +202,14 @@ def _step_jacobians(state: State, step: Array | None) -> Array:
     return left_jacobians(step[LENS * len(state.lenses) :].reshape(-1, POSE)[:, :3])
 
 
-def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: bool = False) -> Solution:
+def solve(
+    start: State,
+    points: Points,
+    priors: Sequence[LensPrior],
+    beliefs: Sequence[Belief] = (),
+    *,
+    robust: bool = False,
+) -> Solution:
     """Find the most probable state, given the points and the priors of the lenses.
 
     Where the residuals are clearly larger than their stated sd, the sd are raised to what the residuals show
@@ -206,6 +224,8 @@ def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: 
         What was seen; ``sd`` weighs it.
     priors
         One per lens.
+    beliefs
+        What else is known.
     robust
         Let residuals beyond three sd count linearly (Huber), against wrong points.
 
@@ -214,13 +234,14 @@ def solve(start: State, points: Points, priors: Sequence[LensPrior], *, robust: 
     PoseError
         When the solve does not settle.
     """
-    state = _optimum(start, points, priors, robust)
+    state = _optimum(start, points, priors, beliefs, robust)
     level = float(np.sqrt(_reduced_chi2(state, points)))
     if level > _CLEARLY and not robust:
         points = replace(points, sd=points.sd * level)
-        state = _optimum(state, points, priors, robust)
+        state = _optimum(state, points, priors, beliefs, robust)
     chi2 = _reduced_chi2(state, points)
-    rows = np.vstack([_weighted_jacobian(state, points), _prior_rows(priors, state.size)])
+    known = [each.rows(state, np.zeros(state.size)) for each in beliefs]
+    rows = np.vstack([_weighted_jacobian(state, points), _prior_rows(priors, state.size), *known])
     covariance = _inverse_normal(rows) * max(1.0, chi2)
     return Solution(state, covariance, predict(state, points) - points.pixels)
 
@@ -231,7 +252,9 @@ def spread(residuals: Array, sd: Array) -> float:
     return max(1.0, float(np.sqrt(np.median(z2) / _CHI2_MEDIAN)))
 
 
-def _optimum(start: State, points: Points, priors: Sequence[LensPrior], robust: bool) -> State:
+def _optimum(
+    start: State, points: Points, priors: Sequence[LensPrior], beliefs: Sequence[Belief], robust: bool
+) -> State:
     weight = np.repeat(1.0 / points.sd, 2)
     prior_rows = _prior_rows(priors, start.size)
 
@@ -241,6 +264,7 @@ def _optimum(start: State, points: Points, priors: Sequence[LensPrior], robust: 
     def residuals(step: Array) -> Array:
         state = start.moved(step)
         belief = [p.whiten @ (lens - p.mean) for lens, p in zip(state.lenses, priors, strict=True)]
+        belief += [each.residuals(state) for each in beliefs]
         return np.concatenate([_huber_root(seen(state)) if robust else seen(state), *belief])
 
     def derivative(step: Array) -> Array:
@@ -248,7 +272,7 @@ def _optimum(start: State, points: Points, priors: Sequence[LensPrior], robust: 
         rows = _weighted_jacobian(state, points, step)
         if robust:
             rows *= _huber_root_slope(seen(state))[:, None]
-        return np.vstack([rows, prior_rows])
+        return np.vstack([rows, prior_rows, *(each.rows(state, step) for each in beliefs)])
 
     tolerance = _ROUGH if robust else _FINE
     found = least_squares(

@@ -18,6 +18,7 @@ from digitise.capture.calibration.bundle_adjustment import (
     solve,
 )
 from digitise.capture.calibration.lens import LensProfile, lens_from_vector
+from digitise.capture.calibration.level import level_pages
 from digitise.capture.calibration.observations import MarkedPhoto, Sightings, gather
 from digitise.capture.calibration.outliers import Rejected, require_agreement, rms_px, without_wrong
 from digitise.capture.calibration.setup import (
@@ -29,7 +30,7 @@ from digitise.capture.calibration.setup import (
     points,
     require_mat,
 )
-from digitise.capture.calibration.stationary import shared_state, still_groups
+from digitise.capture.calibration.stationary import shared_state, still_groups, stuck_groups
 from digitise.capture.sheets.field import MarkerField
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
@@ -38,6 +39,9 @@ T = TypeVar("T")
 
 _MAX_MODES = 12
 _NEGLIGIBLE_MODE = 0.01  # of the strongest mode's effect in the pictures
+# A photograph's corners agree as well when their rms grows by less: with pages in one place it grew by up to a
+# twentieth where they were.
+_AS_WELL = 1.2
 _REFERENCE_HEIGHTS_MM = (50.0, 250.0, 450.0, 650.0, 850.0)
 
 
@@ -131,13 +135,36 @@ def calibrate(
     seen = seen.well_seen()
     bodies = bodies_apart(problem, seen)
     start = first_state(problem, seen, bodies)
-    solution = solve(start, points(seen, bodies), problem.priors, robust=True)
+    solution = solve(start, points(seen, bodies), problem.priors, level_pages(problem, bodies), robust=True)
     seen, bodies, solution, rejected = without_wrong(problem, seen, bodies, solution)
-    groups = still_groups(bodies, solution)
-    shared = {key: n for n, group in enumerate(groups) for key in group}
-    solution = solve(shared_state(groups, bodies, solution), points(seen, shared), problem.priors)
+    groups, solution = _together(problem, seen, bodies, solution)
     require_agreement(problem.photos, seen, solution)
     return _calibration(problem, seen, rejected, groups, solution)
+
+
+def _together(
+    problem: Problem, seen: Sightings, bodies: Mapping[Key, int], apart: Solution
+) -> tuple[Sequence[Sequence[Key]], Solution]:
+    """Solve again with one pose for each board wherever it stood still.
+
+    Pages of one mat are stuck down. What is hidden of a marker, and a page seen edgeways, move them in a
+    picture by more than its corners claim; they count as moved only where that explains the picture better.
+    """
+
+    def shared(groups: Sequence[Sequence[Key]]) -> Solution:
+        body_of = {key: n for n, group in enumerate(groups) for key in group}
+        start = shared_state(groups, bodies, apart)
+        return solve(start, points(seen, body_of), problem.priors, level_pages(problem, body_of))
+
+    tested = still_groups(bodies, apart)
+    stuck = stuck_groups(tested, problem.mats)
+    known = shared(tested)
+    if len(stuck) < len(tested):
+        one = shared(stuck)
+        rms = [[rms_px(seen, each, p) for p in range(len(problem.photos))] for each in (one, known)]
+        if np.all(np.array(rms[0]) < _AS_WELL * np.array(rms[1])):
+            return stuck, one
+    return tested, known
 
 
 def _calibration(

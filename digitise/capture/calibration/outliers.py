@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from digitise.capture.calibration.bundle_adjustment import Solution, solve, spread
+from digitise.capture.calibration.level import level_pages
 from digitise.capture.calibration.markers import listed
 from digitise.capture.calibration.observations import MarkedPhoto, Sightings
 from digitise.capture.calibration.setup import Key, Problem, bodies_apart, points, require_mat
@@ -54,7 +55,7 @@ def without_wrong(
         place = {left[key]: solution.state.bodies[bodies[key]] for key in reversed(left)}
         state = replace(solution.state, bodies=tuple(place[n] for n in range(len(place))))
         bodies = left
-        solution = solve(state, points(seen, bodies), problem.priors)
+        solution = solve(state, points(seen, bodies), problem.priors, level_pages(problem, bodies))
         wrong = note_wrong(seen, solution, rejected)
     return seen, bodies, solution, rejected
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -41,6 +41,21 @@ def still_groups(bodies: Mapping[Key, int], solution: Solution) -> list[list[Key
         else:
             groups.append([key])
     return groups
+
+
+def stuck_groups(groups: Sequence[Sequence[Key]], stuck: Collection[int]) -> list[list[Key]]:
+    """Return the groups with all of each board among ``stuck`` in one."""
+    found: list[list[Key]] = []
+    place: dict[int, list[Key]] = {}
+    for group in groups:
+        board = group[0][1]
+        if board in place:
+            place[board].extend(group)
+            continue
+        found.append(list(group))
+        if board in stuck:
+            place[board] = found[-1]
+    return found
 
 
 def shared_state(groups: Sequence[Sequence[Key]], bodies: Mapping[Key, int], solution: Solution) -> State:
