@@ -193,7 +193,8 @@ def _contradict(belief: ShapeBelief, alone: ShapeBelief) -> bool:
     off = []
     for figure in (foot_length, ball_girth):
         own, above = figure(belief), figure(alone)
-        off.append((own.mean - above.mean) / above.sd)
+        # from above alone a foot may well be taken for a larger one: its back and its ends are hidden
+        off.append(max(0.0, own.mean - above.mean) / above.sd)
     return bool(np.linalg.norm(off) > _CONTRADICTION)
 
 
