@@ -42,8 +42,8 @@ _SOME = 3  # of so many planes one tells which side a foot is of
 _LEAST_POINTS = 60
 # A bare foot's outline lies within half of this of one that the usual foot can be bent to.
 _MOST_MISFIT_MM = 1.6
-# All but a twentieth of it lies within this: rendered feet had up to 5.5 mm; where white paper in the light was
-# taken for pale skin, 9.5 mm and more, and volumes were up to 11 % too large (ours).
+# All but a twentieth of it lies within this: rendered feet had up to 5.5 mm; where white paper in the light
+# was taken for pale skin, 9.5 mm and more, and volumes were up to 11 % too large (ours).
 _MOST_OFF_MM = 7.0
 # Rendered feet differed from their legs by at most 0.18 in light from different sides; a painted white sock
 # from light skin by more than this.

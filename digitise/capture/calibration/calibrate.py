@@ -39,8 +39,8 @@ T = TypeVar("T")
 
 _MAX_MODES = 12
 _NEGLIGIBLE_MODE = 0.01  # of the strongest mode's effect in the pictures
-# A photograph's corners agree as well when their rms grows by less: with pages in one place it grew by up to a
-# twentieth where they were.
+# A photograph's corners agree as well when their rms grows by less: where pages were in one place it grew by
+# up to a twentieth.
 _AS_WELL = 1.2
 _REFERENCE_HEIGHTS_MM = (50.0, 250.0, 450.0, 650.0, 850.0)
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from digitise.capture.calibration.bundle_adjustment import POSE, IntArray, State
+from digitise.capture.calibration.bundle_adjustment import IntArray, State
 from digitise.capture.calibration.setup import Key, Problem
 from digitise.geometry.rigid import Array, cross_matrices, left_jacobians
 
-# Paper that is taped to a floor lifts by as much at its corners (one sd; ours).  Four markers of a page tell
-# its height ten times better, so that a mat on a soft couch is still found as it lies.
-_LIFTS_MM = 3.0
+# Paper that is taped to a floor or table lifts by as much at its corners (one sd; ours).  Six markers tell a
+# page's height ten times better, so that a mat on a soft couch is still found as it lies.
+_LIFTS_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +37,7 @@ class Level:
 
     def residuals(self, state: State) -> Array:
         """Return the heights (N,) of the points, in standard deviations."""
-        return (self._about(state)[:, 2] + self._middles(state)) / _LIFTS_MM
+        return np.asarray((self._about(state)[:, 2] + self._middles(state)) / _LIFTS_MM)
 
     def rows(self, state: State, step: Array) -> Array:
         """Return the derivative (N, size) of the residuals by the ``step`` (size,) that led to this state."""
@@ -51,14 +51,14 @@ class Level:
 
     def _about(self, state: State) -> Array:
         turn = np.array([state.bodies[body].rotation for body in self.body])
-        return np.einsum("nij,nj->ni", turn, self.xyz)
+        return np.asarray(np.einsum("nij,nj->ni", turn, self.xyz))
 
     def _middles(self, state: State) -> Array:
         return np.array([state.bodies[body].translation[2] for body in self.body])
 
 
 def level_pages(problem: Problem, bodies: Mapping[Key, int]) -> tuple[Level, ...]:
-    """Return the corners of all pages of the mat but the one that is the world; nothing of a mat of one page."""
+    """Return the corners of the mat's pages but the one that is the world; nothing of a mat of one page."""
     pages = {body: board for (_, board), body in bodies.items() if board in problem.mats}
     ends = np.array([[-1.0, -1.0, 0.0], [1.0, -1.0, 0.0], [1.0, 1.0, 0.0], [-1.0, 1.0, 0.0]]) / 2.0
     corners = [ends * [*problem.field.boards[board].size, 0.0] for board in pages.values()]

@@ -208,32 +208,26 @@ def _of_one_colour(strip: Strip, mask: Mask, sheet: Mask) -> Mask:
 def _whole(strip: Strip, thing: Mask, skin: Mask, panel: Panel) -> Mask:
     """Return all of a limb of which ``skin`` tells the part of the commonest hue: with what shines, say.
 
-    What stands out (``thing``) in full light, brighter than that part, may be the limb's, too; and so may what
-    is warmer than the sheet, of which a large pale limb is easily learnt to be a part.
+    What stands out (``thing``) in full light, brighter than that part, may be the limb's, too.
     """
     values = brightness_and_hue(strip.pixels)
     labels = np.full(skin.shape, cv2.GC_BGD, np.uint8)
     labels[panel.inside & (panel.distance2 > LIKE_SHEET)] = cv2.GC_PR_BGD
-    bright, pale = _in_full_light(values, skin, panel)
-    if pale.any():
-        pap=np.median(values[panel.inside & (panel.distance2 < LIKE_SHEET)][:,0])
-        labels[panel.inside & (values[...,0]>pap+.15)] = cv2.GC_PR_BGD
-    labels[(thing & bright) | pale] = cv2.GC_PR_FGD
+    labels[thing & _in_full_light(values, skin, panel)] = cv2.GC_PR_FGD
     labels[skin] = cv2.GC_PR_FGD
     labels[cv2.erode(skin.astype(np.uint8), _SURELY) > 0] = cv2.GC_FGD
     found = graph_cut(values, labels)
     return skin if found is None else found
 
 
-def _in_full_light(values: Values, skin: Mask, panel: Panel) -> tuple[Mask, Mask]:
-    """Return what is brighter than most of the skin and than the sheet or warmer, and what of it is warmer."""
+def _in_full_light(values: Values, skin: Mask, panel: Panel) -> Mask:
+    """Return what is brighter than most of the skin, and warmer than the sheet or brighter as well."""
     light, sheet = values[..., 0], panel.inside & (panel.distance2 < LIKE_SHEET)
     if not sheet.any():
-        return np.zeros(skin.shape, bool), np.zeros(skin.shape, bool)
+        return np.zeros(skin.shape, bool)
     paper = np.median(values[sheet], axis=0)
-    lit = (light > np.quantile(light[skin], _LIT)) & (values[..., 1] > LEAST_RED)
-    warmer = lit & warmer_than(values, paper[1:])
-    return warmer | (lit & (light > paper[0] + SHINES)), warmer & panel.inside & (light > paper[0])
+    other = warmer_than(values, paper[1:]) | (light > paper[0] + SHINES)
+    return np.asarray(other & (light > np.quantile(light[skin], _LIT)) & (values[..., 1] > LEAST_RED))
 
 
 def _levels(mask: Mask, inside: Mask) -> tuple[Array, Array]:
