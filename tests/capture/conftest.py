@@ -106,7 +106,7 @@ def page_boards() -> dict[str, Pose]:
     boards = {
         "mat": Pose.identity(),
         "mat-left": Pose(np.eye(3), np.array([-255.0, 3, 0])),
-        "mat-right": Pose(twist, np.array([256.0, -4, 0.4])),
+        "mat-right": Pose(twist, np.array([256.0, -4, 0.0])),
     }
     places = {
         "upper-left": (-330, 800),
