@@ -16,13 +16,13 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from digitise.capture.calibration.lens import LensPrior
+from digitise.capture.calibration.robust import huber_root, huber_root_slope
 from digitise.errors import PoseError
 from digitise.geometry.rigid import Array, Pose, cross_matrices, left_jacobians
 
 IntArray = NDArray[np.intp]
 LENS = 5  # parameters of a lens
 POSE = 6  # of a pose: rotation vector (rad), translation (mm)
-_ROBUST_SD = 3.0  # residuals beyond this many sd count linearly
 _NEAREST_MM = 1.0  # keeps a trial step that puts a point behind the camera finite
 _MAX_EVALUATIONS = 200
 _FINE = 1e-12
@@ -265,13 +265,13 @@ def _optimum(
         state = start.moved(step)
         belief = [p.whiten @ (lens - p.mean) for lens, p in zip(state.lenses, priors, strict=True)]
         belief += [each.residuals(state) for each in beliefs]
-        return np.concatenate([_huber_root(seen(state)) if robust else seen(state), *belief])
+        return np.concatenate([huber_root(seen(state)) if robust else seen(state), *belief])
 
     def derivative(step: Array) -> Array:
         state = start.moved(step)
         rows = _weighted_jacobian(state, points, step)
         if robust:
-            rows *= _huber_root_slope(seen(state))[:, None]
+            rows *= huber_root_slope(seen(state))[:, None]
         return np.vstack([rows, prior_rows, *(each.rows(state, step) for each in beliefs)])
 
     tolerance = _ROUGH if robust else _FINE
@@ -303,16 +303,6 @@ def _reduced_chi2(state: State, points: Points) -> float:
     z = (predict(state, points) - points.pixels) / points.sd[:, None]
     freedom = z.size - POSE * (len(state.views) + len(state.bodies))
     return float(np.sum(z**2)) / max(freedom, 1)
-
-
-def _huber_root(z: Array) -> Array:
-    """Return the number whose square is Huber's loss of z: z up to the knee, then growing like its root."""
-    tail = np.sqrt(np.maximum(2 * _ROBUST_SD * np.abs(z) - _ROBUST_SD**2, _ROBUST_SD**2))
-    return np.where(np.abs(z) <= _ROBUST_SD, z, np.sign(z) * tail)
-
-
-def _huber_root_slope(z: Array) -> Array:
-    return np.asarray(_ROBUST_SD / np.maximum(np.abs(_huber_root(z)), _ROBUST_SD))
 
 
 def _prior_rows(priors: Sequence[LensPrior], size: int) -> Array:
