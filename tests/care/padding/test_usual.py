@@ -10,8 +10,9 @@ from usual_limbs import added, judged
 from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
 from digitise.care.padding.places import MOST_LISTED, short_lists
 from digitise.care.padding.regions import ADVICE, find_regions
-from digitise.care.padding.usual.evidence import LEAST_SCORE, _Seen, sightings
+from digitise.care.padding.usual.evidence import _Seen, sightings
 from digitise.care.padding.usual.fit import PlacedShape, fit_usual, usual_leg
+from digitise.care.padding.usual.pursuit import LEAST_SCORE
 from digitise.care.surface.chart import limb_chart
 
 LOW, HIGH = 100.0, 700.0
