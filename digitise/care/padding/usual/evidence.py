@@ -6,9 +6,8 @@ them differ: modes, an even change, where the joints were placed, what legs have
 how well the surface is known and what of it was seen at all, and swelling all round where that is likelier.
 Each has its covariance.  A Gaussian bump or a fold at each place is then laid beside that by generalised
 least squares: its height, over its standard deviation, is how much it is needed (matched filter; Kay 1998,
-Fundamentals of Statistical Signal Processing II, from memory).  The
-likeliest is taken, and the rest judged anew given it, until none is left (orthogonal matching pursuit), so
-that no place has an echo.  One threshold holds for the greatest of all places of a limb, not for each.
+Fundamentals of Statistical Signal Processing II, from memory; :mod:`digitise.care.padding.usual.pursuit`).
+One threshold holds for the greatest of all places of a limb, not for each.
 """
 
 from __future__ import annotations
@@ -52,7 +51,7 @@ class Sighting:
     height_mm
         How far it stands out, or how deep it is.
     score
-        That over its standard deviation, given all likelier places.
+        That over its standard deviation, given all other places.
     """
 
     kind: Literal["bulge", "hollow"]
