@@ -2,7 +2,7 @@
 
     python tests/usual_limbs_fit.py bodies.npz [more.npz] --out digitise/care/padding/usual/usual_leg.npz
 
-The charts come from ``tests/usual_limbs_bodies.py``, those of the stored file from its seeds 3001 to 3006 with
+The charts come from ``tests/usual_limbs_bodies.py``, the stored file from its seeds 3001 to 3006 with
 60 legs each.  The spread by place is what a robust fit leaves of bodies that had no say in the modes, what
 they have of their own what all modes leave of them: five folds.
 """
