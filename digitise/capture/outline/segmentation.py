@@ -13,26 +13,28 @@ from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
 from digitise.capture.outline.crossing import other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.track import STANDS_OUT, no_limb, track
+from digitise.capture.outline.track import (
+    APART_MM,
+    BORDER_CELLS,
+    CLEAR_STEP,
+    STANDS_OUT,
+    TRACK_MEDIAN,
+    joined,
+    no_limb,
+    track,
+)
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.dressing import dressings
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Array
-from digitise.geometry.runs import true_runs
 
 _PAINTED = 40.0  # what a person painted outvotes everything nearby
-_TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
 _SEARCH_MM = 24.0
-_APART_MM = 8.0  # within the region's boundary by more: another body widens the region
-_PATCH_MM = 150.0  # a dressing with both jumps of a path that goes round it
-_PATCH_OFF_MM = 10.0  # another leg or a stick leaves the limb's course by more
-_BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 _LEAST_BEYOND = 0.1  # of the rows
 _TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _FADE_ROWS = 12
-_CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
 _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _LEAST_STEP = 0.01  # less is no edge at all
 _STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
@@ -88,15 +90,15 @@ def find_region(
         if alone is None:
             raise
         return alone
-    sides = [np.asarray(median_filter(side, size=_TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
+    sides = [np.asarray(median_filter(side, size=TRACK_MEDIAN, mode="nearest")) for side in (left, right)]
     every = np.arange(rows[0], len(strip.heights))
     span = (float(strip.offsets[left.min()]), float(strip.offsets[right.max()]))
     dressed, pale = dressings(strip, panel, rows, sides[0], sides[1])
     pair = limb_pair(pixels, strip, panel, painted, every, span, dressed)
     free = ~(painted[every] != 0).any(axis=1)  # what a person drew needs no other evidence
-    joined = [_joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
-    first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in joined)
-    touched, patch = (joined[0][1], joined[1][1]), (joined[0][2], joined[1][2])
+    sides_of = [joined(strip, panel, rows, sides[index], pair, index, free) for index in (0, 1)]
+    first, last = (_extended(rows, side, len(strip.heights)) for side, *_ in sides_of)
+    touched, patch = (sides_of[0][1], sides_of[1][1]), (sides_of[0][2], sides_of[1][2])
     evidence = region_evidence(strip, panel, int(rows[-1]), first, last)
     seen = [np.where(panel.before, np.float32(0.0), map_) for map_ in evidence]
     told = [np.where(painted == 0, map_, _PAINTED * painted).astype(np.float32) for map_ in seen]
@@ -120,53 +122,10 @@ def _one_sided(panel: Panel, rows: NDArray[np.intp], left: NDArray[np.intp], rig
     """Tell whether a known backdrop lies beyond one boundary alone: a strip of the limb is no limb."""
     last = panel.inside.shape[1] - 1
     beyond = [
-        panel.inside[rows, np.clip(side + out * _BORDER_CELLS, 0, last)].mean()
+        panel.inside[rows, np.clip(side + out * BORDER_CELLS, 0, last)].mean()
         for side, out in ((left, -1), (right, 1))
     ]
     return bool(min(beyond) < _LEAST_BEYOND)
-
-
-def _joined(
-    strip: Strip,
-    panel: Panel,
-    rows: NDArray[np.intp],
-    side: NDArray[np.intp],
-    pair: Pair,
-    index: int,
-    free: Mask,
-) -> tuple[NDArray[np.intp], Mask, Mask]:
-    """Put what steps of light tell of an edge where the region's boundary is not the limb's.
-
-    Returns
-    -------
-    Columns for every row from the region's first one down, where something touches the limb, and where
-    something lies on it.
-    """
-    outward = (-1, 1)[index]
-    told = np.round((pair.offsets[index] - strip.offsets[0]) / STEP_MM).astype(np.intp)
-    found = told.copy()
-    found[: len(rows)] = side
-    beyond = np.clip(side + outward * _BORDER_CELLS, 0, panel.inside.shape[1] - 1)
-    ends = np.zeros(len(told), bool)
-    ends[: len(rows)] = ~panel.inside[rows, beyond]
-    within = outward * (found - told) * STEP_MM > _APART_MM
-    apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
-    apart[len(rows) :] = False
-    apart = np.asarray(median_filter(apart, size=_TRACK_MEDIAN, mode="nearest"), bool) & free
-    patch = _patches(found, apart)
-    return np.where(apart & ~patch, told, found), apart & ~patch, patch
-
-
-def _patches(found: NDArray[np.intp], apart: Mask) -> Mask:
-    """Tell where what parts the limb from its rim lies on it, like a dressing: the rim goes straight on."""
-    patch = np.zeros(len(apart), bool)
-    runs = true_runs(apart)
-    for first, last in runs:
-        if first == 0 or last == len(apart) or (last - first) * STEP_MM > _PATCH_MM:
-            continue
-        chord = np.linspace(found[first - 1], found[last], last - first + 2)[1:-1]
-        patch[first:last] = np.abs(found[first:last] - chord).max() * STEP_MM <= _PATCH_OFF_MM
-    return patch
 
 
 def _keep_apart(
@@ -214,7 +173,7 @@ def _refine(
     for index, (guess, outward, map_) in enumerate(zip(guesses, (-1, 1), evidence, strict=True)):
         gain = outward * np.cumsum(map_, axis=1, dtype=np.float64)[every]
         depth = outward * STEP_MM * (np.arange(width) - guess[every])
-        clear_below = ~before_panel & (pair.strength[index] > _CLEAR_STEP)
+        clear_below = ~before_panel & (pair.strength[index] > CLEAR_STEP)
         reach = np.where(touched[index], STEP_MM, np.where(clear_below, _BELOW_MM, _SEARCH_MM))[:, None]
         scores = np.where(np.abs(depth) <= reach, gain, gain - _OUT_OF_WINDOW).astype(np.float32)
         path = best_path(scores, stiffness=_STIFFNESS, reach=_REACH)
@@ -225,13 +184,13 @@ def _refine(
         steady = minimum_filter1d(pair.strength[index], 2 * _FADE_ROWS + 1, mode="nearest")
         apart = np.abs(offsets[-1] - pair.offsets[index]) > _AGREE_BELOW_MM
         agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
-        faint = np.where(touched[index], steady < _CLEAR_STEP, agreement < least)
+        faint = np.where(touched[index], steady < CLEAR_STEP, agreement < least)
         doubtful.append(faint | patch[index])
     above_foot = strip.heights[every] > _FOOT_TOP_MM
     hidden = [touched[index] & (pair.strength[index] < _LEAST_STEP) for index in (0, 1)]
     strayed = [
         np.where(
-            above_foot & (np.abs(own - pair.offsets[index]) < _APART_MM), strayed_mm(pair, index, own), 0.0
+            above_foot & (np.abs(own - pair.offsets[index]) < APART_MM), strayed_mm(pair, index, own), 0.0
         )
         for index, own in enumerate(offsets)
     ]

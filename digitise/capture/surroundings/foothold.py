@@ -27,6 +27,7 @@ COLOURED = 0.2  # log units of hue off the paper's: skin, wood and most cloth ar
 _DARKEST = -4.0  # log brightness: below, hue is noise
 _MOST_HIDDEN = 0.5
 _LEAST_CELLS = 40  # 10 cm2
+_TOGETHER_MM = 15.0  # across, over which light is averaged: of dark print by itself the hue is noise
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def look_at_mat(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[
     points = mat_points(boards)
     if not len(points):
         return NearMat(np.zeros(0), np.zeros(0, bool))
-    hue = hue_off_paper(pixels, strip.camera, points)
+    hue = hue_off_paper(pixels, strip.camera, points, _TOGETHER_MM / strip.pixel_mm())
     offsets = strip.plane_from_world(points)[:, 0]
     told = _before_foot(points, strip) & np.isfinite(hue) & np.isfinite(offsets)
     return NearMat(offsets[told], hue[told] > COLOURED)
@@ -90,10 +91,11 @@ def _before_foot(points: Array, strip: Strip) -> Mask:
     return np.asarray((points[:, :2] - stand) @ towards > reach)
 
 
-def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array) -> Array:
+def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, across_px: float = 3.0) -> Array:
     """Return how far the hue at points (n, 3) of mats is from their paper's, log units: (n,).
 
-    NaN where it cannot be told: outside the picture, or as dark as print.
+    NaN where it cannot be told: outside the picture, or as dark as print.  Light is averaged over three rows
+    of the picture and over a width of ``across_px``.
     """
     at = camera.project(points)
     size = np.array(camera.size)
@@ -104,7 +106,8 @@ def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array) -> A
         return values[:, 0]
     low = np.floor(at[seen].min(axis=0)).astype(int) - 2
     high = np.ceil(at[seen].max(axis=0)).astype(int) + 3
-    crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (3, 3))
+    width = 2 * max(1, round((across_px - 1.0) / 2.0)) + 1
+    crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (width, 3))
     column, row = np.round(at[seen] - low).astype(int).T
     values[seen] = brightness_and_hue(np.asarray(crop, np.uint8)[row, column])
     bright = values[:, 0] >= np.nanquantile(values[:, 0], 0.85)

@@ -22,6 +22,7 @@ from digitise.geometry.rigid import Array, Pose
 _BIN_MM = 5.0  # as the mat's points lie
 _WIDTH_MM = (14.0, 55.0)  # a stick, a chair's leg; an ankle is wider, a blurred edge narrower
 _FEET_MM = 200.0  # from the axis: further out nothing hides the limb
+_MOST_TRIED = 12  # a stick is among the clearest; grain makes any number
 _FINE_MM = 6.0  # as far as an edge is moved to where it is clearest
 _FINE_SLOPES = 0.002 * np.array([0, -1, 1, -2, 2, -3, 3, -4, 4, -5, 5])  # of equals the first is kept
 _AS_CLEAR = 0.9  # of the clearest place
@@ -32,13 +33,20 @@ _WIDE_CELLS, _SHARP = 3, 0.5  # of the change over 12 mm lies within 4: a third 
 _DARKEST = 10.0  # grey levels: below, a share of them is noise
 # Of the brightness: skin's shade changes by less over 4 mm but at its rim; by trial on made scenes.
 _CLEAR = 0.15
-_MOST = 2.0  # a clearer step counts no more
+# On average along 60 mm of a straight line, where grain cancels: of wood before skin as bright as it, little
+# more than the shade of its round sides shows.  By trial on made scenes; shade beside a dark limb's rim shows
+# as much along its lower half, so what does not go on straight to the height of a hand has to be clearer.
+_CLEAR_TOGETHER = 0.06
+_HAND_MM, _CLEARER = 600.0, 2.0
+_OVER_GRAIN = 4.0  # of that mean's standard error: neighbouring rows share some of their grain
+_MOST = 2.0 / _CLEAR  # a clearer step counts no more
 _TOGETHER_MM = 60.0
+_EVERY = 3  # rows, 6 mm, in the first search: ten of them take grain off well enough
 _FOLLOWED = 0.4  # of the rows within 60 mm
 _BESIDE_MM = 6.0  # over which an edge's light is compared
 _STRAIGHT = 0.85  # of the rows of its lowest 300 mm, of either edge
 _PARTS_MM = (-10.0, 70.0, 180.0, 300.0)  # foot, ankle, shin
-_STANDING = 0.5  # of the rows of each
+_STANDING = 0.3  # of the rows of each: before a mat's print an edge is broken
 
 
 @dataclass(frozen=True)
@@ -124,31 +132,63 @@ def look_in_front(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tupl
     return InFront(replace(mat, offsets=mat.offsets[keep], covered=mat.covered[keep]), sticks)
 
 
+@dataclass(frozen=True)
+class _Changes:
+    """How light changes sideways at each cell of a strip, by the brightness there.
+
+    Attributes
+    ----------
+    sharp, wide
+        (H, W, 3) over 4 mm and over 12 mm.
+    power
+        (H, W) square of the first.
+    row
+        (H, W) size of the first where it is sharp, else zero.
+    """
+
+    sharp: Values
+    wide: Values
+    power: Values
+    row: Values
+
+
 def find_sticks(strip: Strip) -> tuple[Stick, ...]:
     """Find what rises straight from the floor and is far narrower than a limb, before it or beside it."""
-    steps = _steps(strip)
-    low = (strip.heights > 0.0) & (strip.heights < _LEAST_MM)
+    changes = _changes(strip)
     found: list[Stick] = []
-    for first, last, slope in _pairs(strip, steps, np.flatnonzero(low)):
+    tried: list[Stick] = []
+    for first, last, slope in _pairs(strip, changes):
         stick = Stick(first, last, slope, _LEAST_MM)
-        if any(_overlap(stick, other) for other in found):
+        if any(_overlap(stick, other) for other in found) or any(_alike(stick, other) for other in tried):
             continue
+        tried.append(stick)
+        if len(tried) > _MOST_TRIED:
+            break
         for _ in range(3):  # the further it is followed, the better its slope is known
-            stick = _followed(strip, steps, _fitted(strip, steps, stick))
-        if _stands(strip, steps, stick) and not any(_overlap(stick, other) for other in found):
+            stick = _followed(strip, changes, _fitted(strip, changes, stick))
+        width = stick.right_mm - stick.left_mm
+        if (
+            width >= _WIDTH_MM[0]
+            and _stands(strip, changes, stick)
+            and not any(_overlap(stick, other) for other in found)
+        ):
             found.append(stick)
     return tuple(found)
 
 
-def _stands(strip: Strip, steps: Values, stick: Stick) -> bool:
+def _stands(strip: Strip, changes: _Changes, stick: Stick) -> bool:
     """Tell whether both edges of a stick are seen from the floor on: lines on a shin end at its foot."""
-    both = np.minimum(*_clear(strip, steps, stick))
+    clearness = _edges(strip, changes, stick).min(axis=1)
+    whole = (strip.heights > 0.0) & (strip.heights < stick.top_mm - _TOGETHER_MM / 2.0)
+    held = stick.top_mm > _HAND_MM and (clearness[whole] > 1.0).mean() > _STRAIGHT
+    both = clearness > (1.0 if held else _CLEARER)
     parts = [both[(strip.heights > low) & (strip.heights < high)] for low, high in pairwise(_PARTS_MM)]
-    middle = _along(strip, steps, 0.5 * (stick.left_mm + stick.right_mm), stick.slope)[
-        strip.heights < _LEAST_MM
-    ]
+    middle = _along(strip, changes, np.array([0.5 * (stick.left_mm + stick.right_mm)]), stick.slope)
     # of noise and print everything is an edge
-    return all(len(part) and part.mean() > _STANDING for part in parts) and (middle > _CLEAR).mean() < 0.5
+    return (
+        all(len(part) and part.mean() > _STANDING for part in parts)
+        and (middle[strip.heights < _LEAST_MM] > 1.0).mean() < 0.5
+    )
 
 
 def _overlap(a: Stick, b: Stick) -> bool:
@@ -158,42 +198,51 @@ def _overlap(a: Stick, b: Stick) -> bool:
     return bool(a_right > b_left and a_left < b_right)
 
 
-def _pairs(strip: Strip, steps: Values, rows: NDArray[np.intp]) -> list[tuple[float, float, float]]:
+def _alike(a: Stick, b: Stick) -> bool:
+    """Tell whether two sticks' edges lie so near to each other that they are moved to the same place."""
+    ends = np.array([0.0, _LEAST_MM])
+    return bool(np.abs(np.subtract(a.sides(ends), b.sides(ends))).max() <= _FINE_MM)
+
+
+def _pairs(strip: Strip, changes: _Changes) -> list[tuple[float, float, float]]:
     """Return lines that may be a stick's edges: offsets at height zero and slope, clearest first."""
-    at = np.flatnonzero(np.abs(strip.offsets) < _FEET_MM)
+    at = strip.offsets[np.abs(strip.offsets) < _FEET_MM]
+    first, last = np.searchsorted(-strip.heights, [-_LEAST_MM, 0.0]).tolist()
+    low = slice(first, last, _EVERY)
     pairs: list[tuple[float, float, float, float]] = []
-    for slope in _SLOPES if len(rows) else ():
-        moved = np.round(slope * strip.heights[rows] / STEP_MM).astype(int)
-        seen = steps[rows[:, None], np.clip(at + moved[:, None], 0, steps.shape[1] - 1)]
-        clear, mean = (seen > _CLEAR).mean(axis=0), gaussian_filter1d(seen.mean(axis=0), _CELLS / 2.0)
+    for slope in _SLOPES if last > first else ():
+        seen = _along(strip, changes, at, slope, low)
+        clear = (maximum_filter1d(seen, 2 * _CELLS + 1, axis=1) > 1.0).mean(axis=0)
+        mean = gaussian_filter1d(seen.mean(axis=0), _CELLS / 2.0)
         peaks = np.flatnonzero((mean >= maximum_filter1d(mean, 2 * _CELLS + 1)) & (clear > _STRAIGHT))
-        for n, first in enumerate(peaks):
-            for last in peaks[n + 1 :]:
-                if _WIDTH_MM[0] <= (last - first) * STEP_MM <= _WIDTH_MM[1]:
-                    ends = strip.offsets[at[[first, last]]].tolist()
-                    pairs.append((float(min(mean[first], mean[last])), *ends, float(slope)))
+        for n, peak in enumerate(peaks):
+            right = peaks[n + 1 :]
+            width = at[right] - at[peak]
+            for m in right[(width >= _WIDTH_MM[0]) & (width <= _WIDTH_MM[1])]:
+                clearness = float(min(mean[peak], mean[m]))
+                pairs.append((clearness, float(at[peak]), float(at[m]), float(slope)))
     return [pair[1:] for pair in sorted(pairs, reverse=True)]
 
 
-def _steps(strip: Strip) -> Values:
-    """Tell how sharply colour changes sideways at each cell, by the brightness there: (H, W)."""
+def _changes(strip: Strip) -> _Changes:
     light = strip.pixels.astype(np.float32)
     sharp, wide = (_change(light, cells) for cells in (_CELLS, _WIDE_CELLS))
-    steps = np.where(sharp > _SHARP * wide, np.minimum(sharp, _MOST), np.float32(0.0))
-    steps[:, :_WIDE_CELLS] = steps[:, -_WIDE_CELLS:] = 0.0
-    return np.asarray(steps, np.float32)
+    sharp[:, :_WIDE_CELLS] = sharp[:, -_WIDE_CELLS:] = 0.0
+    power = np.sum(sharp**2, axis=2)
+    row = np.where(power > _SHARP**2 * np.sum(wide**2, axis=2), np.sqrt(power), np.float32(0.0))
+    return _Changes(sharp, wide, power, np.asarray(row, np.float32))
 
 
 def _change(light: Values, cells: int) -> Values:
-    """Return how much light (H, W, 3) differs so many cells to either side, by its brightness there."""
-    size = np.zeros(light.shape[:2], np.float32)
+    """Return by how much light (H, W, 3) differs so many cells to either side, by its brightness there."""
+    change = np.zeros_like(light)
     first, last = light[:, : -2 * cells], light[:, 2 * cells :]
-    difference = np.linalg.norm(last - first, axis=2)
-    size[:, cells:-cells] = difference / (0.5 * (first + last).mean(axis=2) + _DARKEST)
-    return size
+    brightness = 0.5 * (first + last).mean(axis=2, keepdims=True) + _DARKEST
+    change[:, cells:-cells] = (last - first) / brightness
+    return change
 
 
-def _fitted(strip: Strip, steps: Values, stick: Stick) -> Stick:
+def _fitted(strip: Strip, changes: _Changes, stick: Stick) -> Stick:
     """Move a stick's edges to where they are clearest up to its top."""
     rows = (strip.heights > 0.0) & (strip.heights < stick.top_mm)
     best, found = -1.0, stick
@@ -202,7 +251,7 @@ def _fitted(strip: Strip, steps: Values, stick: Stick) -> Stick:
     for slope in stick.slope + _FINE_SLOPES:
         clear, ends = 0.0, []
         for end in (stick.left_mm, stick.right_mm):
-            mean = np.array([_along(strip, steps, end + off, slope)[rows].mean() for off in reach])
+            mean = _along(strip, changes, end + reach, float(slope))[rows].mean(axis=0)
             top = mean > _AS_CLEAR * mean.max()  # a blurred edge is as clear over several cells
             ends.append(end + float(reach[top].mean()))
             clear += float(mean.max())
@@ -211,14 +260,20 @@ def _fitted(strip: Strip, steps: Values, stick: Stick) -> Stick:
     return found
 
 
-def _clear(strip: Strip, steps: Values, stick: Stick) -> list[Mask]:
-    """Tell on which rows (H,) its left and its right edge is clear."""
-    return [_along(strip, steps, edge, stick.slope) > _CLEAR for edge in (stick.left_mm, stick.right_mm)]
+def _edges(strip: Strip, changes: _Changes, stick: Stick) -> Array:
+    """Return how clear a stick's left and right edge are on every row: (H, 2).
+
+    A round stick's rim is shaded: before what is brighter it ends a little further in.
+    """
+    beside = STEP_MM * np.arange(-_CELLS, _CELLS + 1)
+    lines = np.array([[stick.left_mm], [stick.right_mm]]) + beside
+    found = _along(strip, changes, lines.ravel(), stick.slope)
+    return np.asarray(found.reshape(len(found), *lines.shape).max(axis=2))
 
 
-def _followed(strip: Strip, steps: Values, stick: Stick) -> Stick:
+def _followed(strip: Strip, changes: _Changes, stick: Stick) -> Stick:
     """Follow a stick up as far as one of its edges is seen: the other may be lost before skin."""
-    either = np.maximum(*_clear(strip, steps, stick))[::-1]
+    either = _edges(strip, changes, stick).max(axis=1)[::-1] > 1.0
     size = int(_TOGETHER_MM / STEP_MM)
     seen = uniform_filter1d(either.astype(float), size, mode="nearest")
     rising = strip.heights[::-1]
@@ -226,8 +281,37 @@ def _followed(strip: Strip, steps: Values, stick: Stick) -> Stick:
     return replace(stick, top_mm=float(rising[lost[0]] if len(lost) else rising[-1]) + _TOGETHER_MM / 2.0)
 
 
-def _along(strip: Strip, steps: Values, offset_mm: float, slope: float) -> Values:
-    """Return the steps along a line, (H,); zero outside the strip."""
-    at = np.round((offset_mm + slope * strip.heights - strip.offsets[0]) / STEP_MM).astype(int)
-    inside = (at >= 0) & (at < steps.shape[1])
-    return np.asarray(inside * steps[np.arange(len(at)), np.clip(at, 0, steps.shape[1] - 1)])
+def _along(
+    strip: Strip, changes: _Changes, offsets_mm: Array, slope: float, rows: slice = slice(None)
+) -> Array:
+    """Return how clearly lines are edges: in a row by itself, or together along 60 mm of the line.
+
+    Parameters
+    ----------
+    strip, changes
+        A strip and its changes of light.
+    offsets_mm
+        (n,) where the lines are at height zero.
+    slope
+        Of all of them, mm per mm.
+    rows
+        Which of the strip's rows; all by default.
+
+    Returns
+    -------
+    (H, n) from 1 on an edge is clear; zero outside the strip.
+    """
+    heights, every = strip.heights[rows, None], np.arange(len(strip.heights))[rows, None]
+    at = np.round((offsets_mm + slope * heights - strip.offsets[0]) / STEP_MM).astype(int)
+    inside = (at >= 0) & (at < len(strip.offsets))
+    cells = every, np.clip(at, 0, len(strip.offsets) - 1)
+    size = int(_TOGETHER_MM / (STEP_MM * (rows.step or 1)))
+    here, power = changes.sharp[cells], changes.power[cells]
+    mean, wide = (
+        np.linalg.norm(uniform_filter1d(part, size, axis=0, mode="nearest"), axis=2)
+        for part in (here, changes.wide[cells])
+    )
+    scatter = uniform_filter1d(power, size, axis=0, mode="nearest") - mean**2
+    clear = (mean > _SHARP * wide) & (mean**2 > _OVER_GRAIN**2 * scatter / size)
+    together = np.where(clear, mean, 0.0) / _CLEAR_TOGETHER
+    return np.asarray(inside * np.minimum(np.maximum(changes.row[cells] / _CLEAR, together), _MOST))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from strips import made_strip
+from strips import SKIN, limb_sides, made_strip
 
 from digitise.capture.surroundings.sticks import find_sticks
 
@@ -37,3 +37,40 @@ def test_a_limb_alone_has_no_sticks(rng):
 
 def test_what_ends_below_the_knee_is_none(rng):
     assert find_sticks(made_strip(rng, edits=[(stick(-12, 14, 0.0, 150.0), (60, 60, 62))]).strip) == ()
+
+
+def rounded(first: float, last: float, colour, rim: float):
+    """Edits that paint a stick in 2 mm columns, at its sides ``rim`` as bright as in the middle."""
+    edits = []
+    for middle in np.arange(first, last + 1.0, 2.0):
+        across = 2.0 * (middle - first + 1.0) / (last - first + 2.0) - 1.0
+        shade = rim + (1.0 - rim) * np.sqrt(1.0 - across**2)
+        edits.append((stick(middle - 1.0, middle + 1.0, 0.0, 860.0), tuple(shade * np.array(colour))))
+    return edits
+
+
+def test_a_stick_of_the_skins_own_colour_is_found_by_its_shade(rng):
+    # its sides are a ninth darker than the skin: less than one row of grain shows surely
+    (found,) = find_sticks(made_strip(rng, noise=6.0, edits=rounded(-14.0, 14.0, SKIN, 0.85)).strip)
+    assert found.left_mm == pytest.approx(-14.0, abs=2 * OFF_MM)
+    assert found.right_mm == pytest.approx(14.0, abs=2 * OFF_MM)
+    assert found.top_mm > 860.0 - OFF_MM
+
+
+def test_the_shaded_rim_of_a_dark_limb_in_grain_is_no_stick(rng):
+    dark = (52.0, 37.0, 29.0)
+    heights = made_strip(rng).strip.heights
+    left, _ = limb_sides(heights)
+
+    def rim(depth):  # a band of 2 mm so deep within the left edge
+        def where(x, z):
+            edge = np.interp(z, heights[::-1], left[::-1])
+            return (x >= edge + depth) & (x < edge + depth + 2.0)
+
+        return where
+
+    shade = [
+        (rim(d), tuple((0.8 + 0.2 * np.sqrt(d / 30.0)) * np.array(dark))) for d in np.arange(0.0, 30.0, 2.0)
+    ]
+    made = made_strip(rng, skin=dark, panel=(176, 176, 172), noise=4.0, edits=shade)
+    assert find_sticks(made.strip) == ()
