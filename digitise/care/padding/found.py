@@ -9,8 +9,9 @@ from scipy import ndimage
 
 from digitise.care.padding.maps import Kind, Search
 from digitise.care.padding.peaks import FOOT, Peak, grown, settle, tops
-from digitise.care.padding.usual.evidence import LEAST_SCORE, Sighting
+from digitise.care.padding.usual.evidence import Sighting
 from digitise.care.padding.usual.fit import USUAL
+from digitise.care.padding.usual.pursuit import LEAST_SCORE
 from digitise.care.surface.chart import Chart, Mask
 from digitise.care.surface.landmarks import HEEL_BELOW_MM
 from digitise.care.surface.taper import with_rim

@@ -1,5 +1,6 @@
 """What legs usually are is no finding; what is added to one is, once, where it is."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,8 +11,10 @@ from usual_limbs import added, judged
 from digitise.care.padding.advice import ADVICE_BY_FEEL, FEEL, effect
 from digitise.care.padding.places import MOST_LISTED, short_lists
 from digitise.care.padding.regions import ADVICE, find_regions
-from digitise.care.padding.usual.evidence import LEAST_SCORE, _Seen, sightings
+from digitise.care.padding.usual.evidence import _Seen, sightings
 from digitise.care.padding.usual.fit import PlacedShape, fit_usual, usual_leg
+from digitise.care.padding.usual.grid import Grid, Mark
+from digitise.care.padding.usual.pursuit import LEAST_SCORE
 from digitise.care.surface.chart import limb_chart
 
 LOW, HIGH = 100.0, 700.0
@@ -142,3 +145,28 @@ def test_where_nothing_is_seen_a_limb_is_its_priors_mean():
     np.testing.assert_allclose(seen.gain, np.diag([0.8, 0.0]), atol=1e-12)
     np.testing.assert_allclose(seen.of_prior, [1.0, 5.0])
     np.testing.assert_allclose(seen.noise, np.diag([0.8**2, 0.0]), atol=1e-12)
+
+
+def test_a_place_between_those_of_the_grid_is_placed_by_its_centre():
+    """Without noise only the usual extent, which it is held to, draws it: by a tenth of its own."""
+    (found,) = sighted(("bulge", 10.0, -1.05, 331.0, 0.46, 26.0))
+    assert found.z == pytest.approx(331.0, abs=2.6)
+    assert abs(np.angle(np.exp(1j * (found.theta + 1.05)))) < 0.046
+    assert found.height_mm == pytest.approx(10.0, abs=1.0)
+
+
+@pytest.mark.parametrize("fold", [False, True])
+def test_slopes_of_a_mark_are_its_derivatives(fold):
+    """Central differences of 1e-4 are right to some 1e-7 of the second unit."""
+    grid = Grid(limb(leg(), low=LOW, high=HIGH))
+    names = ("height_mm", "z", "theta", "tall", *(() if fold else ("wide",)))
+    mark = Mark(fold, 7.0, 333.0, 0.5, 0.1, 0.0 if fold else -0.2)
+
+    def held(name, by):
+        moved = replace(mark, **{name: getattr(mark, name) + by})
+        return moved.height_mm * grid.slopes(moved)[:, 0]
+
+    slopes = grid.slopes(mark)
+    assert slopes.shape[1] == len(names)
+    for column, name in zip(slopes.T, names, strict=True):
+        np.testing.assert_allclose(column, (held(name, 1e-4) - held(name, -1e-4)) / 2e-4, atol=1e-5)

@@ -12,7 +12,7 @@ they are listed only as far as they go beyond it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 
@@ -28,6 +28,8 @@ from digitise.shape.limb import Limb
 USUAL = "what legs of this build usually are"
 # The shank, ankle joint to knee joint, that the file's lengths are for.
 UNIT_MM = 470.0
+# So many modes, the greatest, are followed where a leg may have bulges: finer ones would follow these.
+FOLLOWED = 20
 # A mode goes as far as in the drawn bodies: further, and it would follow bulges (ours).
 _MODE_SPREAD = 1.0
 # What swells evenly changes the slope of a usual leg by so much within 100 mm (ours): a third of what the
@@ -58,6 +60,8 @@ class UsualShape:
         (M, U, K) and (M,): the modes, of unit size, and how far bodies go along them.
     spread
         (U, T) how far a body usually is from its own fit, mm, by direction of equal steps.
+    own
+        (U, T) what a body has of its own beyond all modes, mm (rms), by the same directions.
     fall
         (U,) girth that is usually lost towards the trunk by that height, mm: 98 of 100 lose no more.
     joints
@@ -69,6 +73,7 @@ class UsualShape:
     modes: Array
     mode_sd: Array
     spread: Array
+    own: Array
     fall: Array
     joints: Array
 
@@ -131,12 +136,13 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
     if limb.kind != LimbKind.LEG:
         return None
     shape = _on_side(shape or usual_leg(), limb)
-    thin = _Thin(chart, shape)
+    coarse = followed(shape)
+    thin = _Thin(chart, coarse)
     ankle, shank = thin.place()
     seen = (np.array([chart.z[0], chart.z[-1]]) - ankle) / shank
     if min(seen[1], 1.0) - max(seen[0], 0.0) < _LEAST_SHARE:
         return None
-    on = PlacedShape(shape, chart.theta, chart.z, ankle, shank)
+    on = PlacedShape(coarse, chart.theta, chart.z, ankle, shank)
     level = chart.h - on.mean
     terms, penalty = smooth_terms(chart.theta, chart.z, USUAL_SLOPE_SD)
     taper = robust_taper(
@@ -144,7 +150,7 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
         chart.z,
         level,
         np.concatenate([terms, on.modes], axis=1),
-        with_modes(penalty, shape.mode_sd),
+        with_modes(penalty, coarse.mode_sd),
         on.inside,
         LEAST_SCALE_MM,
     )
@@ -152,6 +158,11 @@ def fit_usual(limb: Limb, chart: Chart, shape: UsualShape | None = None) -> Usua
     if missed > _POOR_MM:
         return None
     return UsualFit(level, taper, on.spread, on.fall, ankle, ankle + shank, missed, shape)
+
+
+def followed(shape: UsualShape) -> UsualShape:
+    """Return the range with no finer modes than a fit may follow."""
+    return replace(shape, modes=shape.modes[:FOLLOWED], mode_sd=shape.mode_sd[:FOLLOWED])
 
 
 def missed_mm(left: Array) -> float:
@@ -171,7 +182,13 @@ def _on_side(shape: UsualShape, limb: Limb) -> UsualShape:
         sign = np.where(is_sine, -1.0, 1.0) * (-1.0) ** k
         columns = len(shape.spread[0])
         back = (columns // 2 - np.arange(columns)) % columns
-        shape = _replaced(shape, shape.mean * sign, shape.modes * sign, shape.spread[:, back])
+        shape = replace(
+            shape,
+            mean=shape.mean * sign,
+            modes=shape.modes * sign,
+            spread=shape.spread[:, back],
+            own=shape.own[:, back],
+        )
     return _turned(shape, turn, k)
 
 
@@ -183,13 +200,9 @@ def _turned(shape: UsualShape, turn: float, k: Array) -> UsualShape:
         out[..., 1::2], out[..., 2::2] = c * even - s * odd, s * even + c * odd
         return out
 
-    columns = len(shape.spread[0])
-    spread = np.roll(shape.spread, round(turn / (2 * np.pi) * columns), axis=1)
-    return _replaced(shape, along(shape.mean), along(shape.modes), spread)
-
-
-def _replaced(shape: UsualShape, mean: Array, modes: Array, spread: Array) -> UsualShape:
-    return UsualShape(shape.u, mean, modes, shape.mode_sd, spread, shape.fall, shape.joints)
+    steps = round(turn / (2 * np.pi) * len(shape.spread[0]))
+    spread, own = (np.roll(each, steps, axis=1) for each in (shape.spread, shape.own))
+    return replace(shape, mean=along(shape.mean), modes=along(shape.modes), spread=spread, own=own)
 
 
 def with_modes(penalty: Array, mode_sd: Array) -> Array:
@@ -222,7 +235,10 @@ class PlacedShape:
         self.modes = size * np.einsum("zmk,tk->ztm", along, terms).reshape(len(z) * len(theta), -1)
         every = len(shape.spread[0]) / len(theta)
         columns = np.round(np.arange(len(theta)) * every).astype(int) % len(shape.spread[0])
-        self.spread = np.where(self.inside[:, None], size * between(shape.spread)[:, columns], np.inf)
+        self.spread, self.own = (
+            np.where(self.inside[:, None], size * between(each)[:, columns], np.inf)
+            for each in (shape.spread, shape.own)
+        )
         self.fall = size * between(shape.fall)
 
 
