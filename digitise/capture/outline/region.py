@@ -41,6 +41,9 @@ class Region:
         For each boundary (n,) True where a dressing lies on the limb beside it.
     before
         For each boundary (n,) True where it is that of another body, which stands before the limb.
+    creased_mm
+        For each boundary (n,) sd with which it is known where the limb's skin is pressed on other skin; zero
+        elsewhere. None where that was not sought.
     rests
         For each boundary (n,) True where a limb that lies rests on something; None for one that stands.
     padded
@@ -64,3 +67,4 @@ class Region:
     rests: tuple[Mask, Mask] | None = None
     hem_mm: float | None = None
     padded: tuple[Mask, Mask] | None = None
+    creased_mm: tuple[Array, Array] | None = None

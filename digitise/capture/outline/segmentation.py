@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d, un
 
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
-from digitise.capture.outline.crossing import other_before
+from digitise.capture.outline.crossing import creased, other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.track import (
@@ -115,6 +115,7 @@ def find_region(
         dressed=(beside[0], beside[1]),
         padded=(padded[0], padded[1]),
         before=(other_before(strip, panel, region, 0), other_before(strip, panel, region, 1)),
+        creased_mm=(creased(strip, panel, region, 0), creased(strip, panel, region, 1)),
     )
 
 

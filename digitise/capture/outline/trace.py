@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
+from digitise.capture.outline.beside.double_edge import SecondEdge, no_second_edge, second_edge
+from digitise.capture.outline.beside.narrow_band import narrow_band
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
-from digitise.capture.outline.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light
 from digitise.capture.outline.region import Region
@@ -44,6 +45,7 @@ _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarte
 _HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 _PADDED_MM = 3.0  # a dressing is one to five thick
+_BAND_SD_PX = 3.0  # of a band whose flanks lie 3 to 6 px apart
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
 
@@ -88,22 +90,14 @@ def trace_edges(
     edges, drawn, reasons, told = [], [], [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
-        edge = _doubted(edge, region.doubtful[index][skin])
-        edge = _less_sure(edge, ~edge.sure & region.below[skin], _FLOOR_SD_PX)
-        if region.padded is not None:
-            edge = _less_sure(edge, region.padded[index][skin], _PADDED_MM / strip.pixel_mm())
+        edge = _by_region(edge, region, index, skin, strip.pixel_mm())
         if region.rests is None:
-            second = second_edge(
-                pixels, edge.points, edge.normals, strip.pixel_mm(), region.printed[index][skin]
-            )
-            second = _beside_dressing(second, region.dressed[index][skin])
+            edge, second = _beside(pixels, edge, strip, region, index, skin, front)
             if hem_mm is not None:
                 second, by_hem = _beneath_hem(second)
                 edge = _less_sure(edge, by_hem, _HEM_SD_PX)
         else:  # what shines on a limb beside its shadow is no other body
             second = no_second_edge(len(edge.points))
-        inner = edge.points - second.depth_px[:, None] * edge.normals
-        second = second.without_those_on(front.hides(strip, inner, heights))
         edge = _within(edge, second)
         behind = _closed(front.hides(strip, edge.points, heights)) & ~edge.sure
         fold = _folds(region, index, skin, second)
@@ -139,6 +133,39 @@ def trace_edges(
         (edges[0], edges[1]), (heights, heights), hem_mm, by_hand, _hidden(reasons, heights), supported
     )
     return Traced(outline, min(told))
+
+
+def _by_region(edge: Edge, region: Region, index: int, skin: slice, pixel_mm: float) -> Edge:
+    """Take certainty from those points of an edge that the region says are doubtful, and where it says so."""
+    edge = _doubted(edge, region.doubtful[index][skin])
+    edge = _less_sure(edge, ~edge.sure & region.below[skin], _FLOOR_SD_PX)
+    if region.padded is not None:
+        edge = _less_sure(edge, region.padded[index][skin], _PADDED_MM / pixel_mm)
+    if region.creased_mm is not None:
+        crease = region.creased_mm[index][skin]
+        edge = _less_sure(edge, crease > 0.0, np.maximum(crease / pixel_mm, 2.0 * UNSURE_PX))
+    return edge
+
+
+def _beside(
+    pixels: NDArray[np.uint8],
+    edge: Edge,
+    strip: Strip,
+    region: Region,
+    index: int,
+    skin: slice,
+    front: InFront,
+) -> tuple[Edge, SecondEdge]:
+    """Look for what of another body shows beside an edge: return it, less sure, and a second edge within."""
+    printed = region.printed[index][skin]
+    second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), printed)
+    second = _beside_dressing(second, region.dressed[index][skin])
+    inner = edge.points - second.depth_px[:, None] * edge.normals
+    second = second.without_those_on(front.hides(strip, inner, strip.heights[region.rows][skin]))
+    if region.touched[index].any() or second.near.any():  # another body shows somewhere along it
+        band = narrow_band(pixels, edge.points, edge.normals) & ~printed
+        edge = _less_sure(edge, band, _BAND_SD_PX)
+    return edge, second
 
 
 def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArray[np.bool_]:
@@ -185,7 +212,7 @@ def _beneath_hem(second: SecondEdge) -> tuple[SecondEdge, NDArray[np.bool_]]:
     return second.without(by_hem), by_hem
 
 
-def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float) -> Edge:
+def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float | Array) -> Edge:
     """Take certainty from those points of an edge (n,) that ``where`` names."""
     return replace(
         edge, sure=edge.sure & ~where, sd_px=np.where(where, np.maximum(edge.sd_px, sd_px), edge.sd_px)

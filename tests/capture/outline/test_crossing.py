@@ -6,17 +6,36 @@ import numpy as np
 import pytest
 from strips import SKIN, made_strip
 
-from digitise.capture.outline.crossing import other_before
+from digitise.capture.outline.crossing import creased, other_before
 from digitise.capture.outline.region import Region
 from digitise.capture.surroundings.backdrop import find_panel
 from digitise.capture.surroundings.dressing import dressings
 
 CORNER_MM = 400.0
+THIGHS_MM = 680.0  # where two thighs meet; below, the limb's edge is straight
 
 
 def other_leg(z):
     """The other leg's near edge, which leans towards the limb and meets it at CORNER_MM."""
     return 62.0 - 0.35 * (z - CORNER_MM)
+
+
+def region_of(made, rows, right, touched):
+    """Return the region of a made strip with this right boundary, which something touches on some rows."""
+    nothing, still = np.zeros(len(rows), bool), np.zeros(len(rows))
+    evidence = np.zeros(made.limb.shape, np.float32)
+    return Region(
+        rows,
+        made.left[rows],
+        right,
+        (evidence, evidence),
+        (nothing, nothing),
+        (nothing, touched),
+        (nothing, nothing),
+        (still, still),
+        nothing,
+        *[(nothing, nothing)] * 3,
+    )
 
 
 def crossing(rng, *, before):
@@ -34,22 +53,7 @@ def crossing(rng, *, before):
     limb = made.right[rows]
     touched = other_leg(heights) < limb + 2.0
     right = np.minimum(limb, other_leg(heights)) if before else limb
-    nothing = np.zeros(len(rows), bool)
-    still = np.zeros(len(rows))
-    evidence = np.zeros(made.limb.shape, np.float32)
-    region = Region(
-        rows,
-        made.left[rows],
-        right,
-        (evidence, evidence),
-        (nothing, nothing),
-        (nothing, touched),
-        (nothing, nothing),
-        (still, still),
-        nothing,
-        *[(nothing, nothing)] * 3,
-    )
-    return made.strip, panel, region, touched
+    return made.strip, panel, region_of(made, rows, right, touched), touched
 
 
 def test_the_edge_of_a_leg_before_the_limb_is_not_the_limbs(rng):
@@ -70,6 +74,49 @@ def test_what_leaves_little_of_the_limb_is_before_it(rng):
     narrow = np.where(touched, region.left + 0.5 * (region.right - region.left), region.right)
     cut = dataclasses.replace(region, right=narrow)
     assert np.array_equal(other_before(strip, panel, cut, 1), touched)
+
+
+def pressed(rng, opening):
+    """Return a strip with another thigh on the right, its panel, the region and the limb's own edge, mm.
+
+    A gap of ``opening`` mm per mm closes at ``THIGHS_MM``. Above, the crease between both runs midway between
+    the limb's own edge and the other's, each carried on.
+    """
+    plain = made_strip(rng)
+    z = plain.strip.heights
+    crease = plain.right - np.where(z > THIGHS_MM, 0.5, 1.0) * opening * (z - THIGHS_MM)
+
+    def thigh(x, z):
+        return (x > crease[:, None]) & (z > 300.0)
+
+    made = made_strip(rng, edits=[(thigh, SKIN)])
+    rows = np.flatnonzero(z < 800)
+    touched = z[rows] > THIGHS_MM
+    right = np.where(touched, crease[rows], made.right[rows])
+    region = region_of(made, rows, right, touched)
+    return made.strip, find_panel(made.strip, [made.area]), region, made.right[rows]
+
+
+def test_a_crease_between_thighs_tells_how_far_off_the_limb_may_be(rng):
+    strip, panel, region, own = pressed(rng, 0.5)
+    sd, off = creased(strip, panel, region, 1), own - region.right
+    # up to 1 mm off it is as good as the limb's own edge
+    assert np.all(sd[off > 3.0] > 0.0)
+    assert not np.any(sd[off == 0.0])
+    # the limb's edge is anywhere between both lines: half their distance is 1.7 sd of an even spread, and the
+    # distance is read from a gap of whole cells, to a tenth
+    spread = off / 3.0**0.5
+    assert np.all((sd[sd > 0.0] > spread[sd > 0.0] / 1.1) & (sd[sd > 0.0] < 1.1 * spread[sd > 0.0]))
+    assert not creased(strip, panel, region, 0).any()
+
+
+def test_an_edge_that_keeps_to_its_own_line_is_none_of_a_crease(rng):
+    strip, panel, region, own = pressed(rng, 0.5)
+    assert not creased(strip, panel, dataclasses.replace(region, right=own), 1).any()
+
+
+def test_a_gap_that_closes_slowly_is_one_between_legs_behind_each_other(rng):
+    assert not creased(*pressed(rng, 0.2)[:3], 1).any()
 
 
 def columns_of(made, rows):

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from digitise.capture.outline.double_edge import second_edge
+from digitise.capture.outline.beside.double_edge import second_edge
+from digitise.capture.outline.beside.narrow_band import narrow_band
 
 PIXEL_MM = 0.5
 ROWS = 300  # 2 mm apart: 600 mm of a limb
@@ -13,7 +14,7 @@ AT_PX = 160.0  # column of the outer edge
 RADIUS_PX = 120.0
 
 
-def made(rng, depth_mm, *, gain=1.25, grain=3.0, shadow_px=0.0):
+def made(rng, depth_mm, *, gain=1.25, grain=3.0, shadow_px=0.0, panel=PANEL):
     """Return a photograph, its outer edge (n, 2) px and normals: right of it panel, left of it skin.
 
     Parameters
@@ -26,6 +27,8 @@ def made(rng, depth_mm, *, gain=1.25, grain=3.0, shadow_px=0.0):
         Standard deviation of the grain of skin, grey levels.
     shadow_px
         Width of the soft border of a shadow that falls on the limb's flank 8 mm within the edge; 0 without.
+    panel
+        Its sRGB.
     """
     y = np.arange(ROWS * 2 / PIXEL_MM)
     x = np.arange(240.0)[None, :]
@@ -36,7 +39,7 @@ def made(rng, depth_mm, *, gain=1.25, grain=3.0, shadow_px=0.0):
 
     limb = shade(np.maximum(rim - x, 0))[..., None] * SKIN
     other = gain * shade(np.maximum(AT_PX - x, 0))[..., None] * SKIN
-    picture = np.where((x < rim)[..., None], limb, np.where((x < AT_PX)[..., None], other, PANEL))
+    picture = np.where((x < rim)[..., None], limb, np.where((x < AT_PX)[..., None], other, panel))
     if shadow_px:
         lit = np.clip((AT_PX - x - 8.0 / PIXEL_MM) / shadow_px + 0.5, 0, 1)
         picture = np.where((x < AT_PX)[..., None], (0.6 + 0.4 * lit)[..., None] * picture, picture)
@@ -109,3 +112,11 @@ def test_a_soft_shadow_on_the_flank_is_no_second_edge(rng):
     found = seen(rng, np.zeros(ROWS), shadow_px=20.0)
     assert not (found.depth_px > 0).any()
     assert not found.near.any()
+
+
+@pytest.mark.parametrize(("width_mm", "light", "banded"), [(2.0, 1.0, True), (0.0, 1.35, False)])
+def test_a_band_too_narrow_to_tell_is_not_passed_over(rng, width_mm, light, banded):
+    """Two millimetres of a darker leg before a panel; not the shade of a rim before a bright panel."""
+    picture = made(rng, np.full(ROWS, width_mm), gain=0.75, panel=light * PANEL)
+    found = narrow_band(*picture)
+    assert found.mean() > 0.9 if banded else not found.any()
