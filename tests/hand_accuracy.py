@@ -44,7 +44,7 @@ Four hands with another tone of skin in the photographs, from above and beside: 
 6.2 %, light and medium refused by their misfit though a person can trace them, and brown in dim light on A4
 pages +23 ± 5.9 %: fingers hid all but one marker of the middle page in one photograph and the corner of
 another in the other, and it tilted. That marker is left out since, and the visit refused because the mat is
-hidden; before and since, the six that they were made from read -1.8 to +4.8 %, all within their intervals.
+hidden; the six that they were made from read -1.8 to +4.8 %, all within their intervals.
 Kept until the end, very dark: -2.6 ± 6.1 %.
 """
 
