@@ -279,8 +279,8 @@ shade is lost in one photograph, though a person can trace it: its points are un
 On 14 strips composed at random into the samples, not seen before (3 to 18 mm wide, lighter or darker), 70 of
 some 4,100 sure points are wrong; before, 781 of some 5,500.
 
-Nine more, of 48 % of the pixels, in rooms as clinics have them; the first six were in view while sticks, print in grain
-and shaded flanks were mended, the last three were kept and looked at once.
+Nine more, of 48 % of the pixels, in rooms as clinics have them; the first six were in view while sticks and print in grain
+were mended, the last three were kept and looked at once.
 
 | visit | found | girth rms | wrong |
 |---|---|---|---|

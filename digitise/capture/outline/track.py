@@ -29,7 +29,6 @@ BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known o
 CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
 _PATCH_MM = 150.0  # a dressing with both jumps of a path that goes round it
 _PATCH_OFF_MM = 10.0  # another leg or a stick leaves the limb's course by more
-_LEAST_TOLD = 0.1  # of a run's rows: between bodies that touch four tenths have a clear step (by trial)
 
 
 def track(
@@ -169,22 +168,8 @@ def joined(
     apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
     apart[len(rows) :] = False
     apart = np.asarray(median_filter(apart, size=TRACK_MEDIAN, mode="nearest"), bool) & free
-    apart &= ~_by_nothing(found, pair.strength[index], apart & ~ends)
     patch = _patches(found, apart)
     return np.where(apart & ~patch, told, found), apart & ~patch, patch
-
-
-def _by_nothing(found: NDArray[np.intp], strength: Array, apart: Mask) -> Mask:
-    """Tell where no step of light parts the limb from what would touch it: its own flank, in shade, goes on.
-
-    Where a body comes to touch the limb, the region's boundary jumps to its far side as well.
-    """
-    none = np.zeros(len(apart), bool)
-    for first, last in true_runs(apart):
-        below = min(last, len(apart) - 1)
-        jumps = abs(int(found[below]) - int(found[last - 1])) * STEP_MM > APART_MM
-        none[first:last] = not jumps and (strength[first:last] > CLEAR_STEP).mean() < _LEAST_TOLD
-    return none
 
 
 def _patches(found: NDArray[np.intp], apart: Mask) -> Mask:
