@@ -200,7 +200,7 @@ def section() -> list[str]:
         "cover",
         "refused",
     )
-    lines = [_LEAD, f"| limbs | {' | '.join(figures)} | refused |\n", "|---" * (len(figures) + 2) + "|\n"]
+    lines = [_LEAD, f"| limbs | {' | '.join(figures)} |\n", "|---" * (len(figures) + 1) + "|\n"]
     lines += [_row(kind, [body for body in bodies() if body.kind == kind]) for kind in ("arm", "leg")]
     return [*lines, "\n", _PHOTOS, *map(_photo_row, sample_visits("arm")), _photo_change()]
 

@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
+from digitise.anatomy import Side
 from digitise.cli.app import app
 from digitise.errors import OutputError, PhotoError, RecordError
 from ui import draft as drafts
@@ -89,7 +90,7 @@ def test_two_tabs_of_one_draft_lose_nothing(draft):
     start = drafts.Inputs(client="K-1", rows=(("10", ""), ("20", ""), ("30", "")))
     draft.write(start)
     here = start.model_copy(update={"rows": (("10", "31"), ("20", ""), ("30", "40")), "note": "a"})
-    there = start.model_copy(update={"rows": (("10", ""), ("20", "35"), ("30", "41")), "side": "left"})
+    there = start.model_copy(update={"rows": (("10", ""), ("20", "35"), ("30", "41")), "side": Side.LEFT})
     draft.keep(there, start)
     draft.keep(here, start)
     both = draft.read()
