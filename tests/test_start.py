@@ -54,7 +54,16 @@ def test_the_list_says_what_each_command_says_of_itself():
         assert what in " ".join(text.split())
 
 
-def test_a_comparison_loads_no_library_of_photographs_or_statistics():
-    script = "import sys, digitise.output.change.files, digitise.workflow.care\nprint(*sys.modules)"
+def modules_after(names):
+    script = f"import sys, {names}\nprint(*sys.modules)"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
-    assert not {"cv2", "scipy.signal", "scipy.stats"} & set(done.stdout.split())
+    return set(done.stdout.split())
+
+
+def test_a_comparison_loads_no_library_of_photographs_or_statistics():
+    found = modules_after("digitise.output.change.files, digitise.workflow.care")
+    assert not {"cv2", "scipy.signal", "scipy.stats"} & found
+
+
+def test_a_measurement_loads_no_library_of_statistics_before_it_needs_one():
+    assert not {"scipy.signal", "scipy.stats"} & modules_after("digitise.workflow.measure")

@@ -15,7 +15,6 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
-from scipy.stats import theilslopes
 
 from digitise.capture.outline.region import Region
 from digitise.capture.photo.rectified import STEP_MM, Strip
@@ -114,6 +113,9 @@ def _wedge(gap: Array, first: int, last: int) -> tuple[float, float] | None:
     rows = rows[:reach]
     if len(rows) < _LEAST_ROWS:
         return None
+    # loads scipy.stats: a third of a second that a visit without a second body need not wait for
+    from scipy.stats import theilslopes  # noqa: PLC0415
+
     slope, intercept, *_ = theilslopes(gap[rows], rows)
     if slope < _WEDGE * STEP_MM:
         return None

@@ -13,16 +13,8 @@ from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
 from digitise.capture.outline.crossing import creased, other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.track import (
-    APART_MM,
-    BORDER_CELLS,
-    CLEAR_STEP,
-    STANDS_OUT,
-    TRACK_MEDIAN,
-    joined,
-    no_limb,
-    track,
-)
+from digitise.capture.outline.touching import APART_MM, BORDER_CELLS, CLEAR_STEP, TRACK_MEDIAN, joined
+from digitise.capture.outline.track import STANDS_OUT, no_limb, track
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.dressing import dressings

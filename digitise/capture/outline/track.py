@@ -1,13 +1,12 @@
-"""The limb followed up the backdrop from its foot: a first guess of its cells, and of what touches it."""
+"""The limb followed up the backdrop from its foot: a first guess of which cells are limb."""
 
 from __future__ import annotations
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
-from digitise.capture.outline.bodies import Pair, standing
+from digitise.capture.outline.bodies import standing
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
@@ -23,12 +22,6 @@ _SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by 
 _LEAN_MM = 30.0  # a shin leans by less between the ankle and the panel's lower edge
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
-TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
-APART_MM = 8.0  # within the region's boundary by more: another body widens the region
-BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
-CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies
-_PATCH_MM = 150.0  # a dressing with both jumps of a path that goes round it
-_PATCH_OFF_MM = 10.0  # another leg or a stick leaves the limb's course by more
 
 
 def track(
@@ -139,46 +132,3 @@ def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, i
         new_first = max(new_first, back_first - room) if new_first < back_first - room else new_first
         new_last = min(new_last, back_last + room) if new_last > back_last + room else new_last
     return new_first, new_last
-
-
-def joined(
-    strip: Strip,
-    panel: Panel,
-    rows: NDArray[np.intp],
-    side: NDArray[np.intp],
-    pair: Pair,
-    index: int,
-    free: Mask,
-) -> tuple[NDArray[np.intp], Mask, Mask]:
-    """Put what steps of light tell of an edge where the region's boundary is not the limb's.
-
-    Returns
-    -------
-    Columns for every row from the region's first one down, where something touches the limb, and where
-    something lies on it.
-    """
-    outward = (-1, 1)[index]
-    told = np.round((pair.offsets[index] - strip.offsets[0]) / STEP_MM).astype(np.intp)
-    found = told.copy()
-    found[: len(rows)] = side
-    beyond = np.clip(side + outward * BORDER_CELLS, 0, panel.inside.shape[1] - 1)
-    ends = np.zeros(len(told), bool)
-    ends[: len(rows)] = ~panel.inside[rows, beyond]
-    within = outward * (found - told) * STEP_MM > APART_MM
-    apart = within | (ends & (np.abs(found - told) * STEP_MM > 0))
-    apart[len(rows) :] = False
-    apart = np.asarray(median_filter(apart, size=TRACK_MEDIAN, mode="nearest"), bool) & free
-    patch = _patches(found, apart)
-    return np.where(apart & ~patch, told, found), apart & ~patch, patch
-
-
-def _patches(found: NDArray[np.intp], apart: Mask) -> Mask:
-    """Tell where what parts the limb from its rim lies on it, like a dressing: the rim goes straight on."""
-    patch = np.zeros(len(apart), bool)
-    runs = true_runs(apart)
-    for first, last in runs:
-        if first == 0 or last == len(apart) or (last - first) * STEP_MM > _PATCH_MM:
-            continue
-        chord = np.linspace(found[first - 1], found[last], last - first + 2)[1:-1]
-        patch[first:last] = np.abs(found[first:last] - chord).max() * STEP_MM <= _PATCH_OFF_MM
-    return patch
