@@ -170,6 +170,11 @@ class Pages(Document):
         self.image(io.BytesIO(png), self.l_margin + x, top, width, height, alt_text=words)
         self.set_xy(self.l_margin, top if beside else top + height + 1.5)
 
+    @staticmethod
+    def rows_mm(count: int, points: float = 8.0) -> float:
+        """Return how high a table of so many rows is, its head among them, mm."""
+        return count * _ROW_MM * points / 8.0
+
     def rows(
         self,
         head: Sequence[str],

@@ -13,6 +13,9 @@ from digitise.output.report.layout import Pages
 from digitise.output.report.parts import PLACES, PRESSURE
 from digitise.output.report.words import with_interval
 
+_ROWS_PT = 7.5
+_ABOVE_MM = 25.0  # a heading, a line of safety and the gaps below them
+
 
 def places_section(pages: Pages, places: Sequence[form.PlaceForm], report: Report) -> None:
     """Write the places that may need padding."""
@@ -57,12 +60,13 @@ def _begins(layer: form.LayerForm) -> str:
 
 def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
     """Write the wrap sheet."""
-    pages.heading("Wrap sheet", keep=120.0)
-    pages.notice(report.form.safety[:1])
     model, sheet = report.last.model, report.sheet
+    height = 0.0 if sheet is None else pages.epw * layers_height_mm(len(sheet.needs)) / WIDTH_MM
+    # who wraps has pictures and lengths of all layers before them at once
+    pages.heading("Wrap sheet", keep=_ABOVE_MM + height + pages.rows_mm(len(wrap.layers) + 1, _ROWS_PT))
+    pages.notice(report.form.safety[:1])
     if sheet is not None:
         turns = figures_style.png(lambda: wrap_layers(model.limb, model.end, sheet))
-        height = pages.epw * layers_height_mm(len(sheet.needs)) / WIDTH_MM
         pages.picture(turns, "The layers, in the order in which they go on.", pages.epw, height)
     pages.rows(
         [
@@ -90,7 +94,7 @@ def wrap_section(pages: Pages, wrap: form.WrapForm, report: Report) -> None:
         ],
         [30.0, 18.0, 24.0, 18.0, 16.0, 28.0, 24.0, 14.0],
         align="LRRRRRRR",
-        points=7.5,
+        points=_ROWS_PT,
     )
     kinds = (("bandage", wrap.rolls), ("padding", wrap.padding_rolls))
     rolls = ", ".join(f"{kind} {count} of {width:.0f} mm" for kind, found in kinds for width, count in found)

@@ -263,6 +263,8 @@ def test_pages(paper, which, pages, request, tmp_path):
     for number, page in enumerate(text[:count], start=1):
         assert f"page {number} of {count}" in page
         assert "not a diagnosis" in page
+    # pictures, lengths and rolls of a wrap: one page in the hand
+    assert all("Rolls: " in page for page in text if "Wrap sheet" in page)
 
 
 @needs_poppler
