@@ -143,6 +143,7 @@ def begin_visit(page, url: str, number: int, client: int | None = None) -> None:
     settled(page)  # what is known of a client appears above the choices and moves them
     for name in ("Leg", "Left"):
         page.get_by_text(name, exact=True).locator("visible=true").first.click()
+    settled(page)  # each choice draws the page again
     files = [case / name for name in ("field.json", "photo-1.jpg", "photo-2.jpg", "tape.csv")]
     page.locator("input[type=file]").first.set_input_files(files)
 
