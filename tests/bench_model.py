@@ -7,6 +7,7 @@ photograph, from above the foot, adds is told in parts of the processor time of 
 import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # for what is started: users have compiled modules
 
 import resource
 import statistics

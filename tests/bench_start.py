@@ -16,6 +16,7 @@ SAMPLE = Path(__file__).parents[1] / "sample-images/pair-calf-week0"
 TYPER = "import typer, rich"
 LIBRARIES = "import cv2, scipy.optimize, scipy.ndimage, pydantic, trimesh"
 ENVIRONMENT = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+ENVIRONMENT.pop("PYTHONDONTWRITEBYTECODE", None)  # users have compiled modules
 
 
 def seconds(*words):
