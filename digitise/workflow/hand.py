@@ -24,10 +24,11 @@ from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.hand.figures import taped
 from digitise.shape.hand.forearm import forearm_beyond
-from digitise.shape.hand.join import join_hand, require_as_thick, require_at_wrist
+from digitise.shape.hand.join import girth_of_arm, join_hand, require_as_thick, require_at_wrist
 from digitise.shape.hand.prior import WRIST, outline_of_hand, usual_hand
+from digitise.shape.limb import Limb
 from digitise.shape.statistical.planes import TangentPlanes, planes_of_view, together
-from digitise.shape.statistical.solve import ShapeBelief, TapedGirth, solve_shape
+from digitise.shape.statistical.solve import KnownGirth, ShapeBelief, solve_shape
 from digitise.shape.statistical.surface import PlacedShape
 
 # Where the outline is sought: round the usual hand laid over it, then round what that told.
@@ -164,8 +165,7 @@ def with_hand(
             )
         require_at_wrist(limb, 0.0)
         seen = find()
-        hand = measure_hand(seen, limb.side, {row.place: row.girth_mm for row in measured.places})
-        require_as_thick(hand.belief, limb, 0.0)
+        hand = measure_hand(seen, limb.side, {row.place: row.girth_mm for row in measured.places}, limb)
     except DigitiseError as error:
         told = Finding("", "hand-left-out", "warning", f"The hand was not measured: {error.what}", error.do)
         return replace(measured, findings=(*measured.findings, told))
@@ -174,7 +174,9 @@ def with_hand(
     return replace(measured, end=MeasuredEnd(part, photos, cameras, hand.outlines))
 
 
-def measure_hand(seen: Sequence[HandPhoto], side: Side, girths: Mapping[str, float]) -> SolvedHand:
+def measure_hand(
+    seen: Sequence[HandPhoto], side: Side, girths: Mapping[str, float], arm: Limb | None = None
+) -> SolvedHand:
     """Find a hand that lies on the mat in its photographs and solve its shape.
 
     Parameters
@@ -185,6 +187,8 @@ def measure_hand(seen: Sequence[HandPhoto], side: Side, girths: Mapping[str, flo
         ``left`` or ``right``.
     girths
         Taped round the hand, mm, by the place's name.
+    arm
+        The arm that it belongs to, its heights counted from the wrist crease.
 
     Raises
     ------
@@ -192,7 +196,7 @@ def measure_hand(seen: Sequence[HandPhoto], side: Side, girths: Mapping[str, flo
         No photograph is from above, the hand is not seen well enough, or what is seen is not a bare hand of
         this side, palm down.
     ShapeError
-        The hand's shape does not settle.
+        The hand's shape does not settle, or the arm is far thicker or thinner than the hand where it begins.
     """
     first = _from_above(seen)
     start = _start(seen[first], side)
@@ -200,6 +204,11 @@ def measure_hand(seen: Sequence[HandPhoto], side: Side, girths: Mapping[str, flo
     for number, each in enumerate(seen):
         _require_seen(outlines.get(number), each.photo)
         _require_bare(belief, planes, number, each.photo)
+    if arm is not None:
+        # by itself first: drawn to an arm of another person, it would agree with it better
+        require_as_thick(belief, arm, 0.0)
+        known = (*taped(girths), girth_of_arm(arm, 0.0))
+        belief = solve_shape(belief.surface, planes, near=True, reach=outline_of_hand, girths=known)
     return SolvedHand(belief, tuple(outlines[number] for number in range(len(seen))))
 
 
@@ -241,7 +250,7 @@ def _lies(seen: HandPhoto, side: Side) -> Lies:
 
 
 def _solve(
-    seen: Sequence[HandPhoto], start: PlacedShape, girths: Sequence[TapedGirth]
+    seen: Sequence[HandPhoto], start: PlacedShape, girths: Sequence[KnownGirth]
 ) -> tuple[ShapeBelief, dict[int, BodyOutline], TangentPlanes]:
     """Return the hand, its outlines by photograph, and the planes that the last solve touched."""
     coarse, fine = _PASSES

@@ -13,7 +13,7 @@ from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart
 from digitise.shape.hand.prior import MIDDLE, MIDDLE_FINGER, PALM, THUMB, WRIST, along_hand, parts_of_hand
 from digitise.shape.limb import MM3_PER_ML, Estimate
-from digitise.shape.statistical.solve import ShapeBelief, TapedGirth, slopes
+from digitise.shape.statistical.solve import KnownGirth, ShapeBelief, slopes
 from digitise.shape.statistical.surface import PlacedShape
 
 # The tape lies over the knuckles: share of the way from the wrist to the middle one, behind its bulge.
@@ -63,17 +63,17 @@ def wrist_girth(hand: ShapeBelief) -> Estimate[float]:
     return _estimate(hand, _wrist)
 
 
-def girth_above_wrist(hand: ShapeBelief, above_mm: float) -> float:
+def girth_beside_wrist(surface: PlacedShape, above_mm: float) -> float:
     """Return what a taut tape round the forearm so far above the wrist would read, mm."""
-    wrist, ahead = along_hand(hand.surface)
-    return _girth(hand.surface, hand.surface.prior.faces, wrist - above_mm * ahead)
+    wrist, ahead = along_hand(surface)
+    return _girth(surface, surface.prior.faces, wrist - above_mm * ahead)
 
 
-def taped(girths: Mapping[str, float]) -> tuple[TapedGirth, ...]:
+def taped(girths: Mapping[str, float]) -> tuple[KnownGirth, ...]:
     """Return the girths that a hand's shape can follow, of those taped (mm, by the place's name)."""
     measures = {"palm": _palm, "wrist": _wrist}
     return tuple(
-        TapedGirth(measures[name], mm, _TAPE_SD_MM) for name, mm in girths.items() if name in measures
+        KnownGirth(measures[name], mm, _TAPE_SD_MM) for name, mm in girths.items() if name in measures
     )
 
 

@@ -55,15 +55,15 @@ Reach = Callable[[PlacedShape, TangentPlanes], Touch]
 
 
 @dataclass(frozen=True)
-class TapedGirth:
-    """A girth that was taped round the body.
+class KnownGirth:
+    """A girth that was taped round the body, or that the limb has which it belongs to.
 
     Attributes
     ----------
     measure
         Gives that girth of a shape, mm; wherever it stands.
     mm, sd
-        As taped, and its standard deviation.
+        As it is known, and its standard deviation.
     """
 
     measure: Callable[[PlacedShape], float]
@@ -82,7 +82,7 @@ def solve_shape(
     near: bool = False,
     *,
     reach: Reach = farthest,
-    girths: Sequence[TapedGirth] = (),
+    girths: Sequence[KnownGirth] = (),
 ) -> ShapeBelief:
     """Bend the usual shape until it touches the planes.
 
@@ -98,7 +98,7 @@ def solve_shape(
     reach
         Where a surface touches planes.
     girths
-        Taped round it; they count beside the planes.
+        Known of it; they count beside the planes.
 
     Raises
     ------
@@ -112,10 +112,10 @@ def solve_shape(
     for number in range(_ROUNDS):
         residual, rows = _linearise(surface, planes, biases, reach)
         weight = _weights(residual, planes.sd, near)
-        taped, told = _taped(surface, girths, len(biases))
-        matrix = rows.T @ (weight[:, None] * rows) + taped.T @ taped + precision
+        girth_rows, told = _known(surface, girths, len(biases))
+        matrix = rows.T @ (weight[:, None] * rows) + girth_rows.T @ girth_rows + precision
         away = np.concatenate([surface.parameters - home, biases])
-        push = rows.T @ (weight * np.nan_to_num(residual)) + taped.T @ told - precision @ away
+        push = rows.T @ (weight * np.nan_to_num(residual)) + girth_rows.T @ told - precision @ away
         step = np.linalg.solve(matrix, push)
         step *= min(1.0, 2.0 / (number - _FULL_STEPS + 2)) if number > _FULL_STEPS else 1.0
         before = surface
@@ -173,7 +173,7 @@ def slopes(surface: PlacedShape, measure: Callable[[PlacedShape], float]) -> Arr
     return slope
 
 
-def _taped(surface: PlacedShape, girths: Sequence[TapedGirth], views: int) -> tuple[Array, Array]:
+def _known(surface: PlacedShape, girths: Sequence[KnownGirth], views: int) -> tuple[Array, Array]:
     """Return how the girths grow with parameters and biases (G, P), and what they lack (G,), in their sds."""
     rows = [np.append(slopes(surface, each.measure), np.zeros(views)) / each.sd for each in girths]
     lacks = [(each.mm - each.measure(surface)) / each.sd for each in girths]

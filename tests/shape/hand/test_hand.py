@@ -23,7 +23,7 @@ from digitise.shape.end_figures import end_volume
 from digitise.shape.fit import fit_limb
 from digitise.shape.hand.figures import hand_length, hand_volume, palm_girth, taped, wrist_girth
 from digitise.shape.hand.forearm import forearm_beyond
-from digitise.shape.hand.join import join_hand, require_as_thick, require_at_wrist
+from digitise.shape.hand.join import girth_of_arm, join_hand, require_as_thick, require_at_wrist
 from digitise.shape.hand.prior import (
     MIDDLE,
     THUMB,
@@ -218,6 +218,36 @@ def test_an_arm_that_begins_at_the_elbow_is_not_joined(arm):
         else:
             with pytest.raises(ShapeError, match="mm round where it begins"):
                 require_as_thick(belief_of(random_hand(seed=1)), grown, grown.from_mm)
+
+
+@pytest.mark.parametrize(("above", "height"), [(5.0, 20.0), (40.0, 40.0)])
+def test_an_arm_tells_its_girth_a_little_above_the_wrist(arm, above, height):
+    wrist = arm.from_mm - above
+    told = girth_of_arm(arm, wrist)
+    own = read.girth(arm, np.array([wrist + height]))
+    assert_allclose(told.mm, own.mean[0])
+    # never surer than a crease that is tapped to 3 mm where girths grow by a millimetre each millimetre
+    assert told.sd > max(3.0, own.sd[0])
+    surface = random_hand(seed=1)
+    begin, ahead = along_hand(surface)
+    section = trimesh.intersections.mesh_plane(solid_of(surface), ahead, begin - height * ahead)
+    flat = section.reshape(-1, 3) @ np.column_stack([np.cross(ahead, [0, 0, 1]), [0, 0, 1]])
+    assert_allclose(told.measure(surface), ConvexHull(flat).area, rtol=1e-6)
+
+
+def test_a_thick_arm_makes_a_thicker_and_surer_hand(arm):
+    """One girth with Gaussian errors draws a hand from prior to arm by the share that their sds say."""
+    usual = PlacedShape.usual(usual_hand("left"))
+    none = TangentPlanes(*(np.zeros((0, 3)),) * 3, np.zeros(0), np.zeros(0), np.zeros(0, int), np.zeros(0))
+    told = girth_of_arm(arm, arm.from_mm)
+    alone, known = (solve_shape(usual, none, reach=outline_of_hand, girths=some) for some in ((), (told,)))
+    slope = slopes(usual, told.measure)
+    sd = float(np.sqrt(slope @ alone.covariance @ slope))
+    share = sd**2 / (sd**2 + told.sd**2)
+    own, lacks = told.measure(known.surface) - told.measure(usual), told.mm - told.measure(usual)
+    # girths of the hull are nearly linear in the parameters: a tenth of what is drawn
+    assert_allclose(own, share * lacks, rtol=0.1)
+    assert hand_volume(known).sd < hand_volume(alone).sd
 
 
 def test_arrays_give_the_hand_back(arm, hand):
