@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.interpolate import BSpline
@@ -76,26 +77,35 @@ class Basis:
 
     def splines(self, z: Array, derivative: int = 0) -> Array:
         """Evaluate every spline, or its derivative, at heights (N,) mm: (N, n_splines)."""
-        spline = BSpline(self.knots, np.eye(self.n_splines), self.order - 1)
-        return np.asarray(spline(np.clip(z, self.low, self.high), nu=derivative))
+        return np.asarray(self._every_spline(np.clip(z, self.low, self.high), nu=derivative))
 
-    def design(self, theta: Array, z: Array, *, turned: int = 0, raised: int = 0) -> Array:
-        """Return the rows that turn parameters into ``h(theta, z)``.
+    @cached_property
+    def _every_spline(self) -> BSpline:
+        return BSpline(self.knots, np.eye(self.n_splines), self.order - 1)
+
+    def design(self, theta: Array, z: Array) -> Array:
+        """Return the rows (N, size) that turn parameters into ``h(theta, z)``; (N,) radians and mm."""
+        around, along = fourier(theta, self.harmonics), self.splines(z)
+        return (around[:, :, None] * along[:, None, :]).reshape(len(theta), self.size)
+
+    def support(self, parameters: Array, theta: Array, z: Array, *, turned: int = 0) -> Array:
+        """Return ``h(theta, z)`` of parameters (size,), which needs no rows as :meth:`design` makes them.
 
         Parameters
         ----------
+        parameters
+            (size,) mm.
         theta, z
             (N,) radians and mm.
-        turned, raised
-            Orders of derivative by theta and by z.
+        turned
+            Order of derivative by theta.
 
         Returns
         -------
-        (N, size).
+        (N,) mm.
         """
-        around = fourier(theta, self.harmonics, turned)
-        along = self.splines(z, raised)
-        return (around[:, :, None] * along[:, None, :]).reshape(len(theta), self.size)
+        sections = self.splines(z) @ parameters.reshape(self.n_terms, -1).T
+        return np.asarray(np.sum(fourier(theta, self.harmonics, turned) * sections, axis=1))
 
     def quadrature(self, low: float, high: float) -> tuple[Array, Array]:
         """Return heights and weights (M,) that integrate products of two splines exactly."""

@@ -27,7 +27,7 @@ from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import SHARED_ERRORS, Limb
 from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
-from digitise.shape.solve import EdgeData, Posterior, edge_information, in_place, printed, solve
+from digitise.shape.solve import EdgeData, Posterior, in_place, printed, solve
 from digitise.shape.tangents import Samples
 from digitise.shape.taped import TapeCheck, TapeCross, cross_check
 from digitise.tape.rows import TapeRow
@@ -206,7 +206,7 @@ def _fit(
         kind = priors.SOLID if solved.solid else usual if prior is None else prior
         solved = _solved(scene, basis, start, tape, (usual, kind), ignored)._replace(solid=solved.solid)
     belief, solid, alone, cross = solved
-    final = solve(basis, belief.prior, edge_information(basis, belief.edges), cross.girths)
+    final = solve(basis, belief.prior, belief.edge_part, cross.girths)
     require_scale(cross, scene.names)
     final = printed(basis, final, cross.girths, cross.scale_ratio)
 
@@ -273,7 +273,7 @@ def _solved(
 
 def _residual(scene: Scene, basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeResidual:
     samples = data.samples
-    left = samples.h - basis.design(samples.theta, samples.z) @ posterior.mean - data.modes @ posterior.modes
+    left = samples.h - basis.support(posterior.mean, samples.theta, samples.z) - data.modes @ posterior.modes
     pixels = (left / samples.mm_per_px)[samples.sure]
     rms = float(np.sqrt(np.mean(pixels**2))) if len(pixels) else float("nan")
     return EdgeResidual(scene.names[data.view], data.edge, rms, float(np.mean(data.weight < 0.5)))

@@ -51,11 +51,12 @@ Members = tuple[tuple[NDArray[np.bool_], ...], ...]
 
 @dataclass(frozen=True, eq=False)
 class Belief:
-    """The current estimate within the rounds."""
+    """The current estimate within the rounds; ``edge_part`` is what all ``edges`` together tell."""
 
     prior: Prior
     posterior: Posterior
     edges: tuple[EdgeData, ...]
+    edge_part: tuple[Array, Array]
 
 
 def settle(
@@ -79,7 +80,7 @@ def settle(
     prior = Prior(np.zeros(basis.size), priors.precision(sections, basis, radius))
     members = _members(basis, start, overruled)
     edges = _edge_data(scene, basis, start, members, None)
-    belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
+    belief = _believed(basis, prior, edges)
     touched = start
     for number in range(_MOST_ROUNDS - 1):
         mean, last = belief.posterior.mean, belief.posterior
@@ -88,7 +89,7 @@ def settle(
             members = _members(basis, touched, overruled)
         edges = _edge_data(scene, basis, touched, members, belief)
         prior = _prior(basis, mean, sections)
-        belief = Belief(prior, solve(basis, prior, edge_information(basis, edges)), edges)
+        belief = _believed(basis, prior, edges)
         if number + 1 >= _JOIN_ROUNDS and _change(basis, belief.posterior.mean, mean) < _SETTLED:
             return belief
         if number > _CALM_FROM:
@@ -98,6 +99,11 @@ def settle(
         where=", ".join(scene.names),
         do="Check the outlines, and whether the limb moved between the photographs.",
     )
+
+
+def _believed(basis: Basis, prior: Prior, edges: tuple[EdgeData, ...]) -> Belief:
+    edge_part = edge_information(basis, edges)
+    return Belief(prior, solve(basis, prior, edge_part), edges, edge_part)
 
 
 def _between(one: Posterior, other: Posterior) -> Posterior:
@@ -126,12 +132,12 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
     """Whether the edges tell of a straight-sided solid: a limb's prior would count unseen bulges it lacks."""
     if basis.high - basis.low < _SOLID_LEAST_MM:
         return False
-    mean, part = belief.posterior.mean, edge_information(basis, belief.edges)
+    mean = belief.posterior.mean
     radius = _radius(basis, mean)
 
     def evidence(sections: priors.SectionPrior) -> float:
         weight = priors.log_determinant(sections, basis, radius)
-        return log_evidence(basis, _prior(basis, mean, sections), weight, part)
+        return log_evidence(basis, _prior(basis, mean, sections), weight, belief.edge_part)
 
     return evidence(priors.SOLID) - evidence(limb) > _SOLID_LOG_ODDS
 

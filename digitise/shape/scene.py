@@ -93,7 +93,7 @@ def touch_centre(planes: Planes, centre: Array) -> Samples:
 def touch_limb(planes: Planes, basis: Basis, mean: Array, z: Array) -> Samples:
     """Touch the current limb, whose rim points were last seen at heights ``z`` (N,)."""
     theta = np.arctan2(planes.normal[:, 1], planes.normal[:, 0])
-    return touch(planes, basis.design(theta, z, turned=1) @ mean)
+    return touch(planes, basis.support(mean, theta, z, turned=1))
 
 
 def mode_columns(nominal: Planes, moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:
@@ -101,12 +101,12 @@ def mode_columns(nominal: Planes, moved: list[Planes], samples: Samples, basis: 
 
     Direction, height and distance of a sample all move with its camera, so residuals are compared.
     """
-    here = samples.h - basis.design(samples.theta, samples.z) @ mean
+    here = samples.h - basis.support(mean, samples.theta, samples.z)
     columns = np.zeros((len(here), len(moved)))
     for number, planes in enumerate(moved):
         if planes is not nominal:
             there = touch_limb(planes, basis, mean, samples.z)
-            columns[:, number] = here - (there.h - basis.design(there.theta, there.z) @ mean)
+            columns[:, number] = here - (there.h - basis.support(mean, there.theta, there.z))
     return columns
 
 

@@ -123,12 +123,24 @@ class Posterior:
 
 def edge_covariance(data: EdgeData) -> Array:
     """Return the covariance of one edge's samples, (N, N) mm^2."""
-    samples = data.samples
+    return _wandering(data.samples) + np.diag(_own_variance(data.samples) / data.weight)
+
+
+def _wandering(samples: Samples) -> Array:
+    """Return the covariance (N, N) of what an edge's samples err by together, mm^2."""
     distance = np.abs(samples.z[:, None] - samples.z) * np.sqrt(3.0) / WANDER_LENGTH_MM
     shared = OFFSET_SD_PX**2 + WANDER_SD_PX**2 * (1 + distance) * np.exp(-distance)
-    scale = samples.mm_per_px * np.where(samples.sure, 1.0, UNSURE_FACTOR)
-    own = np.maximum(samples.sd_px, LEAST_SD_PX) * scale
-    return np.asarray(np.outer(scale, scale) * shared + np.diag(own**2 / data.weight))
+    scale = _scale(samples)
+    return np.asarray(np.outer(scale, scale) * shared)
+
+
+def _own_variance(samples: Samples) -> Array:
+    """Return the variance (N,) of each sample's own error, mm^2."""
+    return np.asarray((np.maximum(samples.sd_px, LEAST_SD_PX) * _scale(samples)) ** 2)
+
+
+def _scale(samples: Samples) -> Array:
+    return samples.mm_per_px * np.where(samples.sure, 1.0, UNSURE_FACTOR)
 
 
 def girth_rows(basis: Basis, z: Array) -> Array:
@@ -294,16 +306,16 @@ def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:
     first look's weights finds outliers that stood together and vouched for each other.
     """
     samples = data.samples
-    residual = samples.h - basis.design(samples.theta, samples.z) @ posterior.mean
+    residual = samples.h - basis.support(posterior.mean, samples.theta, samples.z)
     residual -= data.modes @ posterior.modes
-    trusted = edge_covariance(replace(data, weight=np.ones_like(data.weight)))
-    alone = np.abs(residual) / np.sqrt(np.diag(trusted))
+    together, own = _wandering(samples), _own_variance(samples)
+    alone = np.abs(residual) / np.sqrt(np.diag(together) + own)
     for _ in range(_LOOKS):
-        covariance = edge_covariance(data)
+        covariance = together + np.diag(own / data.weight)
         inverse = cho_solve(cho_factor(covariance, lower=True), np.eye(len(residual)))
         among = np.abs(inverse @ residual) / np.diag(inverse)
         # variance given the others, with the point's own sd as it was read, not as it was inflated
-        variance = 1.0 / np.diag(inverse) - np.diag(covariance) + np.diag(trusted)
+        variance = 1.0 / np.diag(inverse) - own / data.weight + own
         score = np.maximum(alone, among / np.sqrt(variance))
         data = replace(data, weight=np.minimum(1.0, (OUTLIER_Z / np.maximum(score, 1e-12)) ** 2))
     return data

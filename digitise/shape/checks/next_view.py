@@ -72,8 +72,11 @@ def best_next_view(
     taken = [azimuth_deg(camera, limb) for camera in cameras]
     tried = np.arange(between_deg[0], between_deg[1] + 1.0, _STEP_DEG)
     free = [at for at in tried if all(_apart(at, other) >= _APART_DEG for other in taken)]
-    views = [next_view(limb, cameras, at) for at in free]
-    return min(views, key=lambda view: view.then.sd, default=None)
+    if not free:
+        return None
+    known = [_volume_with(limb, cameras, at) for at in free]
+    best = int(np.argmin([then.sd for then in known]))
+    return NextView(float(free[best]), _volume(limb), known[best])
 
 
 def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
@@ -84,14 +87,20 @@ def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
     ShapeError
         When the cameras at hand stand within the limb.
     """
+    return NextView(at_deg, _volume(limb), _volume_with(limb, cameras, at_deg))
+
+
+def _volume_with(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> Estimate[float]:
     away = [float(np.linalg.norm(_seen_from(camera, limb)[:2])) for camera in cameras]
     focal = [camera.lens.focal_px for camera in cameras]
     distance, pitch = float(np.mean(away)), float(np.mean(np.divide(away, focal)))
     centre = distance * np.array([np.cos(np.radians(at_deg)), np.sin(np.radians(at_deg))])
-    known = replace(limb, covariance=_with_view(limb, centre, pitch))
-    found = (volume(one, limb.from_mm, limb.to_mm) for one in (limb, known))
-    now, then = (Estimate(float(each.mean), float(each.sd)) for each in found)
-    return NextView(at_deg, now, then)
+    return _volume(replace(limb, covariance=_with_view(limb, centre, pitch)))
+
+
+def _volume(limb: Limb) -> Estimate[float]:
+    found = volume(limb, limb.from_mm, limb.to_mm)
+    return Estimate(float(found.mean), float(found.sd))
 
 
 def azimuth_deg(camera: Camera, limb: Limb) -> float:
@@ -124,9 +133,9 @@ def _with_view(limb: Limb, centre: Array, pitch: float) -> Array:
             bias = np.zeros((len(z), len(SHARED_ERRORS)))
             bias[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * pitch
             rows = np.column_stack([rows, bias])
-        noise = _noise(theta, z, pitch)
-        gain = cho_solve(cho_factor(rows @ joint @ rows.T + noise, lower=True), rows @ joint)
-        joint = joint - (rows @ joint).T @ gain
+        seen = rows @ joint
+        told = cho_factor(seen @ rows.T + _noise(theta, z, pitch), lower=True)
+        joint = joint - seen.T @ cho_solve(told, seen)
     return np.asarray((joint[:p, :p] + joint[:p, :p].T) / 2 + print_doubt)
 
 
