@@ -136,16 +136,14 @@ def _measure_sides(grey: NDArray[np.uint8], corners: Array, reach: Array) -> _Li
 def _sample(grey: NDArray[np.uint8], where: Array) -> tuple[Array, NDArray[np.bool_]]:
     """Interpolate light at (..., S, 2) px; also tell (...) which profiles lie wholly in the picture."""
     height, width = grey.shape
-    low = np.floor(where).astype(np.intp)
-    part = (where - low).astype(np.float32)
-    inside = np.all((low >= 0) & (low < [width - 1, height - 1]), axis=(-1, -2))
-    x = np.clip(low[..., 0], 0, width - 2)
-    y = np.clip(low[..., 1], 0, height - 2)
-    u, v = part[..., 0], part[..., 1]
+    x, y = where[..., 0], where[..., 1]
+    left, top = np.floor(x).astype(np.intp), np.floor(y).astype(np.intp)
+    u, v = (x - left).astype(np.float32), (y - top).astype(np.float32)
+    inside = np.all((left >= 0) & (left < width - 1) & (top >= 0) & (top < height - 1), axis=-1)
+    at = np.clip(top, 0, height - 2) * width + np.clip(left, 0, width - 2)
     flat = grey.reshape(-1)
-    at = y * width + x
-    upper = _LIGHT[flat[at]] * (1 - u) + _LIGHT[flat[at + 1]] * u
-    lower = _LIGHT[flat[at + width]] * (1 - u) + _LIGHT[flat[at + width + 1]] * u
+    a, b, c, d = (_LIGHT.take(flat.take(at + step)) for step in (0, 1, width, width + 1))
+    upper, lower = a * (1 - u) + b * u, c * (1 - u) + d * u
     return (upper * (1 - v) + lower * v).astype(np.float64), inside
 
 
@@ -227,9 +225,12 @@ def _fit_lines(
 
 def _mad(residual: Array, usable: NDArray[np.bool_]) -> Array:
     """Return (M, 4) robust scale of the residuals, px, with a floor against a perfect fit."""
-    seen = np.where(usable, np.abs(residual), np.nan)
-    seen = np.where(usable.any(-1, keepdims=True), seen, 1.0)
-    return np.maximum(1.4826 * np.nanmedian(seen, axis=-1), 0.02)
+    # numpy's median of what is usable takes ten times as long on so many short rows
+    ordered = np.sort(np.where(usable, np.abs(residual), np.inf), axis=-1)
+    count = np.maximum(usable.sum(-1, keepdims=True), 1)
+    middle = np.concatenate([(count - 1) // 2, count // 2], axis=-1)
+    size = np.take_along_axis(ordered, middle, axis=-1).mean(-1)
+    return np.maximum(1.4826 * np.where(np.isfinite(size), size, 1.0), 0.02)
 
 
 def _meet(lines: _Lines) -> tuple[Array, Array]:

@@ -202,15 +202,19 @@ def _best_pair(
     """Viterbi's algorithm over pairs of columns, each of which moves by one cell at most from row to row."""
     height = len(scores)
     moves = [(a, b) for a in (-1, 0, 1) for b in (-1, 0, 1)]
-    price = np.array([_BEND * (a * a + b * b) for a, b in moves], np.float32)
-    padded = np.full((width + 2, width + 2), -_BIG * _BIG, np.float32)
+    price = np.array([[_BEND * (a * a + b * b)] for a, b in moves], np.float32)
+    # every pair's place in a square table with a margin, and the places from which each move reaches it
+    across = width + 2
+    padded = np.full(across * across, -_BIG * _BIG, np.float32)
+    here = (left + 1) * across + right + 1
+    reachable = here + np.array([[a * across + b] for a, b in moves])
     choices = np.empty((height, len(left)), np.int8)
     total = scores[0]
     for row in range(1, height):
-        padded[left + 1, right + 1] = total
-        reached = np.stack([padded[left + 1 + a, right + 1 + b] for a, b in moves]) - price[:, None]
+        padded[here] = total
+        reached = padded.take(reachable) - price
         choices[row] = np.argmax(reached, axis=0)
-        total = reached[choices[row], np.arange(len(left))] + scores[row]
+        total = reached.max(axis=0) + scores[row]
     index = np.full((width, width), -1)
     index[left, right] = np.arange(len(left))
     at = int(np.argmax(total))

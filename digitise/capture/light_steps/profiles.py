@@ -19,9 +19,9 @@ _LEAST_NOISE = np.array([0.002, 0.008, 0.008])  # compressed colour is flat, wit
 def sample_light(pixels: NDArray[np.uint8], at: Array) -> NDArray[np.float32]:
     """Read linear light at positions (n, m, 2) px, as (n, m, 3) brightness and colour differences."""
     size = np.array(pixels.shape[1::-1])
-    known = np.nan_to_num(at.reshape(-1, 2), nan=0.0)
-    low = np.clip(np.floor(known.min(axis=0)).astype(int) - 2, 0, size - 1)
-    high = np.clip(np.ceil(known.max(axis=0)).astype(int) + 3, low + 1, size)
+    known = [np.nan_to_num(each, nan=0.0) for each in (at[..., 0], at[..., 1])]
+    low = np.clip(np.floor([each.min() for each in known]).astype(int) - 2, 0, size - 1)
+    high = np.clip(np.ceil([each.max() for each in known]).astype(int) + 3, low + 1, size)
     crop = linear_light(pixels[low[1] : high[1], low[0] : high[0]])
     return np.asarray(read_between(crop, at - low) @ _CHANNELS, np.float32)
 

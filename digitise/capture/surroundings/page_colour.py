@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from shapely.geometry import Polygon
-from shapely.ops import unary_union
+import shapely
 
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
@@ -116,8 +115,8 @@ def _quads(panel: list[Placed]) -> tuple[list[Array], list[Array], list[Array]]:
 
 def is_page(board: Board) -> bool:
     """Tell a page full of markers, beyond which a panel is plain, from a panel with markers round it."""
-    squares = unary_union([Polygon(quad) for quad in board.corners])
-    return bool(squares.area >= _FULL * board.size[0] * board.size[1])
+    squares = shapely.area(shapely.polygons(board.corners)).sum()
+    return bool(squares >= _FULL * board.size[0] * board.size[1])
 
 
 def _widened(quad: Array, share: float) -> Array:

@@ -7,6 +7,7 @@ the sheet known is that one smooth course of colour explains much of it, and lit
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -60,10 +61,7 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
     """
     blocks = _blocks(values, whole, rim, core)
     fits = [_grown(blocks, colour) for colour in _modes(blocks)]
-    _, coefficients = max(fits, key=lambda fit: fit[0])
-    rows, columns = (np.linspace(-1.0, 1.0, n) for n in whole.shape)
-    y, x = np.meshgrid(rows, columns, indexing="ij")
-    colour = np.asarray(_terms(x, y) @ coefficients, np.float32)
+    colour = _course(_with_shade(blocks, max(fits, key=lambda fit: fit.gain)), whole.shape)
     off = np.abs(values - colour).reshape(-1, 3)[np.flatnonzero(whole)[::5]]
     near = np.all(off < 2.0 * np.array(_TOLERANCES[-1]), axis=1)
     spread = np.quantile(off[near], 0.8, axis=0) / 1.28 if near.sum() > _LEAST_BLOCKS else LEAST_SD
@@ -72,6 +70,15 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
 
 def _terms(x: Array, y: Array) -> Array:
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+
+
+def _course(coefficients: Array, shape: tuple[int, ...]) -> Values:
+    """Return the colours (H, W, 3) of a quadratic: in each row powers of y times quadratics in x."""
+    y, x = (np.linspace(-1.0, 1.0, n)[:, None] for n in shape)
+    constant, by_x, by_y, by_xx, by_xy, by_yy = coefficients
+    in_x = np.stack([constant + x * (by_x + x * by_xx), by_y + x * by_xy, by_yy + 0.0 * x])
+    powers = np.hstack([np.ones_like(y), y, y * y])
+    return np.asarray(powers @ in_x.reshape(3, -1), np.float32).reshape(*shape, 3)
 
 
 def _blocks(values: Values, whole: Mask, rim: Mask, core: Mask) -> _Blocks:
@@ -92,14 +99,23 @@ def _blocks(values: Values, whole: Mask, rim: Mask, core: Mask) -> _Blocks:
 def _modes(blocks: _Blocks) -> Array:
     """Return the commonest colours, (m, 3)."""
     bins = np.floor(blocks.values / _MODE_BIN).astype(int)
-    _, which, counts = np.unique(bins, axis=0, return_inverse=True, return_counts=True)
+    bins -= bins.min(axis=0)
+    numbers = np.ravel_multi_index(bins.T, bins.max(axis=0) + 1)
+    _, which, counts = np.unique(numbers, return_inverse=True, return_counts=True)
     commonest = np.argsort(counts)[::-1][:_MOST_MODES]
-    which = which.reshape(-1)
     return np.array([np.median(blocks.values[which == n], axis=0) for n in commonest])
 
 
-def _grown(blocks: _Blocks, colour: Array) -> tuple[float, Array]:
-    """Grow a sheet from one colour: how much it explains, and its coefficients (6, 3)."""
+class _Fit(NamedTuple):
+    """A sheet grown from one colour: how much it explains, its blocks, how far it is off, coefficients."""
+
+    gain: float
+    inliers: Mask
+    off: Array
+    coefficients: Array
+
+
+def _grown(blocks: _Blocks, colour: Array) -> _Fit:
     inliers = np.all(np.abs(blocks.values - colour) < _FIRST_TOLERANCE, axis=1)
     coefficients = np.zeros((6, 3))
     coefficients[0] = colour
@@ -107,19 +123,23 @@ def _grown(blocks: _Blocks, colour: Array) -> tuple[float, Array]:
     for tolerance in _TOLERANCES:
         if np.count_nonzero(inliers) < _LEAST_BLOCKS:
             break
-        coefficients = np.asarray(
-            np.linalg.lstsq(blocks.terms[inliers], blocks.values[inliers], rcond=None)[0], float
-        )
+        coefficients = _fitted(blocks, inliers)
         off = blocks.values - blocks.terms @ coefficients
         inliers = np.all(np.abs(off) < tolerance, axis=1)
-    gain = float(blocks.weights[inliers].sum())
-    # the last fit follows soft shadows: darker, but of one hue
-    shaded = inliers | (
-        (off[:, 0] < 0.0) & (off[:, 0] > -_SHADOW) & (np.abs(off[:, 1:]) < _ONE_HUE).all(axis=1)
-    )
-    if np.count_nonzero(shaded) >= _LEAST_BLOCKS:
-        coefficients = np.linalg.lstsq(blocks.terms[shaded], blocks.values[shaded], rcond=None)[0]
-    return gain, np.asarray(coefficients, float)
+    return _Fit(float(blocks.weights[inliers].sum()), inliers, off, coefficients)
+
+
+def _with_shade(blocks: _Blocks, fit: _Fit) -> Array:
+    """Fit a sheet once more, with its soft shadows: darker, but of one hue."""
+    off = fit.off
+    shade = (off[:, 0] < 0.0) & (off[:, 0] > -_SHADOW) & (np.abs(off[:, 1:]) < _ONE_HUE).all(axis=1)
+    shaded = fit.inliers | shade
+    return _fitted(blocks, shaded) if np.count_nonzero(shaded) >= _LEAST_BLOCKS else fit.coefficients
+
+
+def _fitted(blocks: _Blocks, where: Mask) -> Array:
+    """Return the coefficients (6, 3) of a quadratic through blocks."""
+    return np.asarray(np.linalg.lstsq(blocks.terms[where], blocks.values[where], rcond=None)[0], float)
 
 
 def smooth_fit(values: Values, plain: Mask, fallback: Values) -> Values:

@@ -204,18 +204,16 @@ def _dim_outside(pixels: Pixels, low: Array, high: Array) -> None:
     """Darken what lies beyond the lowest and the highest ring, along the limb whichever way it points."""
     along = high.mean(axis=0) - low.mean(axis=0)
     along /= max(float(np.linalg.norm(along)), 1e-9)
-    turn = np.stack([along, [-along[1], along[0]]], axis=1)
-    rows, columns = np.indices(pixels.shape[:2], dtype=np.float32)
-    up, across = (columns * turn[0, axis] + rows * turn[1, axis] for axis in (0, 1))
-    below, above = (_course(ring @ turn, across) for ring in (low, high))
-    outside = (up < below) | (up > above)
-    pixels[outside] = (pixels[outside] * _DIMMED).astype(np.uint8)
-
-
-def _course(ring: Array, across: Array) -> Array:
-    """Return how far up a ring (N, 2) of (up, across) lies at each pixel, its ends continued straight."""
-    order = np.argsort(ring[:, 1])
-    return np.asarray(np.interp(across, ring[order, 1], ring[order, 0]))
+    across = np.array([-along[1], along[0]])
+    far = sum(pixels.shape[:2]) * across
+    first, last = (ring[np.argsort(ring @ across)] for ring in (low, high))
+    between = np.concatenate(
+        [[first[0] - far], first, [first[-1] + far, last[-1] + far], last[::-1], [last[0] - far]]
+    )
+    outside = np.ones(pixels.shape[:2], np.uint8)
+    cv2.fillPoly(outside, [np.round(between).astype(np.int32)], 0)
+    dark = cv2.LUT(pixels, (np.arange(256) * _DIMMED).astype(np.uint8))
+    cv2.copyTo(dark, outside, pixels)
 
 
 def _stretches(flags: NDArray[np.bool_]) -> list[slice]:
