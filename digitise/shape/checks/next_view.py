@@ -79,18 +79,14 @@ def best_next_view(
     return NextView(float(free[best]), _volume(limb), known[best])
 
 
-def next_view(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> NextView:
-    """Return what a photograph from the direction ``at_deg`` would tell of the volume, everything in sight.
+def _volume_with(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> Estimate[float]:
+    """Return the volume as a photograph from the direction ``at_deg`` would tell it, everything in sight.
 
     Raises
     ------
     ShapeError
         When the cameras at hand stand within the limb.
     """
-    return NextView(at_deg, _volume(limb), _volume_with(limb, cameras, at_deg))
-
-
-def _volume_with(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> Estimate[float]:
     away = [float(np.linalg.norm(_seen_from(camera, limb)[:2])) for camera in cameras]
     focal = [camera.lens.focal_px for camera in cameras]
     distance, pitch = float(np.mean(away)), float(np.mean(np.divide(away, focal)))
