@@ -279,10 +279,8 @@ def log_evidence(basis: Basis, prior: Prior, log_determinant: float, edge_part: 
     ----------
     basis
         Splines and harmonics.
-    prior
-        The prior, and
-    log_determinant
-        of its precision.
+    prior, log_determinant
+        The prior, and the logarithm of its precision's determinant.
     edge_part
         From :func:`edge_information`.
 
