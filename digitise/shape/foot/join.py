@@ -6,6 +6,7 @@ from digitise.errors import ShapeError
 from digitise.shape.end import EndPart, drawn_to
 from digitise.shape.foot.planes import HIGHEST_MM
 from digitise.shape.limb import Limb
+from digitise.shape.statistical.model import beside_edges
 from digitise.shape.statistical.solve import ShapeBelief
 
 HIGHEST_JOINT_MM = HIGHEST_MM - 15.0
@@ -36,7 +37,19 @@ def join_foot(belief: ShapeBelief, limb: Limb) -> EndPart:
         The foot.
     limb
         The leg, its axis the world's z, :func:`known as far down as the foot reaches <require_low>`.
+
+    Raises
+    ------
+    ShapeError
+        The foot was bent so far from any usual one that it ends below its leg.
     """
     surface = belief.surface
+    beside = beside_edges(surface.prior.faces)
+    rim = surface.prior.edges[beside[:, 0] == beside[:, 1]]
+    if surface.vertices()[rim, 2].min() <= limb.from_mm:
+        raise ShapeError(
+            "Its shape does not settle.",
+            do="Take the photograph from above again, with the whole foot or hand and the mat in it.",
+        )
     joined = drawn_to(limb, surface.vertices(), surface.prior.edges)
     return EndPart("foot", belief, limb.from_mm, joined)

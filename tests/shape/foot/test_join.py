@@ -1,3 +1,6 @@
+from dataclasses import replace
+
+import numpy as np
 import pytest
 import synthetic
 import trimesh
@@ -55,6 +58,24 @@ def test_no_step_where_they_meet(limb, foot):
 def test_the_foot_far_from_the_leg_stays_as_it_was(foot):
     low = foot.vertices[:, 2] < foot.top_mm - 40.0
     assert_allclose(foot.vertices[low], foot.belief.surface.vertices()[low])
+
+
+def test_a_foot_that_ends_below_its_leg_is_refused(limb, foot):
+    """The more it is bent down at its upper end, the lower that lies; nothing is joined over a gap."""
+    surface = foot.belief.surface
+    top = int(np.argmax(surface.prior.mean[:, 2]))
+    down = -surface.prior.modes[:, top, 2] / np.linalg.norm(surface.prior.modes[:, top, 2])
+    joins = []
+    for sds in (0.0, 3.0, 6.0, 12.0, 40.0):
+        bent = surface.moved(np.concatenate([sds * down, np.zeros(3)]))
+        try:
+            join_foot(replace(foot.belief, surface=bent), limb)
+            joins.append(True)
+        except ShapeError:
+            joins.append(False)
+    assert joins[0]
+    assert not joins[-1]
+    assert sorted(joins, reverse=True) == joins
 
 
 def test_a_leg_that_begins_too_high_is_refused():
