@@ -1,4 +1,4 @@
-"""A limb in so much light that its rim is nearly as white as the sheet: what was cut short is not counted."""
+"""A limb's edge that is none is not counted: cut short in too much light, or of the print behind it."""
 
 from types import SimpleNamespace
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from digitise.capture.lying.cut import warmer_than
-from digitise.capture.outline.lying.beyond import pale_beyond
+from digitise.capture.outline.lying.beyond import pale_beyond, paper_within
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM
 
@@ -58,3 +58,23 @@ def test_an_edge_that_follows_the_skin_counts():
     shown = strip(np.arange(100, 160))
     assert not pale_beyond(*shown, ROWS, np.full(len(ROWS), HALF), 1).any()
     assert not pale_beyond(*shown, ROWS, np.full(len(ROWS), -HALF), -1).any()
+
+
+@pytest.mark.parametrize("outward", [-1, 1])
+def test_a_markers_edge_with_paper_between_it_and_the_limb_does_not_count(outward):
+    """A marker's border 4 to 14 mm beyond the limb: over 5 mm, most of the 6 mm within it are paper."""
+    skin = np.broadcast_to(np.abs(OFFSETS) < HALF, (len(ROWS), len(OFFSETS)))
+    shown, _ = strip(ROWS[:0])
+    off = np.interp(ROWS, [100, 200], [4.0, 14.0], left=0.0, right=0.0)
+    hidden = paper_within(skin, shown, ROWS, outward * (HALF + off), outward)
+    assert hidden[(off > 5.0 + STEP_MM)].all()
+    # ten rows beside count as little
+    beside = np.convolve(off > 5.0 - STEP_MM, np.ones(21), "same") > 0
+    assert not hidden[~beside].any()
+
+
+@pytest.mark.parametrize("off", [-2.0, 0.0, 2.0])
+def test_an_edge_that_is_right_to_its_blur_counts(off):
+    skin = np.broadcast_to(np.abs(OFFSETS) < HALF, (len(ROWS), len(OFFSETS)))
+    shown, _ = strip(ROWS[:0])
+    assert not paper_within(skin, shown, ROWS, np.full(len(ROWS), HALF + off), 1).any()

@@ -1,4 +1,7 @@
-"""Skin beyond what was found to be the limb: nearly as white as the sheet in much light, or before print."""
+"""Skin beyond what was found to be the limb: nearly as white as the sheet in much light, or before print.
+
+And paper within it: before print, whose edges are stronger than the limb's.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +20,8 @@ from digitise.geometry.rigid import Array
 # The sheet is a little warmer within a few mm of a lit limb, whose light falls on it; the rim of a limb that
 # was cut short lay 5 to 12 mm beyond what was found.
 _BEYOND_MM = np.arange(3.0, 8.0, STEP_MM)
+# Paper between a limb's edge and a marker behind it; nearer, the edge's own blur mixes both.
+_WITHIN_MM = np.arange(-8.0, -2.0, STEP_MM)
 _RIM_MM = np.array([-1.0, -3.0])  # the limb's rim in the shade may be as narrow as that
 _AS_DARK = 0.4  # log units: half a step that is seen clearly
 _FAR_MM = 120.0  # from the axis: surely sheet
@@ -42,7 +47,7 @@ def pale_beyond(strip: Strip, panel: Panel, rows: NDArray[np.intp], offsets: Arr
     if not far.any():
         return np.zeros(len(rows), bool)
     warm = warmer_than(values, np.median(values[far, 1:], axis=0)) & panel.inside
-    steady = _beyond(warm, strip, rows, offsets, outward)
+    steady = _mostly(warm, strip, rows, offsets, outward, _BEYOND_MM)
     if steady.mean() > _MUCH:
         return np.ones(len(rows), bool)
     return _with_margin(steady)
@@ -58,7 +63,18 @@ def skin_beyond(skin: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array
     strip, rows, offsets, outward
         As for :func:`pale_beyond`.
     """
-    return _with_margin(_beyond(skin, strip, rows, offsets, outward))
+    return _with_margin(_mostly(skin, strip, rows, offsets, outward, _BEYOND_MM))
+
+
+def paper_within(skin: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
+    """Return at which rows (n,) no skin lies within a boundary: that is an edge of the print behind the limb.
+
+    Parameters
+    ----------
+    skin, strip, rows, offsets, outward
+        As for :func:`skin_beyond`.
+    """
+    return _with_margin(_mostly(~skin, strip, rows, offsets, outward, _WITHIN_MM))
 
 
 def shadow_beyond(dark: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
@@ -79,11 +95,14 @@ def shadow_beyond(dark: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Arr
         for reach in (_RIM_MM, _BEYOND_MM)
     )
     as_dark = median_filter(np.abs(rim - beyond) < _AS_DARK, _STEADY_ROWS, mode="nearest")
-    return np.asarray(as_dark & _beyond(dark, strip, rows, offsets, outward))
+    return np.asarray(as_dark & _mostly(dark, strip, rows, offsets, outward, _BEYOND_MM))
 
 
-def _beyond(cells: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int) -> Mask:
-    most = cells[_cells(strip, rows, offsets, outward, _BEYOND_MM)].mean(axis=1) > 0.5
+def _mostly(
+    cells: Mask, strip: Strip, rows: NDArray[np.intp], offsets: Array, outward: int, reach: Array
+) -> Mask:
+    """Return at which rows (n,) most of the cells so far beyond a boundary (m,), mm, are among some."""
+    most = cells[_cells(strip, rows, offsets, outward, reach)].mean(axis=1) > 0.5
     return np.asarray(median_filter(most, _STEADY_ROWS, mode="nearest"), bool)
 
 

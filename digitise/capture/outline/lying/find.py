@@ -11,7 +11,7 @@ from scipy.ndimage import median_filter, minimum_filter1d
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.lying.cut import CLIP, Cut, cut_out
 from digitise.capture.outline.bodies import Pair, limb_pair
-from digitise.capture.outline.lying.beyond import pale_beyond, shadow_beyond, skin_beyond
+from digitise.capture.outline.lying.beyond import pale_beyond, paper_within, shadow_beyond, skin_beyond
 from digitise.capture.outline.lying.supports import resting
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.segmentation import agreement_across
@@ -82,6 +82,8 @@ def find_lying_region(
     pale = [pale_beyond(strip, panel, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     # before print and table steps of light decide, and that from light to shade on the limb is one of them
     on = [found[k][2] & skin_beyond(cut.like_skin, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
+    # and so are those of the print
+    off = [found[k][2] & paper_within(cut.like_skin, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
     # shadows are of one hue, as paper and print are: before them too the edge is told by hue alone, and to
     # two pixels only, since the skin beside it tinges the shadow
     shadow = [shadow_beyond(cut.dark, strip, rows, found[k][0], (-1, 1)[k]) for k in (0, 1)]
@@ -93,7 +95,7 @@ def find_lying_region(
         (_evidence(strip, panel, cut, rows, found[0], -1), _evidence(strip, panel, cut, rows, found[1], 1)),
         (found[0][1] | shadow[0], found[1][1] | shadow[1]),
         (found[0][2], found[1][2]),
-        (pale[0] | on[0], pale[1] | on[1]),
+        (pale[0] | on[0] | off[0], pale[1] | on[1] | off[1]),
         (nowhere, nowhere),
         nothing,
         (shadow[0], shadow[1]),
