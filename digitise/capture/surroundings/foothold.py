@@ -24,6 +24,9 @@ _PITCH_MM = 5.0
 _TOES_MM, _HEEL_MM, _HALF_MM = 200.0, 150.0, 70.0  # how far a foot reaches from where the limb stands
 _MARGIN_MM = 15.0
 COLOURED = 0.2  # log units of hue off the paper's: skin, wood and most cloth are more
+_SAME_HUE, _CANDIDATES = 0.05, 400  # what paper's own hue differs by; so many points' hues are looked at
+_SHIFTS = 3  # from the least red of a hue's own spread to its middle
+_COMMON = 0.1  # of the commonest hue: two feet on home-printed pages leave their paper that much
 _DARKEST = -4.0  # log brightness: below, hue is noise
 _MOST_HIDDEN = 0.5
 _LEAST_CELLS = 40  # 10 cm2
@@ -110,7 +113,25 @@ def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, acro
     crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (width, 3))
     column, row = np.round(at[seen] - low).astype(int).T
     values[seen] = brightness_and_hue(np.asarray(crop, np.uint8)[row, column])
-    bright = values[:, 0] >= np.nanquantile(values[:, 0], 0.85)
-    paper = np.median(values[bright], axis=0)
-    off = np.linalg.norm(values[:, 1:] - paper[1:], axis=1)
+    off = np.linalg.norm(values[:, 1:] - _paper_hue(values), axis=1)
     return np.where(values[:, 0] > _DARKEST, off, np.nan)
+
+
+def _paper_hue(values: Array) -> Array:
+    """Return the hue (2,) of paper: of those that are common among the brighter points the least red.
+
+    A pale foot may be the brightest, and two feet may hide more than they leave, but any skin is redder than
+    white paper in the same light.
+    """
+    told = values[values[:, 0] > _DARKEST]
+    if not len(told):
+        return np.zeros(2)
+    hue = told[told[:, 0] >= np.median(told[:, 0]), 1:]
+    some = hue[:: len(hue) // _CANDIDATES + 1]
+    near = np.linalg.norm(some[:, None] - hue, axis=2) < _SAME_HUE
+    count = near.sum(axis=1)
+    red = np.where(count >= _COMMON * count.max(), some[:, 0] - some[:, 1], np.inf)
+    found = some[np.argmin(red)]
+    for _ in range(_SHIFTS):
+        found = np.median(hue[np.linalg.norm(hue - found, axis=1) < _SAME_HUE], axis=0)
+    return np.asarray(found)

@@ -6,7 +6,7 @@ import pytest
 from strips import CAMERA, SIZE, made_strip
 
 from digitise.capture.sheets.field import Board
-from digitise.capture.surroundings.foothold import look_at_mat
+from digitise.capture.surroundings.foothold import COLOURED, hue_off_paper, look_at_mat
 from digitise.geometry.rigid import Pose
 
 HALF_MM = np.array([200.0, 250.0])
@@ -48,3 +48,18 @@ def test_skin_on_the_mat_is_a_body(rng, left):
     first = -nearer * (left + 90.0)  # as seen from the front, +x lies to the left
     assert mat.is_covered(first + 15.0, first + 75.0)
     assert not mat.is_covered(first + 110.0, first + 170.0)
+
+
+def test_a_foot_paler_than_the_shaded_paper_is_no_paper(rng):
+    """In the shade of its own leg a mat is darker than the lightest skin: hue alone tells them apart."""
+    picture = np.full((SIZE[1], SIZE[0], 3), 150, np.uint8)
+    cv2.fillPoly(picture, [ring(-200, 200, 250, -250)], (176, 173, 166), shift=4)
+    cv2.fillPoly(picture, [ring(-50, 50, 190, -100)], (214, 193, 178), shift=4)
+    pixels = np.clip(picture + rng.normal(0.0, 2.0, picture.shape), 0, 255).astype(np.uint8)
+    points = np.array([[x, y, 0.0] for x in range(-180, 181, 10) for y in range(-230, 231, 10)])
+    off = hue_off_paper(pixels, CAMERA, points)
+    foot = (np.abs(points[:, 0]) < 40) & (points[:, 1] > -90) & (points[:, 1] < 180)
+    rest = (np.abs(points[:, 0]) > 60) | (points[:, 1] < -110) | (points[:, 1] > 200)
+    # log(214/193) - log(176/173) to the display's power of 2.2, both ways: 0.24 between the two hues
+    assert np.median(off[foot]) > COLOURED
+    assert np.quantile(off[rest], 0.95) < COLOURED / 2
