@@ -42,6 +42,7 @@ _PLAIN_SHARE = 0.3  # that is, on three tenths of the edge at least,
 # further. On edges of five limbs with none the grain next to the edge is 1.2 to 1.7 times the deeper skin's
 _NEXT_TO_EDGE = 2.0
 _DEEP_SHARE = 0.3  # of the depths, those with the least grain
+_GRAIN_ROWS = 31  # 60 mm: light falls off slowly
 _CLEAR = 0.5  # of the light: no grain of skin reaches it
 _LONG_MM = 44.0
 _FILLED = 0.7  # of a line's rows
@@ -133,7 +134,7 @@ def second_edge(
     steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
     grain = np.quantile(steps, _PLAIN_SHARE, axis=0)
     grain = np.minimum(grain, _NEXT_TO_EDGE * np.quantile(grain, _DEEP_SHARE))
-    least = np.clip(_BY_GRAIN * grain, _LEAST, _CLEAR)
+    least = np.clip(_BY_GRAIN * grain * _coarser(steps)[:, None], _LEAST, _CLEAR)
     own = printed[:, None] & (depth[first:] < _OWN_HUE_PX)
     clearness = steps / least
     ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (clearness > _FAINTER)
@@ -159,6 +160,16 @@ def second_edge(
     near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX))
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
+
+
+def _coarser(steps: NDArray[np.float32]) -> Array:
+    """Return by how much the grain of steps (n, m) on each row is coarser than where the limb is plain: (n,).
+
+    Light falls off along a limb, and in the dark the same noise is a greater part of it.  A second edge makes
+    steps at few of the depths, so the lower ones tell the grain.
+    """
+    grain = median_filter(np.quantile(steps, _DEEP_SHARE, axis=1), size=_GRAIN_ROWS, mode="nearest")
+    return np.maximum(grain / max(float(np.quantile(grain, _PLAIN_SHARE)), 1e-6), 1.0)
 
 
 def _slices(where: Mask) -> list[slice]:
