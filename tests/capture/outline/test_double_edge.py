@@ -120,3 +120,18 @@ def test_a_band_too_narrow_to_tell_is_not_passed_over(rng, width_mm, light, band
     picture = made(rng, np.full(ROWS, width_mm), gain=0.75, panel=light * PANEL)
     found = narrow_band(*picture)
     assert found.mean() > 0.9 if banded else not found.any()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_noise_where_very_dark_skin_has_least_light_is_no_second_edge(seed):
+    """Light falls to a fifth along the limb; noise by itself is as great everywhere."""
+    rng = np.random.default_rng(seed)
+    picture, points, normals = made(rng, np.zeros(ROWS), grain=0.0)
+    linear = (picture / 255.0) ** 2.2
+    falling = np.linspace(1.0, 0.2, len(picture))[:, None, None]
+    skin = np.arange(picture.shape[1])[None, :, None] < AT_PX
+    linear = np.where(skin, linear * 0.16 * falling, linear)
+    noise = gaussian_filter(rng.normal(0.0, 1.0, linear.shape), (0.7, 0.7, 0)) * 2.5 * 0.004
+    dark = 255.0 * np.clip(linear + noise, 0.0, 1.0) ** (1 / 2.2)
+    found = second_edge(np.rint(dark).astype(np.uint8), points, normals, PIXEL_MM, np.zeros(ROWS, bool))
+    assert not (found.depth_px > 0).any()

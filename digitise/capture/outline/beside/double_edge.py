@@ -165,7 +165,7 @@ def second_edge(
 
 
 def _noise(light: NDArray[np.float32]) -> Array:
-    """Return what the picture's noise makes of steps on each row of brightness (n, m), by the light around: (n,).
+    """Return what a picture's noise makes of steps on each row of brightness (n, m), by its light: (n,).
 
     Light falls off along a limb; where very dark skin has least of it noise is far more than elsewhere.
     """
