@@ -9,7 +9,7 @@ from pathlib import Path
 from digitise.capture.sheets.field import MarkerField
 from digitise.output.model.measured import Measured
 from digitise.tape.rows import PlaceGirth
-from digitise.workflow.foot import FromAbove, with_foot
+from digitise.workflow.foot import with_foot
 from digitise.workflow.hand import hand_photos, with_hand
 from digitise.workflow.posture.lying import Posture
 from digitise.workflow.posture.of_hand import of_the_hand, require_arms
@@ -46,7 +46,7 @@ def add_foot(measured: Measured, outlined: Outlined, paths: Sequence[Path], tell
     with take_turn(tell):
         photos = {path.name: opened(path) for path in paths}
         sides = [photos[photo.name] for photo in outlined.photos]
-        above = [FromAbove(photos[each.photo.name], each.camera) for each in outlined.above]
+        above = [replace(each, photo=photos[each.photo.name]) for each in outlined.above]
         return _light(with_foot(measured, sides, above))
 
 

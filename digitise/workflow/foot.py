@@ -11,12 +11,14 @@ import numpy as np
 from digitise.anatomy import LimbKind, Side
 from digitise.capture.checks.finding import Finding
 from digitise.capture.expected.outline import BodyOutline, Look, find_body
+from digitise.capture.expected.print_lines import Print, print_of
 from digitise.capture.photo.photograph import Photograph
+from digitise.capture.sheets.field import Board
 from digitise.cores import for_each
 from digitise.errors import ContradictionError, OutlineError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
-from digitise.geometry.rigid import Array
+from digitise.geometry.rigid import Array, Pose
 from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.fit import LimbFit
 from digitise.shape.foot.figures import ball_girth, foot_length
@@ -76,10 +78,11 @@ _LEFT_OUT = replace(
 
 @dataclass(frozen=True, eq=False)
 class FromAbove:
-    """A photograph taken along the limb, and its camera."""
+    """A photograph taken along the limb, its camera, and the mat's pages, each with its pose."""
 
     photo: Photograph
     camera: Camera
+    mat: tuple[tuple[Board, Pose], ...] = ()
 
 
 def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]) -> Measured:
@@ -150,14 +153,15 @@ def measure_foot(
     require_low(limb)
     photos = (*sides, *(each.photo for each in above))
     cameras = (*measured.calibration.cameras, *(each.camera for each in above))
-    belief, outlines, planes = _solve(photos, cameras, limb, range(len(photos)))
+    printed = print_of(above[0].mat)  # the mat lies still
+    belief, outlines, planes = _solve(photos, cameras, limb, range(len(photos)), printed)
     for number in range(len(sides), len(photos)):
         _require_seen(outlines.get(number), photos[number])
     findings: tuple[Finding, ...] = ()
     misled = _misled(belief, planes, [number for number in outlines if number < len(sides)])
     if misled is not None:
         rest = [number for number in range(len(photos)) if number != misled]
-        fewer = _solve(photos, cameras, limb, rest)
+        fewer = _solve(photos, cameras, limb, rest, printed)
         if all(_misfit(fewer[0], fewer[2], number, 0.95) <= _BEYOND_DOUBT_MM for number in fewer[1]):
             belief, outlines, planes = fewer
             findings = (replace(_LEFT_OUT, photo=photos[misled].name),)
@@ -181,7 +185,7 @@ def measure_foot(
 
 
 def _solve(
-    photos: Sequence[Photograph], cameras: Sequence[Camera], limb: Limb, used: Sequence[int]
+    photos: Sequence[Photograph], cameras: Sequence[Camera], limb: Limb, used: Sequence[int], printed: Print
 ) -> tuple[ShapeBelief, dict[int, BodyOutline], TangentPlanes]:
     """Return the foot of the ``used`` photographs, its outlines by photograph, and the planes it touches."""
     leg, told = _leg_body(limb), planes_of_leg(limb)
@@ -190,7 +194,7 @@ def _solve(
     planes = told
     for number, look in enumerate(_PASSES):
         expected = Mesh(foot.surface.vertices(), foot.surface.prior.faces)
-        find = partial(find_body, body=expected, limb=leg, look=look)
+        find = partial(find_body, body=expected, limb=leg, look=look, printed=printed)
         tried = for_each(find, [photos[n].pixels for n in used], [cameras[n] for n in used])
         outlines = {n: found for n, found in zip(used, tried, strict=True) if found is not None}
         seen = [planes_of_view(cameras[n], found.edge, n) for n, found in outlines.items()]

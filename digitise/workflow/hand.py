@@ -14,9 +14,10 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.expected.lying_hand import Lies, find_lying_hand
 from digitise.capture.expected.outline import BodyOutline, Look, find_body
+from digitise.capture.expected.print_lines import print_of
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import Board, MarkerField
-from digitise.capture.surroundings.scene import placed_boards
+from digitise.capture.surroundings.scene import mat_pages
 from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
@@ -133,10 +134,8 @@ def hand_photos(
     calibration = inspection.calibration
     if calibration is None:
         raise PhotoError("its camera cannot be solved.", do="Take the photograph of the hand again.")
-    boards = [placed_boards(calibration, field, n) for n in numbers]
     return tuple(
-        HandPhoto(photos[n], calibration.cameras[n], tuple(each for each in placed if each[0].role == "mat"))
-        for n, placed in zip(numbers, boards, strict=True)
+        HandPhoto(photos[n], calibration.cameras[n], mat_pages(calibration, field, n)) for n in numbers
     )
 
 
@@ -266,7 +265,9 @@ def _sought(
 ) -> tuple[dict[int, BodyOutline], TangentPlanes]:
     """Return the outlines found near to an expected hand, by photograph, and their planes."""
     body, forearm = Mesh(surface.vertices(), surface.prior.faces), forearm_beyond(surface)
-    tried = [find_body(each.photo.pixels, each.camera, body, forearm, look) for each in seen]
+    tried = [
+        find_body(each.photo.pixels, each.camera, body, forearm, look, print_of(each.boards)) for each in seen
+    ]
     outlines = {n: found for n, found in enumerate(tried) if found is not None}
     planes = [planes_of_view(seen[n].camera, found.edge, n) for n, found in outlines.items()]
     if not planes:

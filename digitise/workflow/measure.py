@@ -18,6 +18,7 @@ from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
 from digitise.capture.photo.photograph import Photograph, read_photo
 from digitise.capture.sheets.field import MarkerField, field_digest
+from digitise.capture.surroundings.scene import mat_pages
 from digitise.cores import for_each
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.camera import looks_along
@@ -244,7 +245,7 @@ def find_outlines(
         axis,
         field_digest(field),
         findings,
-        tuple(FromAbove(photos[n], calibration.cameras[n]) for n in along),
+        tuple(FromAbove(photos[n], calibration.cameras[n], mat_pages(calibration, field, n)) for n in along),
         posture=lying.posture if lying else "",
     )
 

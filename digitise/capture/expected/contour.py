@@ -106,6 +106,11 @@ def differs(line: Array, normals: Array, colours: NDArray[np.float32], mm: float
     return np.asarray(hue | (np.linalg.norm(step, axis=1) > _LEAST_STEP))
 
 
+def just_inside(line: Array, normals: Array, values: NDArray[np.float32], mm: float) -> Array:
+    """Return the means (N, 3) of values (H, W, 3) a little inside of points."""
+    return _both_sides(line, normals, values, mm)[0]
+
+
 def _both_sides(line: Array, normals: Array, values: NDArray[np.float32], mm: float) -> list[Array]:
     """Return the means (N, 3) of values a little inside of points and a little outside."""
     away = np.array([_NEAR_MM, (_NEAR_MM + _FAR_MM) / 2.0, _FAR_MM]) / mm

@@ -6,14 +6,15 @@ as OpenCV has it), from what is surely body and surely not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from digitise.capture.expected.contour import contour, differs, on_half_light, on_half_mask
+from digitise.capture.expected.contour import contour, differs, just_inside, on_half_light, on_half_mask
 from digitise.capture.expected.crop import Crop, Mask, crop_round
+from digitise.capture.expected.print_lines import Print, along_print, with_beside
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import linear_light
 from digitise.geometry.camera import Camera
@@ -85,7 +86,12 @@ class Look:
 
 
 def find_body(
-    pixels: NDArray[np.uint8], camera: Camera, body: Mesh, limb: Mesh, look: Look
+    pixels: NDArray[np.uint8],
+    camera: Camera,
+    body: Mesh,
+    limb: Mesh,
+    look: Look,
+    printed: Print | None = None,
 ) -> BodyOutline | None:
     """Find the outline of a bare foot or hand.
 
@@ -101,6 +107,8 @@ def find_body(
         The leg or forearm that it belongs to.
     look
         How to look.
+    printed
+        The print of the sheets behind it.
 
     Returns
     -------
@@ -117,7 +125,15 @@ def find_body(
     whole = _one_body(_closed(skin, crop.disc(look.gap_mm)), expected)
     if whole is None:
         return None
-    return BodyOutline(_edge(crop, whole, skin, above, near), crop, _hue_off(crop, whole & ~above, above))
+    edge = _edge(crop, whole, skin, above, near)
+    if printed is not None:
+        mm = crop.mm / crop.shrink
+        wrong = along_print(edge.points, edge.normals, camera, printed, mm) & _paper_within(
+            crop, edge, whole, _on_pages(crop, printed) & ~near
+        )
+        seen = edge.seen & ~with_beside(wrong)
+        edge = replace(edge, sure=seen, seen=seen.copy())
+    return BodyOutline(edge, crop, _hue_off(crop, whole & ~above, above))
 
 
 def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, look: Look) -> Mask | None:
@@ -197,6 +213,34 @@ def _edge(crop: Crop, whole: Mask, skin: Mask, above: Mask, near: Mask) -> Edge:
     limit = _grown(~near, crop.disc(_LIMIT_MM)) | _grown(above, crop.disc(_LIMB_NEAR_MM)) | _border(crop)
     seen = ~_at(limit | filled, line) & differs(line, normals, brightness_and_hue(crop.pixels), crop.mm)
     return Edge(crop.to_photo(line), normals, np.full(len(line), _SD_PX * crop.shrink), seen.copy(), seen)
+
+
+def _on_pages(crop: Crop, printed: Print) -> Mask:
+    """Return which cells (H, W) show a page, or what lies on it."""
+    cells = np.zeros(crop.pixels.shape[:2], np.uint8)
+    for ring in crop.from_photo(crop.camera.project(printed.pages)):
+        if np.isfinite(ring).all():
+            cv2.fillConvexPoly(cells, np.round(np.clip(ring, -9999, 9999)).astype(np.int32), 1)
+    return np.asarray(cells > 0)
+
+
+def _paper_within(crop: Crop, edge: Edge, whole: Mask, page: Mask) -> NDArray[np.bool_]:
+    """Return at which points (N,) of an edge its inside is nearer to the hue of paper and ink than to the skin's.
+
+    Parameters
+    ----------
+    whole, page
+        (H, W) what was taken for the body, and what is surely not and of a page.
+    """
+    values = brightness_and_hue(crop.pixels, INK_LIGHT)
+    skin = _shrunk(whole, crop.disc(_INSIDE_MM))
+    if min(np.count_nonzero(skin), np.count_nonzero(page)) < _LEAST_PIXELS:
+        return np.ones(len(edge.points), bool)
+    bright = page & (values[..., 0] > np.median(values[page, 0]))
+    paper, own = (np.median(values[part, 1:], axis=0) for part in (bright, skin))
+    inside = just_inside(crop.from_photo(edge.points), edge.normals, values, crop.mm)[:, 1:]
+    away = own - paper
+    return np.asarray((inside - paper) @ away < 0.5 * (away @ away))
 
 
 def _border(crop: Crop) -> Mask:

@@ -42,6 +42,11 @@ def placed_boards(calibration: Calibration, field: MarkerField, number: int) -> 
     return [(board, placed[board.name]) for board in field.boards if board.name in placed]
 
 
+def mat_pages(calibration: Calibration, field: MarkerField, number: int) -> tuple[tuple[Board, Pose], ...]:
+    """Return those of :func:`placed_boards` that are pages of the mat."""
+    return tuple(each for each in placed_boards(calibration, field, number) if each[0].role == "mat")
+
+
 def _told_elsewhere(
     calibration: Calibration, field: MarkerField, number: int, board: Board
 ) -> Iterator[Pose]:
