@@ -225,7 +225,7 @@ def _on_pages(crop: Crop, printed: Print) -> Mask:
 
 
 def _paper_within(crop: Crop, edge: Edge, whole: Mask, page: Mask) -> NDArray[np.bool_]:
-    """Return at which points (N,) of an edge its inside is nearer to the hue of paper and ink than to the skin's.
+    """Return at which points (N,) of an edge its inside has rather the hue of paper and ink than the skin's.
 
     Parameters
     ----------
