@@ -19,4 +19,6 @@ def true_runs(flags: NDArray[np.bool_]) -> NDArray[np.intp]:
     >>> true_runs(np.zeros(3, bool)).shape
     (0, 2)
     """
-    return np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))).reshape(-1, 2)
+    within = np.zeros(len(flags) + 2, bool)
+    within[1:-1] = flags
+    return np.flatnonzero(within[1:] != within[:-1]).reshape(-1, 2)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -22,9 +21,8 @@ def read_only(value: Any) -> None:
     ...
     ValueError: assignment destination is read-only
     """
-    for each in fields(value):
-        array = getattr(value, each.name)
+    for name, array in tuple(vars(value).items()):
         if isinstance(array, np.ndarray) and array.flags.writeable:
             view = array.view()
             view.setflags(write=False)
-            object.__setattr__(value, each.name, view)
+            object.__setattr__(value, name, view)

@@ -108,15 +108,13 @@ def block_edge(edge: Edge, length_px: float = BLOCK_PX) -> Edge:
 
 def tangent_planes(camera: Camera, edge: Edge, axis_from_world: Pose) -> Planes:
     """Back-project an edge to its tangent planes in the axis frame."""
-    along = np.stack([-edge.normals[:, 1], edge.normals[:, 0]], axis=1)
-
-    def rays(offset: Array) -> Array:
-        return camera.rays(edge.points + _STEP_PX * offset) @ axis_from_world.rotation.T
-
-    normal = np.cross(rays(-along), rays(along))
+    out = _STEP_PX * edge.normals
+    along = np.stack([-out[:, 1], out[:, 0]], axis=1)
+    beside = edge.points + np.stack([np.zeros_like(out), -along, along, -out, out])
+    ray, before, after, inner, outer = camera.rays(beside) @ axis_from_world.rotation.T
+    normal = np.cross(before, after)
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    ray = rays(np.zeros_like(along))
-    shift = np.sum(normal * (rays(edge.normals) - rays(-edge.normals)), axis=1) / (2 * _STEP_PX)
+    shift = np.sum(normal * (outer - inner), axis=1) / (2 * _STEP_PX)
     outward = np.sign(shift)
     return Planes(
         axis_from_world.apply(camera.centre),

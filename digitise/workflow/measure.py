@@ -218,10 +218,9 @@ def find_outlines(
     along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
     outlines, left_out = useful_outlines(tried, names, silent=(*along, *far))
     kept = tuple(outlines)
-    tones = [
-        skin_tone(photos[n], detections[n], outline, field) if detections else None
-        for n, outline in outlines.items()
-    ]
+    tones = for_each(
+        lambda n: skin_tone(photos[n], detections[n], outlines[n], field) if detections else None, kept
+    )
     if lying is not None:
         require_skin(tones, [names[n] for n in kept])
     clashes = [

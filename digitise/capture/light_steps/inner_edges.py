@@ -16,6 +16,7 @@ from scipy.ndimage import maximum_filter1d
 from scipy.special import ndtr
 
 from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light
+from digitise.capture.photo.colour import over_channels
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.sheet_colour import Values
 from digitise.geometry.rigid import Array
@@ -142,13 +143,13 @@ def along_lines(steps: NDArray[np.float32], pitch: float, row_mm: float, slopes:
     beside = int(np.ceil(np.abs(slopes).max() * _LINE_MM / pitch)) + 1
     padded = np.zeros((height + 2 * reach, width + 2 * beside, channels), np.float32)
     padded[reach : reach + height, beside : beside + width] = steps
-    best, over_channels = np.zeros((height, width), np.float32), np.ones(channels, np.float32)
+    best = np.zeros((height, width), np.float32)
     for slope in slopes:
         mean = np.zeros(steps.shape, np.float32)
         for row, column in zip(rows, np.round(slope * rows * row_mm / pitch).astype(int), strict=True):
             low = beside + column
             mean += padded[reach + row : reach + row + height, low : low + width]
-        np.maximum(best, np.square(mean) @ over_channels, out=best)
+        np.maximum(best, over_channels(np.square(mean)), out=best)
     return np.asarray(np.sqrt(best) / len(rows))
 
 

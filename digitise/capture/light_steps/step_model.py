@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from digitise.capture.photo.colour import over_channels
 from digitise.geometry.rigid import Array
 
 _PARAMETERS = 4
@@ -102,7 +103,7 @@ def explained_by_step(profiles: NDArray[np.float32], half: int, blur: float, noi
     (n, m) in [0, 1]; zero nearer than ``half`` to the ends.
     """
     scaled = np.asarray(profiles / noise.astype(np.float32), np.float32)
-    energy = cv2.boxFilter(np.sum(scaled**2, axis=2), -1, (2 * half + 1, 1), normalize=False)
+    energy = cv2.boxFilter(over_channels(np.square(scaled)), -1, (2 * half + 1, 1), normalize=False)
     by_step = _power(scaled, _step_space(half, 0.0, blur))
     by_slope = _power(scaled, _slope_space(half))
     expected = (2 * half + 1) * profiles.shape[2]
@@ -117,7 +118,7 @@ def _power(profiles: NDArray[np.float32], basis: Array) -> NDArray[np.float32]:
     total = np.zeros_like(profiles)
     for column in basis.T.astype(np.float32):
         total += cv2.filter2D(profiles, -1, column[None, :]).reshape(profiles.shape) ** 2
-    return np.asarray(total.sum(axis=2))
+    return over_channels(total)
 
 
 def fit_steps(

@@ -22,6 +22,7 @@ HALF_WIDTH_MM = 340.0
 LOWEST_MM = 20.0
 _LEAST_DISTANCE_MM = 150.0
 _LEAST_ROWS = 30
+_FAR_CELLS = 9999.0  # far outside any strip, and drawn without overflow
 _UPRIGHT = 0.5  # cosine of an axis to the vertical: below, the limb lies
 
 
@@ -84,6 +85,14 @@ class Strip:
         column = (plane[..., 0] - self.offsets[0]) / STEP_MM
         row = (self.heights[0] - plane[..., 1]) / STEP_MM
         return np.stack([column, row], axis=-1)
+
+    def outlines(self, rings: Array) -> list[NDArray[np.int32]]:
+        """Cast closed outlines (m, n, 3) in the world onto whole cells (n, 2), column and row.
+
+        Those that reach behind the camera, and so not behind the limb, are left out.
+        """
+        cells = np.round(np.clip(self.cells(self.plane_from_world(rings)), -_FAR_CELLS, _FAR_CELLS))
+        return [ring.astype(np.int32) for ring in cells if np.isfinite(ring).all()]
 
 
 def facing_plane(camera: Camera, axis_from_world: Pose) -> Pose:

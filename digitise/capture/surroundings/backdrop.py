@@ -131,9 +131,8 @@ def _paint(strip: Strip, area: Area, taken: Mask) -> tuple[Mask, Mask]:
 def _filled(strip: Strip, ring: Array, shape: tuple[int, ...]) -> Mask:
     """Return the strip's cells within a closed outline (n, 3) in the world."""
     layer = np.zeros(shape, np.uint8)
-    cells = strip.cells(strip.plane_from_world(ring))
-    if len(ring) and np.isfinite(cells).all():  # otherwise it reaches behind the camera, not behind the limb
-        cv2.fillPoly(layer, [np.round(np.clip(cells, -9999, 9999)).astype(np.int32)], 1)
+    if len(ring):
+        cv2.fillPoly(layer, strip.outlines(ring[None]), 1)
     return np.asarray(layer > 0)
 
 

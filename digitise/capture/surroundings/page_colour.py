@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import shapely
 
+from digitise.capture.photo.colour import over_channels
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.scene import one_plane
@@ -130,10 +131,8 @@ def _lifted(pose: Pose, quad: Array) -> Array:
 
 def _filled(strip: Strip, quads: list[Array], shape: tuple[int, ...]) -> Mask:
     layer = np.zeros(shape, np.uint8)
-    for quad in quads:
-        cells = strip.cells(strip.plane_from_world(quad))
-        if np.isfinite(cells).all():  # else it reaches behind the camera
-            cv2.fillConvexPoly(layer, np.round(np.clip(cells, -9999, 9999)).astype(np.int32), 1)
+    for cells in strip.outlines(np.reshape(quads, (-1, 4, 3))):
+        cv2.fillConvexPoly(layer, cells, 1)
     return np.asarray(layer > 0)
 
 
@@ -167,7 +166,7 @@ def _distance2(values: Values, white: Mask, core: Mask, pages: list[Mask]) -> Va
     plain = white & np.all(np.abs(values - rough) < _LIKE_PAPER, axis=-1)
     off = values - smooth_fit(values, plain, rough)
     sd = np.hypot(LEAST_SD[1:] + _HUE_SD, (_DARK_NOISE * np.exp(-values[..., :1])))
-    hue2 = np.sum((off[..., 1:] / sd) ** 2, axis=-1)
+    hue2 = over_channels(np.square(off[..., 1:] / sd))
     brighter = np.maximum(off[..., 0], 0.0) / _BRIGHTNESS_SD
     return np.asarray(np.minimum(hue2 + brighter**2, _CLIP), np.float32)
 

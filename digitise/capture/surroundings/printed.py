@@ -29,12 +29,9 @@ def printed_lines(strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> Mask:
     drawn = np.zeros((len(strip.heights), len(strip.offsets)), np.uint8)
     width = 1 + 2 * round(_HALF_MM / STEP_MM)
     for board, pose in boards:
-        for ring in (_paper(board), *board.corners):
-            flat = np.concatenate([ring, np.zeros((4, 1))], axis=1)
-            cells = strip.cells(strip.plane_from_world(pose.apply(flat)))
-            if np.isfinite(cells).all():  # else it reaches behind the camera
-                cells = np.round(np.clip(cells, -9999, 9999)).astype(np.int32)
-                cv2.polylines(drawn, [cells], True, 1, width)
+        rings = np.stack([_paper(board), *board.corners])
+        flat = np.concatenate([rings, np.zeros_like(rings[..., :1])], axis=-1)
+        cv2.polylines(drawn, strip.outlines(pose.apply(flat)), True, 1, width)
     return np.asarray(drawn > 0)
 
 

@@ -32,6 +32,8 @@ _ONE_HUE = 0.04
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
+# Of the normal equations' greatest eigenvalue: a patch of so few blocks leaves 4e-10, one or two rows 1e-16.
+_OPEN = 1e-12
 _SMOOTH_CELLS = 14.0  # 28 mm: follows a soft shadow that begins at the limb
 _COARSE = 5  # cells: slow changes need no finer grid
 
@@ -138,8 +140,12 @@ def _with_shade(blocks: _Blocks, fit: _Fit) -> Array:
 
 
 def _fitted(blocks: _Blocks, where: Mask) -> Array:
-    """Return the coefficients (6, 3) of a quadratic through blocks."""
-    return np.asarray(np.linalg.lstsq(blocks.terms[where], blocks.values[where], rcond=None)[0], float)
+    """Return the coefficients (6, 3) of a quadratic through blocks, by its normal equations.
+
+    Blocks in one or two rows leave some of them open: those are the least possible.
+    """
+    terms, values = blocks.terms[where], blocks.values[where]
+    return np.asarray(np.linalg.lstsq(terms.T @ terms, terms.T @ values, rcond=_OPEN)[0], float)
 
 
 def smooth_fit(values: Values, plain: Mask, fallback: Values) -> Values:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 
+from digitise.capture.photo.colour import over_channels
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.foothold import NearMat, look_at_mat
@@ -228,8 +229,8 @@ def _changes(strip: Strip) -> _Changes:
     light = strip.pixels.astype(np.float32)
     sharp, wide = (_change(light, cells) for cells in (_CELLS, _WIDE_CELLS))
     sharp[:, :_WIDE_CELLS] = sharp[:, -_WIDE_CELLS:] = 0.0
-    power = np.sum(sharp**2, axis=2)
-    row = np.where(power > _SHARP**2 * np.sum(wide**2, axis=2), np.sqrt(power), np.float32(0.0))
+    power, wide_power = (over_channels(np.square(change)) for change in (sharp, wide))
+    row = np.where(power > _SHARP**2 * wide_power, np.sqrt(power), np.float32(0.0))
     return _Changes(sharp, wide, power, np.asarray(row, np.float32))
 
 
@@ -237,8 +238,8 @@ def _change(light: Values, cells: int) -> Values:
     """Return by how much light (H, W, 3) differs so many cells to either side, by its brightness there."""
     change = np.zeros_like(light)
     first, last = light[:, : -2 * cells], light[:, 2 * cells :]
-    brightness = 0.5 * (first + last).mean(axis=2, keepdims=True) + _DARKEST
-    change[:, cells:-cells] = (last - first) / brightness
+    brightness = over_channels(first + last) / 6.0 + _DARKEST  # the mean of three channels on either side
+    change[:, cells:-cells] = (last - first) / brightness[..., None]
     return change
 
 
@@ -308,7 +309,7 @@ def _along(
     size = int(_TOGETHER_MM / (STEP_MM * (rows.step or 1)))
     here, power = changes.sharp[cells], changes.power[cells]
     mean, wide = (
-        np.linalg.norm(uniform_filter1d(part, size, axis=0, mode="nearest"), axis=2)
+        np.sqrt(over_channels(np.square(uniform_filter1d(part, size, axis=0, mode="nearest"))))
         for part in (here, changes.wide[cells])
     )
     scatter = uniform_filter1d(power, size, axis=0, mode="nearest") - mean**2

@@ -15,6 +15,7 @@ from PIL import Image, ImageDraw, ImageFont
 from digitise.capture.expected.outline import BodyOutline
 from digitise.capture.outline.find import Outline
 from digitise.capture.photo.photograph import Photograph
+from digitise.cores import for_each
 from digitise.fonts import BOLD, REGULAR
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
@@ -91,10 +92,13 @@ def write_pictures(folder: Path, measured: Measured) -> None:
         A file cannot be written.
     """
     cameras, limb = measured.calibration.cameras, measured.fit.limb
-    views = zip(measured.photos, measured.file_names, measured.outlines, cameras, strict=True)
-    for number, (photo, name, outline, camera) in enumerate(views, start=1):
+
+    def write(number: int, photo: Photograph, name: str, outline: Outline, camera: Camera) -> None:
         picture = draw_outline(replace(photo, name=name), outline, camera, limb)
         Image.fromarray(picture.pixels).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
+
+    numbers = range(1, len(measured.photos) + 1)
+    for_each(write, numbers, measured.photos, measured.file_names, measured.outlines, cameras)
     if measured.end is not None:
         seen = zip(measured.end.photos, measured.end_file_names, measured.end.outlines, strict=True)
         for number, (photo, name, found) in enumerate(seen, start=len(measured.photos) + 1):
