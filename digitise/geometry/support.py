@@ -48,6 +48,19 @@ def fourier(theta: Array, harmonics: int, derivative: int = 0) -> Array:
     return k**derivative * np.cos(np.outer(theta, k) + phase)
 
 
+def support_of(sections: Array, theta: Array, derivative: int = 0) -> Array:
+    """Return ``h(theta)`` (N,), or its derivative, of N sections (N, 2 K + 1), each in its own direction.
+
+    Examples
+    --------
+    A circle of 40 mm about (3, 0), towards x and away from it:
+
+    >>> support_of(np.array([[40.0, 3.0, 0.0]] * 2), np.array([0.0, np.pi])).tolist()
+    [43.0, 37.0]
+    """
+    return np.asarray(np.sum(fourier(theta, sections.shape[1] // 2, derivative) * sections, axis=1))
+
+
 def area_weights(harmonics: int) -> Array:
     """Return w such that the area of a section is ``sum(w * coefficients**2)``.
 

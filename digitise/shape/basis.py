@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import BSpline
 
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import fourier
+from digitise.geometry.support import fourier, support_of
 
 # three Gauss points per degree-5 product would do for values; four make products of degree 7 exact
 _GAUSS_POINTS = 4
@@ -88,24 +88,13 @@ class Basis:
         around, along = fourier(theta, self.harmonics), self.splines(z)
         return (around[:, :, None] * along[:, None, :]).reshape(len(theta), self.size)
 
-    def support(self, parameters: Array, theta: Array, z: Array, *, turned: int = 0) -> Array:
-        """Return ``h(theta, z)`` of parameters (size,), which needs no rows as :meth:`design` makes them.
+    def sections(self, parameters: Array, z: Array) -> Array:
+        """Return the harmonics (N, n_terms) of the sections at heights (N,) mm of parameters (size,)."""
+        return self.splines(z) @ parameters.reshape(self.n_terms, -1).T
 
-        Parameters
-        ----------
-        parameters
-            (size,) mm.
-        theta, z
-            (N,) radians and mm.
-        turned
-            Order of derivative by theta.
-
-        Returns
-        -------
-        (N,) mm.
-        """
-        sections = self.splines(z) @ parameters.reshape(self.n_terms, -1).T
-        return np.asarray(np.sum(fourier(theta, self.harmonics, turned) * sections, axis=1))
+    def support(self, parameters: Array, theta: Array, z: Array) -> Array:
+        """Return ``h(theta, z)`` (N,) mm of parameters (size,); without rows as :meth:`design` makes them."""
+        return support_of(self.sections(parameters, z), theta)
 
     def quadrature(self, low: float, high: float) -> tuple[Array, Array]:
         """Return heights and weights (M,) that integrate products of two splines exactly."""

@@ -113,7 +113,7 @@ def _between(one: Posterior, other: Posterior) -> Posterior:
 def _change(basis: Basis, now: Array, before: Array) -> float:
     """Return by what part of itself a girth or an area changes at most, over all heights."""
     weight = area_weights(basis.harmonics)
-    new, old = (basis.splines(basis.places) @ each.reshape(basis.n_terms, -1).T for each in (now, before))
+    new, old = (basis.sections(each, basis.places) for each in (now, before))
     girths = np.abs(new[:, 0] / old[:, 0] - 1)
     areas = np.abs((new**2 @ weight) / (old**2 @ weight) - 1)
     return float(max(girths.max(), areas.max()))
@@ -146,7 +146,10 @@ def _touch_all(
     scene: Scene, basis: Basis, mean: Array, last: tuple[tuple[Samples, ...], ...]
 ) -> tuple[tuple[Samples, ...], ...]:
     return tuple(
-        tuple(touch_limb(planes, basis, mean, samples.z) for planes, samples in zip(view, seen, strict=True))
+        tuple(
+            touch_limb(planes, basis.sections(mean, samples.z))
+            for planes, samples in zip(view, seen, strict=True)
+        )
         for view, seen in zip(scene.nominal, last, strict=True)
     )
 

@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
+from digitise.geometry.support import support_of
 from digitise.geometry.view import Edge, View
 from digitise.shape.basis import Basis
 from digitise.shape.tangents import Planes, Samples, common_centre, touch, usable_edges, view_planes
@@ -90,10 +91,10 @@ def touch_centre(planes: Planes, centre: Array) -> Samples:
     return touch(planes, centre[1] * np.cos(theta) - centre[0] * np.sin(theta))
 
 
-def touch_limb(planes: Planes, basis: Basis, mean: Array, z: Array) -> Samples:
-    """Touch the current limb, whose rim points were last seen at heights ``z`` (N,)."""
+def touch_limb(planes: Planes, sections: Array) -> Samples:
+    """Touch a limb whose ``sections`` (N, 2 K + 1) are those where its rim points were last seen."""
     theta = np.arctan2(planes.normal[:, 1], planes.normal[:, 0])
-    return touch(planes, basis.support(mean, theta, z, turned=1))
+    return touch(planes, support_of(sections, theta, 1))
 
 
 def mode_columns(nominal: Planes, moved: list[Planes], samples: Samples, basis: Basis, mean: Array) -> Array:
@@ -101,11 +102,12 @@ def mode_columns(nominal: Planes, moved: list[Planes], samples: Samples, basis: 
 
     Direction, height and distance of a sample all move with its camera, so residuals are compared.
     """
-    here = samples.h - basis.support(mean, samples.theta, samples.z)
+    sections = basis.sections(mean, samples.z)
+    here = samples.h - support_of(sections, samples.theta)
     columns = np.zeros((len(here), len(moved)))
     for number, planes in enumerate(moved):
         if planes is not nominal:
-            there = touch_limb(planes, basis, mean, samples.z)
+            there = touch_limb(planes, sections)
             columns[:, number] = here - (there.h - basis.support(mean, there.theta, there.z))
     return columns
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
+from scipy.linalg import cholesky, solve_triangular
 
 from digitise.errors import ShapeError
+from digitise.geometry.matrices import inverse_of
 from digitise.geometry.rigid import Array
 from digitise.shape.basis import Basis
 from digitise.shape.limb import SHARED_ERRORS, SharedErrors
@@ -208,8 +209,7 @@ def solve(
         part = _information(rows, girths.girth, np.diag(girths.sd**2))
         matrix += part[0]
         right += part[1]
-    inverse = cho_solve((_cholesky(matrix), True), np.eye(len(matrix)))
-    inverse = (inverse + inverse.T) / 2
+    inverse = inverse_of(_cholesky(matrix))
     mean = inverse @ right
     common = slice(p, p + len(SHARED_ERRORS))
     shared = SharedErrors(mean[common], inverse[common, common], inverse[:p, common])
@@ -310,7 +310,7 @@ def reweigh(basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeData:
     alone = np.abs(residual) / np.sqrt(np.diag(together) + own)
     for _ in range(_LOOKS):
         covariance = together + np.diag(own / data.weight)
-        inverse = cho_solve(cho_factor(covariance, lower=True), np.eye(len(residual)))
+        inverse = inverse_of(cholesky(covariance, lower=True))
         among = np.abs(inverse @ residual) / np.diag(inverse)
         # variance given the others, with the point's own sd as it was read, not as it was inflated
         variance = 1.0 / np.diag(inverse) - own / data.weight + own

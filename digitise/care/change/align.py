@@ -177,7 +177,7 @@ def _moments(weight: Array, parts: list[tuple[Array, Array]]) -> tuple[Array, Ar
 
 def _centres(limb: Limb, mean: Array, z: Array) -> Array:
     """Return the sections' centres (N, 2) for parameters ``mean``."""
-    return limb.basis.splines(z) @ mean.reshape(limb.basis.n_terms, -1)[1:3].T
+    return limb.basis.sections(mean, z)[:, 1:3]
 
 
 def _start(a: Limb, b: Limb) -> Alignment:

@@ -22,9 +22,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag, cho_solve, cholesky, solve_triangular
-from scipy.linalg.lapack import dpotri
 
 from digitise.care.change.motion import Alignment, rotation
+from digitise.geometry.matrices import inverse_of
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
@@ -119,7 +119,7 @@ class Belief:
     def covariance(self, rows: Array | None = None) -> Array:
         """Return the covariance of all unknowns, or of ``rows`` (m, n) of them."""
         if rows is None:
-            return _inverse(self.factor)
+            return inverse_of(self.factor)
         half = solve_triangular(self.factor, rows.T, lower=True, check_finite=False)
         return np.asarray(half.T @ half)
 
@@ -132,13 +132,7 @@ def link_heights(low: float, high: float) -> Array:
 def information(covariance: Array) -> Array:
     """Return the precision that belongs to a covariance."""
     root = cholesky(covariance + _LEAST_VARIANCE_MM2 * np.eye(len(covariance)), lower=True)
-    return _inverse(root)
-
-
-def _inverse(factor: Array) -> Array:
-    """Return the inverse of a matrix by its lower Cholesky factor; a solve takes twice as long."""
-    lower, _ = dpotri(factor, lower=1)
-    return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
+    return inverse_of(root)
 
 
 def order_priors(limb: Limb, z: Array) -> dict[int, OrderPrior]:

@@ -113,7 +113,7 @@ def _pose(form: AxisForm) -> Pose:
 
 def _middle(limb: Limb) -> Array:
     height = (limb.from_mm + limb.to_mm) / 2
-    centre = limb.basis.splines(np.array([height])) @ limb.mean.reshape(limb.basis.n_terms, -1)[1:3].T
+    centre = limb.basis.sections(limb.mean, np.array([height]))[:, 1:3]
     return limb.axis_from_world.inverse().apply(np.array([*centre[0], height]))
 
 

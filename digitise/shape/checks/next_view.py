@@ -143,7 +143,7 @@ def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:
     z = np.arange(limb.from_mm, limb.to_mm + 1.0, _BLOCK_MM)
     rays = centre @ np.stack([np.cos(_DIRECTIONS), np.sin(_DIRECTIONS)])
     basis = limb.basis
-    sections = basis.splines(z) @ limb.mean.reshape(basis.n_terms, -1).T
+    sections = basis.sections(limb.mean, z)
     before = rays - sections @ fourier(_DIRECTIONS, basis.harmonics).T
     if not (np.any(before > 0, axis=1) & np.any(before < 0, axis=1)).all():
         raise ShapeError("A camera stands within the limb.", do="Check the photographs.")
