@@ -145,11 +145,8 @@ def _half_way(off: Array) -> float:
 
 def _best_place(told: Array, usual: Mesh, limb_below_y: float, size: float, turn: float) -> Lies:
     """Return where a hand of one size and direction agrees best, from the grid's corner."""
-    # loads scipy.stats: a third of a second that a visit without a hand need not wait for
-    from scipy.signal import fftconvolve  # noqa: PLC0415
-
     template = _template(usual, limb_below_y, size, turn)
-    agree = fftconvolve(told, template[::-1, ::-1], mode="same") / np.abs(template).sum()
+    agree = cv2.filter2D(told, cv2.CV_64F, template, borderType=cv2.BORDER_CONSTANT) / np.abs(template).sum()
     row, column = np.unravel_index(int(np.argmax(agree)), agree.shape)
     return Lies(float(column * _STEP_MM), float(row * _STEP_MM), float(turn), size, float(agree[row, column]))
 
@@ -163,10 +160,18 @@ def _template(usual: Mesh, limb_below_y: float, size: float, turn: float) -> Arr
     cells = np.zeros((2, 2 * half + 1, 2 * half + 1), np.uint8)
     hand = np.all(flat[usual.faces][:, :, 1] > limb_below_y, axis=1)
     at = np.round(flat @ rotate.T + half).astype(np.int32)
-    for layer, faces in enumerate((usual.faces[hand], usual.faces[~hand])):
-        for triangle in at[faces]:
-            cv2.fillConvexPoly(cells[layer], triangle, 1)
+    for layer, faces in zip(cells, (usual.faces[hand], usual.faces[~hand]), strict=True):
+        for triangle in _distinct(at[faces]):
+            cv2.fillConvexPoly(layer, triangle, 1)
     width = 2 * round(_BESIDE_MM / _STEP_MM) + 1
     near = cv2.dilate(cells[0], cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (width, width)))
     arm = cv2.dilate(cells[1], np.ones((9, 9), np.uint8))
     return np.where(cells[0] > 0, 1.0, np.where((near > 0) & (arm == 0), -1.0, 0.0))
+
+
+def _distinct(triangles: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Return triangles (n, 3, 2) without those of the same three cells as another: half of so fine a mesh."""
+    across = np.int64(triangles.max() + 1)
+    corners = np.sort(triangles @ np.array([1, across]), axis=1)
+    _, first = np.unique(corners @ across ** np.array([4, 2, 0]), return_index=True)
+    return triangles[first]

@@ -20,6 +20,7 @@ from digitise.capture.outline.region import Region
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
 from digitise.capture.surroundings.sheet_colour import Mask
+from digitise.geometry.lines import median_line
 from digitise.geometry.rigid import Array
 from digitise.geometry.runs import true_runs
 
@@ -113,10 +114,7 @@ def _wedge(gap: Array, first: int, last: int) -> tuple[float, float] | None:
     rows = rows[:reach]
     if len(rows) < _LEAST_ROWS:
         return None
-    # loads scipy.stats: a third of a second that a visit without a second body need not wait for
-    from scipy.stats import theilslopes  # noqa: PLC0415
-
-    slope, intercept, *_ = theilslopes(gap[rows], rows)
+    slope, intercept = median_line(rows, gap[rows])
     if slope < _WEDGE * STEP_MM:
         return None
     return float(-intercept / slope), float(slope / STEP_MM)
