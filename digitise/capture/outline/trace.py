@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.outline.beside.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.beside.narrow_band import narrow_band
+from digitise.capture.outline.beside.shaded_rim import shaded_rim
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light
@@ -45,7 +46,7 @@ _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarte
 _HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 _PADDED_MM = 3.0  # a dressing is one to five thick
-_BAND_SD_PX = 3.0  # of a band whose flanks lie 3 to 6 px apart
+_BAND_SD_PX = 3.0  # of a band or rim whose flanks lie 3 to 6 px apart
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
 
@@ -162,6 +163,7 @@ def _beside(
     second = _beside_dressing(second, region.dressed[index][skin])
     inner = edge.points - second.depth_px[:, None] * edge.normals
     second = second.without_those_on(front.hides(strip, inner, strip.heights[region.rows][skin]))
+    edge = _less_sure(edge, shaded_rim(pixels, edge.points, edge.normals) & ~printed, _BAND_SD_PX)
     if region.touched[index].any() or second.near.any():  # another body shows somewhere along it
         band = narrow_band(pixels, edge.points, edge.normals) & ~printed
         edge = _less_sure(edge, band, _BAND_SD_PX)
