@@ -11,7 +11,7 @@ LIT, SHADE, PANEL = (0.86, 0.72, 0.62), (0.26, 0.19, 0.16), (0.33, 0.32, 0.31)
 
 
 def made(rng, beyond, colour_blur_px=1.7):
-    """Return a photograph of skin, 4 px of ``beyond`` and panel, the skin's edge (n, 2) px and its normals."""
+    """Return a photograph of skin, 4 px of ``beyond`` and panel; the edge of that skin and its normals."""
     x = np.arange(120.0)
     parts = np.where((x < AT_PX)[:, None], LIT, np.where((x < AT_PX + RIM_PX)[:, None], beyond, PANEL))
     light = np.tile(parts, (2 * ROWS, 1, 1))
