@@ -47,12 +47,11 @@ within 0.4 mm; but white paper, or the edge of a hard shadow, is taken for skin 
 +10 ± 3.8 and +2.1 ± 3.3 %, and are refused by that misfit since, though a person can trace them; so is a
 fourth, kept until the end. Another foot of that kind, brown in soft light, reads +1.9 ± 3.4 %.
 
-Since an edge along the sheets' print with paper within it no longer counts, two of these read +2.9 ± 3.9
-and +2.4 ± 4.0 %, and so does a very pale foot in hard light (+2.4 ± 3.4 %; the girth at its ball 11 ± 6 mm
-too large): what no edge tells of them is left to the usual foot. The dark one is refused as no shape
-settles, and the fourth as before. Four more with another tone, kept until the end: a brown one reads -0.7 ±
-3.2 % as before, a light and a very pale one +2.1 ± 3.8 and +3.7 ± 4.0 %, refused before; a very pale one in
-too much light is refused.
+Since an edge along the sheets' print with paper within it no longer counts, the first three read +2.9 ±
+3.9, +2.4 ± 4.0 and -0.3 ± 3.2 %, and a very pale foot in hard light +2.4 ± 3.4 % (the girth at its ball 11
+± 6 mm too large): what no edge tells of them is left to the usual foot. The fourth is refused as before.
+Four more with another tone, kept until the end: a brown one reads -0.7 ± 3.2 % as before, a light and a
+very pale one +2.1 ± 3.8 and +3.7 ± 4.0 %, refused before; a very pale one in too much light is refused.
 """
 
 
