@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import Strip
@@ -128,8 +129,7 @@ def _paper_hue(values: Array) -> Array:
         return np.zeros(2)
     hue = told[told[:, 0] >= np.median(told[:, 0]), 1:]
     some = hue[:: len(hue) // _CANDIDATES + 1]
-    near = np.linalg.norm(some[:, None] - hue, axis=2) < _SAME_HUE
-    count = near.sum(axis=1)
+    count = cKDTree(hue).query_ball_point(some, _SAME_HUE, return_length=True)
     red = np.where(count >= _COMMON * count.max(), some[:, 0] - some[:, 1], np.inf)
     found = some[np.argmin(red)]
     for _ in range(_SHIFTS):
