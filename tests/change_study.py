@@ -15,9 +15,10 @@ from dataclasses import replace
 
 import numpy as np
 from conftest import ROOT
+from greatest_change import greatest_change_height
 from mesh_limbs import AS_MEASURED, POOR_EDGES, TURNS, BodyLimb, Errors, limbs, visits, volume_change
 
-from digitise.care.change.compare import compare, greatest_change_height
+from digitise.care.change.compare import compare
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, volume
 from digitise.tape.volumes import cone_volume_ml

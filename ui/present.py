@@ -26,6 +26,7 @@ from digitise.words.numbers import moment
 from ui.lengths import Unit
 from ui.plain import plain
 from ui.spoken import text
+from ui.tables import heads_in, table
 from ui.typed import TypedTape, index_of
 
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
@@ -129,22 +130,16 @@ def end_words(summary: ModelForm, unit: Unit) -> tuple[str, str, str, str] | Non
 
 def place_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
     """Return what was taped on foot or hand as a table."""
-    columns = [column.format(unit.name) for column in text.END_COLUMNS]
-    return [
-        dict(
-            zip(
-                columns,
-                (
-                    shown(place_words(row.place).capitalize()),
-                    unit.number(row.girth_mm),
-                    "–" if row.photo_mm is None else unit.number(row.photo_mm),
-                    text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
-                ),
-                strict=True,
-            )
+    rows = (
+        (
+            shown(place_words(row.place).capitalize()),
+            unit.number(row.girth_mm),
+            "–" if row.photo_mm is None else unit.number(row.photo_mm),
+            text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
         )
         for row in summary.place_girths
-    ]
+    )
+    return table(heads_in(unit, text.END_COLUMNS), rows)
 
 
 def taped_end(summary: ModelForm, unit: Unit) -> str:
@@ -154,28 +149,22 @@ def taped_end(summary: ModelForm, unit: Unit) -> str:
 
 def tape_rows(summary: ModelForm, unit: Unit) -> list[dict[str, str]]:
     """Return the tape against the photographs as a table."""
-    return [
-        dict(
-            zip(
-                [column.format(unit.name) for column in text.TAPE_COLUMNS],
-                (
-                    unit.number(row.height_mm),
-                    unit.number(row.tape_mm),
-                    "–" if row.photo_mm is None else unit.number(row.photo_mm),
-                    text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
-                ),
-                strict=True,
-            )
+    rows = (
+        (
+            unit.number(row.height_mm),
+            unit.number(row.tape_mm),
+            "–" if row.photo_mm is None else unit.number(row.photo_mm),
+            text.VERDICT_SIGN[row.verdict] + " " + text.VERDICT_SHORT[row.verdict],
         )
         for row in summary.tape_check
-    ]
+    )
+    return table(heads_in(unit, text.TAPE_COLUMNS), rows)
 
 
 def girth_rows(rows: Sequence[TapeRow], unit: Unit) -> list[dict[str, str]]:
     """Return girths that no photographs are held against as a table."""
-    columns = [column.format(unit.name) for column in text.GIRTHS_ALONE]
-    cells = [(unit.number(row.height_mm), unit.number(row.girth_mm)) for row in rows]
-    return [dict(zip(columns, pair, strict=True)) for pair in cells]
+    cells = ((unit.number(row.height_mm), unit.number(row.girth_mm)) for row in rows)
+    return table(heads_in(unit, text.GIRTHS_ALONE), cells)
 
 
 def history_words(line: HistoryLine, *, named: bool) -> str:
@@ -221,8 +210,8 @@ def profile_rows(limb: Limb, checks: Sequence[TapeCheck], unit: Unit) -> list[di
     each = zip(heights, values.mean, *values.interval_95, strict=True)
     rows = [(*_girth_cells(*one, unit), _taped_cell(taped.get(float(one[0])), unit)) for one in each]
     # without a reading of the tape its column is left out
-    columns = [column.format(unit.name) for column in text.GIRTH_COLUMNS[: 4 if taped else 3]]
-    return [dict(zip(columns, row, strict=False)) for row in rows]
+    count = 4 if taped else 3
+    return table(heads_in(unit, text.GIRTH_COLUMNS[:count]), (row[:count] for row in rows))
 
 
 def _girth_cells(height: float, mean: float, low: float, high: float, unit: Unit) -> tuple[str, str, str]:
@@ -240,10 +229,9 @@ def section_rows(sections: Sequence[tuple[str, Array]], unit: Unit) -> list[dict
 
     One outline alone is not named.
     """
-    columns = [column.format(unit.name) for column in text.SECTION_COLUMNS]
     rows = [(name, *(unit.number(value) for value in _measures(line))) for name, line in sections]
     first = 1 if len(rows) == 1 else 0
-    return [dict(zip(columns[first:], row[first:], strict=True)) for row in rows]
+    return table(heads_in(unit, text.SECTION_COLUMNS[first:]), (row[first:] for row in rows))
 
 
 def _measures(line: Array) -> tuple[float, float, float]:

@@ -27,6 +27,7 @@ from ui.lengths import Unit
 from ui.plain import plain
 from ui.present import millilitres
 from ui.spoken import text
+from ui.tables import heads_in, table
 
 CUP_ML = 250.0
 
@@ -51,8 +52,7 @@ def change_sentence(change: VolumeChange) -> str:
 
 def change_rows(parts: Sequence[VolumeChange], unit: Unit) -> list[dict[str, str]]:
     """Return the table of changes by segment."""
-    columns = [column.format(unit.name) for column in text.CHANGE_COLUMNS]
-    return [dict(zip(columns, _change_row(part, unit), strict=True)) for part in parts]
+    return table(heads_in(unit, text.CHANGE_COLUMNS), (_change_row(part, unit) for part in parts))
 
 
 def _change_row(part: VolumeChange, unit: Unit) -> tuple[str, ...]:
@@ -135,8 +135,8 @@ def course_rows(followed: Course) -> list[dict[str, str]]:
     """Return the volumes of the visits, with the other limb's and the excess where it was measured."""
     # columns of the other limb only where it was measured
     several = any(point.visit.reference is not None for point in followed.points)
-    columns = text.COURSE_COLUMNS[: 5 if several else 3]
-    return [dict(zip(columns, _course_row(point), strict=False)) for point in followed.points]
+    count = 5 if several else 3
+    return table(text.COURSE_COLUMNS[:count], (_course_row(point)[:count] for point in followed.points))
 
 
 def _course_row(point: CoursePoint) -> tuple[str, ...]:
@@ -153,38 +153,30 @@ def pressure_rows(sheet: WrapSheet, unit: Unit) -> list[dict[str, str]]:
     step = 10 * unit.step * unit.mm
     heights = step * np.arange(np.ceil(sheet.z[0] / step), np.floor(sheet.z[-1] / step) + 1)
     values = np.interp(heights, sheet.z, sheet.estimate_mmhg)
-    columns = [column.format(unit.name) for column in text.WRAP_PRESSURES]
-    return [
-        dict(zip(columns, (unit.number(float(z)), f"{float(value):.0f}"), strict=True))
-        for z, value in zip(heights, values, strict=True)
-    ]
+    rows = ((unit.number(z), f"{value:.0f}") for z, value in zip(heights, values, strict=True))
+    return table(heads_in(unit, text.WRAP_PRESSURES), rows)
 
 
 def wrap_columns(unit: Unit) -> tuple[str, ...]:
     """Return the heads of the editable table of a plan."""
-    return tuple(column.format(unit.name) for column in text.WRAP_COLUMNS)
+    return heads_in(unit, text.WRAP_COLUMNS)
 
 
 def plan_rows(plan: Plan, unit: Unit) -> list[dict[str, object]]:
     """Return a plan as rows of an editable table: lengths and percent."""
-    return [
-        dict(
-            zip(
-                wrap_columns(unit),
-                (
-                    layer.name,
-                    round(unit.of(layer.width_mm), 1),
-                    round(unit.of(layer.from_mm), 1),
-                    round(unit.of(layer.to_mm), 1),
-                    round(100 * layer.overlap),
-                    round(100 * layer.stretch),
-                    layer.tension_n,
-                ),
-                strict=True,
-            )
+    rows: list[tuple[object, ...]] = [
+        (
+            layer.name,
+            round(unit.of(layer.width_mm), 1),
+            round(unit.of(layer.from_mm), 1),
+            round(unit.of(layer.to_mm), 1),
+            round(100 * layer.overlap),
+            round(100 * layer.stretch),
+            layer.tension_n,
         )
         for layer in plan.layers
     ]
+    return table(wrap_columns(unit), rows)
 
 
 def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float, unit: Unit) -> Plan:
@@ -216,21 +208,16 @@ def _layer_toml(plan: Plan, index: int, row: Mapping[str, object], unit: Unit) -
 
 def needs_rows(sheet: WrapSheet) -> list[dict[str, str]]:
     """Return what each layer takes."""
-    return [
-        dict(
-            zip(
-                text.WRAP_NEEDS,
-                (
-                    shown(need.layer.name),
-                    numbers(f"{need.turns:.1f}"),
-                    numbers(f"{need.stretched_mm / 1000:.1f}"),
-                    str(need.rolls),
-                ),
-                strict=True,
-            )
+    rows = (
+        (
+            shown(need.layer.name),
+            numbers(f"{need.turns:.1f}"),
+            numbers(f"{need.stretched_mm / 1000:.1f}"),
+            str(need.rolls),
         )
         for need in sheet.needs
-    ]
+    )
+    return table(text.WRAP_NEEDS, rows)
 
 
 def rolls_words(sheet: WrapSheet, unit: Unit) -> str:
@@ -244,20 +231,14 @@ def rolls_words(sheet: WrapSheet, unit: Unit) -> str:
 
 def garment_rows(girths: GirthList, unit: Unit) -> list[dict[str, str]]:
     """Return the girth list as a table."""
-    columns = [column.format(unit.name) for column in text.GARMENT_COLUMNS]
-    return [
-        dict(
-            zip(
-                columns,
-                (
-                    entry.letter,
-                    shown(entry.place),
-                    unit.number(entry.height_mm),
-                    unit.number(entry.girth_mm),
-                    text.BETWEEN.format(*(unit.number(end) for end in entry.girth_95)),
-                ),
-                strict=True,
-            )
+    rows = (
+        (
+            entry.letter,
+            shown(entry.place),
+            unit.number(entry.height_mm),
+            unit.number(entry.girth_mm),
+            text.BETWEEN.format(*(unit.number(end) for end in entry.girth_95)),
         )
         for entry in girths.entries
-    ]
+    )
+    return table(heads_in(unit, text.GARMENT_COLUMNS), rows)

@@ -180,25 +180,6 @@ def percent_limb_change(volumes: Volumes) -> Estimate[float]:
     return _estimate(100 * (later / first - 1), [-100 * later / first**2, 100 / first], volumes)
 
 
-def weight_adjusted_change(volumes: Volumes, weight_kg: tuple[float, float]) -> Estimate[float]:
-    """Return ``WAC = A2 W1 / (W2 A1) - 1`` (a fraction), where no limb can serve as reference.
-
-    Formula of Miller et al. 2013, Breast Cancer Res Treat (from memory).  Weights are taken as exact.
-
-    Parameters
-    ----------
-    volumes
-        (limb A1 at baseline, limb A2 now).
-    weight_kg
-        Body weight W1 at baseline and W2 now.
-    """
-    a1, a2 = _checked(volumes, 2)
-    if not min(weight_kg) > 0:
-        raise ModelError("A body weight must be above zero.", do="Check the weights entered.")
-    ratio = a2 * weight_kg[0] / (weight_kg[1] * a1)
-    return _estimate(ratio - 1, [-ratio / a1, ratio / a2], volumes)
-
-
 @dataclass(frozen=True)
 class Excess:
     """Excess of one limb over the other.

@@ -276,4 +276,4 @@ def _residual(scene: Scene, basis: Basis, data: EdgeData, posterior: Posterior) 
     left = samples.h - basis.support(posterior.mean, samples.theta, samples.z) - data.modes @ posterior.modes
     pixels = (left / samples.mm_per_px)[samples.sure]
     rms = float(np.sqrt(np.mean(pixels**2))) if len(pixels) else float("nan")
-    return EdgeResidual(scene.names[data.view], data.edge, rms, float(np.mean(data.weight < 0.5)))
+    return EdgeResidual(scene.names[data.view], data.edge, rms)

@@ -30,11 +30,6 @@ def test_worked_values(formula, means, value, tolerance):
     assert_allclose(formula(volumes(*means)).mean, value, atol=tolerance, rtol=0)
 
 
-def test_weight_adjusted_change():
-    found = ex.weight_adjusted_change(volumes(2400, 2700), (70, 77))
-    assert_allclose(found.mean, 0.0227273, atol=5e-8)
-
-
 @pytest.mark.parametrize(
     ("formula", "means"),
     [
@@ -43,7 +38,6 @@ def test_weight_adjusted_change():
         (ex.percent_reduction_current_reference, (9200, 8000, 8600, 7950)),
         (ex.percent_reduction_fixed_reference, (9200, 8000, 8600)),
         (ex.percent_limb_change, (9200, 8600)),
-        (lambda v: ex.weight_adjusted_change(v, (70, 77)), (2400, 2700)),
     ],
 )
 def test_sd_against_sampling(formula, means, rng):
@@ -87,7 +81,6 @@ def test_both_limbs_swollen_hides_percentages():
             lambda: ex.percent_reduction_current_reference(volumes(7900, 8000, 7990, 8000)),
             "not surely above zero",
         ),
-        (lambda: ex.weight_adjusted_change(volumes(2400, 2700), (70, 0)), "weight"),
     ],
 )
 def test_bad_input(call, words):

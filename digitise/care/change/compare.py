@@ -26,7 +26,6 @@ from digitise.shape.limb import Estimate, Limb, area, coefficients, girth
 LEVEL_MM = 10.0
 CHART_STEP_MM = 5.0
 CHART_DIRECTIONS = 72
-_NEAR_PEAK = 0.9
 
 
 class ChangeVerdict(Enum):
@@ -238,25 +237,6 @@ def area_change(change: Change, z: Array) -> Estimate:
     rows = joint.rows(slopes[0], slopes[1])
     variance = np.einsum("ni,ij,nj->n", rows, joint.covariance, rows, optimize=True)
     return Estimate(area(joint.b, z).mean - area(joint.a, z).mean, np.sqrt(np.maximum(variance, 0.0)))
-
-
-def greatest_change_height(girths: GirthChange, low: float, high: float) -> float:
-    """Return the height of the greatest change of girth between two heights, mm.
-
-    It is the middle of the levels around the extreme that reach 90 % of it: on a flat top the extreme itself
-    goes wherever a millimetre of error puts it.
-    """
-    inside = (girths.height_mm >= low) & (girths.height_mm <= high)
-    if not np.any(inside):
-        raise ModelError(
-            f"No girth was compared between {low:.0f} and {high:.0f} mm.", do="Widen the segment."
-        )
-    z, size = girths.height_mm[inside], girths.change_mm.mean[inside]
-    top = int(np.argmax(np.abs(size)))
-    below = np.flatnonzero(size * np.sign(size[top]) < _NEAR_PEAK * abs(size[top]))
-    first = below[below < top].max(initial=-1) + 1
-    last = below[below > top].min(initial=len(z)) - 1
-    return float(z[first] + z[last]) / 2
 
 
 def radial_change(

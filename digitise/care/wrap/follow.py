@@ -30,8 +30,8 @@ class WrapStep:
         From the skin outward.
     name, kind
         As in the plan.
-    width_cm, from_cm, to_cm
-        Of the layer; heights from the floor, or from the mat.
+    from_cm, to_cm
+        Heights from the floor, or from the mat.
     begins, ends
         The same from the nearest landmark, in words; ``behind the toes``, ``behind the knuckles``.
     turns
@@ -47,7 +47,6 @@ class WrapStep:
     number: int
     name: str
     kind: str
-    width_cm: float
     from_cm: float
     to_cm: float
     begins: str
@@ -126,7 +125,6 @@ def _step(number: int, need: LayerNeed, places: dict[str, float], end: Way | Non
         number,
         layer.name,
         layer.kind,
-        layer.width_mm / 10,
         layer.from_mm / 10,
         layer.to_mm / 10,
         _begins(need, places, end),

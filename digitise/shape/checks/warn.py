@@ -51,14 +51,11 @@ class EdgeResidual:
         Which of its edges, from 0.
     rms_px
         Root mean square distance of its sure points from the fitted limb, pixels.
-    down_weighted
-        Share of its points that were treated as outliers.
     """
 
     view: str
     edge: int
     rms_px: float
-    down_weighted: float
 
     @property
     def side(self) -> str:

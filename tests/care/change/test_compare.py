@@ -237,17 +237,6 @@ def test_swelling_is_found_where_it_is(swollen):
     assert change.whole.verdict == ch.ChangeVerdict.LARGER
 
 
-def test_height_of_the_greatest_change():
-    z = np.arange(100.0, 401.0, 10.0)
-    # flat between 200 and 260, with an error of 1 mm that puts the extreme at one end
-    size = -np.interp(z, [100, 200, 260, 400], [2, 30, 30, 2]) - (z == 200)
-    girths = ch.GirthChange(z, ch.Estimate(size, np.ones_like(z)), ("",) * len(z))
-    assert abs(ch.greatest_change_height(girths, 100, 400) - 230) <= 5
-    assert ch.greatest_change_height(girths, 100, 150) == 150.0
-    with pytest.raises(ModelError, match="No girth was compared"):
-        ch.greatest_change_height(girths, 500, 600)
-
-
 def test_parts_add_up_to_the_whole(swollen):
     change = swollen[2]
     assert_allclose(sum(part.change_ml.mean for part in change.parts), change.whole.change_ml.mean, rtol=1e-9)

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 from conftest import CASES, Case
+from greatest_change import greatest_change_height
 
 from digitise.capture.sheets.field import read_field
-from digitise.care.change.compare import ChangeVerdict, GirthChange, compare, greatest_change_height
+from digitise.care.change.compare import ChangeVerdict, GirthChange, compare
 from digitise.shape.limb import Estimate
 from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
