@@ -24,11 +24,11 @@ def median_line(x: NDArray[np.number], y: Array) -> tuple[float, float]:
     >>> median_line(np.ones(2), np.array([0.0, 1.0]))
     Traceback (most recent call last):
     ...
-    ValueError: All points lie above each other.
+    ValueError: vertical
     """
     run, rise = x[:, None] - x, y[:, None] - y
     later = run > 0
     if not later.any():
-        raise ValueError("All points lie above each other.")
+        raise ValueError("vertical")
     slope = float(np.median(rise[later] / run[later]))
     return slope, float(np.median(y) - slope * np.median(x))

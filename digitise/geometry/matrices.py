@@ -21,9 +21,9 @@ def inverse_of(factor: Array) -> Array:
     >>> inverse_of(np.diag([0.0, 1.0]))
     Traceback (most recent call last):
     ...
-    numpy.linalg.LinAlgError: The matrix has no inverse.
+    numpy.linalg.LinAlgError: singular
     """
     lower, failed = dpotri(factor, lower=1)
     if failed:
-        raise np.linalg.LinAlgError("The matrix has no inverse.")
+        raise np.linalg.LinAlgError("singular")
     return np.asarray(np.tril(lower) + np.tril(lower, -1).T)

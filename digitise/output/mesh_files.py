@@ -33,26 +33,19 @@ def write_ply(path: Path, mesh: Mesh, colours: Rgba | None = None) -> None:
         The file cannot be written.
     """
     columns = [(axis, "<f4") for axis in "xyz"]
-    lines = [f"property float {axis}" for axis in "xyz"]
+    properties = b"property float x\nproperty float y\nproperty float z\n"
     if colours is not None:
         columns += [(name, "u1") for name in ("red", "green", "blue", "alpha")]
-        lines += [f"property uchar {name}" for name, _ in columns[3:]]
+        properties += b"property uchar red\nproperty uchar green\nproperty uchar blue\nproperty uchar alpha\n"
     vertices = np.empty(len(mesh.vertices), columns)
     values = mesh.vertices.T if colours is None else (*mesh.vertices.T, *colours.T)
     for (name, _), column in zip(columns, values, strict=True):
         vertices[name] = column
     faces = np.empty(len(mesh.faces), [("count", "u1"), ("corners", "<i4", 3)])
     faces["count"], faces["corners"] = 3, mesh.faces
-    header = [
-        "ply",
-        "format binary_little_endian 1.0",
-        f"element vertex {len(vertices)}",
-        *lines,
-        f"element face {len(faces)}",
-        "property list uchar int vertex_indices",
-        "end_header\n",
-    ]
-    path.write_bytes("\n".join(header).encode("ascii") + vertices.tobytes() + faces.tobytes())
+    header = b"ply\nformat binary_little_endian 1.0\nelement vertex %d\n" % len(vertices) + properties
+    header += b"element face %d\nproperty list uchar int vertex_indices\nend_header\n" % len(faces)
+    path.write_bytes(header + vertices.tobytes() + faces.tobytes())
 
 
 def write_stl(path: Path, mesh: Mesh) -> None:
