@@ -25,7 +25,9 @@ _PITCH_MM = 5.0
 _TOES_MM, _HEEL_MM, _HALF_MM = 200.0, 150.0, 70.0  # how far a foot reaches from where the limb stands
 _MARGIN_MM = 15.0
 COLOURED = 0.2  # log units of hue off the paper's: skin, wood and most cloth are more
-_SAME_HUE, _CANDIDATES = 0.05, 400  # what paper's own hue differs by; so many points' hues are looked at
+_BRIGHTEST = 0.85  # of what is seen: white paper between print has that much
+_SAME_HUE = 0.05  # paper's own differs by less, where no phone has bent its colours
+_CANDIDATES = 400  # of so many points the hues are looked at
 _SHIFTS = 3  # from the least red of a hue's own spread to its middle
 _COMMON = 0.1  # of the commonest hue: two feet on home-printed pages leave their paper that much
 _DARKEST = -4.0  # log brightness: below, hue is noise
@@ -119,15 +121,23 @@ def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, acro
 
 
 def _paper_hue(values: Array) -> Array:
-    """Return the hue (2,) of paper: of those that are common among the brighter points the least red.
+    """Return the hue (2,) of paper: that of the brightest points, unless a less red one is commoner.
 
-    A pale foot may be the brightest, and two feet may hide more than they leave, but any skin is redder than
-    white paper in the same light.
+    A pale foot may be brighter than paper in the shade of its leg, but any skin is redder than white paper in
+    the same light, and the brighter half of what is seen of a mat is mostly paper.
     """
     told = values[values[:, 0] > _DARKEST]
     if not len(told):
         return np.zeros(2)
+    brightest = np.median(told[told[:, 0] >= np.quantile(told[:, 0], _BRIGHTEST), 1:], axis=0)
     hue = told[told[:, 0] >= np.median(told[:, 0]), 1:]
+    found = brightest, _least_red(hue)
+    share = [np.mean(np.linalg.norm(hue - each, axis=1) < COLOURED / 2) for each in found]
+    return np.asarray(found[int(np.argmax(share))])
+
+
+def _least_red(hue: Array) -> Array:
+    """Return the least red (2,) of the common ones among hues (n, 2)."""
     some = hue[:: len(hue) // _CANDIDATES + 1]
     count = cKDTree(hue).query_ball_point(some, _SAME_HUE, return_length=True)
     red = np.where(count >= _COMMON * count.max(), some[:, 0] - some[:, 1], np.inf)

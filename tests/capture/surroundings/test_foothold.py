@@ -63,3 +63,16 @@ def test_a_foot_paler_than_the_shaded_paper_is_no_paper(rng):
     # log(214/193) - log(176/173) to the display's power of 2.2, both ways: 0.24 between the two hues
     assert np.median(off[foot]) > COLOURED
     assert np.quantile(off[rest], 0.95) < COLOURED / 2
+
+
+def test_paper_whose_colours_a_phone_has_bent_is_paper(rng):
+    """Where warm light is clipped a fourteenth of the paper comes out whiter than the rest; none of it is skin."""
+    picture = np.full((SIZE[1], SIZE[0], 3), 150, np.uint8)
+    cv2.fillPoly(picture, [ring(-200, 200, 250, -250)], (250, 240, 196), shift=4)
+    cv2.fillPoly(picture, [ring(-200, -172, 250, -250)], (252, 248, 236), shift=4)
+    cv2.fillPoly(picture, [ring(-50, 50, 190, -100)], (84, 52, 38), shift=4)
+    pixels = np.clip(picture + rng.normal(0.0, 2.0, picture.shape), 0, 255).astype(np.uint8)
+    points = np.array([[x, y, 0.0] for x in range(-195, 196, 10) for y in range(-230, 231, 10)])
+    off = hue_off_paper(pixels, CAMERA, points)
+    near = (points[:, 1] > 200) & (points[:, 0] > -120)
+    assert np.quantile(off[near], 0.95) < COLOURED / 2
