@@ -66,7 +66,7 @@ def test_a_foot_paler_than_the_shaded_paper_is_no_paper(rng):
 
 
 def test_paper_whose_colours_a_phone_has_bent_is_paper(rng):
-    """Where warm light is clipped a fourteenth of the paper comes out whiter than the rest; none of it is skin."""
+    """Where warm light is clipped a fourteenth of the paper comes out whiter than the rest; all is paper."""
     picture = np.full((SIZE[1], SIZE[0], 3), 150, np.uint8)
     cv2.fillPoly(picture, [ring(-200, 200, 250, -250)], (250, 240, 196), shift=4)
     cv2.fillPoly(picture, [ring(-200, -172, 250, -250)], (252, 248, 236), shift=4)
