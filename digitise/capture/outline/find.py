@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.capture.outline.by_steps.find import find_own_tone
 from digitise.capture.outline.correction import Correction, paint
 from digitise.capture.outline.lying.find import find_lying_region
+from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
 from digitise.capture.outline.segmentation import find_region
 from digitise.capture.outline.subpixel import inside_picture
@@ -31,6 +33,8 @@ _COARSEST_MM = 2.0  # of a pixel at the limb
 _LEAST_MM, _FOOT_MM = 150.0, 40.0  # of the limb's length, above a foot
 _SURE_ENOUGH = 0.75
 _UPRIGHT = 0.5  # cosine of an axis to the vertical: below, the limb lies
+
+_Find = Callable[[NDArray[np.uint8], Strip, Panel, str, NDArray[np.int8] | None], Region]
 
 
 def find_outline(
@@ -89,9 +93,24 @@ def find_outline(
     before = front.cells(strip)
     if lying:
         under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
-        return _surest(iter([_trace(photo, strip, under, front, drawn, lies=True)]))
-    panels = (find_panel(strip, areas, weight, boards, before) for weight in SHADOW_WEIGHTS)
-    return _surest(_trace(photo, strip, panel, front, drawn) for panel in panels)
+        return _surest(iter([_trace(photo, strip, under, front, drawn, find_lying_region)]))
+    return _surest(_attempts(photo, strip, areas, boards, front, drawn))
+
+
+def _attempts(
+    photo: Photograph,
+    strip: Strip,
+    areas: list[Area],
+    boards: tuple[tuple[Board, Pose], ...],
+    front: InFront,
+    drawn: _Drawn | None,
+) -> Iterator[Traced | OutlineError]:
+    """Trace a limb that stands against each idea of its backdrop, the likeliest first."""
+    panels = []
+    for weight in SHADOW_WEIGHTS:
+        panels.append(find_panel(strip, areas, weight, boards, front.cells(strip)))
+        yield _trace(photo, strip, panels[-1], front, drawn)
+    yield _trace(photo, strip, panels[0], front, drawn, find_own_tone)
 
 
 @dataclass(frozen=True)
@@ -133,13 +152,11 @@ def _trace(
     panel: Panel,
     front: InFront,
     drawn: _Drawn | None,
-    *,
-    lies: bool = False,
+    find: _Find = find_region,
 ) -> Traced | OutlineError:
     """Find both edges against one idea of the backdrop's colour, or tell why not."""
     try:
         painted = None if drawn is None else drawn.painted
-        find = find_lying_region if lies else find_region
         region = find(photo.pixels, strip, panel, photo.name, painted)
         correction = None if drawn is None else drawn.correction
         traced = trace_edges(photo.pixels, strip, region, front, correction)

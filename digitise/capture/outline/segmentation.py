@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
+from digitise.capture.outline.by_steps.find import find_alone
 from digitise.capture.outline.crossing import creased, other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
 from digitise.capture.outline.region import Region
@@ -41,11 +42,6 @@ _REACH = 4
 _AGREE_MM = 12.0
 _LEAST_AGREEMENT = 0.7  # of the evidence's bound, on average over both sides
 _LEAST_AGREEMENT_BELOW = 0.2  # beside a floor the step itself has to tell
-_BROKEN_MM = 40.0  # without a clear step on both sides: there the limb ends
-_ALONE_MM = 160.0  # about the axis, where no backdrop tells the limb
-_CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
-_LEAST_ALONE_MM = 250.0
-_LEAST_CLEAR = 0.75  # of the rows
 
 
 def find_region(
@@ -78,7 +74,7 @@ def find_region(
         if _one_sided(panel, rows, left, right):
             raise no_limb(name)
     except OutlineError:
-        alone = _region_of_steps(pixels, strip, panel, painted)
+        alone = find_alone(pixels, strip, panel, painted)
         if alone is None:
             raise
         return alone
@@ -219,52 +215,3 @@ def agreement_across(evidence: Values, rows: NDArray[np.intp], path: NDArray[np.
         columns = np.clip(path[:, None] + away, 0, evidence.shape[1] - 1)
         sides.append(evidence[rows[:, None], columns].mean(axis=1))
     return np.asarray(gaussian_filter1d((sides[0] - sides[1]) / 2.0, 2.0, mode="nearest"))
-
-
-def _region_of_steps(
-    pixels: NDArray[np.uint8], strip: Strip, panel: Panel, painted: NDArray[np.int8]
-) -> Region | None:
-    """Find a limb with no backdrop behind it, where steps of light alone tell it; None where they do not."""
-    every = np.arange(len(strip.heights))
-    nothing = np.zeros(panel.inside.shape, bool)
-    # without a first guess a white dressing before print is as good as print
-    panel = replace(panel, inside=panel.inside & ~panel.paper, paper=nothing)
-    pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM), nothing)
-    clear = np.minimum(*pair.strength) > _CLEAR_ALONE
-    gap = int(_BROKEN_MM / STEP_MM) // 2
-    broken = np.flatnonzero(uniform_filter1d(clear.astype(float), 2 * gap) < 0.5)
-    broken = broken[strip.heights[broken] > _FOOT_TOP_MM]
-    top = int(broken[-1]) + gap if len(broken) else 0
-    rows = every[top:]
-    if len(rows) * STEP_MM < _LEAST_ALONE_MM or clear[rows].mean() < _LEAST_CLEAR:
-        return None
-    left, right = (offsets[top:] for offsets in pair.offsets)
-    inside = (strip.offsets > left[:, None]) & (strip.offsets < right[:, None])
-    evidence = np.full((len(every), len(strip.offsets)), -CLIP, np.float32)
-    evidence[rows] = np.where(inside, CLIP, -CLIP)
-    told = []
-    for side in (left, right):
-        map_ = evidence.copy()
-        here = map_[rows]
-        here[np.abs(strip.offsets - side[:, None]) <= _TOUCH_MM] = 0.0
-        map_[rows] = here
-        told.append(map_)
-    doubtful = [strength[top:] < _CLEAR_ALONE for strength in pair.strength]
-    above_foot = strip.heights[rows] > _FOOT_TOP_MM
-    hidden = [(strayed_mm(pair, n, pair.offsets[n])[top:] > 0.0) & above_foot for n in (0, 1)]
-    nowhere = np.zeros(len(rows))
-    touched = np.ones(len(rows), bool)
-    return Region(
-        rows,
-        left,
-        right,
-        (told[0], told[1]),
-        (doubtful[0], doubtful[1]),
-        (touched, touched),
-        (hidden[0], hidden[1]),
-        (nowhere, nowhere),
-        ~above_foot,
-        (~touched, ~touched),
-        (~touched, ~touched),
-        (~touched, ~touched),
-    )

@@ -1,0 +1,1 @@
+"""The limb by steps of light alone."""
