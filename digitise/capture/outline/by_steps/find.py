@@ -20,7 +20,8 @@ from digitise.capture.surroundings.sheet_colour import Mask
 
 _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _TOUCH_MM = 8.0  # about an edge: two cells of the steps' table
-_BROKEN_MM = 60.0  # without a clear step on both sides: there the limb ends; a hem's fades along 48
+_BROKEN_MM = 40.0  # without a clear step on both sides: there the limb ends
+_FADED_MM = 60.0  # without any: about a hem, where its sign turns, an edge's step fades along 48
 _ALONE_MM = 200.0  # about the axis, where no backdrop tells the limb
 _CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
 _LEAST_ALONE_MM = 250.0
@@ -49,7 +50,7 @@ def find_alone(
     nothing = np.zeros(panel.inside.shape, bool)
     # without a first guess a white dressing before print is as good as print
     panel = replace(panel, inside=panel.inside & ~panel.paper, paper=nothing)
-    return _region_of_steps(pixels, strip, panel, painted, _CLEAR_ALONE)
+    return _region_of_steps(pixels, strip, panel, painted, _CLEAR_ALONE, _BROKEN_MM)
 
 
 def find_own_tone(
@@ -76,7 +77,7 @@ def find_own_tone(
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     nothing = np.zeros_like(panel.inside)
     unknown = replace(panel, inside=nothing, paper=nothing)
-    region = _region_of_steps(pixels, strip, unknown, painted, _LEAST_LINE)
+    region = _region_of_steps(pixels, strip, unknown, painted, _LEAST_LINE, _FADED_MM)
     if region is None:
         raise no_limb(name)
     like = panel.inside & ~panel.paper & (panel.distance2 < _LIKE_BACKDROP) & ~panel.before
@@ -100,14 +101,19 @@ def _mostly_beyond(strip: Strip, where: Mask, region: Region, index: int) -> Mas
 
 
 def _region_of_steps(
-    pixels: NDArray[np.uint8], strip: Strip, panel: Panel, painted: NDArray[np.int8], least: float
+    pixels: NDArray[np.uint8],
+    strip: Strip,
+    panel: Panel,
+    painted: NDArray[np.int8],
+    least: float,
+    broken_mm: float,
 ) -> Region | None:
-    """Find a limb by steps of light, as far up as they are higher than ``least`` of the light."""
+    """Find a limb by steps of light: up to where they are no higher than ``least`` of it along some mm."""
     every = np.arange(len(strip.heights))
     nothing = np.zeros(panel.inside.shape, bool)
     pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM), nothing)
     clear = np.minimum(*pair.strength) > least
-    gap = int(_BROKEN_MM / STEP_MM) // 2
+    gap = int(broken_mm / STEP_MM) // 2
     broken = np.flatnonzero(uniform_filter1d(clear.astype(float), 2 * gap) < 0.5)
     broken = broken[strip.heights[broken] > _FOOT_TOP_MM]
     top = int(broken[-1]) + gap if len(broken) else 0
