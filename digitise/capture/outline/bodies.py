@@ -65,6 +65,8 @@ def limb_pair(
     rows: NDArray[np.intp],
     span: tuple[float, float],
     dressed: Mask,
+    *,
+    faint: bool = False,
 ) -> Pair:
     """Find the limb's edges on rows (n,) of the strip, from steps of light.
 
@@ -80,6 +82,8 @@ def limb_pair(
         Offsets between which the limb and all that touches it lie, mm.
     dressed
         (H, W) True where a dressing lies on the limb: its borders are no body's.
+    faint
+        Whether a long line counts in full however faint it is, as edges are before a backdrop of their tone.
     """
     first = max(span[0] - _BESIDE_MM, float(strip.offsets[0]))
     last = min(span[1] + _BESIDE_MM, float(strip.offsets[-1]))
@@ -107,8 +111,10 @@ def limb_pair(
     by_hue = before_print(print_, unlike, -1), before_print(print_, unlike, 1)
     plainly = np.minimum(backdrop, 1.0)
     inner = inner_border(patch, plainly, -1), inner_border(patch, plainly, 1)
+    lines = CLEAR[1] * (table.chains > 0.0) if faint else np.float32(0.0)
+    sought = replace(table, strength=np.maximum(table.strength, lines))
     columns = find_pair(
-        _undressed(table, patch), backdrop, printed, (by_hue, inner), standing(strip), at_ankle
+        _undressed(sought, patch), backdrop, printed, (by_hue, inner), standing(strip), at_ankle
     )
     fine = np.arange(len(rows)) * STEP_MM / CELL_MM - 0.25
     level = np.arange(height)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,24 +94,14 @@ def find_outline(
     before = front.cells(strip)
     if lying:
         under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
-        return _surest(iter([_trace(photo, strip, under, front, drawn, find_lying_region)]))
-    return _surest(_attempts(photo, strip, areas, boards, front, drawn))
-
-
-def _attempts(
-    photo: Photograph,
-    strip: Strip,
-    areas: list[Area],
-    boards: tuple[tuple[Board, Pose], ...],
-    front: InFront,
-    drawn: _Drawn | None,
-) -> Iterator[Traced | OutlineError]:
-    """Trace a limb that stands against each idea of its backdrop, the likeliest first."""
-    panels = []
-    for weight in SHADOW_WEIGHTS:
-        panels.append(find_panel(strip, areas, weight, boards, front.cells(strip)))
-        yield _trace(photo, strip, panels[-1], front, drawn)
-    yield _trace(photo, strip, panels[0], front, drawn, find_own_tone)
+        return _required(_trace(photo, strip, under, front, drawn, find_lying_region)).outline
+    first = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
+    others = (find_panel(strip, areas, weight, boards, before) for weight in SHADOW_WEIGHTS[1:])
+    found = _surest(_trace(photo, strip, panel, front, drawn) for panel in chain([first], others))
+    if not isinstance(found, OutlineError) and found.told >= _SURE_ENOUGH:
+        return found.outline
+    alone = _trace(photo, strip, first, front, drawn, find_own_tone)
+    return _required(found if _surer(found, alone) else alone).outline
 
 
 @dataclass(frozen=True)
@@ -121,16 +112,11 @@ class _Drawn:
     painted: NDArray[np.int8]
 
 
-def _surest(attempts: Iterator[Traced | OutlineError]) -> Outline:
+def _surest(attempts: Iterator[Traced | OutlineError]) -> Traced | OutlineError:
     """Return the first outline that the backdrop tells well enough, else the one it tells best.
 
     A soft shadow on the backdrop and a limb of nearly its colour cannot both be told: shadows are far more
-    common, so they are assumed first.
-
-    Raises
-    ------
-    OutlineError
-        When none can be used; the first reason.
+    common, so they are assumed first.  When none can be used, the first reason.
     """
     found: list[Traced] = []
     refused: list[OutlineError] = []
@@ -141,9 +127,25 @@ def _surest(attempts: Iterator[Traced | OutlineError]) -> Outline:
         found.append(attempt)
         if not refused and attempt.told >= _SURE_ENOUGH:
             break
-    if not found:
-        raise refused[0]
-    return max(found, key=lambda traced: traced.told * len(traced.outline.heights[0])).outline
+    return (
+        max(found, key=lambda traced: traced.told * len(traced.outline.heights[0])) if found else refused[0]
+    )
+
+
+def _surer(by_colour: Traced | OutlineError, by_steps: Traced | OutlineError) -> bool:
+    """Tell whether more of its worse edge is sure in an outline that the backdrop's colour told."""
+    if isinstance(by_steps, OutlineError) or isinstance(by_colour, OutlineError):
+        return isinstance(by_steps, OutlineError)
+    colour, steps = (
+        min(np.count_nonzero(edge.sure) for edge in traced.outline.edges) for traced in (by_colour, by_steps)
+    )
+    return bool(colour >= steps)
+
+
+def _required(found: Traced | OutlineError) -> Traced:
+    if isinstance(found, OutlineError):
+        raise found
+    return found
 
 
 def _trace(

@@ -118,6 +118,28 @@ def find_panel(
     return Panel(inside | paper, distance2, printed_lines(strip, boards), paper, before)
 
 
+def relearnt(strip: Strip, panel: Panel, limb: Mask) -> NDArray[np.float32]:
+    """Measure how far every point is from the backdrop's colour, learnt anew from what lies outside a limb.
+
+    Skin of nearly that colour may fill more of the panel than the panel itself, and pass for it.
+
+    Parameters
+    ----------
+    strip, panel
+        The photograph's strip, and what is known of the backdrop in it.
+    limb
+        (H, W) where the limb was found.
+
+    Returns
+    -------
+    (H, W) squared distance as of :class:`Panel`.
+    """
+    values = brightness_and_hue(strip.pixels)
+    nothing = np.zeros_like(limb)
+    whole = panel.inside & ~panel.paper & ~panel.before & ~grown(limb)
+    return _distance2_from_backdrop(values, whole, nothing, nothing, SHADOW_WEIGHTS[0])
+
+
 def _backdrops(boards: Iterable[tuple[Board, Pose]]) -> list[tuple[Board, Pose]]:
     return [placed for placed in boards if placed[0].role == "backdrop"]
 

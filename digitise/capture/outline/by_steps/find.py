@@ -4,24 +4,28 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from digitise.capture.light_steps.inner_edges import CELL_MM
-from digitise.capture.outline.bodies import limb_pair, strayed_mm
+from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
 from digitise.capture.outline.evidence import CLIP
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.touching import TRACK_MEDIAN
 from digitise.capture.outline.track import no_limb
 from digitise.capture.photo.rectified import STEP_MM, Strip
-from digitise.capture.surroundings.backdrop import Panel
+from digitise.capture.surroundings.backdrop import Panel, relearnt
 from digitise.capture.surroundings.sheet_colour import Mask
 
 _FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _TOUCH_MM = 8.0  # about an edge: two cells of the steps' table
-_BROKEN_MM = 40.0  # without a clear step on both sides: there the limb ends
-_FADED_MM = 60.0  # without any: about a hem, where its sign turns, an edge's step fades along 48
+_BROKEN_MM = 40.0  # half of it without a clear step on both sides: there the limb ends
+_FADED_MM = (
+    140.0  # half of it without any: where a step turns its sign, at a hem or a floor, it fades along 48
+)
+_LEAP_CELLS = 10  # 40 mm sideways where nothing leads: the limb has ended
 _ALONE_MM = 200.0  # about the axis, where no backdrop tells the limb
 _CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
 _LEAST_ALONE_MM = 250.0
@@ -34,7 +38,8 @@ _LIKE_BACKDROP = 12.0  # squared distance
 # beyond both edges have it on fewer than 2 %.
 _STRIPE_MM, _STRIPED = 10.0, 0.2
 _JUST_BEYOND_MM = np.arange(4.0, 16.0, STEP_MM)
-_LEAST_BESIDE = 0.3  # of the rows before the backdrop: beside a gap between two bodies 0 to 0.02 of them
+_RIM_MM = 6.0  # about where a page or a frame begins: it lies up to 4 mm from where its markers say
+_LEAST_BESIDE = 0.2  # of the rows before the backdrop; beside a gap between two bodies none
 
 
 def find_alone(
@@ -76,20 +81,39 @@ def find_own_tone(
     """
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
     nothing = np.zeros_like(panel.inside)
-    unknown = replace(panel, inside=nothing, paper=nothing)
-    region = _region_of_steps(pixels, strip, unknown, painted, _LEAST_LINE, _FADED_MM)
+    unknown = replace(panel, inside=nothing, paper=nothing, printed=panel.printed | _rim(panel))
+    region = _region_of_steps(pixels, strip, unknown, painted, _LEAST_LINE, _FADED_MM, faint=True)
     if region is None:
         raise no_limb(name)
-    like = panel.inside & ~panel.paper & (panel.distance2 < _LIKE_BACKDROP) & ~panel.before
-    before = (panel.inside & ~panel.paper)[region.rows].any(axis=1)
-    within = (strip.offsets > region.left[:, None]) & (strip.offsets < region.right[:, None])
-    striped = np.count_nonzero(within & like[region.rows], axis=1) * STEP_MM >= _STRIPE_MM
-    beyond = [_mostly_beyond(strip, like, region, n) for n in (0, 1)]
-    if not before.any() or striped[before].mean() < _STRIPED:
+    plain = panel.inside & ~panel.paper & ~panel.before
+    before = plain[region.rows].any(axis=1)
+    within = np.zeros_like(plain)
+    within[region.rows] = (strip.offsets > region.left[:, None]) & (strip.offsets < region.right[:, None])
+    striped = np.count_nonzero(within & plain & (panel.distance2 < _LIKE_BACKDROP), axis=1) * STEP_MM
+    if not before.any() or (striped[region.rows][before] >= _STRIPE_MM).mean() < _STRIPED:
         raise no_limb(name)
+    like = plain & (relearnt(strip, panel, within) < _LIKE_BACKDROP)
+    beyond = [_mostly_beyond(strip, like, region, n) for n in (0, 1)]
     if min(each[before].mean() for each in beyond) < _LEAST_BESIDE:
         raise no_limb(name)
     return replace(region, touched=(~beyond[0], ~beyond[1]))
+
+
+def _leap(pair: Pair, strip: Strip) -> int:
+    """Return the row below the lowest place above the foot where either edge leaps sideways."""
+    per_cell = int(CELL_MM / STEP_MM)
+    ends = [
+        per_cell * jump.last for side in pair.jumps for jump in side if jump.last - jump.first >= _LEAP_CELLS
+    ]
+    return max((row for row in ends if strip.heights[row] > _FOOT_TOP_MM), default=0)
+
+
+def _rim(panel: Panel) -> Mask:
+    """Return the cells (H, W) about the border of the plain backdrop, where paper or a frame begins."""
+    plain = (panel.inside & ~panel.paper).astype(np.uint8)
+    size = 1 + 2 * round(_RIM_MM / STEP_MM)
+    window = np.ones((1, size), np.uint8)
+    return np.asarray(cv2.dilate(plain, window) > cv2.erode(plain, window))
 
 
 def _mostly_beyond(strip: Strip, where: Mask, region: Region, index: int) -> Mask:
@@ -107,16 +131,19 @@ def _region_of_steps(
     painted: NDArray[np.int8],
     least: float,
     broken_mm: float,
+    *,
+    faint: bool = False,
 ) -> Region | None:
     """Find a limb by steps of light: up to where they are no higher than ``least`` of it along some mm."""
     every = np.arange(len(strip.heights))
     nothing = np.zeros(panel.inside.shape, bool)
-    pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM), nothing)
+    pair = limb_pair(pixels, strip, panel, painted, every, (-_ALONE_MM, _ALONE_MM), nothing, faint=faint)
     clear = np.minimum(*pair.strength) > least
+    top = _leap(pair, strip) if faint else 0
     gap = int(broken_mm / STEP_MM) // 2
-    broken = np.flatnonzero(uniform_filter1d(clear.astype(float), 2 * gap) < 0.5)
-    broken = broken[strip.heights[broken] > _FOOT_TOP_MM]
-    top = int(broken[-1]) + gap if len(broken) else 0
+    lost = uniform_filter1d(clear[top:].astype(float), 2 * gap, mode="nearest") < 0.5
+    broken = top + np.flatnonzero(lost & (strip.heights[top:] > _FOOT_TOP_MM))
+    top = int(broken[-1]) + gap if len(broken) else top
     rows = every[top:]
     if len(rows) * STEP_MM < _LEAST_ALONE_MM or clear[rows].mean() < _LEAST_CLEAR:
         return None
