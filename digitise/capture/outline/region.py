@@ -50,6 +50,8 @@ class Region:
         For each boundary (n,) True where it is a pale dressing's; None where none is known.
     hem_mm
         Height at which cloth was seen to begin already, above the rows; None where none was.
+    sides
+        (k, H) offsets of the sides of pages behind it, mm, NaN where they do not run; None where not known.
     """
 
     rows: NDArray[np.intp]
@@ -68,3 +70,4 @@ class Region:
     hem_mm: float | None = None
     padded: tuple[Mask, Mask] | None = None
     creased_mm: tuple[Array, Array] | None = None
+    sides: Array | None = None

@@ -104,6 +104,7 @@ def find_region(
         padded=(padded[0], padded[1]),
         before=(other_before(strip, panel, region, 0), other_before(strip, panel, region, 1)),
         creased_mm=(creased(strip, panel, region, 0), creased(strip, panel, region, 1)),
+        sides=panel.sides,
     )
 
 

@@ -26,6 +26,7 @@ from digitise.capture.outline.subpixel import (
     sub_pixel_edge,
 )
 from digitise.capture.photo.rectified import STEP_MM, Strip
+from digitise.capture.surroundings.printed import on_page_side
 from digitise.capture.surroundings.sticks import InFront
 from digitise.geometry.rigid import Array
 from digitise.geometry.runs import true_runs
@@ -46,6 +47,7 @@ _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarte
 _HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 _PADDED_MM = 3.0  # a dressing is one to five thick
+_BESIDE_PAGE_MM = 3.0  # plain panel between a page and the limb: wider, its two edges are told apart
 _BAND_SD_PX = 3.0  # of a band or rim whose flanks lie 3 to 6 px apart
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
@@ -91,7 +93,7 @@ def trace_edges(
     edges, drawn, reasons, told = [], [], [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
-        edge = _by_region(edge, region, index, skin, strip.pixel_mm())
+        edge = _by_region(edge, region, index, skin, strip)
         if region.rests is None:
             edge, second = _beside(pixels, edge, strip, region, index, skin, front)
             if hem_mm is not None:
@@ -136,8 +138,9 @@ def trace_edges(
     return Traced(outline, min(told))
 
 
-def _by_region(edge: Edge, region: Region, index: int, skin: slice, pixel_mm: float) -> Edge:
+def _by_region(edge: Edge, region: Region, index: int, skin: slice, strip: Strip) -> Edge:
     """Take certainty from those points of an edge that the region says are doubtful, and where it says so."""
+    pixel_mm = strip.pixel_mm()
     edge = _doubted(edge, region.doubtful[index][skin])
     edge = _less_sure(edge, ~edge.sure & region.below[skin], _FLOOR_SD_PX)
     if region.padded is not None:
@@ -145,6 +148,9 @@ def _by_region(edge: Edge, region: Region, index: int, skin: slice, pixel_mm: fl
     if region.creased_mm is not None:
         crease = region.creased_mm[index][skin]
         edge = _less_sure(edge, crease > 0.0, np.maximum(crease / pixel_mm, 2.0 * UNSURE_PX))
+    if region.sides is not None:
+        on_side = on_page_side(strip, region.sides, edge.points)
+        edge = _less_sure(edge, on_side, _BESIDE_PAGE_MM / pixel_mm)
     return edge
 
 

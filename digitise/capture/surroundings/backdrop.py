@@ -15,7 +15,7 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.page_colour import find_print, grown
 from digitise.capture.surroundings.plain_areas import Area
-from digitise.capture.surroundings.printed import printed_lines
+from digitise.capture.surroundings.printed import page_sides, printed_lines
 from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet, smooth_fit
 from digitise.geometry.rigid import Array, Pose
 
@@ -52,6 +52,8 @@ class Panel:
         (H, W) True where printed paper is behind, whose print makes steps of light of its own.
     before
         (H, W) True where something narrow stands before the limb: what is behind it is not seen.
+    sides
+        (k, H) offsets of the pages' sides, mm, NaN where they do not run; None where none are known.
     """
 
     inside: Mask
@@ -59,6 +61,7 @@ class Panel:
     printed: Mask
     paper: Mask
     before: Mask
+    sides: Array | None = None
 
 
 def find_panel(
@@ -115,7 +118,9 @@ def find_panel(
     paper = (print_.paper | border) & ~inside
     distance2[paper] = on_border[paper]
     before = np.zeros_like(inside) if before is None else before
-    return Panel(inside | paper, distance2, printed_lines(strip, boards), paper, before)
+    return Panel(
+        inside | paper, distance2, printed_lines(strip, boards), paper, before, page_sides(strip, boards)
+    )
 
 
 def relearnt(strip: Strip, panel: Panel, limb: Mask) -> NDArray[np.float32]:
