@@ -10,7 +10,7 @@ from strips import CAMERA, FLOOR, PANEL, made_strip, panel_area, rectangle
 
 from digitise.capture.sheets.field import Board, read_field
 from digitise.capture.sheets.layout import sheet_field, sheet_set
-from digitise.capture.surroundings.backdrop import Panel, find_panel, squared_distance
+from digitise.capture.surroundings.backdrop import Panel, find_panel, relearnt, squared_distance
 from digitise.capture.surroundings.plain_areas import Area, plain_areas
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
@@ -284,3 +284,13 @@ def test_darker_than_any_shadow_counts_in_full_again():
     assert distance2(-1.5) == pytest.approx(((0.2 * 0.9 + 0.6) / 0.03) ** 2, rel=1e-4)
     steps = [distance2(b) for b in np.linspace(-2.5, 0.0, 60)]
     assert np.all(np.diff(steps) < 1e-3)
+
+
+def test_the_backdrop_is_learnt_anew_outside_a_limb_of_its_tone(rng):
+    made = made_strip(rng, skin=tuple(int(1.1 * value) for value in PANEL))
+    found = relearnt(made.strip, find_panel(made.strip, [made.area]), made.limb)
+    x, z = np.meshgrid(made.strip.offsets, made.strip.heights)
+    plain = (np.abs(x) < 250.0) & (z > 110.0) & (z < 860.0) & ~made.limb
+    assert np.mean(found[plain] < PLAIN) > 0.97
+    # 10 % of the stored values are 22 % of the light: seven times the spread that any paper has
+    assert np.mean(found[made.limb & (z > 110.0) & (z < 860.0)] > STANDS_OUT) > 0.9
