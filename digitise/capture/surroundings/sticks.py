@@ -46,6 +46,7 @@ _EVERY = 3  # rows, 6 mm, in the first search: ten of them take grain off well e
 _FOLLOWED = 0.4  # of the rows within 60 mm
 _BESIDE_MM = 6.0  # over which an edge's light is compared
 _STRAIGHT = 0.85  # of the rows of its lowest 300 mm, of either edge
+_MOSTLY_STRAIGHT = 0.8  # of them, to be looked at more closely: a foot behind breaks an edge
 _PARTS_MM = (-10.0, 70.0, 180.0, 300.0)  # foot, ankle, shin
 _STANDING = 0.3  # of the rows of each: before a mat's print an edge is broken
 
@@ -215,7 +216,7 @@ def _pairs(strip: Strip, changes: _Changes) -> list[tuple[float, float, float]]:
         seen = _along(strip, changes, at, slope, low)
         clear = (maximum_filter1d(seen, 2 * _CELLS + 1, axis=1) > 1.0).mean(axis=0)
         mean = gaussian_filter1d(seen.mean(axis=0), _CELLS / 2.0)
-        peaks = np.flatnonzero((mean >= maximum_filter1d(mean, 2 * _CELLS + 1)) & (clear > _STRAIGHT))
+        peaks = np.flatnonzero((mean >= maximum_filter1d(mean, 2 * _CELLS + 1)) & (clear > _MOSTLY_STRAIGHT))
         for n, peak in enumerate(peaks):
             right = peaks[n + 1 :]
             width = at[right] - at[peak]
