@@ -52,20 +52,19 @@ class StepFit:
     gain: Array
 
 
-def step_basis(half: int, shift: float, blur: float) -> Array:
-    """Return (2 half + 1, 4) model columns a, b, c, d for an edge at ``shift`` samples from the middle."""
-    s = np.arange(-half, half + 1) - shift
+def step_basis(half: int, shifts: Array | float, blur: float) -> Array:
+    """Return (..., 2 half + 1, 4) model columns a, b, c, d for edges ``shifts`` samples off the middle."""
+    s = np.arange(-half, half + 1) - np.asarray(shifts)[..., None]
     after = ndtr(s / blur)
     before = 1.0 - after
     # a blurred slope that ends is not the slope times the blurred step
     spill = blur * np.exp(-0.5 * (s / blur) ** 2) / np.sqrt(2.0 * np.pi)
-    return np.stack([before, s * before - spill, after, s * after + spill], axis=1)
+    return np.stack([before, s * before - spill, after, s * after + spill], axis=-1)
 
 
-@lru_cache(maxsize=2048)
-def _step_space(half: int, shift: float, blur: float) -> Array:
-    """Return an orthonormal basis of the model's columns: (2 half + 1, 4)."""
-    return np.linalg.qr(step_basis(half, shift, blur))[0]
+def _step_space(half: int, shifts: Array | float, blur: float) -> Array:
+    """Return orthonormal bases of the model's columns: (..., 2 half + 1, 4)."""
+    return np.linalg.qr(step_basis(half, shifts, blur))[0]
 
 
 def _shifts(reach: float) -> Array:
@@ -75,7 +74,7 @@ def _shifts(reach: float) -> Array:
 @lru_cache(maxsize=64)
 def _step_spaces(half: int, reach: float, blur: float) -> Array:
     """Return the bases for every shift within reach: (2 half + 1, shifts, 4)."""
-    return np.stack([_step_space(half, float(shift), blur) for shift in _shifts(reach)], axis=1)
+    return np.ascontiguousarray(np.moveaxis(_step_space(half, _shifts(reach), blur), 0, 1))
 
 
 @lru_cache(maxsize=16)
@@ -190,8 +189,7 @@ def estimate_blur(
     energy = np.sum(window**2, axis=1)
     misfits = []
     for blur in candidates:
-        bases = [_step_space(half, float(shift), blur) for shift in shifts]
-        left = [energy - np.sum((window @ basis) ** 2, axis=1) for basis in bases]
+        left = energy - np.sum((window @ _step_space(half, shifts, blur)) ** 2, axis=2)
         misfits.append(float(np.median(np.min(left, axis=0))))
     return candidates[int(np.argmin(misfits))]
 
