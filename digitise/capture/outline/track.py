@@ -19,6 +19,7 @@ _TUBE_MM = 150.0  # the limb stands on the mat's middle: near its foot it is wit
 _TUBE_HEIGHT_MM = 350.0
 _LEAST_WIDTH_MM = 25.0  # of a thin wrist seen from the side
 _SLIVER = 0.75  # of the width a little higher: less is a limb cut slantwise by the panel's lower edge
+_SLANT_MM = 60.0  # by so much a panel's lower edge may slant across two legs
 _LEAN_MM = 30.0  # a shin leans by less between the ankle and the panel's lower edge
 _WIDTH_JUMP = 1.3  # a limb does not widen faster than this over _JUMP_MM; two touching limbs do
 _JUMP_MM = 20.0
@@ -95,12 +96,15 @@ def _wide_runs(row: Mask) -> NDArray[np.int64]:
 def _lowest_run(foot: Mask, blob: Mask, place: Array) -> tuple[int, tuple[int, int] | None]:
     """Return the lowest row that shows the limb near its foot, and the run nearest to where it stands.
 
-    Where the panel's lower edge slants, its lowest rows may show another leg alone: a run that stands at the
-    limb's ``place`` (2,), columns, goes before a lower one beside it.
+    Where the panel's lower edge slants, its lowest rows may show another leg alone: of the runs that stand at
+    the limb's ``place`` (2,), columns, on these rows the nearest to its middle goes before those beside it.
     """
     higher, lean = int(_JUMP_MM / STEP_MM), _LEAN_MM / STEP_MM
     lowest: tuple[int, tuple[int, int] | None] = 0, None
+    at_place: list[tuple[int, tuple[int, int]]] = []
     for row in np.flatnonzero(foot.any(axis=1))[::-1]:
+        if at_place and at_place[0][0] - row > _SLANT_MM / STEP_MM:
+            break
         runs, above = _wide_runs(blob[row]), _wide_runs(blob[max(row - higher, 0)])
         if not len(runs) or not len(above):
             continue
@@ -110,9 +114,15 @@ def _lowest_run(foot: Mask, blob: Mask, place: Array) -> tuple[int, tuple[int, i
             continue
         found = int(row), (int(first), int(last))
         if last >= place[0] - lean and first <= place[1] + lean:
-            return found
+            at_place.append(found)
         lowest = lowest if lowest[1] else found
-    return lowest
+    return _nearest(at_place, float(place.mean())) if at_place else lowest
+
+
+def _nearest(found: list[tuple[int, tuple[int, int]]], middle: float) -> tuple[int, tuple[int, int]]:
+    """Return the first of the rows and their runs that is one with the run nearest to a column."""
+    _, (first, last) = min(found, key=lambda each: abs((each[1][0] + each[1][1]) / 2 - middle))
+    return next(each for each in found if each[1][1] >= first and each[1][0] <= last)
 
 
 def _following_run(row: Mask, found: list[tuple[int, int, int]]) -> tuple[int, int] | None:
