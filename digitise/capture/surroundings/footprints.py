@@ -61,13 +61,13 @@ def find_stands(views: Sequence[tuple[NDArray[np.uint8], Camera, Sequence[tuple[
         Not two feet are found.
     """
     ground, corner = _ground(views)
-    feet = [component for component in _components(ground) if len(component) >= _LEAST_CELLS]
+    rim = corner[1], corner[1] + _CELL_MM * (ground.shape[0] - 1)
+    pieces = [corner + _CELL_MM * piece for piece in _components(ground) if len(piece) >= _LEAST_CELLS]
+    feet = [piece for piece in pieces if len(_about_ankle(piece, rim)[0])]
     if len(feet) != 2:
         found = {0: "No foot was", 1: "One foot was"}.get(len(feet), f"{len(feet)} things were")
         raise OutlineError(f"{found} found on the mat where two should stand.", do=_DO)
-    rim = corner[1], corner[1] + _CELL_MM * (ground.shape[0] - 1)
-    stands = sorted(_ankle(corner + _CELL_MM * foot, rim) for foot in feet)
-    return Stands(*stands)
+    return Stands(*sorted(_ankle(foot, rim) for foot in feet))
 
 
 def _ground(
@@ -119,8 +119,13 @@ def _ankle(foot: Array, rim: tuple[float, float]) -> tuple[float, float]:
     """Return the ankle over a foot's points (n, 2), mm; from its toes where its heel is beyond the mat."""
     if np.ptp(foot[:, 0]) > _ONE_FOOT_MM:
         raise OutlineError("The two feet touch, so they cannot be told apart.", do=_DO)
+    here, ankle = _about_ankle(foot, rim)
+    return float(np.median(here)), ankle  # a spur of print beside the foot does not move it
+
+
+def _about_ankle(foot: Array, rim: tuple[float, float]) -> tuple[Array, float]:
+    """Return where across a foot's points about its ankle lie (m,), none if it is no foot, and the ankle."""
     heel, toes = float(foot[:, 1].min()), float(foot[:, 1].max())
     cut = heel - rim[0] < _AT_RIM_MM and rim[1] - toes > _AT_RIM_MM
     ankle = toes - _TOES_MM if cut else heel + _HEEL_MM
-    here = foot[np.abs(foot[:, 1] - ankle) < _ABOUT_MM, 0]
-    return float(np.median(here)), ankle  # a spur of print beside the foot does not move it
+    return foot[np.abs(foot[:, 1] - ankle) < _ABOUT_MM, 0], ankle

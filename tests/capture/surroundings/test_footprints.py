@@ -129,6 +129,15 @@ def test_other_than_two_feet_are_refused_with_a_cure(ankles, words):
     assert "both feet stand on the mat" in told.value.do
 
 
+def test_a_thing_shorter_than_a_heel_is_no_foot():
+    """A belt, 30 mm wide, lies beside one foot: no ankle can stand over it."""
+    seen = views([(-110.0, 0.0)])
+    for picture, camera, _ in seen:
+        filled(picture, camera, box((40.0, 60.0, 0.0), (200.0, 90.0, 3.0)), SKIN)
+    with pytest.raises(OutlineError, match="One foot"):
+        find_stands(seen)
+
+
 def test_no_mat_is_no_foot():
     picture, camera, _ = seen_from(FRONT, [])
     with pytest.raises(OutlineError, match="No mat"):
