@@ -10,6 +10,7 @@ from digitise.capture.outline.region import Region
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.foothold import NearMat
+from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
 BEFORE = "something that stands before the limb"
@@ -24,6 +25,7 @@ _BESIDE_MM = np.array([6.0, 10.0, 14.0])
 _BURNT = 240  # of 255, in every channel: the tone curve's shoulder shows no shade any more
 _BURNT_MM = 100.0  # so far beyond where it was lost
 _OWN_PX, _INNER_MM = 4.0, 22.0  # within an edge, from its own blur on
+_SHORT_MM, _BESIDE_LOST_MM = 60.0, 10.0  # half of what is lost beyond a jump
 _ALIKE = 0.25  # log units of hue: skin of one person
 
 
@@ -87,6 +89,18 @@ def lost_in_light(
     burnt = np.quantile(pixels[row, column].min(axis=2), 0.25, axis=1) > _BURNT
     runs = binary_propagation(lost, mask=(burnt & near) | lost)
     return np.asarray(runs & ~lost)
+
+
+def short_beside(sure: NDArray[np.bool_], lost: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell which sure points (n,) make a short run beside a stretch (n,) that jumped to another body.
+
+    So short a run begins or ends where the edge was lost: it is that body's as likely as the limb's.
+    """
+    near = maximum_filter1d(lost, 2 * int(_BESIDE_LOST_MM / STEP_MM) + 1, mode="constant")
+    found = np.zeros(len(sure), bool)
+    for first, last in true_runs(sure):
+        found[first:last] = (last - first) * STEP_MM < _SHORT_MM and near[first:last].any()
+    return found
 
 
 def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:

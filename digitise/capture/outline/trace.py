@@ -14,7 +14,7 @@ from digitise.capture.outline.beside.narrow_band import narrow_band
 from digitise.capture.outline.beside.shaded_rim import shaded_rim
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
 from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light
+from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light, short_beside
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
 from digitise.capture.outline.subpixel import (
@@ -108,7 +108,8 @@ def trace_edges(
         hidden[skin] &= ~fold
         hidden[skin] |= lost_in_light(pixels, edge, hidden[skin], strip.pixel_mm())
         reason = np.where(behind, BEFORE, hiding(strip, region, front.mat, index, hidden)[skin])
-        edge = _doubted(edge, fold)
+        strayed = (region.strayed_mm[index][skin] > 0.0) & ~fold
+        edge = _doubted(edge, fold | short_beside(edge.sure & ~hidden[skin], strayed))
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)

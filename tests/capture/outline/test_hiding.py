@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from digitise.capture.outline.hiding import lost_in_light
+from digitise.capture.outline.hiding import lost_in_light, short_beside
+from digitise.capture.photo.rectified import STEP_MM
 from digitise.geometry.view import Edge
 
 ROWS = 300  # 2 mm apart
@@ -33,3 +34,14 @@ def test_an_edge_stays_lost_where_skin_is_burnt_out(value, first):
 def test_what_was_never_lost_is_not_doubted():
     pixels, edge = straight(252)
     assert not lost_in_light(pixels, edge, np.zeros(ROWS, bool), 0.5).any()
+
+
+@pytest.mark.parametrize(
+    ("from_mm", "to_mm", "gone"), [(100, 140, True), (108, 140, True), (120, 160, False), (100, 170, False)]
+)
+def test_a_short_sure_run_beside_a_jump_is_not_sure(from_mm, to_mm, gone):
+    """An edge is lost from 40 to 100 mm: what goes on from there for less than 60 mm is doubtful as well."""
+    at = np.arange(0.0, 300.0, STEP_MM)
+    sure = (at >= from_mm) & (at < to_mm)
+    found = short_beside(sure, (at >= 40.0) & (at < 100.0))
+    np.testing.assert_array_equal(found, sure & gone)
