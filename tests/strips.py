@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
+from digitise.capture.outline.region import Region
 from digitise.capture.photo.rectified import LOWEST_MM, STEP_MM, Strip, facing_plane
 from digitise.capture.surroundings.plain_areas import Area
 from digitise.geometry.camera import Camera, Lens
@@ -136,4 +137,22 @@ def photograph(made: MadeStrip) -> np.ndarray:
     cells = _cells_of_pixels()
     return cv2.remap(
         made.strip.pixels, cells[..., 0], cells[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+    )
+
+
+def true_region(made) -> Region:
+    """Return the region as it truly is, so that only what follows it is tested."""
+    rows = np.flatnonzero(made.strip.heights < 880)
+    nothing = np.zeros(made.limb.shape, np.float32)
+    doubt = np.zeros(len(rows), bool)
+    still = np.zeros(len(rows))
+    return Region(
+        rows,
+        made.left[rows],
+        made.right[rows],
+        (nothing, nothing),
+        *[(doubt, doubt)] * 3,
+        (still, still),
+        doubt,
+        *[(doubt, doubt)] * 3,
     )

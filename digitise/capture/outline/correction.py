@@ -33,6 +33,7 @@ from digitise.geometry.rigid import Array
 
 FORMAT = "outline-correction/1"
 Side = Literal["left", "right"]
+_CAP_ROWS = 6  # a line is closed within 12 mm of height, aslant as a hand draws it (ours)
 DRAWN_SD_PX = 1.5  # how well a person draws an edge on an enlarged photograph: our estimate
 _MAX_BYTES = 2_000_000
 _SIDES: tuple[Side, Side] = ("left", "right")
@@ -223,6 +224,18 @@ def drawn_offsets(correction: Correction, strip: Strip, side: Side, heights: Arr
                 _on_plane(edge.points, strip), heights, np.fmin if side == "left" else np.fmax
             )
             found = np.where(np.isfinite(crossed), crossed, found)
+    return found
+
+
+def caps(drawn: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell on which rows (n,) a line drawn round a limb closes across it rather than follows its edges."""
+    rows = np.flatnonzero(drawn)
+    found = np.zeros(len(drawn), bool)
+    if len(rows):
+        near_end = (np.arange(len(drawn)) - rows[0] < _CAP_ROWS) | (
+            rows[-1] - np.arange(len(drawn)) < _CAP_ROWS
+        )
+        found = drawn & near_end
     return found
 
 

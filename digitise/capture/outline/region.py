@@ -52,6 +52,8 @@ class Region:
         Height at which cloth was seen to begin already, above the rows; None where none was.
     sides
         (k, H) offsets of the sides of pages behind it, mm, NaN where they do not run; None where not known.
+    steps
+        For each boundary (n,) offsets at which steps of light told it, mm; None where they told it alone.
     """
 
     rows: NDArray[np.intp]
@@ -71,3 +73,4 @@ class Region:
     padded: tuple[Mask, Mask] | None = None
     creased_mm: tuple[Array, Array] | None = None
     sides: Array | None = None
+    steps: tuple[Array, Array] | None = None

@@ -105,6 +105,7 @@ def find_region(
         before=(other_before(strip, panel, region, 0), other_before(strip, panel, region, 1)),
         creased_mm=(creased(strip, panel, region, 0), creased(strip, panel, region, 1)),
         sides=panel.sides,
+        steps=pair.offsets,
     )
 
 

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from digitise.capture.outline.beside.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.beside.narrow_band import narrow_band
 from digitise.capture.outline.beside.shaded_rim import shaded_rim
-from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, drawn_offsets
+from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, caps, drawn_offsets
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light, short_beside
 from digitise.capture.outline.region import Region
@@ -41,7 +41,6 @@ _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius 
 _ISLAND_OFF_MM = 10.0
 _GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
-_CAP_ROWS = 6  # a line is closed within 12 mm of height, aslant as a hand draws it (ours)
 _END_ROWS = 8  # 16 mm, of a second edge
 _SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarter of it
 _HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
@@ -49,6 +48,7 @@ _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 _PADDED_MM = 3.0  # a dressing is one to five thick
 _BESIDE_PAGE_MM = 3.0  # plain panel between a page and the limb: wider, its two edges are told apart
 _BAND_SD_PX = 3.0  # of a band or rim whose flanks lie 3 to 6 px apart
+_APART_MM = 6.0  # more than the steps' table, of 4 mm, and the smoothing of its staircase leave
 _NEAR_SD_PX = 4.0  # where two edges run into each other, they are up to five pixels apart
 
 
@@ -113,14 +113,14 @@ def trace_edges(
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
-        edge = replace(edge, sure=edge.sure & edge.seen)
+        edge = _contradicted(replace(edge, sure=edge.sure & edge.seen), strip, region, index, skin)
         if correction is not None:
             offsets = drawn_offsets(correction, strip, SIDES[index], heights)
             at = strip.photo_from_plane(offsets, heights)
             drawn.append(inside_picture(at, pixels))
             round_it = region.rests is not None and correction.polygon is not None
             if round_it:
-                drawn[-1] &= ~_caps(drawn[-1])
+                drawn[-1] &= ~caps(drawn[-1])
             edge = _redrawn(edge, at, drawn[-1], (-1, 1)[index])
             if round_it:  # who draws round a limb that lies did not trust the rest
                 edge = replace(edge, seen=drawn[-1])
@@ -153,6 +153,17 @@ def _by_region(edge: Edge, region: Region, index: int, skin: slice, strip: Strip
         on_side = on_page_side(strip, region.sides, edge.points)
         edge = _less_sure(edge, on_side, _BESIDE_PAGE_MM / pixel_mm)
     return edge
+
+
+def _contradicted(edge: Edge, strip: Strip, region: Region, index: int, skin: slice) -> Edge:
+    """Widen the sd of unsure points where steps of light told the edge elsewhere.
+
+    Either place is as likely: the other lies at the whole distance d about each, so the sd is d over root 2.
+    """
+    if region.steps is None:
+        return edge
+    apart = np.abs(strip.plane_from_photo(edge.points)[:, 0] - region.steps[index][skin])
+    return _less_sure(edge, ~edge.sure & (apart > _APART_MM), np.sqrt(0.5) * apart / strip.pixel_mm())
 
 
 def _beside(
@@ -276,18 +287,6 @@ def _redrawn(edge: Edge, at: Array, drawn: NDArray[np.bool_], outward: int) -> E
         edge.sure | drawn,
         edge.seen | drawn,
     )
-
-
-def _caps(drawn: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Tell on which rows (n,) a line drawn round a limb closes across it rather than follows its edges."""
-    rows = np.flatnonzero(drawn)
-    found = np.zeros(len(drawn), bool)
-    if len(rows):
-        near_end = (np.arange(len(drawn)) - rows[0] < _CAP_ROWS) | (
-            rows[-1] - np.arange(len(drawn)) < _CAP_ROWS
-        )
-        found = drawn & near_end
-    return found
 
 
 def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:

@@ -2,30 +2,11 @@
 
 import numpy as np
 import pytest
-from strips import SKIN, limb_sides, made_strip
+from strips import SKIN, limb_sides, made_strip, true_region
 
 from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.region import Region
 
 CLOTH = (70, 80, 110)
-
-
-def true_region(made) -> Region:
-    """The region as it truly is, so that only the hem is tested."""
-    rows = np.flatnonzero(made.strip.heights < 880)
-    nothing = np.zeros(made.limb.shape, np.float32)
-    doubt = np.zeros(len(rows), bool)
-    still = np.zeros(len(rows))
-    return Region(
-        rows,
-        made.left[rows],
-        made.right[rows],
-        (nothing, nothing),
-        *[(doubt, doubt)] * 3,
-        (still, still),
-        doubt,
-        *[(doubt, doubt)] * 3,
-    )
 
 
 def hem_of(made) -> tuple[int, float | None]:

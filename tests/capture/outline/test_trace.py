@@ -1,0 +1,34 @@
+"""Edges of a known region traced in a picture that shows nothing: only what was known beforehand speaks."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from strips import SIZE, made_strip, true_region
+
+from digitise.capture.outline.trace import trace_edges
+from digitise.capture.surroundings.sticks import nothing_in_front
+
+STRAYS_PX = 13.0  # 10 mm, by which noise alone moves a traced edge off its boundary (seeds tried)
+
+
+@pytest.mark.parametrize("apart_mm", [45.0, 70.0])
+def test_where_steps_of_light_told_another_edge_the_sd_holds_both(rng, apart_mm):
+    """Either may be the limb's: each lies within about one sd and a half of the other."""
+    made = made_strip(rng)
+    pixels = np.clip(rng.normal(120.0, 2.0, (SIZE[1], SIZE[0], 3)), 0, 255).astype(np.uint8)
+    region = true_region(made)
+    heights = made.strip.heights[region.rows]
+    there = (heights > 400.0) & (heights < 600.0)
+    steps = region.left.copy()
+    steps[there] += apart_mm
+    told = replace(region, steps=(steps, region.right))
+    left, _ = trace_edges(pixels, made.strip, told, nothing_in_front(), None).outline.edges
+    plain, _ = trace_edges(pixels, made.strip, region, nothing_in_front(), None).outline.edges
+    assert not left.sure.any()
+    inner = there[::-1]
+    apart_px = apart_mm / made.strip.pixel_mm()
+    least = apart_px / np.sqrt(2) - STRAYS_PX
+    assert np.all(left.sd_px[inner] > least)
+    assert np.median(plain.sd_px[inner]) < least
+    assert np.median(left.sd_px[~inner]) < least
