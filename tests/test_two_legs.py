@@ -41,7 +41,9 @@ def test_a_visit_with_a_second_leg_is_measured(name):
         same_visit=True,
     )
     limb = measured.fit.limb
-    assert (limb.from_mm, limb.to_mm) == (asked["from"], COVERED.get(name, asked["to"]))
+    assert limb.from_mm == asked["from"]
+    # to one of the steps of 10 mm in which heights are reported
+    assert abs(limb.to_mm - COVERED.get(name, asked["to"])) <= (10.0 if name in COVERED else 0.0)
     assert any(finding.code == "not-seen" for finding in measured.findings) == (name in COVERED)
     sections = [row for row in truth["sections"] if limb.from_mm <= row["height"] <= limb.to_mm]
     z, true, area = (np.array([row[key] for row in sections]) for key in ("height", "hull_perimeter", "area"))

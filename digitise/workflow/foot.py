@@ -56,9 +56,9 @@ _MOST_HUE = 0.3
 # Of the sds from above alone, length and girth at the ball together.  Eight feet seen well from the sides
 # differed by up to 2.4; one with the other foot right behind it, taken for its toes, by 5.0 (4.1).
 _CONTRADICTION = 3.0
-# Minus the logarithm of how likely, for each plane: rendered feet had 0.2 to 0.6 on their own side; a nearly
-# white foot whose edge was lost in too much light 2.4 on its own side and 1.9 on the other.
-_MOST_UNLIKELY = 1.0
+# Minus the logarithm of how likely, for each plane: rendered feet had 0.1 to 0.6 on their own side and, eight of
+# them called the other's, 1.1 to 2.2; a nearly white foot whose edge was lost in too much light 2.4 and 1.9.
+_LIKELY, _MOST_UNLIKELY = 0.6, 1.0
 _BEHIND = Finding(
     "",
     "foot-from-above",
@@ -256,13 +256,16 @@ def _require_side(belief: ShapeBelief, planes: TangentPlanes, side: Side) -> Non
     other = side.other
     x, y, _ = belief.surface.place
     some = some_of(planes, _SOME)
+    own = unlikeliness(belief.surface, some)
+    if own < _LIKELY * len(some.distance):
+        return
     start = PlacedShape.usual(usual_foot(other), x, y)
     try:
         mirrored = solve_shape(solve_shape(start, some).surface, some, near=True)
     except ShapeError:  # then it is no foot of the other side either
         return
     unlikely = unlikeliness(mirrored.surface, some)
-    if unlikely < min(unlikeliness(belief.surface, some), _MOST_UNLIKELY * len(some.distance)):
+    if unlikely < min(own, _MOST_UNLIKELY * len(some.distance)):
         raise OutlineError(
             f"it looks like a {other} foot, and the limb is called a {side} leg.",
             do="Check which side was photographed, and name that.",
