@@ -56,8 +56,8 @@ _MOST_HUE = 0.3
 # Of the sds from above alone, length and girth at the ball together.  Eight feet seen well from the sides
 # differed by up to 2.4; one with the other foot right behind it, taken for its toes, by 5.0 (4.1).
 _CONTRADICTION = 3.0
-# Minus the logarithm of how likely, for each plane: rendered feet had 0.1 to 0.6 on their own side and, eight of
-# them called the other's, 1.1 to 2.2; a nearly white foot whose edge was lost in too much light 2.4 and 1.9.
+# Minus the logarithm of how likely, for each plane: rendered feet had 0.1 to 0.6 on their own side, eight of
+# them called the other's 1.1 to 2.2; a nearly white foot whose edge was lost in too much light 2.4 and 1.9.
 _LIKELY, _MOST_UNLIKELY = 0.6, 1.0
 _BEHIND = Finding(
     "",
