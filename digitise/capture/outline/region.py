@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from digitise.capture.surroundings.sheet_colour import Mask, Values
 from digitise.geometry.rigid import Array
 
+FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
+
 
 @dataclass(frozen=True)
 class Region:

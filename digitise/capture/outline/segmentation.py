@@ -13,8 +13,15 @@ from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
 from digitise.capture.outline.by_steps.find import find_alone
 from digitise.capture.outline.crossing import creased, other_before
 from digitise.capture.outline.evidence import CLIP, CLIP_BELOW, region_evidence
-from digitise.capture.outline.region import Region
-from digitise.capture.outline.touching import APART_MM, BORDER_CELLS, CLEAR_STEP, TRACK_MEDIAN, joined
+from digitise.capture.outline.region import FOOT_TOP_MM, Region
+from digitise.capture.outline.touching import (
+    APART_MM,
+    BORDER_CELLS,
+    CLEAR_STEP,
+    TOUCH_MM,
+    TRACK_MEDIAN,
+    joined,
+)
 from digitise.capture.outline.track import STANDS_OUT, no_limb, track
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel
@@ -26,9 +33,7 @@ from digitise.geometry.rigid import Array
 _PAINTED = 40.0  # what a person painted outvotes everything nearby
 _SEARCH_MM = 24.0
 _LEAST_BEYOND = 0.1  # of the rows
-_TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 _FADE_ROWS = 12
-_FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
 _LEAST_STEP = 0.01  # less is no edge at all
 _STEP_BELOW = 0.05  # of the light: a floor tells nothing, so the step has to
 _AGREE_BELOW_MM = 5.0
@@ -126,8 +131,8 @@ def _keep_apart(
     rows = every[touched]
     depth = outward * (np.arange(evidence.shape[1]) - edge[rows]) * STEP_MM
     here = evidence[rows]
-    here[depth > _TOUCH_MM] = -CLIP
-    here[np.abs(depth) <= _TOUCH_MM] = 0.0
+    here[depth > TOUCH_MM] = -CLIP
+    here[np.abs(depth) <= TOUCH_MM] = 0.0
     evidence[rows] = here
 
 
@@ -177,7 +182,7 @@ def _refine(
         agreement[~before_panel & ((pair.strength[index] < _STEP_BELOW) | apart)] = 0.0
         faint = np.where(touched[index], steady < CLEAR_STEP, agreement < least)
         doubtful.append(faint | patch[index])
-    above_foot = strip.heights[every] > _FOOT_TOP_MM
+    above_foot = strip.heights[every] > FOOT_TOP_MM
     hidden = [touched[index] & (pair.strength[index] < _LEAST_STEP) for index in (0, 1)]
     strayed = [
         np.where(

@@ -13,6 +13,7 @@ from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.runs import true_runs
 
 TRACK_MEDIAN = 15  # rows: dressings and specks are shorter
+TOUCH_MM = 8.0  # about an edge between two bodies: two cells of the steps' table
 APART_MM = 8.0  # within the region's boundary by more: another body widens the region
 BORDER_CELLS = 3  # beyond a boundary: outside the plain area nothing is known of the backdrop
 CLEAR_STEP = 0.06  # of the light: a clear edge between two bodies

@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
-from digitise.capture.light_steps.profiles import sample_light
+from digitise.capture.light_steps.profiles import light_beside
 from digitise.capture.photo.rectified import STEP_MM
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
 
-# From the edge inwards, pixels: outside it, in the band, and beyond what a second edge could be told from
-_OUTSIDE_PX, _BAND_PX, _WITHIN_PX = np.arange(-6.0, -3.0), np.array([2.0, 3.0]), np.arange(7.0, 10.0)
-_TOGETHER_ROWS = 6.0  # a mean over some 40 mm
+# From the edge outwards, pixels: outside it, in the band, and beyond what a second edge could be told from
+_OUTSIDE_PX, _BAND_PX, _WITHIN_PX = np.arange(4.0, 7.0), np.array([-3.0, -2.0]), np.arange(-9.0, -6.0)
 # By trial on eighteen made and composed visits: so much of 31 points on a sliver, and 3 % of all others
 _BACK = 0.4  # of the step at the edge
 _CLEAR = 0.06  # of the light within
@@ -35,16 +34,9 @@ def narrow_band(pixels: NDArray[np.uint8], points: Array, normals: Array) -> Mas
         (n, 2) points of the edge, ``STEP_MM`` apart along the limb, and their normals out of it, pixels.
     """
     outside, band, within = (
-        _light(pixels, points, normals, at) for at in (_OUTSIDE_PX, _BAND_PX, _WITHIN_PX)
+        light_beside(pixels, points, normals, at)[:, 0] for at in (_OUTSIDE_PX, _BAND_PX, _WITHIN_PX)
     )
     step, back = band - outside, within - band
     found = (back * np.sign(-step) > _BACK * np.abs(step)) & (np.abs(back) > _CLEAR * within)
     mostly = uniform_filter1d(found.astype(float), int(_LEAST_MM / STEP_MM), mode="nearest")
     return np.asarray(mostly >= 0.5)
-
-
-def _light(pixels: NDArray[np.uint8], points: Array, normals: Array, depth: Array) -> Array:
-    """Return the mean brightness so deep within an edge, smoothed along it: (n,) in linear light."""
-    at = points[:, None] - depth[None, :, None] * normals[:, None]
-    mean = sample_light(pixels, at)[..., 0].mean(axis=1)
-    return np.asarray(gaussian_filter1d(mean, _TOGETHER_ROWS, mode="nearest"), np.float64)

@@ -12,19 +12,16 @@ from scipy.ndimage import median_filter, uniform_filter1d
 from digitise.capture.light_steps.inner_edges import CELL_MM
 from digitise.capture.outline.bodies import Pair, limb_pair, strayed_mm
 from digitise.capture.outline.evidence import CLIP
-from digitise.capture.outline.region import Region
-from digitise.capture.outline.touching import TRACK_MEDIAN
+from digitise.capture.outline.region import FOOT_TOP_MM, Region
+from digitise.capture.outline.touching import TOUCH_MM, TRACK_MEDIAN
 from digitise.capture.outline.track import no_limb
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.backdrop import Panel, relearnt
 from digitise.capture.surroundings.sheet_colour import Mask
 
-_FOOT_TOP_MM = 130.0  # below, an instep may turn off as sharply as a lost edge jumps
-_TOUCH_MM = 8.0  # about an edge: two cells of the steps' table
 _BROKEN_MM = 40.0  # half of it without a clear step on both sides: there the limb ends
-_FADED_MM = (
-    140.0  # half of it without any: where a step turns its sign, at a hem or a floor, it fades along 48
-)
+# half of it without any: where a step turns its sign, at a hem or a floor, it fades along 48
+_FADED_MM = 140.0
 _LEAP_CELLS = 10  # 40 mm sideways where nothing leads: the limb has ended
 _ALONE_MM = 200.0  # about the axis, where no backdrop tells the limb
 _CLEAR_ALONE = 0.05  # of the light: without a backdrop only a clear edge counts
@@ -105,7 +102,7 @@ def _leap(pair: Pair, strip: Strip) -> int:
     ends = [
         per_cell * jump.last for side in pair.jumps for jump in side if jump.last - jump.first >= _LEAP_CELLS
     ]
-    return max((row for row in ends if strip.heights[row] > _FOOT_TOP_MM), default=0)
+    return max((row for row in ends if strip.heights[row] > FOOT_TOP_MM), default=0)
 
 
 def _rim(panel: Panel) -> Mask:
@@ -142,7 +139,7 @@ def _region_of_steps(
     top = _leap(pair, strip) if faint else 0
     gap = int(broken_mm / STEP_MM) // 2
     lost = uniform_filter1d(clear[top:].astype(float), 2 * gap, mode="nearest") < 0.5
-    broken = top + np.flatnonzero(lost & (strip.heights[top:] > _FOOT_TOP_MM))
+    broken = top + np.flatnonzero(lost & (strip.heights[top:] > FOOT_TOP_MM))
     top = int(broken[-1]) + gap if len(broken) else top
     rows = every[top:]
     if len(rows) * STEP_MM < _LEAST_ALONE_MM or clear[rows].mean() < _LEAST_CLEAR:
@@ -155,11 +152,11 @@ def _region_of_steps(
     for side in (left, right):
         map_ = evidence.copy()
         here = map_[rows]
-        here[np.abs(strip.offsets - side[:, None]) <= _TOUCH_MM] = 0.0
+        here[np.abs(strip.offsets - side[:, None]) <= TOUCH_MM] = 0.0
         map_[rows] = here
         told.append(map_)
     doubtful = [strength[top:] < _CLEAR_ALONE for strength in pair.strength]
-    above_foot = strip.heights[rows] > _FOOT_TOP_MM
+    above_foot = strip.heights[rows] > FOOT_TOP_MM
     # what the path does on its way down to the limb's end is no jump of its edges
     left_jumps, right_jumps = ([j for j in side if j.last * CELL_MM > top * STEP_MM] for side in pair.jumps)
     own = replace(pair, jumps=(left_jumps, right_jumps))
