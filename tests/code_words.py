@@ -29,7 +29,6 @@ LEFT_OUT = (
     "digitise/output/study/columns.py",
     "digitise/output/study/package.py",
     "digitise/output/report/fhir.py",
-    "digitise/output/mesh_files.py",
     "digitise/geometry/lines.py",
     "digitise/geometry/matrices.py",
     "digitise/output/model/meshes.py",

@@ -5,7 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import trimesh
 from matplotlib.colors import to_rgb
+from numpy.typing import NDArray
+from trimesh.visual import ColorVisuals, TextureVisuals
+from trimesh.visual.material import PBRMaterial
 
 from digitise.care.change.compare import Change
 from digitise.geometry.mesh import Mesh
@@ -13,7 +17,7 @@ from digitise.geometry.rigid import Array
 from digitise.output.figures import style
 from digitise.output.figures.limb import change_reach
 from digitise.output.figures.surface import change_on_mesh
-from digitise.output.mesh_files import Rgba, write_glb, write_ply
+from digitise.output.model.meshes import GLTF_FROM_WORLD
 from digitise.shape.mesh import limb_mesh
 
 CHANGE_MESHES = ("mesh-change.ply", "mesh-change.glb")
@@ -29,8 +33,16 @@ def write_change_meshes(folder: Path, change: Change) -> None:
     """
     mesh = limb_mesh(change.second)
     colours = vertex_colours(change, mesh)
-    write_ply(folder / CHANGE_MESHES[0], mesh, _bytes(colours))
-    write_glb(folder / CHANGE_MESHES[1], "change", mesh, _bytes(_linear(colours)))
+    body = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
+    body.visual = ColorVisuals(body, vertex_colors=_bytes(colours))
+    body.export(folder / CHANGE_MESHES[0])
+    # without a material viewers show bare metal, as glTF's defaults say
+    look = TextureVisuals(  # type: ignore[no-untyped-call]
+        material=PBRMaterial(name="change", metallicFactor=0.0, roughnessFactor=0.9)  # type: ignore[no-untyped-call]
+    )
+    look.vertex_attributes["color"] = _bytes(_linear(colours))
+    turned = trimesh.Trimesh(mesh.vertices @ GLTF_FROM_WORLD.T, mesh.faces, visual=look, process=False)
+    turned.export(folder / CHANGE_MESHES[1])
 
 
 def vertex_colours(change: Change, mesh: Mesh) -> Array:
@@ -46,6 +58,6 @@ def _linear(srgb: Array) -> Array:
     return np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
 
 
-def _bytes(colours: Array) -> Rgba:
+def _bytes(colours: Array) -> NDArray[np.uint8]:
     opaque = np.concatenate([colours, np.ones((len(colours), 1))], axis=1)
     return np.round(255.0 * opaque).astype(np.uint8)

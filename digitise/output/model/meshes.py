@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from digitise.output.mesh_files import write_glb, write_obj, write_ply, write_stl
+import numpy as np
+import trimesh
+from trimesh.visual import TextureVisuals
+from trimesh.visual.material import PBRMaterial
+
+from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 
 MESH_FILES = ("mesh.ply", "mesh.stl", "mesh.obj", "mesh.glb")
+# glTF 2.0, section 3.4: metres, y up, an asset's front faces +z.  Our z is up and toes point to +y.  This is
+# a turn, no reflection, so faces keep their outward side.
+GLTF_FROM_WORLD = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]) / 1000.0
 _GREY = (0.80, 0.77, 0.72, 1.0)
 
 
@@ -25,7 +33,18 @@ def write_meshes(folder: Path, limb: Limb, end: EndPart | None = None) -> None:
         The files cannot be written.
     """
     mesh = limb_mesh(limb) if end is None else whole_mesh(end, limb)
-    write_ply(folder / "mesh.ply", mesh)
-    write_stl(folder / "mesh.stl", mesh)
-    write_obj(folder / "mesh.obj", mesh, "a limb's surface, millimetres, z up")
-    write_glb(folder / "mesh.glb", "limb", mesh, base=_GREY)
+    body = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
+    header = "a limb's surface, millimetres, z up"
+    body.export(folder / "mesh.ply")
+    body.export(folder / "mesh.stl")
+    body.export(folder / "mesh.obj", digits=5, header=header)
+    _for_gltf(mesh.vertices, body).export(folder / "mesh.glb")
+
+
+def _for_gltf(vertices: Array, body: trimesh.Trimesh) -> trimesh.Trimesh:
+    # without a material viewers show bare metal, as glTF's defaults say
+    skin = PBRMaterial(  # type: ignore[no-untyped-call]
+        name="limb", baseColorFactor=_GREY, metallicFactor=0.0, roughnessFactor=0.9
+    )
+    look = TextureVisuals(material=skin)  # type: ignore[no-untyped-call]
+    return trimesh.Trimesh(vertices @ GLTF_FROM_WORLD.T, body.faces, visual=look, process=False)
