@@ -66,7 +66,7 @@ def draw_difference(basis, rng, likeness, depth):
     n = basis.n_splines
     found = np.zeros((basis.n_terms, n))
     for order in range(2, basis.harmonics + 1):
-        cover = likeness.difference(order, basis.places, depth, np.zeros((2 * n, 2 * n)))
+        cover = likeness.difference((order,), basis.places, depth, np.zeros((2 * n, 2 * n)))
         root = np.linalg.cholesky(cover + 1e-12 * np.eye(2 * n))
         found[2 * order - 1 : 2 * order + 1] = (root @ rng.standard_normal(2 * n)).reshape(2, n)
     return found

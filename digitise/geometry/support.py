@@ -25,6 +25,15 @@ def orders(harmonics: int) -> Array:
     return np.concatenate([[0.0], np.repeat(np.arange(1.0, harmonics + 1), 2)])
 
 
+def mirrored_signs(harmonics: int) -> Array:
+    """Return the signs (2 harmonics + 1,) of the coefficients once x has become -x: ``h(pi - theta)``.
+
+    Cosines of order k take the sign (-1)^k, sines the opposite one.
+    """
+    cosine = (-1.0) ** np.arange(1, harmonics + 1)
+    return np.concatenate([[1.0], np.stack([cosine, -cosine], axis=1).ravel()])
+
+
 def fourier(theta: Array, harmonics: int, derivative: int = 0) -> Array:
     """Evaluate the trigonometric terms or their derivative.
 

@@ -25,7 +25,7 @@ from digitise.shape.checks.overruled import overruled
 from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import SHARED_ERRORS, Limb
-from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, settle
+from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, is_unlike, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
 from digitise.shape.solve import EdgeData, Posterior, in_place, printed, solve
 from digitise.shape.tangents import Samples
@@ -198,14 +198,18 @@ def _fit(
     basis = Basis.uniform(
         levels.from_mm - beyond, levels.to_mm + beyond, priors.KNOT_SPACING_MM, priors.HARMONICS
     )
-    usual = priors.of_limb(limb, wanted.side, standing=stands, on_back=wanted.lying == "on-back")
-    solved = _solved(scene, basis, start, tape, (usual, prior))
+    known = _Known(
+        priors.of_limb(limb, wanted.side, standing=stands, on_back=wanted.lying == "on-back"),
+        priors.of_whole_legs(wanted.side) if limb == LimbKind.LEG and stands else None,
+        prior,
+    )
+    solved = _solved(scene, basis, start, tape, known)
     ignored = overruled(solved.cross.checks, solved.belief.edges)
     if ignored:
         # fewer edges are sooner as straight as a pipe's: that was settled with all of them
-        kind = priors.SOLID if solved.solid else usual if prior is None else prior
-        solved = _solved(scene, basis, start, tape, (usual, kind), ignored)._replace(solid=solved.solid)
-    belief, solid, alone, cross = solved
+        again = known._replace(given=solved.sections)
+        solved = _solved(scene, basis, start, tape, again, ignored)._replace(solid=solved.solid)
+    belief, _, solid, alone, cross = solved
     final = solve(basis, belief.prior, belief.edge_part, cross.girths)
     require_scale(cross, scene.names)
     final = printed(basis, final, cross.girths, cross.scale_ratio)
@@ -244,10 +248,19 @@ def _fit(
     return LimbFit(found, as_limb(alone), levels, cross.checks, residuals, warnings)
 
 
+class _Known(NamedTuple):
+    """What is known of sections beforehand: of any such limb, of whole legs, and what was given instead."""
+
+    limb: priors.SectionPrior
+    legs: priors.SectionPrior | None
+    given: priors.SectionPrior | None
+
+
 class _Solved(NamedTuple):
-    """What edges alone say, whether they are a made solid's, and the tape beside them."""
+    """What edges alone say under the prior that fits, whether it is a made solid's, and the tape beside them."""
 
     belief: Belief
+    sections: priors.SectionPrior
     solid: bool
     alone: Posterior
     cross: TapeCross
@@ -258,17 +271,34 @@ def _solved(
     basis: Basis,
     start: tuple[tuple[Samples, ...], ...],
     tape: tuple[TapeRow, ...],
-    known: tuple[priors.SectionPrior, priors.SectionPrior | None],
+    known: _Known,
     ignored: tuple[Stretch, ...] = (),
 ) -> _Solved:
-    """Solve from edges alone, under the usual prior or the given one, and lay the tape beside it."""
-    usual, prior = known
-    belief = settle(scene, basis, start, usual if prior is None else prior, ignored)
-    solid = prior is None and is_solid(basis, belief, usual)
+    """Solve from edges alone, under the given prior or the one that fits, and lay the tape beside it."""
+    belief, sections = _settled(scene, basis, start, known, ignored)
+    solid = known.given is None and is_solid(basis, belief, sections)
     if solid:
         # a made thing stands still
-        belief = settle(scene.still, basis, start, priors.SOLID, ignored)
-    return _Solved(belief, solid, belief.posterior, cross_check(tape, basis, belief.posterior, belief.edges))
+        sections = priors.SOLID
+        belief = settle(scene.still, basis, start, sections, ignored)
+    cross = cross_check(tape, basis, belief.posterior, belief.edges)
+    return _Solved(belief, sections, solid, belief.posterior, cross)
+
+
+def _settled(
+    scene: Scene,
+    basis: Basis,
+    start: tuple[tuple[Samples, ...], ...],
+    known: _Known,
+    ignored: tuple[Stretch, ...],
+) -> tuple[Belief, priors.SectionPrior]:
+    """Return what edges alone say and the prior: that of whole legs unless the limb is unlike them."""
+    if known.given is None and known.legs is not None:
+        belief = settle(scene, basis, start, known.legs, ignored)
+        if not is_unlike(basis, belief, known.legs, known.limb):
+            return belief, known.legs
+    sections = known.limb if known.given is None else known.given
+    return settle(scene, basis, start, sections, ignored), sections
 
 
 def _residual(scene: Scene, basis: Basis, data: EdgeData, posterior: Posterior) -> EdgeResidual:

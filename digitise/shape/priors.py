@@ -1,6 +1,8 @@
 """What is known of a limb's sections before any photograph: the stated priors.
 
-A section is an ellipse with small corrections.  For legs their sizes, their means along the leg and how far
+A section is an ellipse with small corrections.  How these hang together in standing legs, up and down the leg
+and from order to order, is told by :mod:`digitise.shape.leg_shapes`; what is left beside it in 38 other legs
+is taken a fifth larger.  For legs that lie, and for those unlike any of these, sizes, means along the leg and how far
 they are alike along it were fitted to 38 legs of a parametric body model with open data (both sexes, several
 builds, swollen and not; ``tests/data/limbs/README.md``), none of which is a test case.  Each leg left out in
 turn, orders 3 and 4 and the sine of order 2 lie off these means by 0.5 to 0.75 of what they lie off zero.
@@ -18,8 +20,9 @@ from scipy.linalg import block_diag
 
 from digitise.anatomy import LimbKind, Side
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import ellipse_overtones
+from digitise.geometry.support import ellipse_overtones, mirrored_signs
 from digitise.shape.basis import Basis
+from digitise.shape.leg_shapes import LegShapes, standing_left_leg
 
 KNOT_SPACING_MM = 25.0
 HARMONICS = 6
@@ -43,12 +46,15 @@ class SectionPrior:
     means
         Rows of height (mm above the mat) and sine of order 2, cosine and sine of order 3, cosine and sine of
         order 4 over the mean radius, expected there beyond the ellipse; none where nothing is expected.
+    shapes
+        Whole legs, beside which all of the above is counted; none where no legs are known.
     """
 
     slope_sd: float
     amplitude: tuple[tuple[float, float], ...]
     length_mm: float
     means: tuple[tuple[float, ...], ...] = ()
+    shapes: LegShapes | None = None
 
 
 def _any_way(size: float) -> tuple[float, float]:
@@ -77,16 +83,22 @@ _LEG_MEANS = (
     (800.0, -0.010, 0.014, -0.005, 0.001, -0.006),
 )
 LEG = SectionPrior(0.15, ((0.087, 0.022), *map(_any_way, (0.020, 0.0092, 0.0060, 0.0038))), 90.0, _LEG_MEANS)
+# What eight ways of differing leave of the same legs.
+STANDING_LEG = SectionPrior(0.077, ((0.038, 0.020), *map(_any_way, (0.0174, 0.0075, 0.0048, 0.0032))), 85.0)
 # A forearm turns with the hand, so its flat side may face anywhere.
 ARM = SectionPrior(0.15, tuple(map(_any_way, (0.080, 0.033, 0.011, 0.0064, 0.0034))), 70.0)
 BY_LIMB = {LimbKind.LEG: LEG, LimbKind.ARM: ARM}
 ANKLE_MM = 72.0  # above the sole: adult ankle bones reach 70-75 mm
 _MEAN_TERMS = (4, 5, 6, 7, 8)
-# what becomes of those terms when x becomes -x
-_MIRRORED = (-1.0, -1.0, 1.0, 1.0, -1.0)
 # A pipe, a bucket or a moulded cone, with which people try out a measuring method: straight-sided, and set
 # square to the sheets within some 5 degrees, which turns 0.03 of an oval whose order 2 is 0.2.
 SOLID = SectionPrior(0.0045, ((0.2, 0.03), *map(_any_way, (0.001,) * 4)), 70.0)
+
+
+def of_whole_legs(side: Side) -> SectionPrior:
+    """Return the prior of standing legs with their front towards y, as they hang together."""
+    left = standing_left_leg()
+    return replace(STANDING_LEG, shapes=left if side == Side.LEFT else left.mirrored())
 
 
 def of_limb(limb: LimbKind, side: Side, *, standing: bool, on_back: bool = False) -> SectionPrior:
@@ -108,7 +120,7 @@ def of_limb(limb: LimbKind, side: Side, *, standing: bool, on_back: bool = False
         prior = replace(prior, means=tuple((row[0] - ANKLE_MM, *row[1:]) for row in prior.means))
     if side == Side.LEFT:
         return prior
-    sign = (1.0, *_MIRRORED)
+    sign = (1.0, *mirrored_signs(HARMONICS)[list(_MEAN_TERMS)])
     return replace(prior, means=tuple(tuple(np.multiply(sign, row).tolist()) for row in prior.means))
 
 
@@ -140,7 +152,23 @@ def precision(prior: SectionPrior, basis: Basis, radius: Array) -> Array:
     -------
     (size, size).
     """
-    return np.asarray(block_diag(*_blocks(prior, basis, radius)))
+    apart = np.asarray(block_diag(*_blocks(prior, basis, radius)))
+    if prior.shapes is None:
+        return apart
+    weighed, inner = _with_modes(apart, prior.shapes, basis)
+    found = apart - weighed @ np.linalg.solve(inner, weighed.T)
+    return np.asarray((found + found.T) / 2)
+
+
+def _with_modes(apart: Array, shapes: LegShapes, basis: Basis) -> tuple[Array, Array]:
+    """Return P W (size, M) and 1 + W' P W (M, M) of the precision P of what modes W leave.
+
+    Of their sum, covariance P^-1 + W W', the precision is P - P W (1 + W' P W)^-1 W' P (Woodbury), its
+    determinant that of P over that of 1 + W' P W; both hold as well where P leaves straight lines free.
+    """
+    modes = shapes.on(basis)[1]
+    weighed = apart @ modes
+    return weighed, np.eye(modes.shape[1]) + modes.T @ weighed
 
 
 def log_determinant(prior: SectionPrior, basis: Basis, radius: Array) -> float:
@@ -148,9 +176,13 @@ def log_determinant(prior: SectionPrior, basis: Basis, radius: Array) -> float:
 
     Straight lines of mean radius and centre are free under every prior, so what is left out is common to all.
     """
-    spectra = [np.linalg.eigvalsh(block) for block in _blocks(prior, basis, radius)]
+    blocks = _blocks(prior, basis, radius)
+    spectra = [np.linalg.eigvalsh(block) for block in blocks]
     kept = [s[2:] for s in spectra[:_FREE_TERMS]] + spectra[_FREE_TERMS:]
-    return float(np.sum(np.log(np.concatenate(kept))))
+    found = float(np.sum(np.log(np.concatenate(kept))))
+    if prior.shapes is None:
+        return found
+    return found - float(np.linalg.slogdet(_with_modes(block_diag(*blocks), prior.shapes, basis)[1])[1])
 
 
 def mean(prior: SectionPrior, basis: Basis, parameters: Array) -> Array:
@@ -171,4 +203,6 @@ def mean(prior: SectionPrior, basis: Basis, parameters: Array) -> Array:
         height, *ratios = np.array(prior.means).T
         for term, ratio in zip(_MEAN_TERMS, ratios, strict=True):
             found[term] += now[0] * np.interp(basis.places, height, ratio)
+    if prior.shapes is not None:
+        found += prior.shapes.on(basis)[0].reshape(found.shape)
     return found.ravel()

@@ -132,6 +132,19 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
     """Whether the edges tell of a straight-sided solid: a limb's prior would count unseen bulges it lacks."""
     if basis.high - basis.low < _SOLID_LEAST_MM:
         return False
+    return _log_odds(basis, belief, priors.SOLID, limb) > _SOLID_LOG_ODDS
+
+
+def is_unlike(basis: Basis, belief: Belief, legs: priors.SectionPrior, limb: priors.SectionPrior) -> bool:
+    """Whether the edges are likelier under the prior of any ``limb`` than under that of whole ``legs``.
+
+    Edges of 74 drawn legs were likelier by 70 (median of log odds) under that of legs, one by 4 less likely.
+    """
+    return _log_odds(basis, belief, limb, legs) > 0.0
+
+
+def _log_odds(basis: Basis, belief: Belief, one: priors.SectionPrior, other: priors.SectionPrior) -> float:
+    """Return how much likelier the edges are under ``one`` prior than under the ``other``."""
     mean = belief.posterior.mean
     radius = _radius(basis, mean)
 
@@ -139,7 +152,7 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
         weight = priors.log_determinant(sections, basis, radius)
         return log_evidence(basis, _prior(basis, mean, sections), weight, belief.edge_part)
 
-    return evidence(priors.SOLID) - evidence(limb) > _SOLID_LOG_ODDS
+    return evidence(one) - evidence(other)
 
 
 def _touch_all(

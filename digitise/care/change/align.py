@@ -23,7 +23,7 @@ from digitise.care.change.likeness import SAME_LIMB, Likeness
 from digitise.care.change.motion import Alignment, common_range
 from digitise.care.change.turn_evidence import PoseEstimate, TurnEvidence, gauss_rule
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import orders
+from digitise.geometry.support import mirrored_signs
 from digitise.shape.limb import Limb, girth
 
 # Chosen beforehand.  How differently a person turns on the same footprints, or another limb: 6 degrees.
@@ -42,14 +42,8 @@ _JOINED_TURNS = 3
 
 
 def mirror(limb: Limb) -> Limb:
-    """Return the limb mirrored from x to -x of its axis frame, as a limb of the other side.
-
-    ``h(theta)`` becomes ``h(pi - theta)``: cosines of order k take the sign (-1)^k, sines the opposite one.
-    """
-    k = orders(limb.basis.harmonics)
-    cosine = np.where(k % 2 == 0, 1.0, -1.0)
-    is_sine = np.concatenate([[False], np.tile([False, True], limb.basis.harmonics)])
-    sign = np.repeat(np.where(is_sine, -cosine, cosine), limb.basis.n_splines)
+    """Return the limb mirrored from x to -x of its axis frame, as a limb of the other side."""
+    sign = np.repeat(mirrored_signs(limb.basis.harmonics), limb.basis.n_splines)
     both = np.outer(sign, sign)
     shared = limb.shared
     if shared is not None:

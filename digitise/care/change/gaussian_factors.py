@@ -4,8 +4,8 @@ Four kinds of factor, each a change of the joint precision of two limbs that wer
 
 - *facing*: what the section priors say of wide and deep belongs to one direction of the limb.  The prior of a
   turned limb is therefore taken back as it was turned, and stated again in the direction of the other limb.
-- *kin*: the values of one order's cosine and sine at the common heights are one anatomy, and differ between
-  the limbs by what :mod:`digitise.care.change.likeness` allows.  A layer of even thickness adds a constant to
+- *kin*: the values of all orders from 2 on at the common heights are one anatomy, and differ between the
+  limbs by what :mod:`digitise.care.change.likeness` allows.  A layer of even thickness adds a constant to
   the support distance, so it changes order 0 only and leaves all others as they were in mm: the anatomy, mean
   of both limbs, has the mean of their prior covariances, although one may be thicker, and the mean of their
   prior means: those follow from what each limb's views saw of its oval, so a turn of the person alone would
@@ -38,6 +38,12 @@ _SPACING_MM = 25.0
 SHARED_CORRELATION = 0.9
 # What bends a limb or swells on one side is taken to be alike over this height, as the priors do.
 _CENTRE_LENGTH_MM = 70.0
+# Of a singular precision's greatest entry.
+_LINES = 1e-10
+# Mean radius and the two coordinates of the centre.
+_FREE_TERMS = 3
+# No order looks the same when it is turned by so much, radians.
+_ASIDE = 0.3
 # (0.1 um)^2 on every variance: rounding may have left a covariance singular.
 _LEAST_VARIANCE_MM2 = 1e-8
 
@@ -69,33 +75,53 @@ class CoefficientIndex:
         start = self.first + (self.skipped + 2 * self.orders.index(order)) * n
         return start + np.arange(n), start + n + np.arange(n)
 
-    @property
-    def both(self) -> Array:
-        """(2 Z, 2 n) takes an order's unknowns to its cosine and sine at the common heights."""
-        return np.asarray(np.kron(np.eye(2), self.along), float)
+    def columns_of(self, orders: tuple[int, ...]) -> Places:
+        """Return the places of several orders' cosines and sines, (2 K n,)."""
+        return np.concatenate([place for order in orders for place in self.columns(order)])
+
+    def rows_of(self, orders: tuple[int, ...]) -> Array:
+        """Return (2 K Z, 2 K n), which takes those unknowns to their values at the common heights."""
+        return np.asarray(np.kron(np.eye(2 * len(orders)), self.along), float)
 
 
 @dataclass(frozen=True)
-class OrderPrior:
-    """Prior of one order's cosine and sine at the common heights: (2 Z,) mm, and (2 Z, 2 Z) precision."""
+class AnatomyPrior:
+    """Prior of K orders at the common heights, each order's cosines before its sines.
 
+    Attributes
+    ----------
+    orders
+        From 2 on.
+    mean, precision
+        (2 K Z,) mm, and (2 K Z, 2 K Z).
+    """
+
+    orders: tuple[int, ...]
     mean: Array
     precision: Array
 
-    def turned(self, order: int, turn: float) -> OrderPrior:
+    def turned(self, turn: float) -> AnatomyPrior:
         """Return the prior of the limb turned counter-clockwise by ``turn``."""
-        wave = np.kron(rotation(order * turn), np.eye(len(self.mean) // 2))
-        return OrderPrior(wave @ self.mean, wave @ self.precision @ wave.T)
+        eye = np.eye(len(self.mean) // (2 * len(self.orders)))
+        wave = block_diag(*(np.kron(rotation(order * turn), eye) for order in self.orders))
+        return AnatomyPrior(self.orders, wave @ self.mean, wave @ self.precision @ wave.T)
 
-    def common(self, other: OrderPrior) -> Array:
+    def common(self, other: AnatomyPrior) -> Array:
         """Return the precision that belongs to the mean of both covariances."""
-        mean = (np.linalg.inv(self.precision) + np.linalg.inv(other.precision)) / 2
-        return np.asarray(np.linalg.inv((mean + mean.T) / 2), float)
+        return _inverse((_inverse(self.precision) + _inverse(other.precision)) / 2)
 
-    def faces(self, order: int) -> bool:
-        """Tell whether the prior changes when the limb is turned."""
-        quarter = self.turned(order, np.pi / (2 * order))
-        return not np.allclose(quarter.precision, self.precision, rtol=0, atol=1e-6 * self.precision.max())
+    def of(self, orders: tuple[int, ...]) -> AnatomyPrior:
+        """Return what is known of some of the orders, whatever the others are."""
+        count = len(self.mean) // len(self.orders)
+        kept = np.concatenate([self.orders.index(k) * count + np.arange(count) for k in orders])
+        return AnatomyPrior(orders, self.mean[kept], _inverse(_inverse(self.precision)[np.ix_(kept, kept)]))
+
+    @property
+    def faces(self) -> bool:
+        """Whether the prior changes when the limb is turned."""
+        aside = self.turned(_ASIDE)
+        level = 1e-6 * self.precision.max()
+        return not np.allclose(aside.precision, self.precision, rtol=0, atol=level)
 
 
 @dataclass(frozen=True)
@@ -135,50 +161,56 @@ def information(covariance: Array) -> Array:
     return inverse_of(root)
 
 
-def order_priors(limb: Limb, z: Array) -> dict[int, OrderPrior]:
-    """Return the prior of each order from 2 on at heights (Z,): orders are independent beforehand."""
+def anatomy_prior(limb: Limb, z: Array) -> AnatomyPrior:
+    """Return the prior of orders 2 and up at heights (Z,), whatever the limb's size and where it stands."""
     n = limb.basis.n_splines
-    here = np.kron(np.eye(2), limb.basis.splines(z))
-    found = {}
-    for order in range(2, limb.basis.harmonics + 1):
-        part = slice((2 * order - 1) * n, (2 * order + 1) * n)
-        spread = here @ np.linalg.solve(limb.prior_precision[part, part], here.T)
-        found[order] = OrderPrior(
-            here @ limb.prior_mean[part], np.asarray(np.linalg.inv((spread + spread.T) / 2), float)
-        )
-    return found
+    own, other = slice(_FREE_TERMS * n, None), slice(0, _FREE_TERMS * n)
+    precision = limb.prior_precision
+    # straight lines are free: what is added here keeps them from being singular and changes nothing else,
+    # for they are tied to no other order
+    free = precision[other, other]
+    free = free + _LINES * free.max() * np.eye(len(free))
+    alone = precision[own, own] - precision[own, other] @ np.linalg.solve(free, precision[other, own])
+    orders = tuple(range(2, limb.basis.harmonics + 1))
+    here = np.kron(np.eye(2 * len(orders)), limb.basis.splines(z))
+    spread = here @ np.linalg.solve((alone + alone.T) / 2, here.T)
+    return AnatomyPrior(orders, here @ limb.prior_mean[own], _inverse(spread))
 
 
-def facing_link(order: int, own: OrderPrior, turn: float, terms: CoefficientIndex) -> GaussianFactor:
+def _inverse(matrix: Array) -> Array:
+    """Return the inverse of a symmetric positive definite matrix."""
+    return inverse_of(cholesky((matrix + matrix.T) / 2, lower=True))
+
+
+def facing_link(own: AnatomyPrior, turn: float, terms: CoefficientIndex) -> GaussianFactor:
     """Return the factor that states the prior ``own`` of a limb in the direction of the other limb."""
-    there = own.turned(order, turn)
-    columns = np.concatenate(terms.columns(order))
-    return GaussianFactor(columns, terms.both, own.precision - there.precision, there.mean)
+    there = own.turned(turn)
+    columns, rows = terms.columns_of(own.orders), terms.rows_of(own.orders)
+    return GaussianFactor(columns, rows, own.precision - there.precision, there.mean)
 
 
 def kin_factors(
-    order: int,
-    first: OrderPrior,
-    second: OrderPrior,
+    first: AnatomyPrior,
+    second: AnatomyPrior,
     turn: float,
     difference: Array,
     terms: tuple[CoefficientIndex, CoefficientIndex],
 ) -> list[GaussianFactor]:
-    """Return the factors that tie an order of two limbs, the second turned by ``turn``.
+    """Return the factors that tie the orders of two limbs, the second turned by ``turn``.
 
     One takes back what each prior said alone; the others state, in the direction of the first limb, the prior
-    of the mean of both and by how much both differ: ``difference`` (2 Z, 2 Z) mm^2, but no more than
+    of the mean of both and by how much both differ: ``difference`` (2 K Z, 2 K Z) mm^2, but no more than
     unrelated limbs would.  Together they leave each limb the mean of both prior covariances.
     """
-    columns = np.concatenate([*terms[0].columns(order), *terms[1].columns(order)])
-    rows = block_diag(terms[0].both, terms[1].both)
-    there = second.turned(order, turn)
+    orders = first.orders
+    columns = np.concatenate([each.columns_of(orders) for each in terms])
+    rows = block_diag(*(each.rows_of(orders) for each in terms))
+    there = second.turned(turn)
     own = np.concatenate([first.mean, there.mean])
     common = first.common(second)
     eye = np.eye(len(first.mean))
-    apart = np.linalg.inv(difference) + common / 2
-    mean = np.linalg.inv(common) - np.linalg.inv(apart) / 4
-    together = np.asarray(np.linalg.inv((mean + mean.T) / 2), dtype=np.float64)
+    apart = _inverse(difference) + common / 2
+    together = _inverse(_inverse(common) - _inverse(apart) / 4)
     return [
         GaussianFactor(columns, rows, -block_diag(first.precision, there.precision), own),
         GaussianFactor(

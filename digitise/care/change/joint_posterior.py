@@ -20,13 +20,13 @@ from scipy.linalg import block_diag
 
 from digitise.care.change.gaussian_factors import (
     STAND_SD,
+    AnatomyPrior,
     CoefficientIndex,
-    OrderPrior,
+    anatomy_prior,
     centre_links,
     condition,
     information,
     kin_factors,
-    order_priors,
     shared_factors,
 )
 from digitise.care.change.likeness import Likeness
@@ -85,7 +85,7 @@ class SeparatePosteriors:
     precision_a, precision_b
         Of their parameters, then of the errors that they may share.
     prior_a, prior_b
-        Of each order that both have, at the levels.
+        Of the orders that both have, at the levels.
     same_sheets
         Whether both were measured on the same printed sheets.
     """
@@ -96,13 +96,15 @@ class SeparatePosteriors:
     depth_mm: Array
     precision_a: Array
     precision_b: Array
-    prior_a: dict[int, OrderPrior]
-    prior_b: dict[int, OrderPrior]
+    prior_a: AnatomyPrior
+    prior_b: AnatomyPrior
     same_sheets: bool
 
     @classmethod
     def of(cls, a: Limb, b: Limb, level_mm: Array, *, same_sheets: bool) -> SeparatePosteriors:
         """Gather what two limbs say at the levels."""
+        first, second = anatomy_prior(a, level_mm), anatomy_prior(b, level_mm)
+        both = min(first.orders, second.orders, key=len)
         return cls(
             a,
             b,
@@ -110,8 +112,8 @@ class SeparatePosteriors:
             (girth(b, level_mm).mean - girth(a, level_mm).mean) / (2 * np.pi),
             information(_with_errors(a)),
             information(_with_errors(b)),
-            order_priors(a, level_mm),
-            order_priors(b, level_mm),
+            first.of(both),
+            second.of(both),
             same_sheets,
         )
 
@@ -132,11 +134,10 @@ class SeparatePosteriors:
         stand = start_b + len(self.precision_b) + np.arange(len(STAND_SD))
         terms = _terms(a, self.level_mm, 0), _terms(b, self.level_mm, start_b)
         links = centre_links(alignment, terms, stand)
-        for order in self.prior_a.keys() & self.prior_b.keys():
-            first, second = self.prior_a[order], self.prior_b[order]
-            prior = np.asarray(np.linalg.inv(first.common(second)), dtype=np.float64)
-            difference = likeness.difference(order, self.level_mm, self.depth_mm, prior)
-            links += kin_factors(order, first, second, turn, difference, terms)
+        first, second = self.prior_a, self.prior_b
+        prior = np.linalg.inv(first.common(second))
+        difference = likeness.difference(first.orders, self.level_mm, self.depth_mm, prior)
+        links += kin_factors(first, second, turn, difference, terms)
         if a.shared is not None and b.shared is not None:
             links += shared_factors(np.arange(size_a, start_b), np.arange(start_b + size_b, stand[0]))
         precision = block_diag(

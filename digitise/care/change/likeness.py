@@ -31,33 +31,34 @@ class Likeness:
     least_mm: float
     correlation: float
 
-    def difference(self, order: int, height_mm: Array, depth_mm: Array, prior: Array) -> Array:
-        """Return the covariance of the difference of an order's cosine and sine between two limbs.
+    def difference(self, orders: tuple[int, ...], height_mm: Array, depth_mm: Array, prior: Array) -> Array:
+        """Return the covariance of the difference of K orders' cosines and sines between two limbs.
 
         Parameters
         ----------
-        order
+        orders
             From 2 on.
         height_mm, depth_mm
             (Z,) heights and by how much the mean radius differs there, mm.
         prior
-            (2 Z, 2 Z) prior covariance of either limb's cosines, then sines, mm^2.
+            (2 K Z, 2 K Z) prior covariance of either limb, each order's cosines before its sines, mm^2.
 
         Returns
         -------
-        (2 Z, 2 Z) mm^2.
+        (2 K Z, 2 K Z) mm^2.
 
         Examples
         --------
         >>> z, prior = np.array([100.0, 125.0]), np.eye(4)
-        >>> found = Likeness((0.15,), 1.0, 1.0).difference(2, z, np.array([0.0, 3.0]), prior)
+        >>> found = Likeness((0.15,), 1.0, 1.0).difference((2,), z, np.array([0.0, 3.0]), prior)
         >>> [round(float(sd), 3) for sd in np.sqrt(np.diag(found))]
         [0.15, 0.474, 0.15, 0.474]
         """
-        sd = self.share[min(order - 2, len(self.share) - 1)] * np.hypot(depth_mm, self.least_mm)
+        share = np.array([self.share[min(order - 2, len(self.share) - 1)] for order in orders])
         distance = np.abs(height_mm[:, None] - height_mm) * np.sqrt(3.0) / _LENGTH_MM
+        sd = np.hypot(depth_mm, self.least_mm)
         layer = np.outer(sd, sd) * (1 + distance) * np.exp(-distance)
-        return np.asarray(np.kron(np.eye(2), layer) + 2 * (1 - self.correlation) * prior)
+        return np.kron(np.diag(np.repeat(share, 2) ** 2), layer) + 2 * (1 - self.correlation) * prior
 
 
 # A layer that is d ((1 + cos) / 2)^n thick has, over its mean depth, orders 2, 3, 4 of 0.3, 0, 0 for n = 2

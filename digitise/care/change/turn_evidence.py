@@ -15,19 +15,21 @@ from scipy.linalg import block_diag
 
 from digitise.care.change.gaussian_factors import (
     STAND_SD,
+    AnatomyPrior,
     CoefficientIndex,
-    OrderPrior,
+    anatomy_prior,
     centre_links,
     condition,
     facing_link,
     information,
-    order_priors,
 )
 from digitise.care.change.motion import Alignment, rotation
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
 
 _SUPPORT = 1e-9
+# Higher orders are small and alike all round: they say next to nothing of a turn.
+_TELLING = (2, 3, 4)
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,8 @@ class TurnEvidence:
         (2 Z,), (2 Z, 2 Z): x, then y, of the first limb's centres.
     there, there_precision
         (2 Z per order,): cosine, then sine, of the second limb's orders.
-    priors
-        Of the second limb's orders from 2 on.
+    prior
+        Of the second limb's orders from 2 on, or None where it has no direction.
     """
 
     level_mm: Array
@@ -74,16 +76,24 @@ class TurnEvidence:
     centre_precision: Array
     there: Array
     there_precision: Array
-    priors: dict[int, OrderPrior]
+    prior: AnatomyPrior | None
 
     @classmethod
     def of(cls, a: Limb, b: Limb, level_mm: Array) -> TurnEvidence:
         """Reduce two limbs to what they say at the levels."""
-        every = order_priors(b, level_mm)
-        priors = {order: prior for order, prior in every.items() if prior.faces(order)}
-        orders = (1, *priors)
+        prior = anatomy_prior(b, level_mm).of(_TELLING)
+        faces = prior.faces
+        orders = (1, *prior.orders) if faces else (1,)
         here, there = _values(a, (1,), level_mm), _values(b, orders, level_mm)
-        return cls(level_mm, orders, here[0], information(here[1]), there[0], information(there[1]), priors)
+        return cls(
+            level_mm,
+            orders,
+            here[0],
+            information(here[1]),
+            there[0],
+            information(there[1]),
+            prior if faces else None,
+        )
 
     def stance(self, alignment: Alignment) -> PoseEstimate:
         """Return how the person stands if the turn is that of ``alignment``, a first guess of the rest."""
@@ -93,7 +103,8 @@ class TurnEvidence:
         stand = count + len(self.there) + np.arange(len(STAND_SD))
         terms = CoefficientIndex(0, (1,), 0, eye), CoefficientIndex(count, self.orders, 0, eye)
         links = centre_links(alignment, terms, stand)
-        links += [facing_link(order, own, alignment.turn, terms[1]) for order, own in self.priors.items()]
+        if self.prior is not None:
+            links.append(facing_link(self.prior, alignment.turn, terms[1]))
         there_precision = wave @ self.there_precision @ wave.T
         precision = block_diag(self.centre_precision, there_precision, np.diag(STAND_SD**-2))
         mean = np.concatenate([self.centre, self._moved(alignment, wave), np.zeros(len(stand))])

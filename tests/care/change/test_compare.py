@@ -9,7 +9,7 @@ from scipy.linalg import block_diag
 
 from digitise.care.change import compare as ch
 from digitise.care.change.align import align_and_solve, mirror
-from digitise.care.change.gaussian_factors import CoefficientIndex, OrderPrior, condition, kin_factors
+from digitise.care.change.gaussian_factors import AnatomyPrior, CoefficientIndex, condition, kin_factors
 from digitise.care.change.joint_posterior import volumes
 from digitise.care.change.likeness import SAME_LIMB, Likeness
 from digitise.care.surface.segments import segments
@@ -194,14 +194,14 @@ def test_an_even_layer_and_a_turn_change_no_shape():
     z, turn = np.linspace(100, 220, 5), 0.4
     cover = np.kron(np.eye(2), np.exp(-np.abs(z[:, None] - z) / 70))
     # the second limb is thicker, and the views of each saw its oval's fourth order in their own direction
-    first = OrderPrior(rng.standard_normal(10), np.linalg.inv(cover))
-    second = OrderPrior(first.turned(4, -turn).mean, first.precision / 1.2)
+    first = AnatomyPrior((4,), rng.standard_normal(10), np.linalg.inv(cover))
+    second = AnatomyPrior((4,), first.turned(-turn).mean, first.precision / 1.2)
     terms = (CoefficientIndex(0, (4,), 0, np.eye(5)), CoefficientIndex(10, (4,), 0, np.eye(5)))
-    links = kin_factors(4, first, second, turn, 0.1 * cover, terms)
-    precision = block_diag(first.precision, second.turned(4, turn).precision)
+    links = kin_factors(first, second, turn, 0.1 * cover, terms)
+    precision = block_diag(first.precision, second.turned(turn).precision)
     seen_mm = rng.standard_normal(10)
     precision[:10, :10] += 1e9 * np.eye(10)
-    start = np.concatenate([seen_mm, second.turned(4, turn).mean])
+    start = np.concatenate([seen_mm, second.turned(turn).mean])
     start[:10] += np.linalg.solve(precision[:10, :10], first.precision @ (first.mean - seen_mm))
     found = condition(precision, start, links).mean
     # each has the mean covariance 1.1 of the priors; the difference has 0.1, less what unrelated limbs allow;

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from drawn_limbs import Truth, leg_basis, nominal, seen
 from numpy.testing import assert_allclose
+from scipy.linalg import block_diag
 
 from digitise.care.change.align import align_and_solve, mirror
 from digitise.care.change.compare import compare
@@ -19,7 +20,7 @@ Z = np.array([100.0, 150.0, 400.0])
 
 def test_a_layer_changes_higher_orders_less():
     depth = np.array([0.0, 2.0, 4.0])
-    sds = [np.sqrt(np.diag(SAME_LIMB.difference(k, Z, depth, np.eye(6)))) for k in range(2, 8)]
+    sds = [np.sqrt(np.diag(SAME_LIMB.difference((k,), Z, depth, np.eye(6)))) for k in range(2, 8)]
     for lower, higher in pairwise(sds[:-1]):
         assert np.all(higher < lower)
     assert_allclose(sds[-1], sds[-2])
@@ -27,9 +28,16 @@ def test_a_layer_changes_higher_orders_less():
     assert_allclose(sds[0] / sds[0][0], np.tile(np.sqrt(1 + depth**2), 2))
 
 
+def test_orders_change_apart_from_each_other():
+    depth = np.array([0.0, 2.0, 4.0])
+    both = SAME_LIMB.difference((2, 5), Z, depth, np.zeros((12, 12)))
+    each = [SAME_LIMB.difference((k,), Z, depth, np.zeros((6, 6))) for k in (2, 5)]
+    assert_allclose(both, block_diag(*each))
+
+
 def test_the_other_limb_differs_by_a_part_of_the_prior_besides():
     prior = np.diag(np.arange(1.0, 7.0))
-    more = OTHER_LIMB.difference(3, Z, np.zeros(3), prior) - SAME_LIMB.difference(3, Z, np.zeros(3), prior)
+    more = np.subtract(*(each.difference((3,), Z, np.zeros(3), prior) for each in (OTHER_LIMB, SAME_LIMB)))
     # var(x - y) = 2 (1 - rho) var
     assert_allclose(more, 2 * (1 - OTHER_LIMB.correlation) * prior, atol=1e-12)
 
