@@ -257,7 +257,7 @@ class _Known(NamedTuple):
 
 
 class _Solved(NamedTuple):
-    """What edges alone say under the prior that fits, whether it is a made solid's, and the tape beside them."""
+    """What edges alone say under the prior that fits, whether it is a solid's, and the tape beside it."""
 
     belief: Belief
     sections: priors.SectionPrior

@@ -1,14 +1,15 @@
 """What is known of a limb's sections before any photograph: the stated priors.
 
 A section is an ellipse with small corrections.  How these hang together in standing legs, up and down the leg
-and from order to order, is told by :mod:`digitise.shape.leg_shapes`; what is left beside it in 38 other legs
-is taken a fifth larger.  For legs that lie, and for those unlike any of these, sizes, means along the leg and how far
-they are alike along it were fitted to 38 legs of a parametric body model with open data (both sexes, several
-builds, swollen and not; ``tests/data/limbs/README.md``), none of which is a test case.  Each leg left out in
-turn, orders 3 and 4 and the sine of order 2 lie off these means by 0.5 to 0.75 of what they lie off zero.
-Real legs differ from those of one model, so what is left beside the means is taken a fifth larger.  For arms
-the sizes are a fifth larger than those of 24 arms of the same model that lie with the palm down, from wrist
-to upper arm, none of them a test case either; how a forearm is turned differs, so nothing is expected of it.
+and from order to order, is told by :mod:`digitise.shape.leg_shapes`; what that leaves of 38 other legs of a
+parametric body model with open data (both sexes, several builds, swollen and not;
+``tests/data/limbs/README.md``), none of which is a test case, is taken a fifth larger: real legs differ from
+those of one model.  For legs that lie, and for those that are unlike whole legs, sizes, means along the leg
+and how far they are alike along it were fitted to the same 38.  Each leg left out in turn, orders 3 and 4 and
+the sine of order 2 lie off these means by 0.5 to 0.75 of what they lie off zero; what is left beside them is
+taken a fifth larger too.  For arms the sizes are a fifth larger than those of 24 arms of the same model that
+lie with the palm down, from wrist to upper arm, none of them a test case either; how a forearm is turned
+differs, so nothing is expected of it.
 """
 
 from __future__ import annotations

@@ -138,7 +138,7 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
 def is_unlike(basis: Basis, belief: Belief, legs: priors.SectionPrior, limb: priors.SectionPrior) -> bool:
     """Whether the edges are likelier under the prior of any ``limb`` than under that of whole ``legs``.
 
-    Edges of 74 drawn legs were likelier by 70 (median of log odds) under that of legs, one by 4 less likely.
+    Edges of 74 drawn legs were likelier by 70 (median of the log odds) under that of legs, all but one by 10.
     """
     return _log_odds(basis, belief, limb, legs) > 0.0
 
