@@ -330,11 +330,11 @@ READ = """
   helps most.
 - Dents hidden behind a convex edge are not seen at all.
 - A backdrop of the skin's own colour costs accuracy, or is refused: see the table of harder photographs.
-- Standing legs are known as wholes (`digitise/shape/leg_shapes.py`): what one height and one order tell of the
-  others was settled on 390 drawn legs that are in no table here. It brought the girths of the 72 visits of
-  this page's makers from 3.4 to 2.6 mm rms and the volumes from 0.62 to 0.57 %, with intervals a tenth
-  narrower. All of these bodies come from one parametric model; a limb that is unlike its legs is not held to
-  them.
+- Standing legs are known as wholes (`digitise/shape/standing/leg_shapes.py`): what one height and one order
+  tell of the others was settled on 390 drawn legs that are in no table here. It brought the girths of 72 visits
+  (those of the second leg, its random visits and the samples) from 3.4 to 2.6 mm rms and their volumes from
+  0.62 to 0.57 %, with intervals a tenth narrower. All of these bodies come from one parametric model; a limb
+  that is unlike its legs is not held to them.
 
 ## Beside published methods
 

@@ -1,7 +1,7 @@
 """Draws whole standing legs of a parametric body model and fits how they are shaped and differ.
 
     python tests/leg_shapes_fit.py draw KIT legs.npz 0 390
-    python tests/leg_shapes_fit.py fit legs.npz digitise/shape/leg_shapes.npz
+    python tests/leg_shapes_fit.py fit legs.npz digitise/shape/standing/leg_shapes.npz
 
 Drawing needs the package ``anny`` and the folder KIT of ``limb_sections.py``, whose bodies and swellings
 these are with other seeds, and takes some five seconds a leg.  Every fifth leg is not swollen.

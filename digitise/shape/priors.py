@@ -1,8 +1,8 @@
 """What is known of a limb's sections before any photograph: the stated priors.
 
 A section is an ellipse with small corrections.  How these hang together in standing legs, up and down the leg
-and from order to order, is told by :mod:`digitise.shape.leg_shapes`; what that leaves of 38 other legs of a
-parametric body model with open data (both sexes, several builds, swollen and not;
+and from order to order, is told by :mod:`digitise.shape.standing.leg_shapes`; what that leaves of 38 other
+legs of a parametric body model with open data (both sexes, several builds, swollen and not;
 ``tests/data/limbs/README.md``), none of which is a test case, is taken a fifth larger: real legs differ from
 those of one model.  For legs that lie, and for those that are unlike whole legs, sizes, means along the leg
 and how far they are alike along it were fitted to the same 38.  Each leg left out in turn, orders 3 and 4 and
@@ -23,7 +23,7 @@ from digitise.anatomy import LimbKind, Side
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import ellipse_overtones, mirrored_signs
 from digitise.shape.basis import Basis
-from digitise.shape.leg_shapes import LegShapes, standing_left_leg
+from digitise.shape.standing.leg_shapes import LegShapes, standing_left_leg
 
 KNOT_SPACING_MM = 25.0
 HARMONICS = 6

@@ -14,7 +14,7 @@ from numpy.testing import assert_allclose
 from digitise.geometry.support import ellipse_overtones, fourier, mirrored_signs
 from digitise.shape import priors
 from digitise.shape.basis import Basis
-from digitise.shape.leg_shapes import standing_left_leg
+from digitise.shape.standing.leg_shapes import standing_left_leg
 
 BASIS = Basis.uniform(80, 780, priors.KNOT_SPACING_MM, priors.HARMONICS)
 

@@ -174,7 +174,7 @@ def anatomy_prior(limb: Limb, z: Array) -> AnatomyPrior:
     orders = tuple(range(2, limb.basis.harmonics + 1))
     here = np.kron(np.eye(2 * len(orders)), limb.basis.splines(z))
     spread = here @ np.linalg.solve((alone + alone.T) / 2, here.T)
-    return AnatomyPrior(orders, here @ limb.prior_mean[own], _inverse(spread))
+    return AnatomyPrior(orders, here @ limb.prior_mean[own], _inverse(np.asarray(spread, float)))
 
 
 def _inverse(matrix: Array) -> Array:

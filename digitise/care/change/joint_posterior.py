@@ -135,7 +135,7 @@ class SeparatePosteriors:
         terms = _terms(a, self.level_mm, 0), _terms(b, self.level_mm, start_b)
         links = centre_links(alignment, terms, stand)
         first, second = self.prior_a, self.prior_b
-        prior = np.linalg.inv(first.common(second))
+        prior = np.asarray(np.linalg.inv(first.common(second)), float)
         difference = likeness.difference(first.orders, self.level_mm, self.depth_mm, prior)
         links += kin_factors(first, second, turn, difference, terms)
         if a.shared is not None and b.shared is not None:

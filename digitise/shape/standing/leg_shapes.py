@@ -61,5 +61,8 @@ def _linear(nodes: Array, z: Array) -> Array:
 @lru_cache
 def standing_left_leg() -> LegShapes:
     """Return the shapes of standing left legs."""
-    with files("digitise.shape").joinpath("leg_shapes.npz").open("rb") as stream, np.load(stream) as file:
+    with (
+        files("digitise.shape.standing").joinpath("leg_shapes.npz").open("rb") as stream,
+        np.load(stream) as file,
+    ):
         return LegShapes(*(file[name].astype(float) for name in ("height_mm", "mean_mm", "modes_mm")))

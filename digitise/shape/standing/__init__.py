@@ -1,0 +1,1 @@
+"""Legs that stand: how whole ones are shaped."""
