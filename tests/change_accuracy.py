@@ -19,7 +19,8 @@ bent otherwise, with another phone. Exact outlines with errors as measured on wh
 four photo-real cases (all edges of both visits 0.10 px, those of a visit 0.03 px, one edge 0.08 px, along
 it 0.15 px), cameras off as a calibration says, prints off by 0.1 %, five tapes (one hand 1.2 mm, a row
 1.6 mm, its height 1 mm). Photographs from the front and the side, each off by up to 6 degrees. The *kept*
-pairs were measured without any choice being taken by them; made by `python tests/change_study.py`. Nobody
+pairs were measured without any choice being taken by them, but for how many ways of differing whole legs are
+given, which was tried on all pairs; made by `python tests/change_study.py`. Nobody
 moved between the photographs of a visit; what becomes of it where people do is told in
 `docs/decisions/0010-what-two-photographs-tell.md`.
 

@@ -2,9 +2,10 @@
 
 Every pair of body meshes in ``tests/data/limbs`` is seen at two visits (:mod:`mesh_limbs`), fitted and
 compared by the program. What comes out is kept in ``tests/data/limbs/change.json``, from which
-``tests/accuracy.py`` makes its tables. No choice was taken by the pairs from number 30 on It takes some
-three seconds a pair. ``python tests/change_study.py NAME [FIRST LAST]`` measures the pairs of these numbers
-only; NAME is one of ``HOW``, ``third`` or ``tape``.
+``tests/accuracy.py`` makes its tables. No choice was taken by the pairs from number 30 on, but for the
+number of ways in which whole legs differ, which was tried on all pairs. It takes some three seconds a pair.
+``python tests/change_study.py NAME [FIRST LAST]`` measures the pairs of these numbers only; NAME is one of
+``HOW``, ``third`` or ``tape``.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from mesh_limbs import AS_MEASURED, POOR_EDGES, TURNS, BodyLimb, Errors, limbs, 
 from digitise.care.change.compare import compare
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, volume
+from digitise.shape.priors import SectionPrior
 from digitise.tape.volumes import cone_volume_ml
 
 RESULTS = ROOT / "tests/data/limbs/change.json"
@@ -35,8 +37,8 @@ HOW = {
 }
 
 
-def fitted(limb: BodyLimb, errors: Errors, **how: float) -> list[Limb]:
-    """Return the limb as the program finds it at every visit."""
+def fitted(limb: BodyLimb, errors: Errors, prior: SectionPrior | None = None, **how: float) -> list[Limb]:
+    """Return the limb as the program finds it at every visit; ``prior`` stands for what it would take."""
     return [
         fit_limb(
             visit.views,
@@ -45,6 +47,7 @@ def fitted(limb: BodyLimb, errors: Errors, **how: float) -> list[Limb]:
             from_mm=limb.low,
             to_mm=limb.high,
             camera_modes=visit.camera_modes,
+            prior=prior,
         ).limb
         for visit in visits(limb, errors, **how)
     ]

@@ -24,7 +24,7 @@ EXACT_MM = np.repeat([0.6, 0.6, 0.72, 0.36, 0.24, 0.18, 0.12], [1, 2, 2, 2, 2, 2
 
 
 def draw(kit_folder: str, out: str, first: str, last: str) -> None:
-    """Draw legs with these numbers, as of left ones, and keep their sections every 20 mm from 20 on."""
+    """Draw legs with these numbers, as of left ones, and keep their sections every 20 mm."""
     import anny
     import limb_sections
 
@@ -50,8 +50,8 @@ def draw(kit_folder: str, out: str, first: str, last: str) -> None:
     np.savez_compressed(out, **legs)
 
 
-def beyond(terms):
-    """Terms (Z, T) with orders 4 and 6 beyond the ellipse of order 2, and centres beside a straight line."""
+def beyond_ellipses(terms):
+    """Terms (Z, T) with orders 4 and 6 beyond the ellipse of order 2."""
     found = terms.copy()
     second = terms[:, 3] + 1j * terms[:, 4]
     turn = second / np.abs(second)
@@ -59,6 +59,12 @@ def beyond(terms):
         wave = terms[:, 0] * ratio * turn ** (order // 2)
         found[:, 2 * order - 1] -= wave.real
         found[:, 2 * order] -= wave.imag
+    return found
+
+
+def beyond(terms):
+    """Terms (Z, T) with orders 4 and 6 beyond the ellipse of order 2, and centres beside a straight line."""
+    found = beyond_ellipses(terms)
     line = np.stack([np.ones(len(terms)), np.arange(len(terms))], axis=1)
     found[:, 1:3] -= line @ np.linalg.lstsq(line, found[:, 1:3], rcond=None)[0]
     return found

@@ -28,7 +28,7 @@ from digitise.shape.standing.leg_shapes import LegShapes, standing_left_leg
 KNOT_SPACING_MM = 25.0
 HARMONICS = 6
 # mean radius and the two coordinates of the centre: their priors leave straight lines free
-_FREE_TERMS = 3
+FREE_TERMS = 3
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ def _blocks(prior: SectionPrior, basis: Basis, radius: Array) -> list[Array]:
     """Return the precision of each harmonic term's spline coefficients, (n_splines, n_splines) each."""
     rough = basis.roughness_precision(prior.slope_sd)
     unit = basis.matern_precision(prior.length_mm)
-    blocks = [rough] * _FREE_TERMS
+    blocks = [rough] * FREE_TERMS
     for pair in prior.amplitude:
         for amplitude in pair:
             scale = 1.0 / (amplitude * radius)
@@ -179,7 +179,7 @@ def log_determinant(prior: SectionPrior, basis: Basis, radius: Array) -> float:
     """
     blocks = _blocks(prior, basis, radius)
     spectra = [np.linalg.eigvalsh(block) for block in blocks]
-    kept = [s[2:] for s in spectra[:_FREE_TERMS]] + spectra[_FREE_TERMS:]
+    kept = [s[2:] for s in spectra[:FREE_TERMS]] + spectra[FREE_TERMS:]
     found = float(np.sum(np.log(np.concatenate(kept))))
     if prior.shapes is None:
         return found

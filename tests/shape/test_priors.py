@@ -7,11 +7,11 @@ import pytest
 from conftest import ROOT
 from hypothesis import given
 from hypothesis import strategies as st
-from leg_shapes_fit import EXACT_MM, beyond
+from leg_shapes_fit import EXACT_MM, beyond, beyond_ellipses
 from mesh_limbs import limbs
 from numpy.testing import assert_allclose
 
-from digitise.geometry.support import ellipse_overtones, fourier, mirrored_signs
+from digitise.geometry.support import fourier, mirrored_signs
 from digitise.shape import priors
 from digitise.shape.basis import Basis
 from digitise.shape.standing.leg_shapes import standing_left_leg
@@ -19,26 +19,19 @@ from digitise.shape.standing.leg_shapes import standing_left_leg
 BASIS = Basis.uniform(80, 780, priors.KNOT_SPACING_MM, priors.HARMONICS)
 
 
-def beyond_ellipses(leg):
-    """Orders 2 to 6 of a leg over its mean radius, every 25 mm, as of a left one: heights, (Z, 13)."""
-    z = np.arange(leg.low, leg.high, 25.0)
-    terms = leg.solids[0].coefficients(z)[:, :13].copy()
-    if leg.side == "right":
-        for k in range(1, 7):
-            terms[:, 2 * k - 1 : 2 * k + 1] *= (-1.0) ** k * np.array([1.0, -1.0])
-    second = terms[:, 3] + 1j * terms[:, 4]
-    for order, ratio in zip((4, 6), ellipse_overtones(np.abs(second) / terms[:, 0]), strict=True):
-        wave = terms[:, 0] * ratio * (second / np.abs(second)) ** (order // 2)
-        terms[:, 2 * order - 1] -= wave.real
-        terms[:, 2 * order] -= wave.imag
-    return z, terms / terms[:, :1]
+def as_left(leg, step_mm):
+    """Orders 0 to 6 of a leg, as of a left one: heights, (Z, 13)."""
+    z = np.arange(leg.low, leg.high, step_mm)
+    terms = leg.solids[0].coefficients(z)[:, :13]
+    return z, terms * (mirrored_signs(6) if leg.side == "right" else 1.0)
 
 
 def test_sizes_and_means_are_those_of_the_legs():
     rows = np.array(priors.LEG.means)
     off = []
     for leg in limbs("leg"):
-        z, terms = beyond_ellipses(leg)
+        z, terms = as_left(leg, 25.0)
+        terms = beyond_ellipses(terms) / terms[:, :1]
         for place, column in zip((4, 5, 6, 7, 8), rows.T[1:], strict=True):
             terms[:, place] -= np.interp(z, rows[:, 0], column)
         off.append(terms[:, 3:])
@@ -54,11 +47,7 @@ def test_sizes_and_means_are_those_of_the_legs():
 def test_sizes_for_arms_are_a_fifth_larger_than_those_of_the_arms():
     with np.load(ROOT / "tests/data/limbs/arms-lying.npz") as file:
         terms, counts = file["sections"] / 100.0, file["limbs"][:, 4]
-    second = terms[:, 3] + 1j * terms[:, 4]
-    for order, ratio in zip((4, 6), ellipse_overtones(np.abs(second) / terms[:, 0]), strict=True):
-        wave = terms[:, 0] * ratio * (second / np.abs(second)) ** (order // 2)
-        terms[:, 2 * order - 1] -= wave.real
-        terms[:, 2 * order] -= wave.imag
+    terms = beyond_ellipses(terms)
     each = np.split(terms[:, 3:13] / terms[:, :1], np.cumsum(counts)[:-1])
     squares = np.mean([np.mean(arm**2, axis=0) for arm in each], axis=0)
     found = np.sqrt(squares.reshape(5, 2).sum(axis=1))
@@ -87,9 +76,8 @@ def test_the_rest_beside_whole_legs_is_a_fifth_larger_than_that_of_the_legs():
     shapes = standing_left_leg()
     rest = []
     for leg in limbs("leg"):
-        z = leg.low + 20.0 * np.arange(int((leg.high - leg.low) // 20) + 1)
-        terms = leg.solids[0].coefficients(z)[:, :13]
-        terms = beyond(terms * (mirrored_signs(6) if leg.side == "right" else 1.0))
+        z, terms = as_left(leg, 20.0)
+        terms = beyond(terms)
         exact = np.tile(EXACT_MM, len(z))
         at = [
             np.array([np.interp(z, shapes.height_mm, row) for row in each]).T.ravel() / exact

@@ -27,6 +27,7 @@ from digitise.care.change.motion import Alignment, rotation
 from digitise.geometry.matrices import inverse_of
 from digitise.geometry.rigid import Array
 from digitise.shape.limb import Limb
+from digitise.shape.priors import FREE_TERMS
 
 Places = NDArray[np.intp]
 
@@ -40,8 +41,6 @@ SHARED_CORRELATION = 0.9
 _CENTRE_LENGTH_MM = 70.0
 # Of a singular precision's greatest entry.
 _LINES = 1e-10
-# Mean radius and the two coordinates of the centre.
-_FREE_TERMS = 3
 # No order looks the same when it is turned by so much, radians.
 _ASIDE = 0.3
 # (0.1 um)^2 on every variance: rounding may have left a covariance singular.
@@ -164,7 +163,7 @@ def information(covariance: Array) -> Array:
 def anatomy_prior(limb: Limb, z: Array) -> AnatomyPrior:
     """Return the prior of orders 2 and up at heights (Z,), whatever the limb's size and where it stands."""
     n = limb.basis.n_splines
-    own, other = slice(_FREE_TERMS * n, None), slice(0, _FREE_TERMS * n)
+    own, other = slice(FREE_TERMS * n, None), slice(0, FREE_TERMS * n)
     precision = limb.prior_precision
     # straight lines are free: what is added here keeps them from being singular and changes nothing else,
     # for they are tied to no other order

@@ -15,6 +15,7 @@ import numpy as np
 
 from digitise.geometry.rigid import Array
 from digitise.geometry.support import mirrored_signs
+from digitise.geometry.values import read_only
 from digitise.shape.basis import Basis
 
 
@@ -35,6 +36,9 @@ class LegShapes:
     height_mm: Array
     mean_mm: Array
     modes_mm: Array
+
+    def __post_init__(self) -> None:
+        read_only(self)
 
     def mirrored(self) -> LegShapes:
         """Return the shapes of legs of the other side."""
