@@ -46,7 +46,7 @@ _BINS = 32
 _SMOOTH_BINS = 0.8
 _ANYTHING = 0.02  # one cell in fifty may be anything: a scar, a mark, a reflection
 CLIP = 4.0  # log-likelihood ratio bound, as of the other evidence
-_LEAST_CELLS = 500  # 20 square centimetres
+LEAST_CELLS = 500  # 20 square centimetres
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def graph_cut(values: Values, labels: NDArray[np.uint8]) -> Mask | None:
     labels
         (H, W) surely or probably limb or not, as OpenCV's ``GC_`` constants; changed.
     """
-    if min(np.count_nonzero(labels == each) for each in (cv2.GC_FGD, cv2.GC_BGD)) < _LEAST_CELLS:
+    if min(np.count_nonzero(labels == each) for each in (cv2.GC_FGD, cv2.GC_BGD)) < LEAST_CELLS:
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same limb
     other, limb, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_fill_holes
 
-from digitise.capture.lying.cut import LEAST_RED, LIKE_SHEET, SHINES, graph_cut, warmer_than
+from digitise.capture.lying.cut import LEAST_CELLS, LEAST_RED, LIKE_SHEET, SHINES, graph_cut, warmer_than
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import STEP_MM, Strip
@@ -213,11 +213,18 @@ def _whole(strip: Strip, thing: Mask, skin: Mask, panel: Panel) -> Mask:
     values = brightness_and_hue(strip.pixels)
     labels = np.full(skin.shape, cv2.GC_BGD, np.uint8)
     labels[panel.inside & (panel.distance2 > LIKE_SHEET)] = cv2.GC_PR_BGD
-    labels[thing & _in_full_light(values, skin, panel)] = cv2.GC_PR_FGD
-    labels[skin] = cv2.GC_PR_FGD
-    labels[cv2.erode(skin.astype(np.uint8), _SURELY) > 0] = cv2.GC_FGD
+    likely = skin | thing & _in_full_light(values, skin, panel)
+    labels[likely] = cv2.GC_PR_FGD
+    deep = _deep(skin)
+    # in much light only a rim of the palest skin keeps its hue
+    labels[deep if np.count_nonzero(deep) >= LEAST_CELLS else _deep(likely)] = cv2.GC_FGD
     found = graph_cut(values, labels)
     return skin if found is None else found
+
+
+def _deep(mask: Mask) -> Mask:
+    """Return the cells of a mask that are well within it."""
+    return np.asarray(cv2.erode(mask.astype(np.uint8), _SURELY) > 0)
 
 
 def _in_full_light(values: Values, skin: Mask, panel: Panel) -> Mask:

@@ -26,7 +26,7 @@ from digitise.capture.outline.subpixel import (
     sub_pixel_edge,
 )
 from digitise.capture.photo.rectified import STEP_MM, Strip
-from digitise.capture.surroundings.printed import on_page_side
+from digitise.capture.surroundings.printed import on_side
 from digitise.capture.surroundings.sticks import InFront
 from digitise.geometry.rigid import Array
 from digitise.geometry.runs import true_runs
@@ -150,8 +150,8 @@ def _by_region(edge: Edge, region: Region, index: int, skin: slice, strip: Strip
         crease = region.creased_mm[index][skin]
         edge = _less_sure(edge, crease > 0.0, np.maximum(crease / pixel_mm, 2.0 * UNSURE_PX))
     if region.sides is not None:
-        on_side = on_page_side(strip, region.sides, edge.points)
-        edge = _less_sure(edge, on_side, _BESIDE_PAGE_MM / pixel_mm)
+        beside = on_side(strip, region.sides, edge.points)
+        edge = _less_sure(edge, beside, _BESIDE_PAGE_MM / pixel_mm)
     return edge
 
 

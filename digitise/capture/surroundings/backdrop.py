@@ -15,7 +15,7 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.page_colour import find_print, grown
 from digitise.capture.surroundings.plain_areas import Area
-from digitise.capture.surroundings.printed import page_sides, printed_lines
+from digitise.capture.surroundings.printed import upright_sides, printed_lines
 from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet, smooth_fit
 from digitise.geometry.rigid import Array, Pose
 
@@ -53,7 +53,7 @@ class Panel:
     before
         (H, W) True where something narrow stands before the limb: what is behind it is not seen.
     sides
-        (k, H) offsets of the pages' sides, mm, NaN where they do not run; None where none are known.
+        (k, H) offsets of upright sides of print, mm, NaN where they do not run; None where none are known.
     """
 
     inside: Mask
@@ -119,7 +119,7 @@ def find_panel(
     distance2[paper] = on_border[paper]
     before = np.zeros_like(inside) if before is None else before
     return Panel(
-        inside | paper, distance2, printed_lines(strip, boards), paper, before, page_sides(strip, boards)
+        inside | paper, distance2, printed_lines(strip, boards), paper, before, upright_sides(strip, boards)
     )
 
 

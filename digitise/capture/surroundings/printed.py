@@ -40,8 +40,10 @@ def printed_lines(strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> Mask:
     return np.asarray(drawn > 0)
 
 
-def page_sides(strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> Array:
-    """Return where the sides of pages behind the limb run: offsets (k, H), mm, NaN where they do not.
+def upright_sides(strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> Array:
+    """Return where upright sides of print behind the limb run: offsets (k, H), mm, NaN where they do not.
+
+    They are those of pages, and of the markers on any backdrop.
 
     Parameters
     ----------
@@ -52,22 +54,28 @@ def page_sides(strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> Array:
     """
     found = []
     for board, pose in boards:
-        if board.role != "backdrop" or not is_page(board):
+        if board.role != "backdrop":
             continue
-        ring = pose.apply(np.concatenate([_paper(board), np.zeros((4, 1))], axis=1))
-        corners = strip.plane_from_world(ring)
-        if not np.isfinite(corners).all():  # it reaches behind the camera
-            continue
-        for ends in zip(corners, np.roll(corners, 1, axis=0), strict=True):
-            low, high = sorted(ends, key=lambda corner: float(corner[1]))
-            if abs(high[0] - low[0]) < high[1] - low[1]:
-                levels, across = [low[1], high[1]], [low[0], high[0]]
-                found.append(np.interp(strip.heights, levels, across, left=np.nan, right=np.nan))
+        for ring in [*board.corners, *([_paper(board)] if is_page(board) else [])]:
+            corners = strip.plane_from_world(pose.apply(np.concatenate([ring, np.zeros((4, 1))], axis=1)))
+            if np.isfinite(corners).all():  # it does not reach behind the camera
+                found += _upright_sides(strip, corners)
     return np.array(found).reshape(-1, len(strip.heights))
 
 
-def on_page_side(strip: Strip, sides: Array, points: Array) -> NDArray[np.bool_]:
-    """Tell which points (n, 2) px of an edge lie on a page's side (k, H), which is a clear step as well."""
+def _upright_sides(strip: Strip, corners: Array) -> list[Array]:
+    """Return the upright sides of a quadrangle (4, 2) in the strip's plane: offsets (H,) each."""
+    found = []
+    for ends in zip(corners, np.roll(corners, 1, axis=0), strict=True):
+        low, high = sorted(ends, key=lambda corner: float(corner[1]))
+        if abs(high[0] - low[0]) < high[1] - low[1]:
+            levels, across = [low[1], high[1]], [low[0], high[0]]
+            found.append(np.interp(strip.heights, levels, across, left=np.nan, right=np.nan))
+    return found
+
+
+def on_side(strip: Strip, sides: Array, points: Array) -> NDArray[np.bool_]:
+    """Tell which points (n, 2) px of an edge lie on a side of print (k, H), which is a clear step as well."""
     if not len(sides):
         return np.zeros(len(points), bool)
     offsets, heights = strip.plane_from_photo(points).T

@@ -29,6 +29,9 @@ _FIRST_TOLERANCE = np.array([0.45, 0.12, 0.12])
 _TOLERANCES = ((0.3, 0.08, 0.08), (0.25, 0.06, 0.06), (0.22, 0.06, 0.06))  # with a soft shadow's rim
 _SHADOW = 0.5  # log units
 _ONE_HUE = 0.04
+# A hard shadow on the sheet may fill more of it than what is lit: darker by more than that, but of nearly one
+# hue (by 0.1 on a made blue sheet). The limb, which stands in its own place, is not taken for the lit part.
+_SHADOW_HUE, _LIT_GAIN, _LEAST_CORE = 0.15, 0.5, 0.05
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
@@ -63,7 +66,7 @@ def fit_sheet(values: Values, whole: Mask, rim: Mask, core: Mask) -> tuple[Value
     """
     blocks = _blocks(values, whole, rim, core)
     fits = [_grown(blocks, colour) for colour in _modes(blocks)]
-    colour = _course(_with_shade(blocks, max(fits, key=lambda fit: fit.gain)), whole.shape)
+    colour = _course(_with_shade(blocks, _lit(blocks, fits)), whole.shape)
     off = np.abs(values - colour).reshape(-1, 3)[np.flatnonzero(whole)[::5]]
     near = np.all(off < 2.0 * np.array(_TOLERANCES[-1]), axis=1)
     spread = np.quantile(off[near], 0.8, axis=0) / 1.28 if near.sum() > _LEAST_BLOCKS else LEAST_SD
@@ -129,6 +132,23 @@ def _grown(blocks: _Blocks, colour: Array) -> _Fit:
         off = blocks.values - blocks.terms @ coefficients
         inliers = np.all(np.abs(off) < tolerance, axis=1)
     return _Fit(float(blocks.weights[inliers].sum()), inliers, off, coefficients)
+
+
+def _lit(blocks: _Blocks, fits: list[_Fit]) -> _Fit:
+    """Return the fit that explains most, or the lit part of the sheet on which that one is a shadow."""
+    best = max(fits, key=lambda fit: fit.gain)
+    if not best.inliers.any():
+        return best
+    shade = np.median(blocks.values[best.inliers], axis=0)
+
+    def is_lit(fit: _Fit) -> bool:
+        if fit.gain <= _LIT_GAIN * best.gain:
+            return False
+        brighter, *hue = np.median(blocks.values[fit.inliers], axis=0) - shade
+        in_core = (blocks.weights[fit.inliers] < 0.0).mean()
+        return bool(brighter > _SHADOW and np.abs(hue).max() < _SHADOW_HUE and in_core < _LEAST_CORE)
+
+    return max(filter(is_lit, fits), key=lambda fit: fit.gain, default=best)
 
 
 def _with_shade(blocks: _Blocks, fit: _Fit) -> Array:

@@ -6,7 +6,7 @@ from strips import CAMERA, made_strip
 
 from digitise.capture.photo.rectified import facing_plane
 from digitise.capture.sheets.field import Board
-from digitise.capture.surroundings.printed import on_page_side, page_sides
+from digitise.capture.surroundings.printed import on_side, upright_sides
 from digitise.geometry.rigid import Pose
 
 SQUARE = 30.0 * np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]])
@@ -26,7 +26,7 @@ def placed(x: float, z: float) -> Pose:
 
 def test_sides_run_where_the_page_stands(rng):
     strip = made_strip(rng).strip
-    sides = page_sides(strip, [(PAGE, placed(60.0, 400.0)), (PANEL, placed(0.0, 450.0))])
+    sides = upright_sides(strip, [(PAGE, placed(60.0, 400.0)), (PANEL, placed(0.0, 450.0))])
     assert sides.shape == (2, len(strip.heights))  # a page's two; upper and lower side are level
     beside = np.abs(strip.heights - 400.0) < 119.0
     np.testing.assert_allclose(np.sort(sides[:, beside].mean(axis=1)), [-30.0, 150.0], atol=1e-6)
@@ -38,13 +38,13 @@ def test_sides_run_where_the_page_stands(rng):
 )
 def test_points_within_two_millimetres_lie_on_a_side(rng, off_mm, on):
     strip = made_strip(rng).strip
-    sides = page_sides(strip, [(PAGE, placed(60.0, 400.0))])
+    sides = upright_sides(strip, [(PAGE, placed(60.0, 400.0))])
     heights = np.arange(300.0, 500.0, 2.0)
     points = strip.photo_from_plane(np.full(len(heights), 150.0 + off_mm), heights)
-    assert (on_page_side(strip, sides, points) == on).all()
+    assert (on_side(strip, sides, points) == on).all()
 
 
 def test_without_pages_no_point_lies_on_a_side(rng):
     strip = made_strip(rng).strip
     points = strip.photo_from_plane(np.zeros(5), np.linspace(300.0, 400.0, 5))
-    assert not on_page_side(strip, page_sides(strip, []), points).any()
+    assert not on_side(strip, upright_sides(strip, []), points).any()

@@ -93,7 +93,7 @@ def find_own_tone(
     beyond = [_mostly_beyond(strip, like, region, n) for n in (0, 1)]
     if min(each[before].mean() for each in beyond) < _LEAST_BESIDE:
         raise no_limb(name)
-    return replace(region, touched=(~beyond[0], ~beyond[1]), sides=panel.sides)
+    return replace(region, touched=(~beyond[0], ~beyond[1]))
 
 
 def _leap(pair: Pair, strip: Strip) -> int:
@@ -176,4 +176,5 @@ def _region_of_steps(
         (~touched, ~touched),
         (~touched, ~touched),
         (~touched, ~touched),
+        sides=panel.sides,
     )
