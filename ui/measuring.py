@@ -110,6 +110,7 @@ def outlines_alone(
     paths: Sequence[Path],
     inspected: Inspected,
     field: MarkerField,
+    limb: LimbKind,
     corrections: Mapping[str, str],
     tell: Progress,
     axis: Pose | None = None,
@@ -124,19 +125,17 @@ def outlines_alone(
     if inspected.inspection.calibration is None:
         return []
     calibration = inspected.inspection.calibration
-    drawn = _drawn(corrections)
+    drawn, frame = _drawn(corrections), axis or Pose.identity()
 
     def find() -> list[Outline | OutlineError]:
         tell(text.STEP_OUTLINES)
         with take_turn(tell):
             return [
-                outline_or_reason(
-                    opened(path), number, calibration, field, axis or Pose.identity(), drawn.get(path.name)
-                )
-                for number, path in enumerate(paths)
+                outline_or_reason(opened(path), n, calibration, field, frame, drawn.get(path.name), limb)
+                for n, path in enumerate(paths)
             ]
 
-    key = ("alone", inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
+    key = ("alone", inspected.key, limb, tuple(sorted(corrections.items())), _axis_key(axis))
     return _outlined.get(key, find)
 
 
@@ -173,7 +172,7 @@ def measure(
     paths, inspected = ends.without(paths, inspected, hands)
     if lying is not None:
         axis = lying_axis(every, whole, field, lying.posture, tell, corrections)
-    drawn_key = (inspected.key, tuple(sorted(corrections.items())), _axis_key(axis))
+    drawn_key = (inspected.key, limb, tuple(sorted(corrections.items())), _axis_key(axis))
     drawn = _drawn(corrections)
 
     def outline() -> Outlined:
@@ -184,6 +183,7 @@ def measure(
                 photos,
                 inspected.inspection,
                 field,
+                limb=limb,
                 axis_from_world=axis,
                 corrections=drawn,
                 detections=[seen.detections for seen in inspected.seen],
@@ -277,13 +277,8 @@ def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
     """Return the photograph of that path, ``number`` (from 0), with its edge drawn, as a JPEG file."""
 
     def draw() -> bytes:
-        picture = draw_outline(
-            opened(path),
-            measured.outlines[number],
-            measured.calibration.cameras[number],
-            measured.fit.limb,
-        )
-        return jpeg(picture.pixels)
+        camera = measured.calibration.cameras[number]
+        return jpeg(draw_outline(opened(path), measured.outlines[number], camera, measured.fit.limb).pixels)
 
     return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
 

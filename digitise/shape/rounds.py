@@ -139,7 +139,7 @@ def is_solid(basis: Basis, belief: Belief, limb: priors.SectionPrior) -> bool:
 
 
 def is_unlike(basis: Basis, belief: Belief, legs: priors.SectionPrior, limb: priors.SectionPrior) -> bool:
-    """Whether the edges are hardly likelier under the prior of whole ``legs`` than under that of any ``limb``."""
+    """Whether edges are hardly likelier under the prior of whole ``legs`` than under that of any ``limb``."""
     return _log_odds(basis, belief, legs, limb) < _LIKE_LOG_ODDS
 
 

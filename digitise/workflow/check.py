@@ -61,8 +61,11 @@ def check_visit(
         return inspection
     try:
         axis = axis_beside(photos, inspection.calibration, field, side) if limb != LimbKind.ARM else None
-        sighted = find_outlines(tuple(photos), inspection, field, axis_from_world=axis, detections=detections)
-        told = (*sighted.findings, *_of_limb(sighted, limb or LimbKind.LEG, side))
+        kind = limb or LimbKind.LEG
+        sighted = find_outlines(
+            tuple(photos), inspection, field, limb=kind, axis_from_world=axis, detections=detections
+        )
+        told = (*sighted.findings, *_of_limb(sighted, kind, side))
     except (OutlineError, PhotoError, ContradictionError) as error:
         told = (Finding(error.where, "no-outline", "refuse", error.what, error.do),)
     return replace(inspection, findings=(*inspection.findings, *told))

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import cv2
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.outline.correction import Correction
 from digitise.capture.outline.find import Outline, find_outline
@@ -27,6 +28,7 @@ def outline_or_reason(
     field: MarkerField,
     axis_from_world: Pose,
     correction: Correction | None,
+    limb: LimbKind = LimbKind.LEG,
 ) -> Outline | OutlineError:
     """Return the outline of one photograph, or why there is none, so that the others can still be shown.
 
@@ -42,6 +44,8 @@ def outline_or_reason(
         Frame of the limb's axis.
     correction
         What a person drew on it.
+    limb
+        Which limb it is.
 
     Returns
     -------
@@ -56,7 +60,7 @@ def outline_or_reason(
         )
     boards = placed_boards(calibration, field, number)
     try:
-        return find_outline(photo, calibration.cameras[number], boards, axis_from_world, correction)
+        return find_outline(photo, calibration.cameras[number], boards, axis_from_world, correction, limb)
     except OutlineError as error:
         return error
 

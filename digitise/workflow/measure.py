@@ -143,6 +143,7 @@ def measure_limb(
         tuple(photos[n] for n in arms),
         arm_alone(inspection, arms, lambda: inspect(arms)) if hands else inspection,
         field,
+        limb=limb,
         axis_from_world=axis_from_world,
         corrections=corrections,
         detections=[detections[n] for n in arms],
@@ -177,6 +178,7 @@ def find_outlines(
     inspection: Inspection,
     field: MarkerField,
     *,
+    limb: LimbKind = LimbKind.LEG,
     axis_from_world: Pose | None = None,
     corrections: Mapping[str, Correction] | None = None,
     detections: Sequence[Sequence[Detection]] = (),
@@ -187,7 +189,7 @@ def find_outlines(
 
     Parameters
     ----------
-    photos, inspection, field, axis_from_world, corrections, same_visit, lying
+    photos, inspection, field, limb, axis_from_world, corrections, same_visit, lying
         As for :func:`measure_limb`; heights along an axis that is found are settled by :func:`settle`.
     detections
         The markers found in each photograph: with them the skin's colour is compared.
@@ -209,7 +211,7 @@ def find_outlines(
     tried = for_each(
         lambda n: (
             far.get(n)
-            or outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn))
+            or outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn), limb)
         ),
         range(len(photos)),
     )

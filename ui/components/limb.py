@@ -82,4 +82,6 @@ def _alone(
 ) -> list[Outline | OutlineError]:
     field = work.field_of(draft, inputs)
     with frame.steps() as tell:
-        return measuring.outlines_alone(draft.photos, inspected, field, draft.corrections(), tell, axis)
+        return measuring.outlines_alone(
+            draft.photos, inspected, field, inputs.limb or LimbKind.LEG, draft.corrections(), tell, axis
+        )

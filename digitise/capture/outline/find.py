@@ -9,6 +9,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import LimbKind
 from digitise.capture.outline.by_steps.find import find_own_tone
 from digitise.capture.outline.correction import Correction, paint
 from digitise.capture.outline.lying.find import find_lying_region
@@ -44,6 +45,7 @@ def find_outline(
     boards: Iterable[tuple[Board, Pose]],
     axis_from_world: Pose,
     correction: Correction | None = None,
+    limb: LimbKind = LimbKind.LEG,
 ) -> Outline:
     """Find the limb's two edges in a photograph.
 
@@ -60,6 +62,8 @@ def find_outline(
         Pose of the axis frame: origin on the mat, z along the limb.
     correction
         What a person drew on this photograph; it overrides the automatic edge.
+    limb
+        A leg stands beside another one, an arm does not.
 
     Raises
     ------
@@ -92,15 +96,19 @@ def find_outline(
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
     front = nothing_in_front() if lying else look_in_front(photo.pixels, strip, boards)
     before = front.cells(strip)
+
+    def traced(panel: Panel, find: _Find = find_region) -> Traced | OutlineError:
+        return _trace(photo, strip, panel, front, drawn, find, another=limb == LimbKind.LEG)
+
     if lying:
         under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
-        return _required(_trace(photo, strip, under, front, drawn, find_lying_region)).outline
+        return _required(traced(under, find_lying_region)).outline
     first = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
     others = (find_panel(strip, areas, weight, boards, before) for weight in SHADOW_WEIGHTS[1:])
-    found = _surest(_trace(photo, strip, panel, front, drawn) for panel in chain([first], others))
+    found = _surest(traced(panel) for panel in chain([first], others))
     if not isinstance(found, OutlineError) and found.told >= _SURE_ENOUGH:
         return found.outline
-    alone = _trace(photo, strip, first, front, drawn, find_own_tone)
+    alone = traced(first, find_own_tone)
     return _required(found if _surer(found, alone) else alone).outline
 
 
@@ -154,14 +162,16 @@ def _trace(
     panel: Panel,
     front: InFront,
     drawn: _Drawn | None,
-    find: _Find = find_region,
+    find: _Find,
+    *,
+    another: bool,
 ) -> Traced | OutlineError:
     """Find both edges against one idea of the backdrop's colour, or tell why not."""
     try:
         painted = None if drawn is None else drawn.painted
         region = find(photo.pixels, strip, panel, photo.name, painted)
         correction = None if drawn is None else drawn.correction
-        traced = trace_edges(photo.pixels, strip, region, front, correction)
+        traced = trace_edges(photo.pixels, strip, region, front, correction, another=another)
         _refuse_cut_off(traced.outline, photo)
         _refuse_short(traced.outline, photo.name)
     except OutlineError as error:

@@ -53,7 +53,7 @@ class Region:
     hem_mm
         Height at which cloth was seen to begin already, above the rows; None where none was.
     sides
-        (k, H) offsets of upright sides of print behind it, mm, NaN where they do not run; None where not known.
+        (k, H) offsets of upright sides of print behind it, mm, NaN where none runs; None where not known.
     steps
         For each boundary (n,) offsets at which steps of light told it, mm; None where they told it alone.
     """

@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.outline.beside.double_edge import SecondEdge, no_second_edge, second_edge
 from digitise.capture.outline.beside.narrow_band import narrow_band
+from digitise.capture.outline.beside.no_body import beneath_hem, beside_dressing
 from digitise.capture.outline.beside.shaded_rim import shaded_rim
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, caps, drawn_offsets
 from digitise.capture.outline.garment_edge import skin_rows
@@ -41,9 +42,6 @@ _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius 
 _ISLAND_OFF_MM = 10.0
 _GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
-_END_ROWS = 8  # 16 mm, of a second edge
-_SHALLOWER = 0.6  # of its depth: the border of a dressing stays within a quarter of it
-_HEM_MM = 80.0  # a rolled hem of 30 mm, its curve of 25, half a line of the steps; another leg shows further
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 _PADDED_MM = 3.0  # a dressing is one to five thick
 _BESIDE_PAGE_MM = 3.0  # plain panel between a page and the limb: wider, its two edges are told apart
@@ -69,7 +67,13 @@ class Traced:
 
 
 def trace_edges(
-    pixels: NDArray[np.uint8], strip: Strip, region: Region, front: InFront, correction: Correction | None
+    pixels: NDArray[np.uint8],
+    strip: Strip,
+    region: Region,
+    front: InFront,
+    correction: Correction | None,
+    *,
+    another: bool = True,
 ) -> Traced:
     """Refine both boundaries of a region.
 
@@ -81,6 +85,8 @@ def trace_edges(
         What stands before the limb.
     correction
         What a person drew; it replaces what is found.
+    another
+        Whether another limb may show beside this one.
     """
     skin, hem_mm = skin_rows(strip, region) if region.hem_mm is None else (slice(None), region.hem_mm)
     heights = strip.heights[region.rows][skin]
@@ -94,12 +100,12 @@ def trace_edges(
     for index, points in enumerate(near):
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
         edge = _by_region(edge, region, index, skin, strip)
-        if region.rests is None:
+        if region.rests is None and another:
             edge, second = _beside(pixels, edge, strip, region, index, skin, front)
             if hem_mm is not None:
-                second, by_hem = _beneath_hem(second)
+                second, by_hem = beneath_hem(second)
                 edge = _less_sure(edge, by_hem, _HEM_SD_PX)
-        else:  # what shines on a limb beside its shadow is no other body
+        else:  # what shines on a limb beside its shadow is no other body, nor are the lines between fingers
             second = no_second_edge(len(edge.points))
         edge = _within(edge, second)
         behind = _closed(front.hides(strip, edge.points, heights)) & ~edge.sure
@@ -178,7 +184,7 @@ def _beside(
     """Look for what of another body shows beside an edge: return it, less sure, and a second edge within."""
     printed = region.printed[index][skin]
     second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), printed)
-    second = _beside_dressing(second, region.dressed[index][skin])
+    second = beside_dressing(second, region.dressed[index][skin])
     inner = edge.points - second.depth_px[:, None] * edge.normals
     second = second.without_those_on(front.hides(strip, inner, strip.heights[region.rows][skin]))
     edge = _less_sure(edge, shaded_rim(pixels, edge.points, edge.normals) & ~printed, _BAND_SD_PX)
@@ -198,38 +204,10 @@ def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArr
     return np.asarray(own & ~(second.depth_px > 0.0) & ~second.near)
 
 
-def _beside_dressing(second: SecondEdge, dressed: NDArray[np.bool_]) -> SecondEdge:
-    """Leave out the second edges that a dressing's borders make, with their ends.
-
-    A dressing is cut square, and skin goes on above it; another body comes out from behind the limb slowly,
-    or goes on to the top.
-    """
-    joint = (second.depth_px > 0.0) | second.near
-    keep = np.ones(len(dressed), bool)
-    for first, last in true_runs(joint):
-        depth = second.depth_px[first:last]
-        inner = depth > 0.0
-        if inner.any() and dressed[first:last][inner].mean() > 0.5:
-            keep[first:last] = first == 0 or _comes_out_slowly(depth[inner])
-    return second.without(~keep)
-
-
 def _closed(behind: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Close gaps between rows on which an edge goes behind a stick: what was found there is not that edge."""
     gap = np.ones((int(_GAP_MM / STEP_MM), 1), np.uint8)
     return np.asarray(cv2.morphologyEx(behind.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0)
-
-
-def _beneath_hem(second: SecondEdge) -> tuple[SecondEdge, NDArray[np.bool_]]:
-    """Leave out a second edge that a hem's rim and its shadow make; tell its rows (n,), from the top down.
-
-    Cloth stands off the skin, and its rim is seen curved: at the sides it hangs lower than in the middle.
-    """
-    joint = np.append((second.depth_px > 0.0) | second.near, False)
-    by_hem = np.arange(len(second.near)) < int(np.argmin(joint))
-    if np.count_nonzero(second.depth_px[by_hem] > 0.0) * STEP_MM > _HEM_MM:
-        by_hem[:] = False
-    return second.without(by_hem), by_hem
 
 
 def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float | Array) -> Edge:
@@ -237,12 +215,6 @@ def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float | Array) -> Ed
     return replace(
         edge, sure=edge.sure & ~where, sd_px=np.where(where, np.maximum(edge.sd_px, sd_px), edge.sd_px)
     )
-
-
-def _comes_out_slowly(depth: Array) -> bool:
-    """Tell whether a second edge (n,) px deep begins or ends far nearer to the first one than it runs."""
-    ends = [float(np.median(part)) for part in (depth[:_END_ROWS], depth[-_END_ROWS:])]
-    return min(ends) < _SHALLOWER * float(np.median(depth))
 
 
 def _hidden(reasons: list[NDArray[np.str_]], heights: Array) -> tuple[Hidden, ...]:

@@ -15,7 +15,7 @@ from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.page_colour import find_print, grown
 from digitise.capture.surroundings.plain_areas import Area
-from digitise.capture.surroundings.printed import upright_sides, printed_lines
+from digitise.capture.surroundings.printed import printed_lines, upright_sides
 from digitise.capture.surroundings.sheet_colour import LEAST_SD, Mask, Values, fit_sheet, smooth_fit
 from digitise.geometry.rigid import Array, Pose
 

@@ -1,4 +1,4 @@
-"""The sides of pages behind the limb, and which points of an edge lie on them."""
+"""The upright sides of pages and markers behind the limb, and which points of an edge lie on them."""
 
 import numpy as np
 import pytest
@@ -24,13 +24,20 @@ def placed(x: float, z: float) -> Pose:
     return facing_plane(CAMERA, Pose.identity()) @ Pose(np.eye(3), np.array([x, z, 0.0]))
 
 
-def test_sides_run_where_the_page_stands(rng):
+def test_sides_run_where_page_and_markers_stand(rng):
     strip = made_strip(rng).strip
     sides = upright_sides(strip, [(PAGE, placed(60.0, 400.0)), (PANEL, placed(0.0, 450.0))])
-    assert sides.shape == (2, len(strip.heights))  # a page's two; upper and lower side are level
+    long = np.count_nonzero(~np.isnan(sides), axis=1) * 2.0 > 200.0
+    # upper and lower sides are level; the panel's own rim is none, for its plain middle reaches there
+    assert sides.shape == (2 + 2 * 8, len(strip.heights))
+    assert np.count_nonzero(long) == 2
     beside = np.abs(strip.heights - 400.0) < 119.0
-    np.testing.assert_allclose(np.sort(sides[:, beside].mean(axis=1)), [-30.0, 150.0], atol=1e-6)
-    assert np.isnan(sides[:, np.abs(strip.heights - 400.0) > 121.0]).all()
+    np.testing.assert_allclose(np.sort(sides[long][:, beside].mean(axis=1)), [-30.0, 150.0], atol=1e-6)
+    assert np.isnan(sides[long][:, np.abs(strip.heights - 400.0) > 121.0]).all()
+    at = np.abs(strip.heights - 475.0) < 29.0
+    upper = sides[:, at][~long]
+    of_page = upper[~np.isnan(upper).any(axis=1)].mean(axis=1)
+    np.testing.assert_allclose(np.sort(of_page), [-15.0, 45.0, 75.0, 135.0], atol=1e-6)
 
 
 @pytest.mark.parametrize(
