@@ -85,7 +85,12 @@ def together(parts: Sequence[TangentPlanes]) -> TangentPlanes:
 
 def some_of(planes: TangentPlanes, step: int) -> TangentPlanes:
     """Return every ``step``-th plane."""
-    return TangentPlanes(*(getattr(planes, name)[::step].copy() for name in _NAMES))
+    return planes_where(planes, np.arange(len(planes.distance)) % step == 0)
+
+
+def planes_where(planes: TangentPlanes, keep: NDArray[np.bool_]) -> TangentPlanes:
+    """Return the planes that ``keep`` (N,) names."""
+    return TangentPlanes(*(getattr(planes, name)[keep] for name in _NAMES))
 
 
 @dataclass(frozen=True, eq=False)

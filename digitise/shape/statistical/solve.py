@@ -10,7 +10,7 @@ import numpy as np
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
-from digitise.shape.statistical.planes import TangentPlanes, Touch, touch
+from digitise.shape.statistical.planes import TangentPlanes, Touch, planes_where, touch
 from digitise.shape.statistical.surface import PLACES, PlacedShape
 
 # It stands anywhere on the mat's middle, toes or fingers along its arrow.
@@ -127,6 +127,34 @@ def solve_shape(
         "Its shape does not settle.",
         do="Take the photograph from above again, with the whole foot or hand and the mat in it.",
     )
+
+
+def without_strays(
+    belief: ShapeBelief, planes: TangentPlanes, view: int, stray_mm: float, most: float
+) -> tuple[ShapeBelief, TangentPlanes]:
+    """Solve a shape once more without those of a photograph's planes that are of something beside it.
+
+    Parameters
+    ----------
+    belief, planes
+        The shape that all planes tell.
+    view
+        Of which photograph.
+    stray_mm
+        Planes that it misses by more are left out,
+    most
+        unless they are more than this share of the photograph's: then it is not clear which are right.
+
+    Returns
+    -------
+    The shape and its planes; as given where there are none or too many strays.
+    """
+    own = planes.view == view
+    strays = own & (np.abs(np.nan_to_num(belief.residual)) > stray_mm)
+    if not strays.any() or strays.sum() > most * own.sum():
+        return belief, planes
+    kept = planes_where(planes, ~strays)
+    return solve_shape(belief.surface, kept, near=True), kept
 
 
 def unlikeliness(surface: PlacedShape, planes: TangentPlanes, reach: Reach = farthest) -> float:
