@@ -4,8 +4,10 @@ import numpy as np
 from synthetic import Solid, exact_views, rim
 
 from digitise.capture.lying.silhouette import Silhouette
+from digitise.capture.sheets.layout import sheet_field, sheet_set
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
+from digitise.paper import PAGE_MM
 from digitise.shape.lying.straight import upright_frame
 
 LENS = Lens(3000.0, np.array([2015.5, 1511.5]))
@@ -46,3 +48,26 @@ def silhouette(solid: Solid, axis: Pose, low: float, high: float, camera: Camera
         ray = world.apply(points) - camera.centre
         rays.append(ray / np.linalg.norm(ray, axis=1, keepdims=True))
     return Silhouette(camera, rays[0], rays[1], name)
+
+
+def laid(paper):
+    """Boards of the mat and one backdrop, world_from_board, the mat's middle page at the origin."""
+    boards = {board.name: board for board in sheet_field(sheet_set(paper)).boards}
+    if paper == "roll":
+        middle = np.array([0.0, -370.0, -0.6])
+        return [(boards["mat"], flat(0, 0)), (boards["backdrop-a"], Pose(np.eye(3), middle))], middle
+    short, long = PAGE_MM[paper]
+    places = {
+        "mat": (0.0, 0.0),
+        "mat-left": (-(long + short) / 2, (long - short) / 2),
+        "mat-right": ((long + short) / 2, (long - short) / 2),
+    }
+    middle = np.array([0.0, -(450.0 + short / 2), 0.0])
+    for side, x in (("left", -345.0), ("right", 345.0)):
+        for row, bottom in (("lower", -540.0), ("upper", 133.0)):
+            places[f"backdrop-a-{row}-{side}"] = (x, middle[1] + bottom + long / 2)
+    return [(boards[name], flat(*at)) for name, at in places.items()], middle
+
+
+def flat(x, y):
+    return Pose(np.eye(3), np.array([x, y, 0.0]))
