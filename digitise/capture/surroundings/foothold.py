@@ -33,6 +33,7 @@ _COMMON = 0.1  # of the commonest hue: two feet on home-printed pages leave thei
 _DARKEST = -4.0  # log brightness: below, hue is noise
 _MOST_HIDDEN = 0.5
 _LEAST_CELLS = 40  # 10 cm2
+_PIXELS = 3.0  # by which a picture's own noise is averaged
 _TOGETHER_MM = 15.0  # across, over which light is averaged: of dark print by itself the hue is noise
 
 
@@ -97,11 +98,11 @@ def _before_foot(points: Array, strip: Strip) -> Mask:
     return np.asarray((points[:, :2] - stand) @ towards > reach)
 
 
-def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, across_px: float = 3.0) -> Array:
+def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, across_px: float) -> Array:
     """Return how far the hue at points (n, 3) of mats is from their paper's, log units: (n,).
 
     NaN where it cannot be told: outside the picture, or as dark as print.  Light is averaged over three rows
-    of the picture and over a width of ``across_px``.
+    of the picture and over a width of ``across_px``; paper's own hue is told before that.
     """
     at = camera.project(points)
     size = np.array(camera.size)
@@ -112,11 +113,15 @@ def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, acro
         return values[:, 0]
     low = np.floor(at[seen].min(axis=0)).astype(int) - 2
     high = np.ceil(at[seen].max(axis=0)).astype(int) + 3
-    width = 2 * max(1, round((across_px - 1.0) / 2.0)) + 1
-    crop = cv2.blur(pixels[low[1] : high[1], low[0] : high[0]], (width, 3))
+    crop = pixels[low[1] : high[1], low[0] : high[0]]
     column, row = np.round(at[seen] - low).astype(int).T
-    values[seen] = brightness_and_hue(np.asarray(crop, np.uint8)[row, column])
-    off = np.linalg.norm(values[:, 1:] - _paper_hue(values), axis=1)
+
+    def averaged(width: float) -> Array:
+        size = 2 * max(1, round((width - 1.0) / 2.0)) + 1
+        return np.asarray(brightness_and_hue(cv2.blur(crop, (size, 3))[row, column]), float)
+
+    values[seen] = averaged(across_px)
+    off = np.linalg.norm(values[:, 1:] - _paper_hue(averaged(_PIXELS)), axis=1)
     return np.where(values[:, 0] > _DARKEST, off, np.nan)
 
 

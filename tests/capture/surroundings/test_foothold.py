@@ -57,7 +57,7 @@ def test_a_foot_paler_than_the_shaded_paper_is_no_paper(rng):
     cv2.fillPoly(picture, [ring(-50, 50, 190, -100)], (214, 193, 178), shift=4)
     pixels = np.clip(picture + rng.normal(0.0, 2.0, picture.shape), 0, 255).astype(np.uint8)
     points = np.array([[x, y, 0.0] for x in range(-180, 181, 10) for y in range(-230, 231, 10)])
-    off = hue_off_paper(pixels, CAMERA, points)
+    off = hue_off_paper(pixels, CAMERA, points, 3.0)
     foot = (np.abs(points[:, 0]) < 40) & (points[:, 1] > -90) & (points[:, 1] < 180)
     rest = (np.abs(points[:, 0]) > 60) | (points[:, 1] < -110) | (points[:, 1] > 200)
     # log(214/193) - log(176/173) to the display's power of 2.2, both ways: 0.24 between the two hues
@@ -73,6 +73,6 @@ def test_paper_whose_colours_a_phone_has_bent_is_paper(rng):
     cv2.fillPoly(picture, [ring(-50, 50, 190, -100)], (84, 52, 38), shift=4)
     pixels = np.clip(picture + rng.normal(0.0, 2.0, picture.shape), 0, 255).astype(np.uint8)
     points = np.array([[x, y, 0.0] for x in range(-195, 196, 10) for y in range(-230, 231, 10)])
-    off = hue_off_paper(pixels, CAMERA, points)
+    off = hue_off_paper(pixels, CAMERA, points, 3.0)
     near = (points[:, 1] > 200) & (points[:, 0] > -120)
     assert np.quantile(off[near], 0.95) < COLOURED / 2
