@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import BSpline
 
 from digitise.geometry.rigid import Array
+from digitise.geometry.splines import every_spline
 from digitise.geometry.support import fourier, support_of
 
 # three Gauss points per degree-5 product would do for values; four make products of degree 7 exact
@@ -77,11 +76,7 @@ class Basis:
 
     def splines(self, z: Array, derivative: int = 0) -> Array:
         """Evaluate every spline, or its derivative, at heights (N,) mm: (N, n_splines)."""
-        return np.asarray(self._every_spline(np.clip(z, self.low, self.high), nu=derivative))
-
-    @cached_property
-    def _every_spline(self) -> BSpline:
-        return BSpline(self.knots, np.eye(self.n_splines), self.order - 1)
+        return every_spline(self.knots, self.order - 1, np.clip(z, self.low, self.high), derivative)
 
     def design(self, theta: Array, z: Array) -> Array:
         """Return the rows (N, size) that turn parameters into ``h(theta, z)``; (N,) radians and mm."""

@@ -33,7 +33,6 @@ _COMMON = 0.1  # of the commonest hue: two feet on home-printed pages leave thei
 _DARKEST = -4.0  # log brightness: below, hue is noise
 _MOST_HIDDEN = 0.5
 _LEAST_CELLS = 40  # 10 cm2
-_PIXELS = 3.0  # by which a picture's own noise is averaged
 _TOGETHER_MM = 15.0  # across, over which light is averaged: of dark print by itself the hue is noise
 
 
@@ -98,11 +97,13 @@ def _before_foot(points: Array, strip: Strip) -> Mask:
     return np.asarray((points[:, :2] - stand) @ towards > reach)
 
 
-def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, across_px: float) -> Array:
+def hue_off_paper(
+    pixels: NDArray[np.uint8], camera: Camera, points: Array, across_px: float, paper_px: float | None = None
+) -> Array:
     """Return how far the hue at points (n, 3) of mats is from their paper's, log units: (n,).
 
     NaN where it cannot be told: outside the picture, or as dark as print.  Light is averaged over three rows
-    of the picture and over a width of ``across_px``; paper's own hue is told before that.
+    of the picture and over a width of ``across_px``; paper's own hue may be told from another.
     """
     at = camera.project(points)
     size = np.array(camera.size)
@@ -121,7 +122,8 @@ def hue_off_paper(pixels: NDArray[np.uint8], camera: Camera, points: Array, acro
         return np.asarray(brightness_and_hue(cv2.blur(crop, (size, 3))[row, column]), float)
 
     values[seen] = averaged(across_px)
-    off = np.linalg.norm(values[:, 1:] - _paper_hue(averaged(_PIXELS)), axis=1)
+    paper = _paper_hue(values if paper_px is None else averaged(paper_px))
+    off = np.linalg.norm(values[:, 1:] - paper, axis=1)
     return np.where(values[:, 0] > _DARKEST, off, np.nan)
 
 

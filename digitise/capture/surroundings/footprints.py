@@ -21,6 +21,7 @@ _LEAST_CELLS = 160  # 40 cm2: less than half of a small foot, and more than a sh
 _SPECK_CELLS = 5  # toenails and marks on the skin
 _LEAST_VIEWS = 2
 _TOGETHER_MM = 6.0  # across, over which light is averaged: of dark print by itself the hue is noise
+_PAPER_PX = 3.0  # but beside a pale foot an average is no paper's hue
 _RIM_MM = 3.0  # of each page: a foot may stand across the line where two of them meet
 # An ankle's middle stands some 65 mm before the back of the heel, as on the mat's plan; adults' feet are 220
 # to 290 mm long (from memory).
@@ -106,7 +107,8 @@ def _covered(
     if not len(points):
         return np.zeros((0, 2), np.int64), np.zeros(0, bool)
     away = float(np.linalg.norm(camera.centre - points.mean(axis=0)))
-    hue = hue_off_paper(pixels, camera, points, _TOGETHER_MM * camera.lens.focal_px / away)
+    across = _TOGETHER_MM * camera.lens.focal_px / away
+    hue = hue_off_paper(pixels, camera, points, across, _PAPER_PX)
     told = np.isfinite(hue)
     return np.round(points[told, :2] / _CELL_MM).astype(np.int64), hue[told] > COLOURED
 
