@@ -69,6 +69,9 @@ _ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one l
 # a calf further on, in a rim's shade where nothing tells it: by trial on three made visits
 _AS_LONG = 1.5
 _OFF_RIM_PX = 12.0  # a rim's own shade makes lines up to 8 px within
+# A line leaves its course on such a share of its rows: on made visits other legs' ends on up to 0.12 of them,
+# lines that grain makes in the dark on 0.15 and more.
+_COURSE_ROWS, _LEAVES_PX, _MOST_UNSTEADY = 11, 3.0, 0.135
 _HAND_MM = 200.0, 250.0  # longer than a hand; where the line is doubtful, by more
 
 
@@ -151,15 +154,16 @@ def second_edge(
     deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
-    doubt = np.zeros(len(points), bool)
+    doubt, steady = np.zeros((2, len(points)), bool)
     for run in _slices(joint):
+        steady[run] = unsteadiness(deep[run]) < _MOST_UNSTEADY
         shape = _shape(light[run, :, 0], deep[run] - depth[0])
-        unlikely = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE
+        unlikely = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE or not steady[run].all()
         # so near to the edge the shade of a rim that the model of shading does not fit looks the same
         at_rim = float(np.median(deep[run])) < _OWN_HUE_PX
         joint[run] = not shape.is_shade and not (unlikely and at_rim)
         doubt[run] = unlikely
-    near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX))
+    near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX), steady)
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
 
@@ -251,7 +255,12 @@ def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.fl
     return np.asarray(np.einsum("nmc,mk->nkc", relative, answer), np.float32)
 
 
-def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) -> Mask:
+def unsteadiness(deep: Array) -> float:
+    """Return on which share of its rows a line (n,) pixels deep leaves its own course."""
+    return float(np.mean(np.abs(deep - median_filter(deep, _COURSE_ROWS, mode="nearest")) > _LEAVES_PX))
+
+
+def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask, steady: Mask) -> Mask:
     """Tell rows beyond a second edge's ends on which it may still go on, too near the first or too faint.
 
     Parameters
@@ -262,6 +271,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) 
         (n, m) steps by the least that counts, from ``_LEAST_PX`` on.
     surely
         (n,) where it is surely another body's, and too deep to be a shade of the rim.
+    steady
+        (n,) where it keeps to a course; grain in the dark makes lines that jump to and fro.
     """
     near = np.zeros(len(joint), bool)
     tail = round(_LONG_MM / STEP_MM)
@@ -279,7 +290,7 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) 
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
-            long = length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
+            long = steady[run].all() and length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 
