@@ -144,7 +144,7 @@ def test_a_line_that_slants_is_steady(slope):
 
 
 def test_what_lies_anywhere_is_unsteady(rng):
-    """Of places anywhere within 40 px some 15 % lie within 3 px of any place, and one in eleven is the median."""
+    """Of places within 40 px some 15 % lie within 3 px of any place, and one in eleven is the median."""
     assert unsteadiness(rng.uniform(5.0, 45.0, 2000)) == pytest.approx(1 - 0.15 - 1 / 11, abs=0.05)
 
 
