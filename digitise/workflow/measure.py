@@ -218,7 +218,7 @@ def find_outlines(
     names = [photo.name for photo in photos]
     cameras = calibration.cameras if lying is None else ()  # a photograph from above is a side then
     along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
-    outlines, left_out = useful_outlines(tried, names, silent=(*along, *far))
+    outlines, left_out = useful_outlines(tried, names, (*along, *far), 2 if lying is None else 3)
     kept = tuple(outlines)
     tones = for_each(
         lambda n: skin_tone(photos[n], detections[n], outlines[n], field) if detections else None, kept

@@ -64,3 +64,32 @@ def test_it_is_left_out_with_words_where_two_others_do(measured):
     ]
     with pytest.raises(OutlineError, match="along the limb"):
         useful_outlines([measured.outlines[0], above], ["a.jpg", "c.jpg"])
+
+
+def with_sure(outline, share):
+    """The outline with that share of its points sure, the lowest ones."""
+    edges = tuple(
+        dataclasses.replace(edge, sure=np.arange(len(edge.sure)) < share * len(edge.sure))
+        for edge in outline.edges
+    )
+    return dataclasses.replace(outline, edges=edges)
+
+
+def test_an_outline_without_sure_points_is_left_out_where_enough_others_are(measured):
+    names = ["a.jpg", "b.jpg", "c.jpg"]
+    lost = with_sure(measured.outlines[0], 0.01)
+    useful, told = useful_outlines([measured.outlines[0], lost, measured.outlines[1]], names)
+    assert list(useful) == [0, 2]
+    assert [one.text for one in told] == [
+        "Photograph 2 was left out: hardly any point of the limb's edges is sure in it."
+    ]
+    # two alone are kept, whatever they tell, and so are three of a limb that needs them
+    assert list(useful_outlines([measured.outlines[0], lost], names[:2])[0]) == [0, 1]
+    kept, nothing = useful_outlines([measured.outlines[0], lost, measured.outlines[1]], names, least=3)
+    assert (list(kept), nothing) == ([0, 1, 2], ())
+
+
+def test_an_outline_with_some_sure_points_is_kept(measured):
+    some = with_sure(measured.outlines[0], 0.2)
+    useful, told = useful_outlines([*measured.outlines, some], ["a.jpg", "b.jpg", "c.jpg"])
+    assert (list(useful), told) == ([0, 1, 2], ())
