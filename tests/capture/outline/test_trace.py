@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from strips import SIZE, made_strip, true_region
+from strips import SIZE, made_strip, photograph, true_region
 
 from digitise.capture.outline.trace import trace_edges
 from digitise.capture.surroundings.sticks import nothing_in_front
@@ -32,3 +32,16 @@ def test_where_steps_of_light_told_another_edge_the_sd_holds_both(rng, apart_mm)
     assert np.all(left.sd_px[inner] > least)
     assert np.median(plain.sd_px[inner]) < least
     assert np.median(left.sd_px[~inner]) < least
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.0, True), (0.7, True), (1.0, False)])
+def test_beside_a_body_that_hides_one_edge_all_along_the_other_is_not_sure(rng, share, told):
+    """What is seen may then be that body and its far edge; where it hides a part, the rest tells the limb."""
+    made = made_strip(rng)
+    region = true_region(made)
+    heights = made.strip.heights[region.rows]
+    before = heights > np.quantile(heights[heights > 100.0], 1.0 - share) if share else heights > np.inf
+    crossed = replace(region, before=(before | (share == 1.0), np.zeros(len(heights), bool)))
+    _, right = trace_edges(photograph(made), made.strip, crossed, nothing_in_front(), None).outline.edges
+    assert (right.sure.mean() > 0.8) == told
+    assert right.sure.any() == told
