@@ -94,11 +94,12 @@ def find_outline(
             do="Give the full-size photograph, or step nearer.",
         )
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
-    front = nothing_in_front() if lying else look_in_front(photo.pixels, strip, boards)
+    slender = limb == LimbKind.ARM
+    front = nothing_in_front() if lying else look_in_front(photo.pixels, strip, boards, slender=slender)
     before = front.cells(strip)
 
     def traced(panel: Panel, find: _Find = find_region) -> Traced | OutlineError:
-        return _trace(photo, strip, panel, front, drawn, find, another=limb == LimbKind.LEG)
+        return _trace(photo, strip, panel, front, drawn, find, another=not slender)
 
     if lying:
         under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)

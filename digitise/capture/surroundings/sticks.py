@@ -116,7 +116,9 @@ def nothing_in_front() -> InFront:
     return InFront(NearMat(np.zeros(0), np.zeros(0, bool)), ())
 
 
-def look_in_front(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[Board, Pose]]) -> InFront:
+def look_in_front(
+    pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[Board, Pose]], *, slender: bool = False
+) -> InFront:
     """Look at what stands before a standing limb.
 
     Parameters
@@ -125,9 +127,11 @@ def look_in_front(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tupl
         The photograph and its strip.
     boards
         All boards, with their poses world_from_board; the mats among them count.
+    slender
+        Whether the limb itself, a forearm, may be as straight and narrow as a stick: none is told then.
     """
     mat = look_at_mat(pixels, strip, boards)
-    sticks = find_sticks(strip)
+    sticks = () if slender else find_sticks(strip)
     keep = np.ones(len(mat.offsets), bool)
     for stick in sticks:
         keep &= (mat.offsets < stick.left_mm - _BIN_MM) | (mat.offsets > stick.right_mm + _BIN_MM)

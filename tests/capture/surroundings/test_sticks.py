@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from strips import SKIN, limb_sides, made_strip
+from strips import FLOOR, PANEL, SKIN, limb_sides, made_strip, photograph
 
-from digitise.capture.surroundings.sticks import find_sticks
+from digitise.capture.surroundings.sticks import find_sticks, look_in_front
 
 # Told along hundreds of rows of 2 mm cells: half a cell, and what a sharp step's blur makes of its middle.
 OFF_MM = 2.0
@@ -74,3 +74,16 @@ def test_the_shaded_rim_of_a_dark_limb_in_grain_is_no_stick(rng):
     ]
     made = made_strip(rng, skin=dark, panel=(176, 176, 172), noise=4.0, edits=shade)
     assert find_sticks(made.strip) == ()
+
+
+def test_a_forearm_as_straight_as_a_stick_is_none(rng):
+    """A dark forearm alone on its elbow, 46 mm wide up to its wrist, and no leg."""
+    edits = [
+        (lambda _, z: z >= 90.0, PANEL),
+        (lambda _, z: z < 90.0, FLOOR),
+        (stick(-22.0, 24.0, 0.02, 420.0), (44, 30, 24)),
+    ]
+    made = made_strip(rng, edits=edits)
+    assert len(find_sticks(made.strip)) == 1
+    assert len(look_in_front(photograph(made), made.strip, []).sticks) == 1
+    assert look_in_front(photograph(made), made.strip, [], slender=True).sticks == ()
