@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -15,14 +15,13 @@ from digitise.capture.expected.print_lines import Print, print_of
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import Board
 from digitise.cores import for_each
-from digitise.errors import ContradictionError, OutlineError, ShapeError
+from digitise.errors import OutlineError, ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array, Pose
 from digitise.output.model.measured import Measured, MeasuredEnd
-from digitise.shape.fit import LimbFit
 from digitise.shape.foot.figures import ball_girth, foot_length
-from digitise.shape.foot.join import HIGHEST_JOINT_MM, join_foot, require_low
+from digitise.shape.foot.join import join_foot, require_low
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.limb import Limb, coefficients
@@ -36,7 +35,6 @@ from digitise.shape.statistical.surface import PlacedShape
 # A third round of cuts moved the volume of rendered feet by 0.1 to 0.5 % either way.
 _PASSES = (Look(45.0, 2.2, cuts=2), Look(15.0, 1.0, cuts=2))
 _RING_MM, _RAYS = 12.0, 48
-_USUAL_JOINT_MM = 110.0
 _SOME = 3  # of so many planes one tells which side a foot is of
 # Fewer points of a foot's outline than these, 3.6 mm apart, leave its form to the usual foot.
 _LEAST_POINTS = 60
@@ -75,6 +73,9 @@ _LEFT_OUT = replace(
 )
 
 
+_Solved = tuple[ShapeBelief, dict[int, BodyOutline], TangentPlanes]
+
+
 @dataclass(frozen=True, eq=False)
 class FromAbove:
     """A photograph taken along the limb, its camera, and the mat's pages, each with its pose."""
@@ -109,29 +110,6 @@ def with_foot(measured: Measured, sides: Sequence[Photograph], above: Sequence[F
     return replace(measured, end=foot, findings=(*measured.findings, *more))
 
 
-def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
-    """Return a leg solved down to its foot, where its own heights were chosen to begin above.
-
-    The heights that the photographs and the tape tell best may begin far up; where the foot is asked for, the
-    stretch between counts as well, with its wider interval.  The leg stays as it was where that cannot be.
-
-    Parameters
-    ----------
-    fit
-        The leg between the heights that were chosen for it.
-    solve
-        Solves it from a given height up.
-    """
-    if fit.limb.kind != LimbKind.LEG or fit.limb.from_mm <= HIGHEST_JOINT_MM:
-        return fit
-    top = fit.levels.foot_top_mm
-    low = _USUAL_JOINT_MM if top is None or top > HIGHEST_JOINT_MM else 10.0 * np.ceil(top / 10.0)
-    try:
-        return solve(float(low))
-    except (ContradictionError, ShapeError):
-        return fit
-
-
 def measure_foot(
     measured: Measured, sides: Sequence[Photograph], above: Sequence[FromAbove]
 ) -> tuple[MeasuredEnd, tuple[Finding, ...]]:
@@ -160,9 +138,11 @@ def measure_foot(
     misled = _misled(belief, planes, [number for number in outlines if number < len(sides)])
     if misled is not None:
         rest = [number for number in range(len(photos)) if number != misled]
-        fewer = _solve(photos, cameras, limb, rest, printed)
-        if all(_misfit(fewer[0], fewer[2], number, 0.95) <= _BEYOND_DOUBT_MM for number in fewer[1]):
-            belief, outlines, planes = fewer
+        # from the usual foot first: what all photographs tell is drawn to what misled the one
+        fewer = (_solve(photos, cameras, limb, rest, printed, start) for start in (None, belief.surface))
+        clear = next((each for each in fewer if _beyond_doubt(each)), None)
+        if clear is not None:
+            belief, outlines, planes = clear
             findings = (replace(_LEFT_OUT, photo=photos[misled].name),)
     from_above = {n: outline for n, outline in outlines.items() if n >= len(sides)}
     alone, told = _from_above(belief, from_above, cameras, limb)
@@ -186,11 +166,16 @@ def measure_foot(
 
 
 def _solve(
-    photos: Sequence[Photograph], cameras: Sequence[Camera], limb: Limb, used: Sequence[int], printed: Print
-) -> tuple[ShapeBelief, dict[int, BodyOutline], TangentPlanes]:
+    photos: Sequence[Photograph],
+    cameras: Sequence[Camera],
+    limb: Limb,
+    used: Sequence[int],
+    printed: Print,
+    start: PlacedShape | None = None,
+) -> _Solved:
     """Return the foot of the ``used`` photographs, its outlines by photograph, and the planes it touches."""
     leg, told = _leg_body(limb), planes_of_leg(limb)
-    foot = solve_shape(_start(limb), told)
+    foot = solve_shape(start or _start(limb), told)
     outlines: dict[int, BodyOutline] = {}
     planes = told
     for number, look in enumerate(_PASSES):
@@ -202,6 +187,11 @@ def _solve(
         planes = together([told, *seen])
         foot = solve_shape(foot.surface, planes, near=number > 0)
     return foot, outlines, planes
+
+
+def _beyond_doubt(solved: _Solved) -> bool:
+    belief, outlines, planes = solved
+    return all(_misfit(belief, planes, number, 0.95) <= _BEYOND_DOUBT_MM for number in outlines)
 
 
 def _misled(belief: ShapeBelief, planes: TangentPlanes, sides: Sequence[int]) -> int | None:

@@ -30,13 +30,13 @@ from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
 from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
-from digitise.workflow.foot import FromAbove, down_to_foot, with_foot
+from digitise.workflow.foot import FromAbove, with_foot
 from digitise.workflow.hand import arm_alone, hand_photos, read_hands, with_hand
 from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
 from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
 from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
-from digitise.workflow.seen.asked import as_far_as_seen
+from digitise.workflow.seen.asked import as_far_as_seen, down_to_foot
 from digitise.workflow.seen.left_out import (
     clashes_of,
     cure_of,

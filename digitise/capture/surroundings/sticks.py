@@ -123,15 +123,12 @@ def look_in_front(
 
     Parameters
     ----------
-    pixels, strip
-        The photograph and its strip.
-    boards
-        All boards, with their poses world_from_board; the mats among them count.
+    pixels, strip, boards
+        The photograph, its strip, and all boards with their poses world_from_board; mats count.
     slender
-        Whether the limb itself, a forearm, may be as straight and narrow as a stick: none is told then.
+        Whether the limb may be as straight and narrow as a stick, as a forearm is: none is told then.
     """
-    mat = look_at_mat(pixels, strip, boards)
-    sticks = () if slender else find_sticks(strip)
+    mat, sticks = look_at_mat(pixels, strip, boards), () if slender else find_sticks(strip)
     keep = np.ones(len(mat.offsets), bool)
     for stick in sticks:
         keep &= (mat.offsets < stick.left_mm - _BIN_MM) | (mat.offsets > stick.right_mm + _BIN_MM)

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
+from digitise.anatomy import LimbKind
 from digitise.capture.checks.finding import Finding
 from digitise.capture.outline.find import Outline
+from digitise.errors import ContradictionError, ShapeError
 from digitise.shape.fit import LimbFit
+from digitise.shape.foot.join import HIGHEST_JOINT_MM
 from digitise.shape.levels import OutOfSightError
 from digitise.workflow.seen.left_out import cure_of
 
+_USUAL_JOINT_MM = 110.0
 LEAST_MM = 40.0  # shorter, what is seen of the limb is not worth a volume
 
 Solve = Callable[[float | None, float | None], LimbFit]
@@ -61,3 +67,26 @@ def _not_seen(low: float, high: float, outlines: Sequence[Outline]) -> Finding:
         "To measure it too, let two photographs show both of its edges there before a plain backdrop."
     )
     return Finding("", "not-seen", "warning", text, do)
+
+
+def down_to_foot(fit: LimbFit, solve: Callable[[float], LimbFit]) -> LimbFit:
+    """Return a leg solved down to its foot, where its own heights were chosen to begin above.
+
+    The heights that the photographs and the tape tell best may begin far up; where the foot is asked for, the
+    stretch between counts as well, with its wider interval.  The leg stays as it was where that cannot be.
+
+    Parameters
+    ----------
+    fit
+        The leg between the heights that were chosen for it.
+    solve
+        Solves it from a given height up.
+    """
+    if fit.limb.kind != LimbKind.LEG or fit.limb.from_mm <= HIGHEST_JOINT_MM:
+        return fit
+    top = fit.levels.foot_top_mm
+    low = _USUAL_JOINT_MM if top is None or top > HIGHEST_JOINT_MM else 10.0 * np.ceil(top / 10.0)
+    try:
+        return solve(float(low))
+    except (ContradictionError, ShapeError):
+        return fit
