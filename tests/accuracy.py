@@ -301,18 +301,19 @@ medium skin before a tan panel was refused as well (now +0.1 ± 1.7 %), light sk
 Sticks of the skin's own hue, round and 0.8 to 1.25 times as bright, painted before the limb of two samples at 36 places:
 all points called sure are right; before, 14 of the first 25 places gave up to 336 wrong points.
 
-Forty more visits of 44 to 48 % of the pixels, drawn at random: seven skin tones, panels, walls and pages of eight colours,
-three lights, both set-ups, builds, swellings and stances, the other leg in three of four, some with shorts, a rolled
-stocking, a dressing, a stick or a chair, some with a third photograph. Thirty-two were in view while what they showed was
-mended: a pale foot was taken for the mat's paper, noise on very dark skin for another body's edge, the other leg for the
-limb where a panel's edge slants, a rim in its own shade for backdrop. Three of them are refused: a chair or a stick
-hides the mat or the limb. The others err by 0.45 % rms, at most -1.1 %, and
-every interval holds; girths are 2.1 mm off (median of rms), in two more than 4, at most 4.5; 45 of 32,458 sure points
-are wrong, 26 of them in one visit. (A brown forearm was refused as well, until no other limb was sought beside an arm.) Eight were kept until the end and looked at once: +0.4, -0.9, +2.5 ± 2.2, 0.0, -0.5,
--1.6 ± 3.4 (forearm), +0.5 and +0.1 %; 21 of 8,332 sure points wrong, 19 of them in one. The third of these was outside its
-interval: the other leg behind the thigh was followed along 140 mm, unsure, but with too small an error. Where the steps of
-light tell such an edge elsewhere its error holds both places since (+0.3 ± 2.4 %), and one visit above, whose limb is taken
-in one photograph between its own front edge and the other leg's, is refused.
+Forty more visits of 44 to 48 % of the pixels, drawn at random: seven skin tones, panels, walls and pages of eight
+colours, three lights, both set-ups, builds, swellings and stances, the other leg in three of four, some with shorts,
+a rolled stocking, a dressing, a stick or a chair, some with a third photograph. Thirty-two were in view while what
+they showed was mended: a pale foot was taken for the mat's paper, noise on very dark skin for another body's edge,
+the other leg for the limb where a panel's edge slants, a rim in its own shade for backdrop. Three of them are
+refused: a chair or a stick hides the mat or the limb. The others err by 0.45 % rms, at most -1.1 %, and every
+interval holds; girths are 2.1 mm off (median of rms), in two more than 4, at most 4.5; 45 of 32,458 sure points are
+wrong, 26 of them in one visit. (A brown forearm was refused as well, until no other limb was sought beside an arm.)
+Eight were kept until the end and looked at once: +0.4, -0.9, +2.5 ± 2.2, 0.0, -0.5, -1.6 ± 3.4 (forearm), +0.5 and
++0.1 %; 21 of 8,332 sure points wrong, 19 of them in one. The third of these was outside its interval: the other leg
+behind the thigh was followed along 140 mm, unsure, but with too small an error. Where the steps of light tell such an
+edge elsewhere its error holds both places since (+0.3 ± 2.4 %), and one visit above, whose limb is taken in one
+photograph between its own front edge and the other leg's, is refused.
 
 Another forty of the same kind, five of them forearms. Twenty-six were in view: 24 were measured at first, 25 are now; in
 one a line that grain makes in the dark had been taken for another body's edge, in one a marker's side beside very dark

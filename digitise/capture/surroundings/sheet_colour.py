@@ -31,7 +31,7 @@ _SHADOW = 0.5  # log units
 _ONE_HUE = 0.04
 # A hard shadow on the sheet may fill more of it than what is lit: darker by more than that, but of nearly one
 # hue (by 0.1 on a made blue sheet). The limb, which stands in its own place, is not taken for the lit part.
-_SHADOW_HUE, _LIT_GAIN, _LEAST_CORE = 0.15, 0.5, 0.05
+_SHADOW_HUE, _LEAST_GAIN, _MOST_CORE = 0.15, 0.5, 0.05
 _RIM_WEIGHT = 2.0  # where no limb stands, a colour is more likely the sheet's
 _CORE_WEIGHT = -3.0  # what explains the limb's own place is not the sheet
 _LEAST_BLOCKS = 12
@@ -142,11 +142,11 @@ def _lit(blocks: _Blocks, fits: list[_Fit]) -> _Fit:
     shade = np.median(blocks.values[best.inliers], axis=0)
 
     def is_lit(fit: _Fit) -> bool:
-        if fit.gain <= _LIT_GAIN * best.gain:
+        if fit.gain <= _LEAST_GAIN * best.gain:
             return False
         brighter, *hue = np.median(blocks.values[fit.inliers], axis=0) - shade
         in_core = (blocks.weights[fit.inliers] < 0.0).mean()
-        return bool(brighter > _SHADOW and np.abs(hue).max() < _SHADOW_HUE and in_core < _LEAST_CORE)
+        return bool(brighter > _SHADOW and np.abs(hue).max() < _SHADOW_HUE and in_core < _MOST_CORE)
 
     return max(filter(is_lit, fits), key=lambda fit: fit.gain, default=best)
 

@@ -15,7 +15,7 @@ from digitise.shape.foot.join import HIGHEST_JOINT_MM
 from digitise.shape.levels import OutOfSightError
 from digitise.workflow.seen.left_out import cure_of
 
-_USUAL_JOINT_MM = 110.0
+_USUAL_JOINT_MM = 110.0  # above the mat: ankle bones reach 75 mm, an instep some 100 (ours)
 LEAST_MM = 40.0  # shorter, what is seen of the limb is not worth a volume
 
 Solve = Callable[[float | None, float | None], LimbFit]

@@ -57,8 +57,8 @@ def useful_outlines(
 ) -> tuple[dict[int, Outline], tuple[Finding, ...]]:
     """Return the outlines that tell of the limb, by photograph, and of each other photograph why it does not.
 
-    Of the photographs ``silent`` (from 0), which serve otherwise, nothing is said.  Where more than ``least``
-    are left, those of which nothing is sure go as well: what was followed there may be anything.
+    Of the photographs ``silent`` (from 0), which serve otherwise, nothing is said.  Those of which nothing is
+    sure go as well where ``least`` others are left: what was followed there may be anything.
 
     Raises
     ------

@@ -154,16 +154,16 @@ def second_edge(
     deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
     gap = np.ones((_GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
-    doubt, steady = np.zeros((2, len(points)), bool)
+    doubt = np.zeros(len(points), bool)
     for run in _slices(joint):
-        steady[run] = unsteadiness(deep[run]) < _MOST_UNSTEADY
         shape = _shape(light[run, :, 0], deep[run] - depth[0])
-        unlikely = not shape.is_end or clear[run].any(axis=1).mean() < _CLEAR_SHARE or not steady[run].all()
+        faint = clear[run].any(axis=1).mean() < _CLEAR_SHARE
+        unlikely = not shape.is_end or faint or unsteadiness(deep[run]) > _MOST_UNSTEADY
         # so near to the edge the shade of a rim that the model of shading does not fit looks the same
         at_rim = float(np.median(deep[run])) < _OWN_HUE_PX
         joint[run] = not shape.is_shade and not (unlikely and at_rim)
         doubt[run] = unlikely
-    near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX), steady)
+    near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX))
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
 
@@ -260,7 +260,7 @@ def unsteadiness(deep: Array) -> float:
     return float(np.mean(np.abs(deep - median_filter(deep, _COURSE_ROWS, mode="nearest")) > _LEAVES_PX))
 
 
-def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask, steady: Mask) -> Mask:
+def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) -> Mask:
     """Tell rows beyond a second edge's ends on which it may still go on, too near the first or too faint.
 
     Parameters
@@ -271,8 +271,6 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask, 
         (n, m) steps by the least that counts, from ``_LEAST_PX`` on.
     surely
         (n,) where it is surely another body's, and too deep to be a shade of the rim.
-    steady
-        (n,) where it keeps to a course; grain in the dark makes lines that jump to and fro.
     """
     near = np.zeros(len(joint), bool)
     tail = round(_LONG_MM / STEP_MM)
@@ -290,7 +288,8 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask, 
             rows = rows[(rows >= 0) & (rows < len(joint))]
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
-            long = steady[run].all() and length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
+            long = length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
+            long &= unsteadiness(deep[run]) <= _MOST_UNSTEADY
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
 
