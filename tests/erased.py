@@ -11,7 +11,8 @@ from digitise.capture.checks.inspection import inspect_photos
 from digitise.capture.photo.photograph import read_photo
 from digitise.capture.sheets.field import read_field
 from digitise.tape.table import read_tape
-from digitise.workflow.measure import find_outlines, fit_outlines
+from digitise.workflow.measure import fit_outlines
+from digitise.workflow.seen.outlines import find_outlines
 
 _AROUND_PX = 61  # so that nothing of the limb's edge is left
 _BESIDE_PX = 15

@@ -30,10 +30,11 @@ from digitise.shape.limb import Limb
 from digitise.shape.mesh import limb_mesh
 from digitise.shape.section import SectionOutline, section_outline
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.drawn import drawn_bounds, lines_round, outline_or_reason
-from digitise.workflow.measure import find_outlines, fit_outlines
+from digitise.workflow.drawn import drawn_bounds, lines_round
+from digitise.workflow.measure import fit_outlines
 from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, settle
 from digitise.workflow.posture.outlined import Outlined
+from digitise.workflow.seen.outlines import find_outlines, tried_outlines
 from ui import ends
 from ui.memo import Memo
 from ui.spoken import text
@@ -114,6 +115,9 @@ def outlines_alone(
     corrections: Mapping[str, str],
     tell: Progress,
     axis: Pose | None = None,
+    tape: tuple[TapeRow, ...] = (),
+    *,
+    lies: bool = False,
 ) -> list[Outline | OutlineError]:
     """Return the outline of each photograph, or why it has none.
 
@@ -130,12 +134,13 @@ def outlines_alone(
     def find() -> list[Outline | OutlineError]:
         tell(text.STEP_OUTLINES)
         with take_turn(tell):
-            return [
-                outline_or_reason(opened(path), n, calibration, field, frame, drawn.get(path.name), limb)
-                for n, path in enumerate(paths)
-            ]
+            photos = tuple(opened(path) for path in paths)
+            tried = tried_outlines(
+                photos, calibration, field, frame, limb=limb, drawn=drawn, tape=tape, lies=lies
+            )
+            return list(tried.outlines)
 
-    key = ("alone", inspected.key, limb, tuple(sorted(corrections.items())), _axis_key(axis))
+    key = ("alone", inspected.key, limb, tuple(sorted(corrections.items())), _axis_key(axis), tape)
     return _outlined.get(key, find)
 
 
@@ -175,7 +180,7 @@ def measure(
     drawn_key = (inspected.key, limb, tuple(sorted(corrections.items())), _axis_key(axis))
     drawn = _drawn(corrections)
 
-    def outline() -> Outlined:
+    def outline(girths: tuple[TapeRow, ...] = ()) -> Outlined:
         tell(text.STEP_OUTLINES)
         with take_turn(tell):
             photos = tuple(opened(path) for path in paths)
@@ -189,19 +194,31 @@ def measure(
                 detections=[seen.detections for seen in inspected.seen],
                 same_visit=inspected.same_visit,
                 lying=lying,
+                tape=girths,
             )
         above = tuple(replace(each, photo=without_pixels(each.photo)) for each in found.above)
         return replace(found, photos=tuple(map(without_pixels, found.photos)), above=above)
 
-    def settled() -> Outlined:
+    def by_tape() -> Outlined:
+        # another girth seeks no edge anew, but where the photographs cannot tell one without
+        try:
+            found = _outlined.get(drawn_key, outline)
+        except OutlineError:
+            if not tape:
+                raise
+        else:
+            if not (tape and found.tape_may_tell):
+                return found
+        return _outlined.get((drawn_key, tape), lambda: outline(tape))
+
+    def settled(way: Lying) -> Outlined:
         found = _outlined.get(drawn_key, outline)
-        if lying is None:
-            return found
         tell(text.STEP_LIMB)
-        return settle(found, [seen.photo for seen in whole.seen], lying, limb=limb, side=side)
+        return settle(found, [seen.photo for seen in whole.seen], way, limb=limb, side=side)
 
     def fit() -> Measured:
-        outlined = _outlined.get((drawn_key, lying, side), settled)
+        lies = (drawn_key, lying, side)
+        outlined = by_tape() if lying is None else _outlined.get(lies, lambda: settled(lying))
         tell(text.STEP_LIMB)
         drawn_on = [drawn.get(photo.name) for photo in outlined.photos]
         low, high = drawn_bounds(outlined.outlines, drawn_on) or (None, None)

@@ -15,11 +15,11 @@ from digitise.capture.sheets.field import MarkerField
 from digitise.errors import ContradictionError, OutlineError, PhotoError, ShapeError
 from digitise.geometry.view import View
 from digitise.shape.fit import LimbFit, fit_limb
-from digitise.workflow.measure import find_outlines
 from digitise.workflow.posture.lying import Posture, limb_that_lies, require_lies
 from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.left_out import hidden_findings
+from digitise.workflow.seen.outlines import find_outlines
 from digitise.workflow.seen.third_photo import third_photo
 from digitise.workflow.stands import axis_beside
 

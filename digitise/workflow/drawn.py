@@ -9,8 +9,9 @@ import numpy as np
 
 from digitise.anatomy import LimbKind
 from digitise.capture.calibration.calibrate import Calibration
+from digitise.capture.outline.by_steps.widths import Widths
 from digitise.capture.outline.correction import Correction
-from digitise.capture.outline.find import Outline, find_outline
+from digitise.capture.outline.find import Outline, find_outline, find_outline_of_width
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
@@ -53,16 +54,40 @@ def outline_or_reason(
     sides.
     """
     if looks_along(calibration.cameras[number], axis_from_world):
-        return OutlineError(
-            "it looks along the limb, as from above the foot, and does not show its sides.",
-            where=photo.name,
-            do="Take it from the side, with the phone at knee height.",
-        )
+        return _along(photo)
     boards = placed_boards(calibration, field, number)
     try:
         return find_outline(photo, calibration.cameras[number], boards, axis_from_world, correction, limb)
     except OutlineError as error:
         return error
+
+
+def outline_of_width(
+    photo: Photograph,
+    number: int,
+    calibration: Calibration,
+    field: MarkerField,
+    axis_from_world: Pose,
+    widths: Widths,
+    limb: LimbKind,
+) -> Outline | OutlineError:
+    """Return the outline of a limb that is about so wide, or why there is none."""
+    camera = calibration.cameras[number]
+    if looks_along(camera, axis_from_world):
+        return _along(photo)
+    boards = placed_boards(calibration, field, number)
+    try:
+        return find_outline_of_width(photo, camera, boards, axis_from_world, widths, limb)
+    except OutlineError as error:
+        return error
+
+
+def _along(photo: Photograph) -> OutlineError:
+    return OutlineError(
+        "it looks along the limb, as from above the foot, and does not show its sides.",
+        where=photo.name,
+        do="Take it from the side, with the phone at knee height.",
+    )
 
 
 def lines_round(photos: Sequence[Photograph], drawn: Mapping[str, Correction]) -> list[Array | None]:

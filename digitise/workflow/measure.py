@@ -11,17 +11,13 @@ import numpy as np
 
 from digitise.anatomy import LimbKind, Side
 from digitise.capture.calibration.lens import LensProfile
-from digitise.capture.calibration.markers import Detection, find_markers
+from digitise.capture.calibration.markers import find_markers
 from digitise.capture.checks.inspection import Inspection, inspect_photos
-from digitise.capture.checks.skin import check_limb, skin_tone
-from digitise.capture.checks.together import as_findings
 from digitise.capture.outline.correction import Correction
-from digitise.capture.photo.photograph import Photograph, read_photo
-from digitise.capture.sheets.field import MarkerField, field_digest
-from digitise.capture.surroundings.scene import mat_pages
+from digitise.capture.photo.photograph import read_photo
+from digitise.capture.sheets.field import MarkerField
 from digitise.cores import for_each
 from digitise.errors import ContradictionError, ShapeError
-from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import View
 from digitise.output.model.measured import Measured, neutral_name
@@ -29,24 +25,22 @@ from digitise.shape.fit import LimbFit, fit_limb
 from digitise.shape.lying.straight import with_unsure_start
 from digitise.tape.places import check_places
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.drawn import drawn_bounds, drawn_on, lines_round, outline_or_reason
-from digitise.workflow.foot import FromAbove, with_foot
+from digitise.workflow.drawn import drawn_bounds, drawn_on
+from digitise.workflow.foot import with_foot
 from digitise.workflow.hand import arm_alone, hand_photos, read_hands, with_hand
-from digitise.workflow.posture.findings import UNCLEAR, lying_findings, require_skin
-from digitise.workflow.posture.lying import Lying, find_lying_axis, settle
+from digitise.workflow.posture.findings import UNCLEAR, lying_findings
+from digitise.workflow.posture.lying import Lying, settle
 from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.asked import as_far_as_seen, down_to_foot
 from digitise.workflow.seen.left_out import (
-    clashes_of,
     cure_of,
     hidden_findings,
-    inspection_of,
-    useful_outlines,
 )
+from digitise.workflow.seen.outlines import find_outlines
 from digitise.workflow.seen.third_photo import third_photo
-from digitise.workflow.stands import axis_beside, far_findings, feet_on_mat, seen_from_far_side
-from digitise.workflow.usable import refuse, require_count, require_usable
+from digitise.workflow.stands import axis_beside
+from digitise.workflow.usable import require_count
 
 _FOOT_MM = (
     40.0  # up to there a leg's outline is its foot's, of which two photographs from the side tell nothing
@@ -149,6 +143,7 @@ def measure_limb(
         detections=[detections[n] for n in arms],
         same_visit=same_visit,
         lying=lying,
+        tape=tape,
     )
     tell("Solving the limb")
     if lying is not None and axis_from_world is None:
@@ -171,84 +166,6 @@ def measure_limb(
         tell("Solving the hand")
         return with_hand(measured, lambda: hand_photos(photos, inspection, field, hands), given.trouble)
     return measured
-
-
-def find_outlines(
-    photos: tuple[Photograph, ...],
-    inspection: Inspection,
-    field: MarkerField,
-    *,
-    limb: LimbKind = LimbKind.LEG,
-    axis_from_world: Pose | None = None,
-    corrections: Mapping[str, Correction] | None = None,
-    detections: Sequence[Sequence[Detection]] = (),
-    same_visit: bool = False,
-    lying: Lying | None = None,
-) -> Outlined:
-    """Find the limb in photographs that were inspected; the slow half of :func:`measure_limb`.
-
-    Parameters
-    ----------
-    photos, inspection, field, limb, axis_from_world, corrections, same_visit, lying
-        As for :func:`measure_limb`; heights along an axis that is found are settled by :func:`settle`.
-    detections
-        The markers found in each photograph: with them the skin's colour is compared.
-
-    Raises
-    ------
-    PhotoError
-        The inspection refuses a photograph, or the photographs show two different limbs.
-    OutlineError
-        A limb cannot be found, or a correction cannot be used.
-    """
-    calibration = require_usable(inspection)
-    axis, drawn = axis_from_world, corrections or {}
-    if axis is None and lying is not None:
-        lines = lines_round(photos, drawn)
-        axis = find_lying_axis(photos, calibration, field, lying.posture, lines)
-    axis = axis or Pose.identity()
-    far = seen_from_far_side(photos, calibration, field, axis)
-    tried = for_each(
-        lambda n: (
-            far.get(n)
-            or outline_or_reason(photos[n], n, calibration, field, axis, drawn_on(photos[n], drawn), limb)
-        ),
-        range(len(photos)),
-    )
-    names = [photo.name for photo in photos]
-    cameras = calibration.cameras if lying is None else ()  # a photograph from above is a side then
-    along = [n for n, camera in enumerate(cameras) if looks_along(camera, axis)]
-    outlines, left_out = useful_outlines(tried, names, (*along, *far), 2 if lying is None else 3)
-    kept = tuple(outlines)
-    tones = for_each(
-        lambda n: skin_tone(photos[n], detections[n], outlines[n], field) if detections else None, kept
-    )
-    if lying is not None:
-        require_skin(tones, [names[n] for n in kept])
-    clashes = [
-        replace(clash, first=kept[clash.first], second=kept[clash.second])
-        for clash in check_limb(tones, tuple(outlines.values()))
-    ]
-    refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
-    kept_names = ("", *(names[n] for n in kept))
-    told = as_findings(clashes, names, same_visit=same_visit)
-    findings = (
-        *left_out,
-        *far_findings(far),
-        *(finding for finding in told if finding.photo in kept_names),
-        *clashes_of(inspection, [names[n] for n in along]),
-    )
-    return Outlined(
-        tuple(photos[n] for n in kept),
-        tuple(outlines.values()),
-        feet_on_mat(inspection_of(inspection, [names[n] for n in kept]), both=bool(far)),
-        calibration.only(kept),
-        axis,
-        field_digest(field),
-        findings,
-        tuple(FromAbove(photos[n], calibration.cameras[n], mat_pages(calibration, field, n)) for n in along),
-        posture=lying.posture if lying else "",
-    )
 
 
 def fit_outlines(

@@ -69,7 +69,7 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
             alone: list[Outline | OutlineError] = (
                 [error] * len(draft.photos)
                 if lying is not None and axis is None and isinstance(error, OutlineError)
-                else _alone(draft, inputs, inspected, axis)
+                else _alone(draft, inputs, inspected, axis, tape)
             )
             outlines.draw(draft, inputs, inspected, alone, axis)
         elif isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
@@ -78,10 +78,18 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
 
 
 def _alone(
-    draft: Draft, inputs: Inputs, inspected: Inspected, axis: Pose | None
+    draft: Draft, inputs: Inputs, inspected: Inspected, axis: Pose | None, tape: TypedTape
 ) -> list[Outline | OutlineError]:
     field = work.field_of(draft, inputs)
     with frame.steps() as tell:
         return measuring.outlines_alone(
-            draft.photos, inspected, field, inputs.limb or LimbKind.LEG, draft.corrections(), tell, axis
+            draft.photos,
+            inspected,
+            field,
+            inputs.limb or LimbKind.LEG,
+            draft.corrections(),
+            tell,
+            axis,
+            tape.rows,
+            lies=bool(inputs.lying),
         )

@@ -20,6 +20,7 @@ _MARGIN_CELLS = 2  # an edge's own line is not within the limb
 _BACKDROP = 0.5  # price of a cell of backdrop within the limb
 _BY_PRINT = 0.8  # of an edge's gain: a step where print is known tells of the print, seldom of the limb
 _BEND = 0.2  # price of a cell sideways between rows
+_OFF_WIDTH = 2.0  # price of a cell by which the two are closer, or further apart, than the limb is wide
 _BIG = 1e6
 _PRINT_CELLS = 2  # beside an edge before print: 8 mm, of skin within and of print beyond
 _STEEP = 3  # cells in a row of 45 degrees: a jump
@@ -146,6 +147,7 @@ def find_pair(
     sides: tuple[tuple[Values, Values], tuple[Values, Values]],
     feet: tuple[float, float],
     foot_rows: slice,
+    widths: Array | None = None,
 ) -> tuple[Array, Array]:
     """Find the limb's two edges among all steps of light.
 
@@ -164,6 +166,8 @@ def find_pair(
         Offsets between which the limb stands, mm; it reaches over some of this.
     foot_rows
         Rows in which that holds.
+    widths
+        (h, 2) least and greatest width that the limb may have, mm; None where nothing is known of it.
 
     Returns
     -------
@@ -193,6 +197,10 @@ def find_pair(
             - (plain[row, right - 1] - plain[row, left])
         )
     scores[foot_rows] -= _BIG * off_foot
+    if widths is not None:
+        least, most = (widths.T[..., None] / CELL_MM).astype(np.float32)
+        wide = (right - left).astype(np.float32)
+        scores -= _OFF_WIDTH * np.maximum(np.maximum(least - wide, wide - most), 0.0)
     return _best_pair(scores, left, right, width)
 
 

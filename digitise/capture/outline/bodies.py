@@ -67,6 +67,7 @@ def limb_pair(
     dressed: Mask,
     *,
     faint: bool = False,
+    widths: Array | None = None,
 ) -> Pair:
     """Find the limb's edges on rows (n,) of the strip, from steps of light.
 
@@ -84,6 +85,8 @@ def limb_pair(
         (H, W) True where a dressing lies on the limb: its borders are no body's.
     faint
         Whether a long line counts in full however faint it is, as edges are before a backdrop of their tone.
+    widths
+        (n, 2) least and greatest width of the limb on each row, mm, where something is known of it.
     """
     first = max(span[0] - _BESIDE_MM, float(strip.offsets[0]))
     last = min(span[1] + _BESIDE_MM, float(strip.offsets[-1]))
@@ -113,8 +116,9 @@ def limb_pair(
     inner = inner_border(patch, plainly, -1), inner_border(patch, plainly, 1)
     lines = CLEAR[1] * (table.chains > 0.0) if faint else np.float32(0.0)
     sought = replace(table, strength=np.maximum(table.strength, lines))
+    wide = None if widths is None else widths[:: int(CELL_MM / STEP_MM)][:height]
     columns = find_pair(
-        _undressed(sought, patch), backdrop, printed, (by_hue, inner), standing(strip), at_ankle
+        _undressed(sought, patch), backdrop, printed, (by_hue, inner), standing(strip), at_ankle, wide
     )
     fine = np.arange(len(rows)) * STEP_MM / CELL_MM - 0.25
     level = np.arange(height)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
 from digitise.anatomy import LimbKind
-from digitise.capture.outline.by_steps.find import find_own_tone
+from digitise.capture.outline.by_steps.find import find_of_width, find_own_tone, find_own_tone_of_width
+from digitise.capture.outline.by_steps.widths import MOSTLY_WITHIN, Widths, share_within
 from digitise.capture.outline.correction import Correction, paint
 from digitise.capture.outline.lying.find import find_lying_region
 from digitise.capture.outline.region import Region
@@ -23,12 +25,13 @@ from digitise.capture.photo.rectified import Strip, rectify
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.backdrop import SHADOW_WEIGHTS, Panel, find_panel
 from digitise.capture.surroundings.plain_areas import Area, plain_areas
+from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.capture.surroundings.sticks import InFront, look_in_front, nothing_in_front
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Pose
 
-__all__ = ["ByHand", "Hidden", "Outline", "Stretch", "find_outline"]
+__all__ = ["ByHand", "Hidden", "Outline", "Stretch", "find_outline", "find_outline_of_width"]
 
 _MOST_CUT_OFF = 0.3  # share of an edge
 _COARSEST_MM = 2.0  # of a pixel at the limb
@@ -72,6 +75,109 @@ def find_outline(
     """
     if correction is not None:
         _require_same_photo(correction, photo)
+    look = _look(photo, camera, boards, axis_from_world, correction, limb)
+    first = look.panel(SHADOW_WEIGHTS[0])
+    if look.strip.lies:
+        return _required(look.traced(first, find_lying_region)).outline
+    others = (look.panel(weight) for weight in SHADOW_WEIGHTS[1:])
+    found = _surest(look.traced(panel) for panel in chain([first], others))
+    if not isinstance(found, OutlineError) and found.told >= _SURE_ENOUGH:
+        return found.outline
+    alone = look.traced(first, find_own_tone)
+    return _required(found if _surer(found, alone) else alone).outline
+
+
+def find_outline_of_width(
+    photo: Photograph,
+    camera: Camera,
+    boards: Iterable[tuple[Board, Pose]],
+    axis_from_world: Pose,
+    widths: Widths,
+    limb: LimbKind = LimbKind.LEG,
+) -> Outline:
+    """Find the two edges of a limb that stands and of which another photograph tells how wide it is.
+
+    A chair's leg, the other leg, or both legs together are no such limb, however clear their edges.
+
+    Parameters
+    ----------
+    photo, camera, boards, axis_from_world, limb
+        As of :func:`find_outline`.
+    widths
+        Between which widths the limb lies.
+
+    Raises
+    ------
+    OutlineError
+        When no plain backdrop or no limb of such widths before it is seen.
+    """
+    look = _look(photo, camera, boards, axis_from_world, None, limb)
+    panel = look.panel(SHADOW_WEIGHTS[0])
+    finds = find_of_width, find_own_tone_of_width
+    tried = [look.traced(panel, partial(find, widths=widths)) for find in finds]
+    found = [each.outline for each in tried if isinstance(each, Traced)]
+    if not found:
+        return _required(tried[0]).outline
+
+    def worth(outline: Outline) -> tuple[bool, int]:
+        fits = share_within(outline, camera, axis_from_world, widths) >= MOSTLY_WITHIN
+        return fits, sum(int(np.count_nonzero(edge.sure)) for edge in outline.edges)
+
+    return max(found, key=worth)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """A correction and its strokes on the strip."""
+
+    correction: Correction
+    painted: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class _Look:
+    """A photograph's strip, and what is known of it before a limb is sought.
+
+    Attributes
+    ----------
+    photo, strip
+        The photograph and its strip.
+    boards, areas
+        The sheets in the room and the plain areas they offer behind the limb.
+    front, before
+        What stands before the limb, and the cells (H, W) that it covers.
+    drawn
+        What a person drew; None for nothing.
+    another
+        Whether another limb may show beside this one.
+    """
+
+    photo: Photograph
+    strip: Strip
+    boards: tuple[tuple[Board, Pose], ...]
+    areas: Sequence[Area]
+    front: InFront
+    before: Mask
+    drawn: _Drawn | None
+    another: bool
+
+    def panel(self, shadow_weight: float) -> Panel:
+        """Learn the backdrop, a darkening of which counts ``shadow_weight``."""
+        return find_panel(self.strip, self.areas, shadow_weight, self.boards, self.before)
+
+    def traced(self, panel: Panel, find: _Find = find_region) -> Traced | OutlineError:
+        """Find both edges against one idea of the backdrop, or tell why not."""
+        return _trace(self.photo, self.strip, panel, self.front, self.drawn, find, another=self.another)
+
+
+def _look(
+    photo: Photograph,
+    camera: Camera,
+    boards: Iterable[tuple[Board, Pose]],
+    axis_from_world: Pose,
+    correction: Correction | None,
+    limb: LimbKind,
+) -> _Look:
     boards = tuple(boards)
     lying = abs(axis_from_world.rotation[2, 2]) < _UPRIGHT
     # under a limb that lies even the mat is a backdrop, or print on one
@@ -96,29 +202,7 @@ def find_outline(
     drawn = None if correction is None else _Drawn(correction, paint(correction, strip))
     slender = limb == LimbKind.ARM
     front = nothing_in_front() if lying else look_in_front(photo.pixels, strip, boards, slender=slender)
-    before = front.cells(strip)
-
-    def traced(panel: Panel, find: _Find = find_region) -> Traced | OutlineError:
-        return _trace(photo, strip, panel, front, drawn, find, another=not slender)
-
-    if lying:
-        under = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
-        return _required(traced(under, find_lying_region)).outline
-    first = find_panel(strip, areas, SHADOW_WEIGHTS[0], boards, before)
-    others = (find_panel(strip, areas, weight, boards, before) for weight in SHADOW_WEIGHTS[1:])
-    found = _surest(traced(panel) for panel in chain([first], others))
-    if not isinstance(found, OutlineError) and found.told >= _SURE_ENOUGH:
-        return found.outline
-    alone = traced(first, find_own_tone)
-    return _required(found if _surer(found, alone) else alone).outline
-
-
-@dataclass(frozen=True)
-class _Drawn:
-    """A correction and its strokes on the strip."""
-
-    correction: Correction
-    painted: NDArray[np.int8]
+    return _Look(photo, strip, boards, areas, front, front.cells(strip), drawn, not slender)
 
 
 def _surest(attempts: Iterator[Traced | OutlineError]) -> Traced | OutlineError:

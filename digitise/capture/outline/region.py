@@ -56,6 +56,8 @@ class Region:
         (k, H) offsets of upright sides of print behind it, mm, NaN where none runs; None where not known.
     steps
         For each boundary (n,) offsets at which steps of light told it, mm; None where they told it alone.
+    unsure_mm
+        Least sd of points that are not sure, mm: zero where nothing but their own step tells it.
     """
 
     rows: NDArray[np.intp]
@@ -76,3 +78,4 @@ class Region:
     creased_mm: tuple[Array, Array] | None = None
     sides: Array | None = None
     steps: tuple[Array, Array] | None = None
+    unsure_mm: float = 0.0

@@ -124,6 +124,7 @@ def trace_edges(
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
         edge = _contradicted(replace(edge, sure=edge.sure & edge.seen), strip, region, index, skin)
+        edge = _less_sure(edge, ~edge.sure, region.unsure_mm / strip.pixel_mm())
         if correction is not None:
             offsets = drawn_offsets(correction, strip, SIDES[index], heights)
             at = strip.photo_from_plane(offsets, heights)

@@ -18,8 +18,9 @@ from digitise.output.model.measured import Measured
 from digitise.tape.places import check_places
 from digitise.tape.rows import TapeTable
 from digitise.workflow.foot import with_foot
-from digitise.workflow.measure import find_outlines, fit_outlines
+from digitise.workflow.measure import fit_outlines
 from digitise.workflow.posture.outlined import Outlined
+from digitise.workflow.seen.outlines import find_outlines
 from digitise.workflow.stands import both_stands, stand_axis
 from digitise.workflow.usable import require_count, require_usable
 
@@ -91,6 +92,7 @@ def measure_both_legs(
             axis_from_world=stand_axis(stands, side),
             detections=detections,
             same_visit=same_visit,
+            tape=tapes[side].rows,
         )
 
     measured: dict[Side, Measured] = {}

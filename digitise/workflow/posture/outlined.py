@@ -39,6 +39,8 @@ class Outlined:
         Photograph, from 0 among these, and pixels of the place from which its heights count.
     start_sd_mm
         How well that place is known along the limb, one sd.
+    tape_may_tell
+        Whether outlines were found without girths that might tell more of them.
     """
 
     photos: tuple[Photograph, ...]
@@ -52,3 +54,4 @@ class Outlined:
     posture: str = ""
     landmark: tuple[int, float, float] | None = None
     start_sd_mm: float = TAP_SD_MM
+    tape_may_tell: bool = False

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from strips import PANEL, SKIN, MadeStrip, limb_sides, made_strip, photograph
 
-from digitise.capture.outline.by_steps.find import find_own_tone
+from digitise.capture.outline.by_steps.find import find_of_width, find_own_tone
+from digitise.capture.outline.by_steps.widths import Widths
 from digitise.capture.outline.region import Region
 from digitise.capture.surroundings.backdrop import find_panel
 from digitise.errors import OutlineError
@@ -50,3 +51,51 @@ def test_the_backdrop_seen_between_two_bodies_is_no_limb(rng):
 def test_a_limb_of_another_colour_is_left_to_its_colour(rng):
     with pytest.raises(OutlineError, match="no limb was found"):
         own_tone(made_strip(rng))
+
+
+WOOD = (112, 74, 45)
+
+
+def with_a_chair_leg(made: MadeStrip) -> None:
+    """Paint beside the limb a chair's leg, which stands out from it and from the panel."""
+    x, z = np.meshgrid(made.strip.offsets, made.strip.heights)
+    made.strip.pixels[(np.abs(x + 105.0) < 15.0) & (z < 700.0)] = WOOD
+
+
+def seen_from_aside(made: MadeStrip, times: float) -> Widths:
+    """The limb's widths as another photograph shows them: so many times as wide."""
+    return Widths(made.strip.heights[::-1], times * (made.right - made.left)[::-1])
+
+
+@pytest.mark.parametrize("times", [0.85, 1.0, 1.2])
+@pytest.mark.parametrize("known", [False, True])  # of the panel's own tone, or of another
+def test_a_limb_beside_something_clearer_is_told_by_its_width(rng, times, known):
+    made = made_strip(rng)
+    if not known:
+        of_the_panels_tone(made)
+    with_a_chair_leg(made)
+    panel = find_panel(made.strip, [made.area])
+    region = find_of_width(
+        photograph(made), made.strip, panel, "photo-1.jpg", widths=seen_from_aside(made, times), known=known
+    )
+    heights = made.strip.heights[region.rows]
+    chosen = (heights > 130.0) & (heights < 650.0)
+    rows = region.rows[chosen]
+    off = np.stack([region.left[chosen] - made.left[rows], region.right[chosen] - made.right[rows]])
+    # 4 mm cells of the table of steps, and the row's own 2 mm
+    assert np.mean(np.abs(off) <= 6.0) > 0.95
+    assert region.unsure_mm > 0.0
+
+
+def test_nothing_so_wide_is_no_limb(rng):
+    made = made_strip(rng)
+    made.strip.pixels[made.limb] = PANEL
+    with pytest.raises(OutlineError, match="no limb was found"):
+        find_of_width(
+            photograph(made),
+            made.strip,
+            find_panel(made.strip, [made.area]),
+            "photo-1.jpg",
+            widths=seen_from_aside(made, 1.0),
+            known=True,
+        )

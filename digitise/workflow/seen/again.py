@@ -1,0 +1,104 @@
+"""A second look at photographs in which something else was followed, by the limb's width seen elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from digitise.capture.outline.by_steps.widths import MOSTLY_WITHIN, Widths, seen_widths, share_within
+from digitise.capture.outline.find import Outline
+from digitise.errors import OutlineError
+from digitise.geometry.camera import Camera
+from digitise.geometry.rigid import Pose
+from digitise.tape.rows import TapeRow
+
+# Share of the points of both edges that is sure.  In 132 made visits what was followed instead of the limb
+# was sure on 0.46 of its points at most, and no outline that was sure on 0.6 was anything else.
+_TRUSTED, _DOUBTED = 0.6, 0.5
+_LEAST_SURE = 0.05  # of fewer it is left open what was followed
+
+Tried = Sequence[Outline | OutlineError]
+Look = Callable[[int, Widths], Outline | OutlineError]
+
+
+def look_again(
+    tried: Tried,
+    cameras: Sequence[Camera],
+    axis_from_world: Pose,
+    again: Sequence[int],
+    look: Look,
+    tape: Sequence[TapeRow] = (),
+) -> list[Outline | OutlineError]:
+    """Seek the limb again where what was found is not as wide as the limb is known to be.
+
+    Nothing is sought again where two photographs show it: a third one that does not tells nothing that they
+    do not.
+
+    Parameters
+    ----------
+    tried
+        For each photograph the outline found, or why there is none.
+    cameras
+        Their cameras.
+    axis_from_world
+        Frame of the limb's axis.
+    again
+        The photographs (from 0) that may be looked at again.
+    look
+        Seeks the limb in a photograph, given its widths.
+    tape
+        Girths: they tell the widths where no photograph surely does.
+
+    Returns
+    -------
+    As ``tried``, with what was found instead where that is as wide.
+    """
+    seen = _surely_seen(tried, cameras, axis_from_world)
+    widths = _taped(tape) if seen is None else seen
+    if widths is None:
+        return list(tried)
+
+    def tells(n: int, outline: Outline | OutlineError) -> bool:
+        if isinstance(outline, OutlineError) or _sure(outline) < _LEAST_SURE:
+            return False
+        return share_within(outline, cameras[n], axis_from_world, widths) >= MOSTLY_WITHIN
+
+    missed = [n for n, outline in enumerate(tried) if not tells(n, outline)]
+    if len(tried) - len(missed) >= 2:
+        return list(tried)
+    found = list(tried)
+    for n in missed:
+        if n in again and _sure(tried[n]) < _DOUBTED:
+            other = look(n, widths)
+            found[n] = other if tells(n, other) else tried[n]
+    return found
+
+
+def tape_may_tell(tried: Tried, cameras: Sequence[Camera], axis_from_world: Pose) -> bool:
+    """Tell whether :func:`look_again` would ask the tape how wide the limb is."""
+    doubted = any(_sure(outline) < _DOUBTED for outline in tried)
+    return doubted and _surely_seen(tried, cameras, axis_from_world) is None
+
+
+def _surely_seen(tried: Tried, cameras: Sequence[Camera], axis_from_world: Pose) -> Widths | None:
+    """Return how wide the limb is where it is seen most surely; None where no photograph surely shows it."""
+    best = int(np.argmax([_sure(outline) for outline in tried]))
+    outline = tried[best]
+    if isinstance(outline, OutlineError) or _sure(outline) < _TRUSTED:
+        return None
+    return seen_widths(outline, cameras[best], axis_from_world)
+
+
+def _taped(rows: Sequence[TapeRow]) -> Widths | None:
+    """Return how wide a round limb of the taped girths is; None for fewer than two of them."""
+    rows = sorted(rows, key=lambda row: row.height_mm)
+    heights, girths = np.array([(row.height_mm, row.girth_mm) for row in rows]).reshape(-1, 2).T
+    return Widths(heights, girths / np.pi) if len(rows) >= 2 else None
+
+
+def _sure(found: Outline | OutlineError) -> float:
+    """Return which share of the points of both edges is sure."""
+    if isinstance(found, OutlineError):
+        return 0.0
+    return float(np.mean(np.concatenate([edge.sure for edge in found.edges])))
