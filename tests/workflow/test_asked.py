@@ -9,9 +9,13 @@ from output_support import measure
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.outline.result import Hidden
 from digitise.errors import ShapeError
+from digitise.shape.checks.contradictions import TapeContradictionError, require_taped
 from digitise.shape.levels import OutOfSightError
 from digitise.shape.limb import volume
+from digitise.shape.taped import TapeCheck
+from digitise.tape.rows import TapeRow
 from digitise.workflow.measure import Outlined, fit_outlines
+from digitise.workflow.seen.asked import as_far_as_seen
 from digitise.workflow.seen.left_out import cure_of, hidden_findings
 
 
@@ -71,3 +75,80 @@ def test_hidden_stretches_are_named_with_their_cure(outlined):
     assert "leave it out" in cure_of([outline], 100.0, 800.0)
     assert "leave it out" not in cure_of([outline], 100.0, 800.0, instead=False)
     assert np.isfinite(outline.heights[0]).all()
+
+
+def contradicted(agree):
+    return TapeContradictionError("x", where="front.jpg", do="Look.", agree=agree)
+
+
+@pytest.mark.parametrize(
+    ("agree", "asked", "words"),
+    [
+        ((100.0, 260.0, False, True), (None, 260.0), "Above 260 mm the tape and the photographs contradict"),
+        ((260.0, 400.0, True, False), (260.0, None), "Below 260 mm the tape and the photographs contradict"),
+    ],
+)
+def test_where_the_tape_contradicts_one_end_the_rest_is_measured(outlined, agree, asked, words):
+    def solve(low, high):
+        if (low, high) != asked:
+            raise contradicted(agree)
+        return fit_outlines(outlined, (), from_mm=low, to_mm=high).fit
+
+    fit, findings = as_far_as_seen(solve, None, None, outlined.outlines)
+    [told] = findings
+    assert (told.code, told.severity) == ("tape-contradicts", "warning")
+    assert told.text.startswith(words)
+    assert told.do
+    assert asked[1] is None or fit.limb.to_mm == asked[1]
+    assert asked[0] is None or fit.limb.from_mm == asked[0]
+
+
+def test_heights_asked_for_are_named_where_the_tape_contradicts_both_ends(outlined):
+    fit = fit_outlines(outlined, ()).fit
+
+    def solve(low, high):
+        if (low, high) != (150.0, 350.0):
+            raise contradicted((150.0, 350.0, True, True))
+        return fit_outlines(outlined, (), from_mm=low, to_mm=high).fit
+
+    _, findings = as_far_as_seen(solve, 100.0, fit.limb.to_mm, outlined.outlines)
+    assert [finding.text.split(" the tape")[0] for finding in findings] == [
+        "From 100 to 150 mm",
+        f"From 350 to {fit.limb.to_mm:.0f} mm",
+    ]
+
+
+def test_what_is_contradicted_everywhere_or_not_known_without_it_either_is_refused(outlined):
+    def solve(low, high):
+        raise contradicted(None) if low is None else ShapeError("too little is seen")
+
+    with pytest.raises(TapeContradictionError):
+        as_far_as_seen(solve, None, None, outlined.outlines)
+
+    def known_nowhere(low, high):
+        raise contradicted((150.0, 350.0, True, True)) if low is None else ShapeError("too little is seen")
+
+    with pytest.raises(TapeContradictionError):
+        as_far_as_seen(known_nowhere, None, None, outlined.outlines)
+
+
+def check(height, off):
+    verdict = "agrees" if abs(off) < 0.03 else "differs"
+    return TapeCheck(TapeRow(height, 300.0), 300.0 * (1 - off), 2.0, 300.0 * off, 100 * off, 3.0, verdict)
+
+
+@pytest.mark.parametrize(
+    ("off", "agree"),
+    [
+        ((0.0, 0.01, -0.01, 0.2, 0.3), (100.0, 300.0, False, True)),
+        ((0.2, 0.0, 0.01, -0.05, 0.3), (200.0, 400.0, True, True)),  # 5 % off is a fold, no other body
+        ((0.3, 0.2, 0.0, 0.0, 0.0), (300.0, 500.0, True, False)),
+        ((0.0, 0.2, 0.0, 0.2, 0.0), None),  # nowhere three in a row
+        ((0.0, 0.0, 0.2, 0.2, 0.2), None),
+    ],
+)
+def test_the_rows_that_agree_are_told(off, agree):
+    rows = tuple(check(100.0 * n, each) for n, each in enumerate(off, 1))
+    with pytest.raises(TapeContradictionError, match="tape rows contradict the photographs") as caught:
+        require_taped(rows[::-1], ("front.jpg",))
+    assert caught.value.agree == agree

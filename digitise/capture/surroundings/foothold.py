@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import Strip
 from digitise.capture.sheets.field import Board
+from digitise.capture.surroundings.ink import print_told
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array, Pose
@@ -67,13 +68,15 @@ def look_at_mat(pixels: NDArray[np.uint8], strip: Strip, boards: Iterable[tuple[
     boards
         All boards, with their poses world_from_board; the mats among them count.
     """
+    boards = tuple(boards)
     points = mat_points(boards)
     if not len(points):
         return NearMat(np.zeros(0), np.zeros(0, bool))
     hue = hue_off_paper(pixels, strip.camera, points, _TOGETHER_MM / strip.pixel_mm())
     offsets = strip.plane_from_world(points)[:, 0]
     told = _before_foot(points, strip) & np.isfinite(hue) & np.isfinite(offsets)
-    return NearMat(offsets[told], hue[told] > COLOURED)
+    printed, _ = print_told(pixels, strip.camera, boards, points[told])
+    return NearMat(offsets[told], (hue[told] > COLOURED) & ~printed)
 
 
 def mat_points(boards: Iterable[tuple[Board, Pose]], rim_mm: float = _MARGIN_MM) -> Array:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from digitise.capture.sheets.field import Board
 from digitise.capture.surroundings.foothold import COLOURED, hue_off_paper, mat_points
+from digitise.capture.surroundings.ink import print_told
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
@@ -62,7 +63,18 @@ def find_stands(views: Sequence[tuple[NDArray[np.uint8], Camera, Sequence[tuple[
     OutlineError
         Not two feet are found.
     """
-    ground, corner = _ground(views)
+    try:
+        return _feet(*_ground(views, by_print=False))
+    except OutlineError as error:
+        # the palest feet have the hue of paper in their shade; print that they hide tells them, more coarsely
+        try:
+            return _feet(*_ground(views, by_print=True))
+        except OutlineError:
+            raise error from None
+
+
+def _feet(ground: Mask, corner: Array) -> Stands:
+    """Find the two feet among cells (H, W) of the ground, the first of which lies at ``corner``."""
     rim = corner[1], corner[1] + _CELL_MM * (ground.shape[0] - 1)
     pieces = [corner + _CELL_MM * piece for piece in _components(ground) if len(piece) >= _LEAST_CELLS]
     feet = [piece for piece in pieces if len(_about_ankle(piece, rim)[0])]
@@ -73,10 +85,10 @@ def find_stands(views: Sequence[tuple[NDArray[np.uint8], Camera, Sequence[tuple[
 
 
 def _ground(
-    views: Sequence[tuple[NDArray[np.uint8], Camera, Sequence[tuple[Board, Pose]]]],
+    views: Sequence[tuple[NDArray[np.uint8], Camera, Sequence[tuple[Board, Pose]]]], *, by_print: bool
 ) -> tuple[Mask, Array]:
     """Return the cells (H, W) of the mats that no photograph shows as paper, and the first one's (x, y)."""
-    hits = [_covered(pixels, camera, boards) for pixels, camera, boards in views]
+    hits = [_covered(pixels, camera, boards, by_print=by_print) for pixels, camera, boards in views]
     every = np.concatenate([cells for cells, _ in hits])
     if not len(every):
         raise OutlineError("No mat is seen.", do=_DO)
@@ -100,17 +112,21 @@ def _filled(seen: Mask) -> Mask:
 
 
 def _covered(
-    pixels: NDArray[np.uint8], camera: Camera, boards: Iterable[tuple[Board, Pose]]
+    pixels: NDArray[np.uint8], camera: Camera, boards: Iterable[tuple[Board, Pose]], *, by_print: bool
 ) -> tuple[NDArray[np.int64], Mask]:
     """Return the cells (n, 2) of the mats of which a photograph tells, and whether something hides them."""
+    boards = tuple(boards)
     points = mat_points(boards, _RIM_MM)
     if not len(points):
         return np.zeros((0, 2), np.int64), np.zeros(0, bool)
     away = float(np.linalg.norm(camera.centre - points.mean(axis=0)))
     across = _TOGETHER_MM * camera.lens.focal_px / away
     hue = hue_off_paper(pixels, camera, points, across, _PAPER_PX)
-    told = np.isfinite(hue)
-    return np.round(points[told, :2] / _CELL_MM).astype(np.int64), hue[told] > COLOURED
+    told, covered = np.isfinite(hue), hue > COLOURED
+    if by_print:
+        printed, hidden = print_told(pixels, camera, boards, points)
+        told, covered = told | printed | hidden, covered & ~printed | hidden
+    return np.round(points[told, :2] / _CELL_MM).astype(np.int64), covered[told]
 
 
 def _components(cells: Mask) -> list[NDArray[np.int64]]:

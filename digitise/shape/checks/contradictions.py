@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from digitise.anatomy import LimbKind
 from digitise.errors import ContradictionError, ShapeError
 from digitise.geometry.rigid import Array
+from digitise.geometry.runs import true_runs
 from digitise.geometry.support import fourier
 from digitise.shape.checks.warn import FAR, FitWarning
 from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
@@ -33,9 +34,31 @@ _CONE_REFUSED = (0.78, 1.20)
 # So many tape rows, and such a share of them, that differ by more than ``FAR`` are no slip and no fold.
 _FAR_ROWS = 2
 _FAR_SHARE = 0.4
+# Rows next to each other that agree say that photographs and tape are of one limb and scale; two might do so
+# by chance.
+_AGREEING_ROWS = 3
 # A volume known no better than this says less than the cones of five tapes do (10 %), and half of what a limb
 # loses in good weeks would pass unseen: half-width of the 95 % interval over the volume.
 LEAST_KNOWN = 0.06
+
+
+class TapeContradictionError(ContradictionError):
+    """Several tape rows contradict the photographs.
+
+    Parameters
+    ----------
+    what, where, do
+        As for every error.
+    agree
+        Of the rows, the longest run of neighbours that agree: the lowest and the highest, mm, and whether
+        others that do not lie below and above it.  None where fewer than three do.
+    """
+
+    def __init__(
+        self, what: str, *, where: str, do: str, agree: tuple[float, float, bool, bool] | None
+    ) -> None:
+        super().__init__(what, where=where, do=do)
+        self.agree = agree
 
 
 def require_limb(limb: Limb, names: tuple[str, ...]) -> None:
@@ -124,7 +147,7 @@ def require_taped(checks: tuple[TapeCheck, ...], names: tuple[str, ...]) -> None
 
     Raises
     ------
-    ContradictionError
+    TapeContradictionError
         Naming the row that is furthest off.
     """
     seen = [check for check in checks if check.verdict != "not seen"]
@@ -139,13 +162,24 @@ def require_taped(checks: tuple[TapeCheck, ...], names: tuple[str, ...]) -> None
     if len(far) < _FAR_ROWS or not many:
         return
     worst = max(far, key=lambda check: abs(check.difference_mm) / check.row.girth_mm)
-    raise ContradictionError(
+    raise TapeContradictionError(
         f"{len(far)} of {len(seen)} tape rows contradict the photographs: at {worst.row.height_mm:.0f} mm "
         f"the tape reads {worst.row.girth_mm:.0f} mm, the photographs say {worst.photo_mm:.0f} mm.",
         where=", ".join(names),
         do="Look whether something stands before or beside the limb, whether the tape is in mm and of this "
         "limb, and whether the sheets were printed at 100 %.",
+        agree=_agreeing(seen, far),
     )
+
+
+def _agreeing(seen: list[TapeCheck], far: list[TapeCheck]) -> tuple[float, float, bool, bool] | None:
+    """Return the longest run of neighbouring rows none of which is far off, see the error."""
+    seen = sorted(seen, key=lambda check: check.row.height_mm)
+    runs = true_runs(np.array([check not in far for check in seen]))
+    first, last = max(runs, key=lambda run: run[1] - run[0], default=(0, 0))
+    if last - first < _AGREEING_ROWS:
+        return None
+    return seen[first].row.height_mm, seen[last - 1].row.height_mm, first > 0, last < len(seen)
 
 
 def require_scale(cross: TapeCross, names: tuple[str, ...]) -> None:

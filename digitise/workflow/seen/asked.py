@@ -10,6 +10,7 @@ from digitise.anatomy import LimbKind
 from digitise.capture.checks.finding import Finding
 from digitise.capture.outline.find import Outline
 from digitise.errors import ContradictionError, ShapeError
+from digitise.shape.checks.contradictions import TapeContradictionError
 from digitise.shape.fit import LimbFit
 from digitise.shape.foot.join import HIGHEST_JOINT_MM
 from digitise.shape.levels import OutOfSightError
@@ -48,6 +49,8 @@ def as_far_as_seen(
     """
     try:
         return solve(from_mm, to_mm), ()
+    except TapeContradictionError as error:
+        return _where_tape_agrees(solve, from_mm, to_mm, outlines, error)
     except OutOfSightError as error:
         low, high = error.from_mm, error.to_mm
         if high - low < LEAST_MM:
@@ -56,6 +59,49 @@ def as_far_as_seen(
     below = () if from_mm is None or from_mm >= low else (_not_seen(from_mm, low, outlines),)
     above = () if to_mm is None or to_mm <= high else (_not_seen(high, to_mm, outlines),)
     return fit, (*below, *above)
+
+
+def _where_tape_agrees(
+    solve: Solve,
+    from_mm: float | None,
+    to_mm: float | None,
+    outlines: Sequence[Outline],
+    error: TapeContradictionError,
+) -> tuple[LimbFit, tuple[Finding, ...]]:
+    """Solve a limb between those tape rows that agree with the photographs; the rest is named.
+
+    Above or below them something else was followed, such as the other thigh.
+
+    Raises
+    ------
+    TapeContradictionError
+        The one given, where too few rows agree or the limb is not known between them either.
+    """
+    if error.agree is None:
+        raise error
+    lowest, highest, far_below, far_above = error.agree
+    low, high = (lowest if far_below else from_mm), (highest if far_above else to_mm)
+    try:
+        fit = solve(low, high)
+    except ShapeError:
+        raise error from None
+    below = (_contradicted(from_mm, fit.limb.from_mm, outlines, error),) if far_below else ()
+    above = (_contradicted(fit.limb.to_mm, to_mm, outlines, error),) if far_above else ()
+    return fit, (*below, *above)
+
+
+def _contradicted(
+    low: float | None, high: float | None, outlines: Sequence[Outline], error: TapeContradictionError
+) -> Finding:
+    stretch = f"Below {high:.0f}" if low is None else f"Above {low:.0f}"
+    if low is not None and high is not None:
+        stretch = f"From {low:.0f} to {high:.0f}"
+    text = (
+        f"{stretch} mm the tape and the photographs contradict each other: nothing was measured there, and "
+        "the volume does not hold it."
+    )
+    do = cure_of(outlines, low, high, instead=False) or error.do
+    return Finding("", "tape-contradicts", "warning", text, do)
 
 
 def _not_seen(low: float, high: float, outlines: Sequence[Outline]) -> Finding:

@@ -82,8 +82,8 @@ def find_own_tone(
         When no such limb is seen.
     """
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
-    nothing = np.zeros_like(panel.inside)
-    unknown = replace(panel, inside=nothing, paper=nothing, printed=panel.printed | _rim(panel))
+    inside = panel.inside & panel.paper
+    unknown = replace(panel, inside=inside, printed=panel.printed | _rim(panel))
     region = _region_of_steps(pixels, strip, unknown, painted, _LEAST_LINE, _FADED_MM, faint=True)
     if region is None:
         raise no_limb(name)

@@ -67,12 +67,14 @@ def seen_widths(outline: Outline, camera: Camera, axis_from_world: Pose) -> Widt
 def share_within(outline: Outline, camera: Camera, axis_from_world: Pose, widths: Widths) -> float:
     """Tell on which share of the heights above the foot that ``widths`` spans an outline is so wide, 0 to 1.
 
-    Where an edge is not seen it says nothing; of an outline with hardly any height seen on both sides, 0.
+    Where an edge is not seen it says nothing, unless hardly any height is seen on both sides.  Where the
+    outline holds none of those heights, 0.
     """
     heights = outline.heights[0]
     spanned = (heights >= max(widths.heights[0], FOOT_TOP_MM)) & (heights <= widths.heights[-1])
-    spanned &= outline.edges[0].seen & outline.edges[1].seen
-    if np.count_nonzero(spanned) < _FEWEST:
+    seen = spanned & outline.edges[0].seen & outline.edges[1].seen
+    spanned = seen if np.count_nonzero(seen) >= _FEWEST else spanned
+    if not spanned.any():
         return 0.0
     least, most = widths.bounds(heights[spanned]).T
     across = _across(outline, camera, axis_from_world)[spanned]
