@@ -19,6 +19,7 @@ from digitise.geometry.rigid import Array, Pose
 
 _CELL_MM = 5.0
 _LEAST_CELLS = 160  # 40 cm2: less than half of a small foot, and more than a shadow or a toy
+_LEAST_LENGTH_MM = 120.0  # half of a small foot's: print tells of what lies up to 20 mm beyond
 _SPECK_CELLS = 5  # toenails and marks on the skin
 _LEAST_VIEWS = 2
 _TOGETHER_MM = 6.0  # across, over which light is averaged: of dark print by itself the hue is noise
@@ -68,16 +69,19 @@ def find_stands(views: Sequence[tuple[NDArray[np.uint8], Camera, Sequence[tuple[
     except OutlineError as error:
         # the palest feet have the hue of paper in their shade; print that they hide tells them, more coarsely
         try:
-            return _feet(*_ground(views, by_print=True))
+            return _feet(*_ground(views, by_print=True), least_mm=_LEAST_LENGTH_MM)
         except OutlineError:
             raise error from None
 
 
-def _feet(ground: Mask, corner: Array) -> Stands:
-    """Find the two feet among cells (H, W) of the ground, the first of which lies at ``corner``."""
+def _feet(ground: Mask, corner: Array, least_mm: float = 0.0) -> Stands:
+    """Find the two feet among cells (H, W) of the ground, the first of which lies at ``corner``.
+
+    What is shorter than ``least_mm`` is none.
+    """
     rim = corner[1], corner[1] + _CELL_MM * (ground.shape[0] - 1)
     pieces = [corner + _CELL_MM * piece for piece in _components(ground) if len(piece) >= _LEAST_CELLS]
-    feet = [piece for piece in pieces if len(_about_ankle(piece, rim)[0])]
+    feet = [piece for piece in pieces if len(_about_ankle(piece, rim)[0]) and np.ptp(piece[:, 1]) >= least_mm]
     if len(feet) != 2:
         found = {0: "No foot was", 1: "One foot was"}.get(len(feet), f"{len(feet)} things were")
         raise OutlineError(f"{found} found on the mat where two should stand.", do=_DO)

@@ -20,6 +20,7 @@ _LEAST_PX = 3.0  # between ink and paper: closer, blur mixes them
 # Log units.  Of 5,200 such places in twenty pictures of made visits those that a body hid showed -0.4 to 0.4
 # between ink and paper, those that were seen 1.4 to 5; one in a hundred lay between.
 _CONTRAST = 0.9
+_WITHIN_MM = 40.0  # a marker's middle is so far from its border: what hides all of that hides it
 _ABOUT_MM = 20.0  # no body that hides a limb is so narrow that it stands between two such places
 
 
@@ -58,7 +59,7 @@ def print_told(
     dark, light = (_brightness(pixels, each[told]) for each in at)
     distance, nearest = cKDTree((ink[told] + paper[told]) / 2.0).query(points)
     near, seen = distance < _ABOUT_MM, (light - dark > _CONTRAST)[nearest]
-    return near & seen, near & ~seen
+    return near & seen, (distance < _WITHIN_MM) & ~seen
 
 
 def _border(board: Board, world_from_board: Pose) -> Array:

@@ -4,7 +4,11 @@ import numpy as np
 import pytest
 from strips import PANEL, SKIN, MadeStrip, limb_sides, made_strip, photograph
 
-from digitise.capture.outline.by_steps.find import find_of_width, find_own_tone
+from digitise.capture.outline.by_steps.find import (
+    find_of_width,
+    find_own_tone,
+    find_own_tone_of_width,
+)
 from digitise.capture.outline.by_steps.widths import Widths
 from digitise.capture.outline.region import Region
 from digitise.capture.surroundings.backdrop import find_panel
@@ -68,16 +72,14 @@ def seen_from_aside(made: MadeStrip, times: float) -> Widths:
 
 
 @pytest.mark.parametrize("times", [0.85, 1.0, 1.2])
-@pytest.mark.parametrize("known", [False, True])  # of the panel's own tone, or of another
-def test_a_limb_beside_something_clearer_is_told_by_its_width(rng, times, known):
+@pytest.mark.parametrize("find", [find_of_width, find_own_tone_of_width])
+def test_a_limb_beside_something_clearer_is_told_by_its_width(rng, times, find):
     made = made_strip(rng)
-    if not known:
+    if find is find_own_tone_of_width:
         of_the_panels_tone(made)
     with_a_chair_leg(made)
     panel = find_panel(made.strip, [made.area])
-    region = find_of_width(
-        photograph(made), made.strip, panel, "photo-1.jpg", widths=seen_from_aside(made, times), known=known
-    )
+    region = find(photograph(made), made.strip, panel, "photo-1.jpg", widths=seen_from_aside(made, times))
     heights = made.strip.heights[region.rows]
     chosen = (heights > 130.0) & (heights < 650.0)
     rows = region.rows[chosen]
@@ -97,5 +99,22 @@ def test_nothing_so_wide_is_no_limb(rng):
             find_panel(made.strip, [made.area]),
             "photo-1.jpg",
             widths=seen_from_aside(made, 1.0),
-            known=True,
+        )
+
+
+def test_backdrop_that_happens_to_be_so_wide_is_no_limb(rng):
+    """Between two bodies lies a strip of the panel as wide as the limb: backdrop beyond neither edge."""
+    made = made_strip(rng)
+    x, z = np.meshgrid(made.strip.offsets, made.strip.heights)
+    left, right = limb_sides(z[:, 0])
+    gap = (x > left[:, None]) & (x < right[:, None]) & (z > 90.0)
+    beside = (np.abs(x) < 160.0) & ~gap & (z > 90.0)
+    made.strip.pixels[gap], made.strip.pixels[beside] = PANEL, SKIN
+    with pytest.raises(OutlineError, match="no limb was found"):
+        find_own_tone_of_width(
+            photograph(made),
+            made.strip,
+            find_panel(made.strip, [made.area]),
+            "photo-1.jpg",
+            widths=seen_from_aside(made, 1.0),
         )
