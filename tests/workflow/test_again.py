@@ -26,6 +26,7 @@ CAMERAS = tuple(
     Camera(LENS, looking_at(eye, (0, 0, 450)), SIZE)
     for eye in ((0, 1600, 450), (1600, 0, 450), (1200, 1200, 450))
 )
+NAMES = ("front.jpg", "side.jpg", "between.jpg")
 AXIS = Pose.identity()
 HEIGHTS = np.arange(30.0, 800.0, 2.0)
 NOTHING = OutlineError("no limb was found.")
@@ -55,7 +56,9 @@ def again(tried, found, tape=(), free=(0, 1, 2)):
         asked.append((n, widths))
         return found
 
-    kept = look_again(tried, CAMERAS[: len(tried)], AXIS, free, look, tape)
+    count = len(tried)
+    free = [n for n in free if n < count]
+    kept = look_again(tried, NAMES[:count], CAMERAS[:count], AXIS, free, look, tape)
     return kept, asked
 
 
@@ -88,13 +91,32 @@ def test_a_photograph_without_a_limb_is_looked_at_again():
 
 def test_two_photographs_that_agree_are_enough():
     limb, side = outline(0, 110.0), outline(1, 130.0)
-    for third in (NOTHING, outline(2, 30.0, 0.1)):
+    for third in (NOTHING, outline(2, 120.0, 0.1), outline(2, 30.0, 0.1)):
         assert again([limb, side, third], outline(2, 110.0)) == ([limb, side, third], [])
 
 
-def test_what_was_surely_followed_or_drawn_is_left_for_the_checks_to_contradict():
-    limb, wide = outline(0, 110.0), outline(1, 240.0, 0.55)
-    assert again([limb, wide], outline(1, 110.0)) == ([limb, wide], [])
+def test_what_a_third_photograph_surely_shows_instead_is_left_out():
+    """As the gap between two legs, whose edges are as clear as the limb's."""
+    limb, side, gap = outline(0, 110.0), outline(1, 130.0), outline(2, 30.0, 0.7)
+    kept, asked = again([limb, side, gap], outline(2, 110.0))
+    assert (kept[:2], asked) == ([limb, side], [])
+    assert "far narrower or wider than the limb" in kept[2].what
+    assert kept[2].where == "between.jpg"
+    assert again([limb, side, gap], outline(2, 110.0), free=(0, 1)) == (
+        [limb, side, gap],
+        [],
+    )  # drawn by hand
+
+
+def test_the_surer_of_two_photographs_tells_the_width():
+    """The surer one tells the width; where no limb of it is found in the other, both stay, for the checks."""
+    limb, wide = outline(0, 110.0), outline(1, 240.0, 0.9)
+    assert again([limb, wide], outline(1, 110.0))[0][0] is limb
+    assert again([limb, wide], NOTHING)[0] == [limb, wide]
+
+
+def test_what_was_drawn_is_left_for_the_checks_to_contradict():
+    limb = outline(0, 110.0)
     drawn = outline(1, 30.0, 0.1)
     assert again([limb, drawn], outline(1, 110.0), free=(0,)) == ([limb, drawn], [])
 

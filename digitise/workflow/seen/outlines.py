@@ -89,7 +89,8 @@ def tried_outlines(
     if lies:
         return Tried(tuple(tried))
     free = [n for n, photo in enumerate(photos) if n not in refused and drawn_on(photo, drawn) is None]
-    again = look_again(tried, calibration.cameras, axis_from_world, free, of_width, tape)
+    names = [photo.name for photo in photos]
+    again = look_again(tried, names, calibration.cameras, axis_from_world, free, of_width, tape)
     open_ = not tape and tape_may_tell(tried, calibration.cameras, axis_from_world)
     return Tried(tuple(again), open_)
 
