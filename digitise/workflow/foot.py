@@ -21,7 +21,7 @@ from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array, Pose
 from digitise.output.model.measured import Measured, MeasuredEnd
 from digitise.shape.foot.figures import ball_girth, foot_length
-from digitise.shape.foot.join import join_foot, require_low
+from digitise.shape.foot.join import join_foot, require_low, require_placed
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.limb import Limb, coefficients
@@ -128,6 +128,7 @@ def measure_foot(
     """
     limb = measured.fit.limb
     require_low(limb)
+    require_placed(limb)
     photos = (*sides, *(each.photo for each in above))
     cameras = (*measured.calibration.cameras, *(each.camera for each in above))
     printed = print_of(above[0].mat)  # the mat lies still

@@ -12,7 +12,7 @@ from digitise.shape import limb as read
 from digitise.shape.end import whole_mesh
 from digitise.shape.fit import fit_limb
 from digitise.shape.foot.figures import volume_below
-from digitise.shape.foot.join import join_foot, require_low
+from digitise.shape.foot.join import join_foot, require_low, require_placed
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
 from digitise.shape.statistical.solve import solve_shape
@@ -82,3 +82,17 @@ def test_a_leg_that_begins_too_high_is_refused():
     high = fit_limb(synthetic.exact_views(SOLID, synthetic.walking_cameras(), 200, 720, step=2)).limb
     with pytest.raises(ShapeError, match="the foot ends at 150 mm"):
         require_low(high)
+
+
+@pytest.mark.parametrize(("sd_mm", "refused"), [(3.0, False), (5.0, False), (8.0, True), (15.0, True)])
+def test_a_leg_that_may_stand_elsewhere_is_no_base_for_a_foot(limb, sd_mm, refused):
+    """The whole leg known to stand so far off along the foot: the first harmonic of every section alike."""
+    terms, splines = limb.basis.n_terms, limb.basis.n_splines
+    shift = np.zeros((terms, splines))
+    shift[2] = sd_mm  # the sine: along y, where the toes point
+    moved = replace(limb, covariance=limb.covariance + np.outer(shift.ravel(), shift.ravel()))
+    if not refused:
+        require_placed(moved)
+        return
+    with pytest.raises(ShapeError, match=f"known to {sd_mm:.0f} mm only"):
+        require_placed(moved)
