@@ -32,20 +32,21 @@ HEIGHTS = np.arange(30.0, 800.0, 2.0)
 NOTHING = OutlineError("no limb was found.")
 
 
-def outline(number: int, width: float, sure: float = 1.0) -> Outline:
-    """An outline so wide, mm, of whose points the lower share ``sure`` is sure."""
+def outline(number: int, width: float, sure: float = 1.0, top: float = 800.0) -> Outline:
+    """An outline so wide, up to ``top``, mm, of whose points the lower share ``sure`` is sure."""
+    heights = HEIGHTS[top > HEIGHTS]
     camera = CAMERAS[number]
     across = np.cross(camera.centre / np.linalg.norm(camera.centre), [0.0, 0.0, 1.0])
     across /= -np.linalg.norm(across)  # to the right as seen
-    told = np.arange(len(HEIGHTS)) < sure * len(HEIGHTS)
+    told = np.arange(len(heights)) < sure * len(heights)
     edges = []
     for way in (-1, 1):
-        points = np.outer(np.ones(len(HEIGHTS)), way * width / 2 * across) + np.outer(HEIGHTS, [0, 0, 1])
-        none = np.zeros_like(HEIGHTS)
+        points = np.outer(np.ones(len(heights)), way * width / 2 * across) + np.outer(heights, [0, 0, 1])
+        none = np.zeros_like(heights)
         edges.append(
             Edge(camera.project(points), np.column_stack([way + none, none]), none + 0.5, told, none == 0)
         )
-    return Outline((edges[0], edges[1]), (HEIGHTS, HEIGHTS), None)
+    return Outline((edges[0], edges[1]), (heights, heights), None)
 
 
 def again(tried, found, tape=(), free=(0, 1, 2)):
@@ -87,6 +88,14 @@ def test_nothing_sure_is_not_taken_either():
 def test_a_photograph_without_a_limb_is_looked_at_again():
     limb, right = outline(0, 110.0), outline(1, 100.0, 0.5)
     assert again([limb, NOTHING], right)[0] == [limb, right]
+
+
+def test_an_outline_that_ends_far_below_where_the_limb_is_seen_is_sought_again():
+    """As where a hard shadow on the backdrop, or a dressing of its colour, ends it."""
+    limb, short, whole = outline(0, 110.0), outline(1, 115.0, 0.9, top=300.0), outline(1, 115.0, 0.4)
+    assert again([limb, short], whole)[0] == [limb, whole]
+    assert again([limb, short], outline(1, 115.0, 0.4, top=350.0))[0] == [limb, short]
+    assert again([limb, outline(1, 115.0, 0.9, top=600.0)], whole)[1] == []
 
 
 def test_two_photographs_that_agree_are_enough():

@@ -6,7 +6,13 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from digitise.capture.outline.by_steps.widths import MOSTLY_WITHIN, Widths, seen_widths, share_within
+from digitise.capture.outline.by_steps.widths import (
+    MOSTLY_WITHIN,
+    Widths,
+    seen_widths,
+    share_covered,
+    share_within,
+)
 from digitise.capture.outline.find import Outline
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera
@@ -65,19 +71,24 @@ def look_again(
             return 0.0
         return share_within(outline, cameras[n], axis_from_world, widths)
 
+    def covered(outline: Outline | OutlineError) -> float:
+        return 0.0 if isinstance(outline, OutlineError) else share_covered(outline, widths)
+
     def tells(n: int, outline: Outline | OutlineError) -> bool:
-        return _sure(outline) >= _LEAST_SURE and within(n, outline) >= MOSTLY_WITHIN
+        wide = within(n, outline) >= MOSTLY_WITHIN and covered(outline) >= _HALF
+        return wide and _sure(outline) >= _LEAST_SURE
 
     telling = [n for n, outline in enumerate(tried) if tells(n, outline)]
     found = list(tried)
     for n in again:
-        doubted = _sure(tried[n]) < _DOUBTED
-        if n in telling or not (doubted or within(n, tried[n]) < _HALF):
+        elsewhere = within(n, tried[n]) < _HALF
+        doubted = _sure(tried[n]) < _DOUBTED or covered(tried[n]) < _HALF
+        if n in telling or not (doubted or elsewhere):
             continue
         if len(telling) < 2:
             other = look(n, widths)
             found[n] = other if tells(n, other) else tried[n]
-        elif not doubted:
+        elif elsewhere and _sure(tried[n]) >= _DOUBTED:
             found[n] = _something_else(names[n])
     return found
 

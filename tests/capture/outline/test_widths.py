@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strips import CAMERA
 
-from digitise.capture.outline.by_steps.widths import Widths, seen_widths, share_within
+from digitise.capture.outline.by_steps.widths import Widths, seen_widths, share_covered, share_within
 from digitise.capture.outline.result import Outline
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import Edge
@@ -66,3 +66,14 @@ def test_bounds_hold_the_width_and_widen_away_from_where_it_is_known(across, hei
     ratio = ends[:, 1] / ends[:, 0]
     assert ratio[0] < ratio[1] < ratio[2]
     assert ratio[2] <= ratio[3] < 20.0
+
+
+@given(st.floats(60.0, 900.0), st.floats(20.0, 700.0))
+def test_an_outline_covers_the_share_of_the_known_heights_above_the_foot_that_it_reaches_over(low, length):
+    widths = Widths(np.array([low, low + length]), np.array([100.0, 100.0]))
+    known = np.arange(max(low, 130.0), low + length, 0.1)
+    true = np.mean((known >= HEIGHTS[0]) & (known <= HEIGHTS[-1])) if len(known) else 0.0
+    # in steps of 0.1 mm, of at least the millimetre that such a span is taken for
+    np.testing.assert_allclose(
+        share_covered(cylinder(50.0), widths), true, atol=0.2 / max(len(known) / 10, 1.0)
+    )

@@ -81,6 +81,13 @@ def share_within(outline: Outline, camera: Camera, axis_from_world: Pose, widths
     return float(np.mean((across >= least) & (across <= most)))
 
 
+def share_covered(outline: Outline, widths: Widths) -> float:
+    """Tell how much of the heights above the foot that ``widths`` spans an outline reaches over, 0 to 1."""
+    low, high = max(float(widths.heights[0]), FOOT_TOP_MM), float(widths.heights[-1])
+    reach = min(high, float(outline.heights[0][-1])) - max(low, float(outline.heights[0][0]))
+    return float(np.clip(reach / max(high - low, 1.0), 0.0, 1.0))
+
+
 def _across(outline: Outline, camera: Camera, axis_from_world: Pose) -> Array:
     """Measure how far apart both edges are at each height, mm, in the plane through the axis."""
     none = np.empty(0)
