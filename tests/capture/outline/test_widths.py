@@ -1,7 +1,7 @@
 """How wide a limb is in a photograph: a cylinder's silhouette in closed form."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from strips import CAMERA
 
@@ -70,6 +70,7 @@ def test_bounds_hold_the_width_and_widen_away_from_where_it_is_known(across, hei
 
 @given(st.floats(60.0, 900.0), st.floats(20.0, 700.0))
 def test_an_outline_covers_the_share_of_the_known_heights_above_the_foot_that_it_reaches_over(low, length):
+    assume(low + length > 140.0)  # of less than 10 mm above the foot nothing is asked
     widths = Widths(np.array([low, low + length]), np.array([100.0, 100.0]))
     known = np.arange(max(low, 130.0), low + length, 0.1)
     true = np.mean((known >= HEIGHTS[0]) & (known <= HEIGHTS[-1])) if len(known) else 0.0
