@@ -138,6 +138,7 @@ def test_where_no_photograph_surely_shows_it_the_tape_tells_the_width():
     assert [number for number, _ in asked] == [0]
     assert again([first, second], right, tape[:1])[1] == []
     assert tape_may_tell([first, second], CAMERAS[:2], AXIS)
+    assert tape_may_tell([outline(0, 110.0, 0.55), outline(1, 115.0, 0.55)], CAMERAS[:2], AXIS)
     assert not tape_may_tell([outline(0, 110.0), second], CAMERAS[:2], AXIS)
 
 

@@ -99,6 +99,11 @@ class Outline:
     supported: tuple[Stretch, ...] = ()
 
     @property
+    def sure_share(self) -> float:
+        """Share of the points of both edges that is sure, 0 to 1."""
+        return float(np.mean(np.concatenate([edge.sure for edge in self.edges])))
+
+    @property
     def unsure(self) -> tuple[Stretch, ...]:
         """Stretches longer than 10 mm that are not sure."""
         return tuple(

@@ -21,7 +21,7 @@ _LEAST_PX = 3.0  # between ink and paper: closer, blur mixes them
 # between ink and paper, those that were seen 1.4 to 5; one in a hundred lay between.
 _CONTRAST = 0.9
 _WITHIN_MM = 40.0  # a marker's middle is so far from its border: what hides all of that hides it
-_ABOUT_MM = 20.0  # no body that hides a limb is so narrow that it stands between two such places
+_ABOUT_MM = 20.0  # as far as from one marker to the next on a printed roll: in plain middles the hue tells
 
 
 def print_told(

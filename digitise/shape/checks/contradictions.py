@@ -41,6 +41,8 @@ _AGREEING_ROWS = 3
 # loses in good weeks would pass unseen: half-width of the 95 % interval over the volume.
 LEAST_KNOWN = 0.06
 
+Between = tuple[float | None, float | None]
+
 
 class TapeContradictionError(ContradictionError):
     """Several tape rows contradict the photographs.
@@ -50,13 +52,11 @@ class TapeContradictionError(ContradictionError):
     what, where, do
         As for every error.
     agree
-        Of the rows, the longest run of neighbours that agree: the lowest and the highest, mm, and whether
-        others that do not lie below and above it.  None where fewer than three do.
+        Heights between which the longest run of neighbouring rows agrees, mm: the lowest of them where rows
+        below contradict, the highest where rows above do, else None.  None where fewer than three agree.
     """
 
-    def __init__(
-        self, what: str, *, where: str, do: str, agree: tuple[float, float, bool, bool] | None
-    ) -> None:
+    def __init__(self, what: str, *, where: str, do: str, agree: Between | None) -> None:
         super().__init__(what, where=where, do=do)
         self.agree = agree
 
@@ -172,14 +172,15 @@ def require_taped(checks: tuple[TapeCheck, ...], names: tuple[str, ...]) -> None
     )
 
 
-def _agreeing(seen: list[TapeCheck], far: list[TapeCheck]) -> tuple[float, float, bool, bool] | None:
-    """Return the longest run of neighbouring rows none of which is far off, see the error."""
+def _agreeing(seen: list[TapeCheck], far: list[TapeCheck]) -> Between | None:
+    """Return between which heights the rows agree, as :class:`TapeContradictionError` tells it."""
     seen = sorted(seen, key=lambda check: check.row.height_mm)
     runs = true_runs(np.array([check not in far for check in seen]))
     first, last = max(runs, key=lambda run: run[1] - run[0], default=(0, 0))
     if last - first < _AGREEING_ROWS:
         return None
-    return seen[first].row.height_mm, seen[last - 1].row.height_mm, first > 0, last < len(seen)
+    low = seen[first].row.height_mm if first > 0 else None
+    return low, (seen[last - 1].row.height_mm if last < len(seen) else None)
 
 
 def require_scale(cross: TapeCross, names: tuple[str, ...]) -> None:

@@ -79,14 +79,13 @@ def _where_tape_agrees(
     """
     if error.agree is None:
         raise error
-    lowest, highest, far_below, far_above = error.agree
-    low, high = (lowest if far_below else from_mm), (highest if far_above else to_mm)
+    low, high = error.agree
     try:
-        fit = solve(low, high)
+        fit = solve(from_mm if low is None else low, to_mm if high is None else high)
     except ShapeError:
         raise error from None
-    below = (_contradicted(from_mm, fit.limb.from_mm, outlines, error),) if far_below else ()
-    above = (_contradicted(fit.limb.to_mm, to_mm, outlines, error),) if far_above else ()
+    below = () if low is None else (_contradicted(from_mm, fit.limb.from_mm, outlines, error),)
+    above = () if high is None else (_contradicted(fit.limb.to_mm, to_mm, outlines, error),)
     return fit, (*below, *above)
 
 

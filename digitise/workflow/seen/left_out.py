@@ -17,7 +17,7 @@ from digitise.errors import OutlineError
 _LEAST_SEEN = 40
 # In 18 made visits of three photographs a quarter of the points or more was sure in each, but for one
 # photograph: in it a chair was followed, and one point was sure.
-_LEAST_SURE = 0.05
+LEAST_SURE = 0.05
 _MOVE = "move that out of the way"
 _CURES = {
     LEG_BEFORE: "set the other foot back, level with this one,",
@@ -70,7 +70,7 @@ def useful_outlines(
     if len(tried) - len(reasons) < 2:
         raise next(iter(reasons.values()))
     useful = {n: found for n, found in enumerate(tried) if isinstance(found, Outline) and n not in reasons}
-    doubtful = [n for n, found in useful.items() if _sure(found) < _LEAST_SURE]
+    doubtful = [n for n, found in useful.items() if found.sure_share < LEAST_SURE]
     if len(useful) - len(doubtful) >= least:
         reasons |= {n: _doubtful(names[n]) for n in doubtful}
         useful = {n: found for n, found in useful.items() if n not in doubtful}
@@ -80,11 +80,6 @@ def useful_outlines(
         if n not in silent
     )
     return useful, tuple(told)
-
-
-def _sure(found: Outline) -> float:
-    """Return which share of the points of both edges is sure."""
-    return float(np.mean(np.concatenate([edge.sure for edge in found.edges])))
 
 
 def _doubtful(name: str) -> OutlineError:

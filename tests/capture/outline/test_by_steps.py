@@ -41,13 +41,19 @@ def test_a_limb_of_the_panels_own_tone_is_told_by_its_edges(rng):
     assert max(side[chosen].mean() for side in region.touched) < 0.1
 
 
-def test_the_backdrop_seen_between_two_bodies_is_no_limb(rng):
+def gap_between_bodies(rng, reach_mm: float) -> MadeStrip:
+    """A strip of the panel as wide as the limb, between two bodies that reach so far from the axis."""
     made = made_strip(rng)
     x, z = np.meshgrid(made.strip.offsets, made.strip.heights)
     left, right = limb_sides(z[:, 0])
     gap = (x > left[:, None]) & (x < right[:, None]) & (z > 90.0)
-    beside = (np.abs(x) < 200.0) & ~gap & (z > 90.0)
+    beside = (np.abs(x) < reach_mm) & ~gap & (z > 90.0)
     made.strip.pixels[gap], made.strip.pixels[beside] = PANEL, SKIN
+    return made
+
+
+def test_the_backdrop_seen_between_two_bodies_is_no_limb(rng):
+    made = gap_between_bodies(rng, 200.0)
     with pytest.raises(OutlineError, match="no limb was found"):
         own_tone(made)
 
@@ -104,12 +110,7 @@ def test_nothing_so_wide_is_no_limb(rng):
 
 def test_backdrop_that_happens_to_be_so_wide_is_no_limb(rng):
     """Between two bodies lies a strip of the panel as wide as the limb: backdrop beyond neither edge."""
-    made = made_strip(rng)
-    x, z = np.meshgrid(made.strip.offsets, made.strip.heights)
-    left, right = limb_sides(z[:, 0])
-    gap = (x > left[:, None]) & (x < right[:, None]) & (z > 90.0)
-    beside = (np.abs(x) < 160.0) & ~gap & (z > 90.0)
-    made.strip.pixels[gap], made.strip.pixels[beside] = PANEL, SKIN
+    made = gap_between_bodies(rng, 160.0)
     with pytest.raises(OutlineError, match="no limb was found"):
         find_own_tone_of_width(
             photograph(made),

@@ -36,8 +36,8 @@ _LIKE_BACKDROP = 12.0  # squared distance
 # doubt, three of such limbs have that stripe on 40 to 99 % of the rows; of the others those with backdrop
 # beyond both edges have it on fewer than 2 %.
 _STRIPE_MM, _STRIPED = 10.0, 0.2
-# Of 1,800 points that were not sure on limbs found by their width in eight pictures a third lay more than
-# 6 mm off, a tenth more than 12.
+# Of 6,400 points that were not sure on limbs found by their width in 23 pictures 68 % lay within 2.3 mm, 84 %
+# within 6, 92 % within 12: the tail decides.
 _UNSURE_MM = 6.0
 _JUST_BEYOND_MM = np.arange(4.0, 16.0, STEP_MM)
 _RIM_MM = 6.0  # about where a page or a frame begins: it lies up to 4 mm from where its markers say
@@ -82,8 +82,7 @@ def find_own_tone(
         When no such limb is seen.
     """
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
-    inside = panel.inside & panel.paper
-    unknown = replace(panel, inside=inside, printed=panel.printed | _rim(panel))
+    unknown = _only_print(panel)
     region = _region_of_steps(pixels, strip, unknown, painted, _LEAST_LINE, _FADED_MM, faint=True)
     if region is None:
         raise no_limb(name)
@@ -110,9 +109,8 @@ def _beside_backdrop(strip: Strip, panel: Panel, region: Region) -> tuple[tuple[
     before = plain[region.rows].any(axis=1)
     like = plain & (relearnt(strip, panel, _within(strip, region)) < _LIKE_BACKDROP)
     left, right = (_mostly_beyond(strip, like, region, n) for n in (0, 1))
-    return (left, right), np.array([left[before].mean(), right[before].mean()]) if before.any() else np.zeros(
-        2
-    )
+    share = [side[before].mean() if before.any() else 0.0 for side in (left, right)]
+    return (left, right), np.array(share)
 
 
 def _within(strip: Strip, region: Region) -> Mask:
@@ -146,7 +144,13 @@ def find_of_width(
         When no such limb is seen.
     """
     painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
-    return _of_width(pixels, strip, panel, name, painted, widths)
+    bounds = widths.bounds(strip.heights)
+    region = _region_of_steps(
+        pixels, strip, panel, painted, _LEAST_LINE, _FADED_MM, faint=True, widths=bounds
+    )
+    if region is None:
+        raise no_limb(name)
+    return replace(region, unsure_mm=_UNSURE_MM)
 
 
 def find_own_tone_of_width(
@@ -170,30 +174,15 @@ def find_own_tone_of_width(
     OutlineError
         When no such limb is seen.
     """
-    painted = np.zeros(panel.inside.shape, np.int8) if painted is None else painted
-    inside = panel.inside & panel.paper
-    unknown = replace(panel, inside=inside, printed=panel.printed | _rim(panel))
-    region = _of_width(pixels, strip, unknown, name, painted, widths)
+    region = find_of_width(pixels, strip, _only_print(panel), name, painted, widths=widths)
     if _beside_backdrop(strip, panel, region)[1].max() < _LEAST_BESIDE:
         raise no_limb(name)
     return region
 
 
-def _of_width(
-    pixels: NDArray[np.uint8],
-    strip: Strip,
-    panel: Panel,
-    name: str,
-    painted: NDArray[np.int8],
-    widths: Widths,
-) -> Region:
-    bounds = widths.bounds(strip.heights)
-    region = _region_of_steps(
-        pixels, strip, panel, painted, _LEAST_LINE, _FADED_MM, faint=True, widths=bounds
-    )
-    if region is None:
-        raise no_limb(name)
-    return replace(region, unsure_mm=_UNSURE_MM)
+def _only_print(panel: Panel) -> Panel:
+    """Return a panel of which nothing is known but its print: its plain colour may be the limb's."""
+    return replace(panel, inside=panel.inside & panel.paper, printed=panel.printed | _rim(panel))
 
 
 def _leap(pair: Pair, strip: Strip) -> int:
