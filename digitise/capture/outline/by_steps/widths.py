@@ -14,7 +14,8 @@ from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.values import read_only
 
 # Above the foot, edges that were sure and right in two photographs of made visits were 0.72 to 1.41 of each
-# other's distance apart on 98 % of 6,400 rows; of one photograph, at a swollen instep, 9 % of the rows lay out.
+# other's distance apart on 98 % of 6,400 rows; in one photograph, at a swollen instep, 9 % of the rows were
+# not.
 _LEAST, _MOST = 0.72, 1.38
 _BEYOND = 0.2  # per 100 mm above or below the widths that are known: a calf tapers by less
 _MOST_SLACK = 3.0  # as much as says nothing
