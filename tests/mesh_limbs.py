@@ -13,6 +13,7 @@ from functools import cache
 import numpy as np
 from conftest import ROOT
 from scipy.interpolate import CubicSpline
+from scipy.spatial.transform import Rotation
 from synthetic import HarmonicSolid, exact_views, look_at
 
 from digitise.geometry.camera import Camera, Lens
@@ -45,7 +46,8 @@ class BodyLimb:
 class Errors:
     """One sd each of what goes wrong at a visit: edges in pixels, tape in mm, cameras in their own sds.
 
-    ``bias``, ``hand`` and ``print_scale`` are the same at both visits.
+    ``bias``, ``hand`` and ``print_scale`` are the same at both visits.  Before each photograph the limb has
+    moved by ``shift`` mm each way and leant and turned by ``lean`` degrees about each axis.
     """
 
     bias: float = 0.10
@@ -57,6 +59,8 @@ class Errors:
     row: float = 1.6
     height: float = 1.0
     cameras: float = 1.0
+    shift: float = 0.0
+    lean: float = 0.0
 
     def exact(self) -> Errors:
         """Return no errors at all; girths are still whole millimetres."""
@@ -159,7 +163,7 @@ def visits(
     errors: Errors,
     *,
     seed: int = 0,
-    between: float | None = None,
+    between: tuple[float, ...] = (),
     spread: float = 6.0,
 ) -> tuple[Visit, ...]:
     """Return every visit to a limb; the second turned, shifted and with another phone.
@@ -171,13 +175,13 @@ def visits(
     seed
         Of all that is drawn, together with the limb's number.
     between
-        Azimuth of a third photograph, degrees; 45 lies between front and left side of the picture's limb.
+        Azimuths of more photographs, degrees; 45 lies between front and left side of the picture's limb.
     spread
         By how much photographs miss the front and the side, degrees.
     """
     rng = np.random.default_rng([1400, limb.number, seed])
     shared = rng.standard_normal(3)
-    azimuths = (90.0, 0.0 if limb.side == "right" else 180.0, *([] if between is None else [between]))
+    azimuths = (90.0, 0.0 if limb.side == "right" else 180.0, *between)
     yaw, shift = np.radians(rng.uniform(-6, 6)), rng.uniform(-8, 8, 2)
     turn = TURNS[limb.number % len(TURNS)]
     found = []
@@ -203,11 +207,7 @@ def _visit(limb, solid, errors, stand, shared, azimuths, spread, rng) -> Visit:
     )
     off = errors.bias * bias + errors.visit_bias * rng.standard_normal()
     views = []
-    for view, camera in zip(
-        exact_views(solid, true, limb.low - 30, limb.high + 30, step=2.0, axis_from_world=axis),
-        told,
-        strict=True,
-    ):
+    for view, camera in zip(_seen(limb, solid, true, axis, errors, rng), told, strict=True):
         edges = []
         for edge in view.edges:
             z = np.linspace(limb.low - 30, limb.high + 30, len(edge.points))
@@ -217,6 +217,20 @@ def _visit(limb, solid, errors, stand, shared, azimuths, spread, rng) -> Visit:
         views.append(View(view.name, camera, tuple(edges)))
     modes = tuple(tuple(_moved(camera, own) for camera, own in zip(told, row, strict=True)) for row in table)
     return Visit(tuple(views), _tape(limb, solid, errors, hand, rng), modes, axis)
+
+
+def _seen(limb, solid, cameras, axis, errors, rng) -> list[View]:
+    """Return what each camera sees; before each the limb has moved about its foot, if it moves at all."""
+    found = []
+    for camera in cameras:
+        stands = axis
+        if errors.shift or errors.lean:
+            turn = Rotation.from_rotvec(np.radians(errors.lean) * rng.standard_normal(3)).as_matrix()
+            step = np.append(errors.shift * rng.standard_normal(2), 0.0)
+            stands = Pose(turn, step) @ axis
+        views = exact_views(solid, (camera,), limb.low - 30, limb.high + 30, step=2.0, axis_from_world=stands)
+        found.append(replace(views[0], name=f"view-{len(found) + 1}"))
+    return found
 
 
 def _scaled(pose: Pose, scale: float) -> Pose:

@@ -61,9 +61,9 @@ def test_check_tells_between_which_heights_the_limb_is_seen(capsys, case):
     _, out, _ = run(capsys, "check", *case.photos, "--field", case.field, "--side", "left", "--json")
     findings = {finding["code"]: finding for finding in json.loads(out)["findings"]}
     assert "can be measured from" in findings["span"]["text"]
-    # without a girth the scale of the print may outweigh all that a third photograph tells
-    third = findings.get("third-photo")
-    assert third is None or "before any girth" in third["text"]
+    # without a girth the scale of the print may outweigh all that more photographs tell
+    more = findings.get("after-turn")
+    assert more is None or "before any girth" in more["text"]
 
 
 def test_check_for_people_draws_a_table(capsys):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -25,7 +25,7 @@ from digitise.shape.checks.overruled import overruled
 from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import SHARED_ERRORS, Limb
-from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, is_unlike, settle
+from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, is_unlike, likeliest_sway, settle
 from digitise.shape.scene import Scene, make_scene, touch_centre
 from digitise.shape.solve import EdgeData, Posterior, in_place, printed, solve
 from digitise.shape.tangents import Samples
@@ -276,6 +276,9 @@ def _solved(
 ) -> _Solved:
     """Solve from edges alone, under the given prior or the one that fits, and lay the tape beside it."""
     belief, sections = _settled(scene, basis, start, known, ignored)
+    sway = likeliest_sway(scene, basis, belief)
+    if sway > scene.swayed:
+        belief, sections = _settled(replace(scene, swayed=sway), basis, start, known, ignored)
     solid = known.given is None and is_solid(basis, belief, sections)
     if solid:
         # a made thing stands still

@@ -21,6 +21,8 @@ from digitise.shape.tangents import Planes, Samples, common_centre, touch, usabl
 SHIFT_SD_MM = 0.8
 LEAN_SD_DEG = 0.3
 TURN_SD_DEG = 0.3
+# in how many ways a limb sways before a camera, the first of them across its line of sight
+SWAY_WAYS, ACROSS = 5, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +42,8 @@ class Scene:
         How many of these belong to the calibration.
     centre
         (2,) point nearest to all middle rays, mm.
+    swayed
+        By how many times more than usual the limb may have moved between the photographs.
     """
 
     names: tuple[str, ...]
@@ -47,6 +51,7 @@ class Scene:
     moved: tuple[tuple[tuple[Planes, ...], ...], ...]
     doubts: int
     centre: Array
+    swayed: float = 1.0
 
     @property
     def still(self) -> Scene:
@@ -116,8 +121,8 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
     """Return what small movements of the limb between the photographs look like, as moved cameras.
 
     A limb that has moved before a camera is a camera that has moved, the other way, round the limb. The first
-    photograph defines where the limb is; in the second it may have been shifted across its axis, leant either
-    way and turned.
+    photograph defines where the limb is; in each other one it may have been shifted and leant, across the
+    line of sight and along it, and turned.
 
     Parameters
     ----------
@@ -128,38 +133,46 @@ def sway_modes(cameras: tuple[Camera, ...], axis_from_world: Pose) -> tuple[tupl
 
     Returns
     -------
-    Five modes of two photographs: the first camera, and the second moved by one sd. None of three or more:
-    they contradict each other as soon as the limb moves, and that is tested on the sections they make.
+    ``SWAY_WAYS`` modes for each photograph but the first: all cameras, that one moved by one sd; the first
+    ``ACROSS`` of them across its line of sight, where an outline shows a movement best.
 
     Examples
     --------
     >>> from synthetic import walking_cameras
-    >>> cameras = walking_cameras((90.0, 0.0))
+    >>> cameras = walking_cameras((90.0, 0.0, 45.0))
     >>> modes = sway_modes(cameras, Pose.identity())
     >>> len(modes), all(mode[0] is cameras[0] for mode in modes)
-    (5, True)
+    (10, True)
 
-    A limb shifted by 0.8 mm along x is a camera that stands 0.8 mm the other way:
+    A limb shifted by 0.8 mm along y, across the sight of a camera on the x axis, is a camera that stands
+    0.8 mm the other way:
 
     >>> (0.0 + (modes[0][1].centre - cameras[1].centre).round(6)).tolist()
-    [-0.8, 0.0, 0.0]
+    [0.0, -0.8, 0.0]
 
     One photograph alone tells nothing of a movement:
 
     >>> sway_modes(cameras[:1], Pose.identity())
     ()
     """
-    if len(cameras) != 2:
-        return ()
-    steps = [axis_from_world.inverse() @ step @ axis_from_world for step in _steps()]
-    first, second = cameras
-    return tuple(
-        (first, replace(second, camera_from_world=second.camera_from_world @ step)) for step in steps
-    )
+    modes = []
+    for n in range(1, len(cameras)):
+        for step in _steps(axis_from_world.apply(cameras[n].centre)):
+            seen = cameras[n].camera_from_world @ axis_from_world.inverse() @ step @ axis_from_world
+            modes.append((*cameras[:n], replace(cameras[n], camera_from_world=seen), *cameras[n + 1 :]))
+    return tuple(modes)
 
 
-def _steps() -> list[Pose]:
-    still, here, along = np.eye(3), np.zeros(3), np.eye(3)
-    shifts = [Pose(still, SHIFT_SD_MM * along[k]) for k in range(2)]
-    turns = np.radians([LEAN_SD_DEG, LEAN_SD_DEG, TURN_SD_DEG])
-    return [*shifts, *(Pose(Rotation.from_rotvec(turns[k] * along[k]).as_matrix(), here) for k in range(3))]
+def _steps(centre: Array) -> list[Pose]:
+    """Return movements of one sd each before a camera: shift, lean across its sight, both along it, turn."""
+    away = centre[:2] / np.linalg.norm(centre[:2])
+    along, up, still = np.array([*away, 0.0]), np.array([0.0, 0.0, 1.0]), np.eye(3)
+    across = np.cross(up, along)
+    found = []
+    for way in (across, along):
+        found += [Pose(still, SHIFT_SD_MM * way), _turned(LEAN_SD_DEG, np.cross(up, way))]
+    return [*found, _turned(TURN_SD_DEG, up)]
+
+
+def _turned(degrees: float, about: Array) -> Pose:
+    return Pose(Rotation.from_rotvec(np.radians(degrees) * about).as_matrix(), np.zeros(3))

@@ -19,8 +19,8 @@ from digitise.workflow.posture.lying import Posture, limb_that_lies, require_lie
 from digitise.workflow.posture.of_hand import of_the_hand, require_arms
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.left_out import hidden_findings
+from digitise.workflow.seen.more_photos import more_photos
 from digitise.workflow.seen.outlines import find_outlines
-from digitise.workflow.seen.third_photo import third_photo
 from digitise.workflow.stands import axis_beside
 
 
@@ -113,7 +113,7 @@ def _of_limb(sighted: Outlined, limb: LimbKind, side: Side) -> tuple[Finding, ..
         _span(fit),
         *_hems(sighted),
         *hidden_findings(sighted.outlines, found.from_mm, found.to_mm),
-        *third_photo(found, sighted.calibration.cameras, sighted.outlines, taped=False),
+        *more_photos(found, sighted.calibration.cameras, sighted.outlines, taped=False),
     )
 
 

@@ -37,8 +37,8 @@ from digitise.workflow.seen.left_out import (
     cure_of,
     hidden_findings,
 )
+from digitise.workflow.seen.more_photos import more_photos
 from digitise.workflow.seen.outlines import find_outlines
-from digitise.workflow.seen.third_photo import third_photo
 from digitise.workflow.stands import axis_beside
 from digitise.workflow.usable import require_count
 
@@ -215,7 +215,7 @@ def fit_outlines(
         fit = down_to_foot(fit, lambda low: solve(low, None if to_mm is None else fit.limb.to_mm))
     told = (*sighted.inspection.findings, *sighted.findings, *unseen)
     told += hidden_findings(sighted.outlines, fit.limb.from_mm, fit.limb.to_mm)
-    told += third_photo(fit.limb, sighted.calibration.cameras, sighted.outlines)
+    told += more_photos(fit.limb, sighted.calibration.cameras, sighted.outlines)
     if sighted.posture:
         fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)

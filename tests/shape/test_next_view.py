@@ -5,7 +5,7 @@ import pytest
 import synthetic
 from prior_limbs import draw_limb
 
-from digitise.shape.checks.next_view import azimuth_deg, best_next_view
+from digitise.shape.checks.next_view import azimuth_deg, best_next_view, volume_after_turn
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import volume
 from digitise.tape.rows import TapeRow
@@ -30,6 +30,18 @@ def test_the_interval_foretold_is_that_of_the_photograph_taken(third):
     assert told.then.sd == pytest.approx(volume(three, *LEVELS).sd, rel=0.15)
     assert told.now.sd == pytest.approx(volume(two, *LEVELS).sd)
     assert 0.0 < told.narrower < 1.0
+
+
+@pytest.mark.parametrize("turn", [45.0, -45.0])
+def test_the_interval_foretold_after_a_turn_is_that_of_all_four_photographs(turn):
+    solid = draw_limb(np.random.default_rng(3))
+    views, two = measured(solid, (90.0, 180.0))
+    told = volume_after_turn(two, [view.camera for view in views], turn)
+    _, four = measured(solid, (90.0, 180.0, 90.0 + turn, 180.0 + turn))
+    assert told.sd == pytest.approx(volume(four, *LEVELS).sd, rel=0.15)
+    # and more than a third photograph alone tells
+    third = best_next_view(two, [view.camera for view in views], (135.0, 135.0))
+    assert told.sd < third.then.sd
 
 
 def test_the_best_is_from_a_direction_that_nobody_has_taken():

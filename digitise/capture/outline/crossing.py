@@ -6,6 +6,9 @@ other body hides the limb's own edge. It does so as well where it leaves little 
 
 Where the gap between them opens wide below the corner, as between thighs, neither stands before the other:
 skin is pressed on skin above it. What shows there is the crease between both, beside the limb's own line.
+
+Thighs that meet do so up to the groin, side by side as hips are: seen from the inner side the other one stands
+before the limb, however straight the limb's line seems to go on.
 """
 
 from __future__ import annotations
@@ -37,7 +40,10 @@ _CLEARLY_MM = 3.0  # by so much nearer the one edge lies to the other body's lin
 # Of a gap, mm of width per mm of height: between the thighs of ten made bodies, seen from before, 0.37 to
 # 0.53; between legs one behind the other, seen from the side, up to 0.3
 _WEDGE = 0.33
+_OPENS = 0.05  # a gap that opens by less does not tell where it closes
 _BROKEN_MM = 16.0
+_TOP_MM = 40.0  # a hem and its rim
+_ASIDE = 0.35  # sine of 20 degrees
 _NOTCH_ROWS = 11  # 22 mm: what the corner's own blur moves
 _KEEPS_MM = 1.0  # two pixels: so far from its own line an edge above the corner is still told by it
 _UNIFORM = 12.0**-0.5  # sd of what lies anywhere within a width, by that width
@@ -64,8 +70,22 @@ def other_before(strip: Strip, panel: Panel, region: Region, index: int) -> Mask
     lost = region.hidden[index] | (region.strayed_mm[index] > 0.0)
     for first, last in runs:
         crosses = any(_goes_on_from_other(own, far, *corner) for corner in _corners(first, last, len(own)))
-        found[first:last] = crosses or _cuts_in(np.where(lost, np.nan, width), first, last)
+        if crosses or _cuts_in(np.where(lost, np.nan, width), first, last):
+            found[first:last] = True
+        elif first * STEP_MM < _TOP_MM and _other_thigh_before(strip, index):
+            closing = _closing(far - own, first, last)
+            found[first : last if closing is None else int(closing[0])] = True
     return found
+
+
+def _other_thigh_before(strip: Strip, index: int) -> bool:
+    """Tell whether another leg that is seen beside a boundary stands nearer to the camera at the groin.
+
+    Toes point along y, so it stands beside the limb along x, towards the side on which it is seen.
+    """
+    right, towards = strip.world_from_plane.rotation[:2, 0], strip.world_from_plane.rotation[:2, 2]
+    beyond = (-1, 1)[index] * right[0]
+    return bool(abs(beyond) > _ASIDE and np.sign(beyond) * towards[0] > _ASIDE)
 
 
 def creased(strip: Strip, panel: Panel, region: Region, index: int) -> Array:
@@ -87,8 +107,8 @@ def creased(strip: Strip, panel: Panel, region: Region, index: int) -> Array:
     outward, edge = (-1, 1)[index], (region.left, region.right)[index]
     far = _far_edge(strip, panel, region, index)
     for first, last in true_runs(region.touched[index]):
-        corner = _wedge(far - outward * edge, first, last)
-        if corner is None:
+        corner = _closing(far - outward * edge, first, last)
+        if corner is None or corner[1] < _WEDGE:
             continue
         end, opening = corner
         above = np.arange(first, min(int(end), last))
@@ -101,10 +121,10 @@ def creased(strip: Strip, panel: Panel, region: Region, index: int) -> Array:
     return found
 
 
-def _wedge(gap: Array, first: int, last: int) -> tuple[float, float] | None:
+def _closing(gap: Array, first: int, last: int) -> tuple[float, float] | None:
     """Return the row at which a gap (n,) mm below a run closes, and by how much it opens, mm per mm down.
 
-    None where it does not open like a wedge, or no gap is seen.
+    None where it does not open downwards, or no gap is seen.
     """
     reach = int((_CORNER_MM + _TOLD_MM) / STEP_MM)
     rows = first + np.flatnonzero(np.isfinite(gap[first : last + reach]))
@@ -115,9 +135,9 @@ def _wedge(gap: Array, first: int, last: int) -> tuple[float, float] | None:
     if len(rows) < _LEAST_ROWS:
         return None
     slope, intercept = median_line(rows, gap[rows])
-    if slope < _WEDGE * STEP_MM:
+    if slope < _OPENS * STEP_MM:
         return None
-    return float(-intercept / slope), float(slope / STEP_MM)
+    return float(np.clip(-intercept / slope, first, last)), float(slope / STEP_MM)
 
 
 def _cuts_in(width: Array, first: int, last: int) -> bool:

@@ -1,4 +1,4 @@
-"""From where one more photograph would narrow a limb's volume most, and by how much.
+"""By how much photographs not yet taken would narrow a limb's volume, and from where one more does most.
 
 A photograph not yet taken has no outline, but where its edges would touch the limb is known from the limb
 itself, and how well it would see them from the photographs at hand. Their information is added to the
@@ -12,13 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import block_diag, cho_factor, cho_solve
 
 from digitise.errors import ShapeError
 from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
-from digitise.geometry.support import fourier
+from digitise.geometry.support import fourier, support_of
 from digitise.shape.limb import SHARED_ERRORS, Estimate, Limb, volume
+from digitise.shape.scene import LEAN_SD_DEG, SHIFT_SD_MM, TURN_SD_DEG
 from digitise.shape.solve import BIAS_SD_PX, EdgeData, edge_covariance
 from digitise.shape.tangents import Samples
 
@@ -68,30 +69,52 @@ def best_next_view(
     Returns
     -------
     None where every direction is taken.
-    """
-    taken = [azimuth_deg(camera, limb) for camera in cameras]
-    tried = np.arange(between_deg[0], between_deg[1] + 1.0, _STEP_DEG)
-    free = [at for at in tried if all(_apart(at, other) >= _APART_DEG for other in taken)]
-    if not free:
-        return None
-    known = [_volume_with(limb, cameras, at) for at in free]
-    best = int(np.argmin([then.sd for then in known]))
-    return NextView(float(free[best]), _volume(limb), known[best])
-
-
-def _volume_with(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> Estimate[float]:
-    """Return the volume as a photograph from the direction ``at_deg`` would tell it, everything in sight.
 
     Raises
     ------
     ShapeError
         When the cameras at hand stand within the limb.
     """
+    taken = [azimuth_deg(camera, limb) for camera in cameras]
+    tried = np.arange(between_deg[0], between_deg[1] + 1.0, _STEP_DEG)
+    free = [at for at in tried if all(_apart(at, other) >= _APART_DEG for other in taken)]
+    if not free:
+        return None
+    known = [_volume(_limb_with(limb, cameras, at)) for at in free]
+    best = int(np.argmin([then.sd for then in known]))
+    return NextView(float(free[best]), _volume(limb), known[best])
+
+
+def volume_after_turn(limb: Limb, cameras: Sequence[Camera], turn_deg: float) -> Estimate[float]:
+    """Return the volume as it would be known with all photographs once more, the limb turned between.
+
+    Parameters
+    ----------
+    limb
+        The limb as it is known, standing on its frame's origin.
+    cameras
+        Those of the photographs at hand.
+    turn_deg
+        By how much the limb turns about its axis before they are taken again.
+
+    Raises
+    ------
+    ShapeError
+        When the cameras at hand stand within the limb.
+    """
+    known = limb
+    for camera in cameras:
+        known = _limb_with(known, cameras, azimuth_deg(camera, limb) + turn_deg)
+    return _volume(known)
+
+
+def _limb_with(limb: Limb, cameras: Sequence[Camera], at_deg: float) -> Limb:
+    """Return the limb as a photograph from the direction ``at_deg`` would tell it, everything in sight."""
     away = [float(np.linalg.norm(_seen_from(camera, limb)[:2])) for camera in cameras]
     focal = [camera.lens.focal_px for camera in cameras]
     distance, pitch = float(np.mean(away)), float(np.mean(np.divide(away, focal)))
     centre = distance * np.array([np.cos(np.radians(at_deg)), np.sin(np.radians(at_deg))])
-    return _volume(replace(limb, covariance=_with_view(limb, centre, pitch)))
+    return _with_view(limb, centre, pitch)
 
 
 def _volume(limb: Limb) -> Estimate[float]:
@@ -115,28 +138,40 @@ def _apart(one: float, other: float) -> float:
     return min(turn, 180.0 - turn)
 
 
-def _with_view(limb: Limb, centre: Array, pitch: float) -> Array:
-    """Return the covariance (p, p) with the edges seen from ``centre`` (2,), a pixel ``pitch`` mm wide."""
+def _with_view(limb: Limb, centre: Array, pitch: float) -> Limb:
+    """Return the limb as known with the edges seen from ``centre`` (2,), a pixel ``pitch`` mm wide."""
     p, shared = limb.basis.size, limb.shared
     # one photograph more says nothing of the print's scale
     print_doubt = 0.0 if limb.print_scale is None else np.outer(limb.print_scale, limb.print_scale)
     joint = limb.covariance - print_doubt
     if shared is not None:
         joint = np.block([[joint, shared.with_shape], [shared.with_shape.T, shared.covariance]])
-    for theta, z in _rims(limb, centre):
-        rows = limb.basis.design(theta, z)
-        if shared is not None:
-            bias = np.zeros((len(z), len(SHARED_ERRORS)))
-            bias[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * pitch
-            rows = np.column_stack([rows, bias])
-        seen = rows @ joint
-        told = cho_factor(seen @ rows.T + _noise(theta, z, pitch), lower=True)
-        joint = joint - seen.T @ cho_solve(told, seen)
-    return np.asarray((joint[:p, :p] + joint[:p, :p].T) / 2 + print_doubt)
+    theta, z = _rims(limb, centre)
+    rows = limb.basis.design(theta, z)
+    if shared is not None:
+        bias = np.zeros((len(z), len(SHARED_ERRORS)))
+        bias[:, SHARED_ERRORS.index("outline")] = BIAS_SD_PX * pitch
+        rows = np.column_stack([rows, bias])
+    swayed = _swayed(limb, theta, z)
+    seen = rows @ joint
+    told = cho_factor(seen @ rows.T + _noise(theta, z, pitch) + swayed @ swayed.T, lower=True)
+    joint = joint - seen.T @ cho_solve(told, seen)
+    joint = (joint + joint.T) / 2
+    if shared is not None:
+        shared = replace(shared, with_shape=joint[:p, p:], covariance=joint[p:, p:])
+    return replace(limb, covariance=joint[:p, :p] + print_doubt, shared=shared)
 
 
-def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:
-    """Return for both edges seen from ``centre`` (2,) the directions of their normals and their heights.
+def _swayed(limb: Limb, theta: Array, z: Array) -> Array:
+    """Return by how much rims (N,) stand out for one sd of each way in which a limb sways, (N, 5) mm."""
+    lean, turn = np.radians([LEAN_SD_DEG, TURN_SD_DEG])
+    c, s = np.cos(theta), np.sin(theta)
+    turned = -turn * support_of(limb.basis.sections(limb.mean, z), theta, 1)
+    return np.stack([SHIFT_SD_MM * c, SHIFT_SD_MM * s, lean * z * c, lean * z * s, turned], axis=1)
+
+
+def _rims(limb: Limb, centre: Array) -> tuple[Array, Array]:
+    """Return for both edges seen from ``centre`` (2,), one after the other, normals' directions and heights.
 
     A line of sight that touches a section with normal theta satisfies h(theta) = centre . (cos, sin).
     """
@@ -153,11 +188,19 @@ def _rims(limb: Limb, centre: Array) -> list[tuple[Array, Array]]:
         at = np.argmax(turn, axis=1)
         low, high = (before[np.arange(len(z)), at + k] for k in (0, 1))
         theta = _DIRECTIONS[at] + (_DIRECTIONS[1] - _DIRECTIONS[0]) * low / (low - high)
-        found.append((theta, z))
-    return found
+        found.append(theta)
+    return np.concatenate(found), np.concatenate([z, z])
 
 
 def _noise(theta: Array, z: Array, pitch: float) -> Array:
+    """Return the covariance (N, N) of both edges' points, the first half of them of one edge."""
+    half = len(z) // 2
+    return np.asarray(
+        block_diag(*(_edge_noise(theta[part], z[part], pitch) for part in (slice(half), slice(half, None))))
+    )
+
+
+def _edge_noise(theta: Array, z: Array, pitch: float) -> Array:
     every = np.ones(len(z))
     samples = Samples(theta, z, np.zeros(len(z)), pitch * every, _SD_PX * every, every > 0)
     return edge_covariance(EdgeData(0, 0, samples, np.zeros((len(z), 0)), every))

@@ -1,4 +1,4 @@
-"""A third photograph, asked for by name: from where, why, and how much narrower the interval would be."""
+"""More photographs, asked for by name: from where, why, and how much narrower the interval would be."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from digitise.capture.checks.finding import Finding
 from digitise.capture.outline.find import Outline
 from digitise.capture.outline.result import Hidden
 from digitise.geometry.camera import Camera
-from digitise.shape.checks.next_view import NextView, azimuth_deg, best_next_view
-from digitise.shape.limb import Z95, Limb
+from digitise.shape.checks.next_view import NextView, azimuth_deg, best_next_view, volume_after_turn
+from digitise.shape.limb import Z95, Limb, volume
 
-CODE = "third-photo"
+THIRD = "third-photo"
+AFTER_TURN = "after-turn"
+_TURN_DEG = 45.0  # of two views a right angle apart, those between them
 _WORTH = 0.10  # a photograph that narrows the interval by less is not worth a second set-up
 _CLEARLY_MORE = 0.10  # of the interval: by so much must a direction be better for which a panel is carried
 _WIDE = 0.02  # half-width of the interval over the volume from which it is asked for, not only offered
@@ -32,10 +34,13 @@ _ROUND = (
 )
 
 
-def third_photo(
+def more_photos(
     limb: Limb, cameras: Sequence[Camera], outlines: Sequence[Outline], *, taped: bool = True
 ) -> tuple[Finding, ...]:
-    """Return which third photograph would tell most of a standing limb; nothing where none is worth it.
+    """Return which photographs beside two would tell most of a standing limb; nothing where none is worth it.
+
+    Where an edge is hidden that is a third one, else both once more with the limb turned between: what two
+    views at a right angle cannot see, two between them do.
 
     Parameters
     ----------
@@ -48,19 +53,46 @@ def third_photo(
     """
     if len(cameras) != 2 or limb.lying or abs(limb.axis_from_world.rotation[2, 2]) < 0.5:
         return ()
+    hidden = _hidden(limb, outlines)
+    if hidden is None:
+        return _turned(limb, cameras, taped=taped)
     view = _best(limb, cameras)
     if view is None or view.narrower < _WORTH:
         return ()
-    before, after = (100 * Z95 * known.sd / view.now.mean for known in (view.now, view.then))
-    hidden = _hidden(limb, outlines)
-    asked = hidden is not None or before > 100 * _WIDE
+    number, part = hidden
+    gain = _narrowing(*(_half(known.sd, view.now.mean) for known in (view.now, view.then)), taped=taped)
     text = (
-        f"A third photograph would narrow the volume's interval{'' if taped else ', before any girth,'} from "
-        f"±{before:.1f} % to about "
-        f"±{after:.1f} %: {_why(hidden)}."
+        f"A third photograph would narrow {gain}: in photograph {number} the {part.side} edge is hidden by "
+        f"{part.what} from {part.from_mm:.0f} to {part.to_mm:.0f} mm."
     )
     do = f"Take it from {direction_words(view.azimuth_deg, limb.side)}, with a panel behind the limb."
-    return (Finding("", CODE, "warning" if asked else "note", text, do),)
+    return (Finding("", THIRD, "warning", text, do),)
+
+
+def _turned(limb: Limb, cameras: Sequence[Camera], *, taped: bool) -> tuple[Finding, ...]:
+    """Return what both photographs once more would do, mat and foot turned by an eighth of a turn."""
+    now = volume(limb, limb.from_mm, limb.to_mm)
+    ml, sd = float(now.mean), float(now.sd)
+    before, after = _half(sd, ml), _half(volume_after_turn(limb, cameras, _TURN_DEG).sd, ml)
+    if after > (1 - _WORTH) * before:
+        return ()
+    text = (
+        "Both photographs once more, mat and foot turned together by an eighth of a turn, would narrow "
+        f"{_narrowing(before, after, taped=taped)}, and that of a change between two such visits by more: "
+        "two cannot see how three-cornered, square or turned sections are."
+    )
+    do = "Turn them by 45 degrees, wall still on both sides of the limb, and photograph from the same places."
+    return (Finding("", AFTER_TURN, "warning" if before > 100 * _WIDE else "note", text, do),)
+
+
+def _narrowing(before: float, after: float, *, taped: bool) -> str:
+    """Say what becomes of the interval; its halves are given as percent of the volume."""
+    untaped = "" if taped else ", before any girth,"
+    return f"the volume's interval{untaped} from ±{before:.1f} % to about ±{after:.1f} %"
+
+
+def _half(sd: float, ml: float) -> float:
+    return float(100 * Z95 * sd / ml)
 
 
 def _best(limb: Limb, cameras: Sequence[Camera]) -> NextView | None:
@@ -85,16 +117,6 @@ def _hidden(limb: Limb, outlines: Sequence[Outline]) -> tuple[int, Hidden] | Non
     ]
     length, number, part = max(parts, key=lambda each: each[0], default=(0.0, 0, None))
     return None if part is None or length < _LEAST_HIDDEN_MM else (number, part)
-
-
-def _why(hidden: tuple[int, Hidden] | None) -> str:
-    if hidden is None:
-        return "two photographs cannot see how three-cornered or square the sections are"
-    number, part = hidden
-    return (
-        f"in photograph {number} the {part.side} edge is hidden by {part.what} from {part.from_mm:.0f} to "
-        f"{part.to_mm:.0f} mm"
-    )
 
 
 def direction_words(azimuth: float, side: Side) -> str:
