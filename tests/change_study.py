@@ -23,6 +23,7 @@ from digitise.care.change.compare import compare
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Limb, volume
 from digitise.shape.priors import SectionPrior
+from digitise.shape.scene import LEAN_SD_DEG, SHIFT_SD_MM
 from digitise.tape.volumes import cone_volume_ml
 
 RESULTS = ROOT / "tests/data/limbs/change.json"
@@ -30,14 +31,21 @@ FIRST_KEPT = 30
 CONE_REACH_MM = 150.0
 # a part of the greatest change of girth that counts as the place of it
 _PLACE = 0.9
-HOW = {
-    "as measured": (AS_MEASURED, 6.0),
-    "poor edges": (POOR_EDGES, 6.0),
-    "square": (AS_MEASURED, 1.5),
+# between front and side on either side: both photographs once more after an eighth of a turn
+BOTH_BETWEEN = (45.0, 135.0)
+# as standing people do between photographs a minute apart
+SWAYING = replace(AS_MEASURED, shift=SHIFT_SD_MM, lean=LEAN_SD_DEG)
+HOW: dict[str, tuple[Errors, float, tuple[float, ...]]] = {
+    "as measured": (AS_MEASURED, 6.0, ()),
+    "poor edges": (POOR_EDGES, 6.0, ()),
+    "square": (AS_MEASURED, 1.5, ()),
+    "swaying": (SWAYING, 6.0, ()),
+    "four": (AS_MEASURED, 6.0, BOTH_BETWEEN),
+    "four, swaying": (SWAYING, 6.0, BOTH_BETWEEN),
 }
 
 
-def fitted(limb: BodyLimb, errors: Errors, prior: SectionPrior | None = None, **how: float) -> list[Limb]:
+def fitted(limb: BodyLimb, errors: Errors, prior: SectionPrior | None = None, **how) -> list[Limb]:
     """Return the limb as the program finds it at every visit; ``prior`` stands for what it would take."""
     return [
         fit_limb(
@@ -53,9 +61,9 @@ def fitted(limb: BodyLimb, errors: Errors, prior: SectionPrior | None = None, **
     ]
 
 
-def judged(limb: BodyLimb, errors: Errors, spread: float) -> dict:
+def judged(limb: BodyLimb, errors: Errors, spread: float, between: tuple[float, ...]) -> dict:
     """Return one pair's errors; percent of the first volume of the whole or of the segment."""
-    first, second = fitted(limb, errors, spread=spread)
+    first, second = fitted(limb, errors, spread=spread, between=between)
     change = compare(first, second)
     true_ml, true_change = volume_change(limb, limb.low, limb.high)
     apart = [volume(one, limb.low, limb.high) for one in (first, second)]
@@ -105,12 +113,17 @@ def _percent(part: float, whole: float) -> float:
 
 
 def third_photograph(limb: BodyLimb) -> dict:
-    """Return the error of the first volume from two photographs and from a third between them, percent."""
+    """Return the error of the first volume from two photographs, a third and both between them, percent."""
     once = replace(limb, solids=limb.solids[:1])
     true = limb.solids[0].volume(limb.low, limb.high)
     outer = 45.0 if limb.side == "right" else 135.0
     found = {}
-    for name, between in (("two", None), ("front-outer", outer), ("front-inner", 180.0 - outer)):
+    for name, between in (
+        ("two", ()),
+        ("front-outer", (outer,)),
+        ("front-inner", (180.0 - outer,)),
+        ("both", BOTH_BETWEEN),
+    ):
         stated = volume(fitted(once, AS_MEASURED, between=between)[0], limb.low, limb.high)
         found[name] = [_percent(float(stated.mean) - true, true), _percent(1.96 * float(stated.sd), true)]
     return {"pair": limb.number, **found}

@@ -145,7 +145,8 @@ PHOTOS_HEAD = "2 · Photographs"
 PHOTOS_UPLOAD = "Two photographs, about a quarter turn apart"
 PHOTOS_HELP = (
     "JPEG, PNG or HEIC, as the phone saved them. On a phone this opens its camera too. A field.json or a tape.csv "
-    "may be dropped here as well. For the foot add a photograph from above it."
+    "may be dropped here as well. For a change from week to week four are better: both once more, mat and foot "
+    "turned by an eighth of a turn. For the foot add a photograph from above it."
 )
 CAMERA_TOGGLE = "Use this device's camera"
 CAMERA = "Take a photograph"
@@ -492,7 +493,7 @@ SETUP_STEPS = (
 )
 SETUP_LITTLE_ROOM = (
     "Little room? One backdrop and one camera place are enough: after the first photograph turn mat and foot "
-    "together by a quarter turn and take the second from the same place."
+    "together by a quarter turn and take the second from the same place. For four, turn by an eighth each time."
 )
 SETUP_DOWNLOAD = "Download the sheets"
 SETUP_PAPER = "Paper"

@@ -46,8 +46,8 @@ _SOLID_LOG_ODDS = 7.0
 _LIKE_LOG_ODDS = 10.0
 # Two views cannot contradict each other; of three, what looks like a movement may be the sections' order 3.
 # With four, the limb is taken to have moved more than usual where the edges are likelier for it by this (log
-# odds): no edges of 12 drawn legs that stood still were, of those that moved by 2 mm and 0.75 degrees (sd) half
-# were, and intervals held 11 instead of 7.
+# odds): no edges of 12 drawn legs that stood still were, of those that moved by 2 mm and 0.75 degrees (sd)
+# half were, and intervals held 11 instead of 7.
 _LEAST_TELLING = 4
 _SWAYS = (1.0, 2.0, 4.0, 8.0)
 _SWAY_LOG_ODDS = 5.0

@@ -128,20 +128,22 @@ def edge_covariance(data: EdgeData) -> Array:
 
 
 def _wandering(samples: Samples) -> Array:
-    """Return the covariance (N, N) of what an edge's samples err by together, mm^2."""
+    """Return the covariance (N, N) of what an edge's samples err by together, mm^2.
+
+    A stretch that may lie far off is another body's edge or none: it is off as a whole.
+    """
     distance = np.abs(samples.z[:, None] - samples.z) * np.sqrt(3.0) / WANDER_LENGTH_MM
     shared = OFFSET_SD_PX**2 + WANDER_SD_PX**2 * (1 + distance) * np.exp(-distance)
-    scale = _scale(samples)
+    told = np.hypot(OFFSET_SD_PX, WANDER_SD_PX)
+    doubtful = np.maximum(UNSURE_FACTOR, samples.sd_px / told)
+    scale = samples.mm_per_px * np.where(samples.sure, 1.0, doubtful)
     return np.asarray(np.outer(scale, scale) * shared)
 
 
 def _own_variance(samples: Samples) -> Array:
     """Return the variance (N,) of each sample's own error, mm^2."""
-    return np.asarray((np.maximum(samples.sd_px, LEAST_SD_PX) * _scale(samples)) ** 2)
-
-
-def _scale(samples: Samples) -> Array:
-    return samples.mm_per_px * np.where(samples.sure, 1.0, UNSURE_FACTOR)
+    scale = samples.mm_per_px * np.where(samples.sure, 1.0, UNSURE_FACTOR)
+    return np.asarray((np.maximum(samples.sd_px, LEAST_SD_PX) * scale) ** 2)
 
 
 def girth_rows(basis: Basis, z: Array) -> Array:

@@ -7,8 +7,8 @@ other body hides the limb's own edge. It does so as well where it leaves little 
 Where the gap between them opens wide below the corner, as between thighs, neither stands before the other:
 skin is pressed on skin above it. What shows there is the crease between both, beside the limb's own line.
 
-Thighs that meet do so up to the groin, side by side as hips are: seen from the inner side the other one stands
-before the limb, however straight the limb's line seems to go on.
+Thighs that meet do so up to the groin, side by side as hips are: seen from the inner side the other one
+stands before the limb, however straight the limb's line seems to go on.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ _WEDGE = 0.33
 _OPENS = 0.05  # a gap that opens by less does not tell where it closes
 _BROKEN_MM = 16.0
 _TOP_MM = 40.0  # a hem and its rim
-_ASIDE = 0.35  # sine of 20 degrees
+_ASIDE = 0.5  # sine of 30 degrees: nearer to the front thighs press, nearer to the side any part may hide
 _NOTCH_ROWS = 11  # 22 mm: what the corner's own blur moves
 _KEEPS_MM = 1.0  # two pixels: so far from its own line an edge above the corner is still told by it
 _UNIFORM = 12.0**-0.5  # sd of what lies anywhere within a width, by that width

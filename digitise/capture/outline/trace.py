@@ -245,7 +245,7 @@ def _within(edge: Edge, second: SecondEdge) -> Edge:
         gaussian_filter1d(inner.astype(float), 2.0), 1e-6
     )
     points = np.where(inner[:, None], edge.points - depth[:, None] * edge.normals, edge.points)
-    least = np.where(inner, second.sd_px, np.where(second.near, _NEAR_SD_PX, 0.0))
+    least = np.maximum(second.sd_px, np.where(second.near & ~inner, _NEAR_SD_PX, 0.0))
     return replace(
         edge, points=points, sd_px=np.maximum(edge.sd_px, least), sure=edge.sure & ~inner & ~second.near
     )

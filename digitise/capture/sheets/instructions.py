@@ -64,7 +64,7 @@ _STEPS = (
     (
         "Other leg",
         "Turn the mat and the person by half a turn, other foot on the drawing; nothing else moves. Or both "
-        "legs at once, with a third photograph: see the next page.",
+        "legs at once, with a third photograph: see the next page, and how four show a change better.",
     ),
     (
         "Little room?",
@@ -117,12 +117,12 @@ def set_page(
     document.remark(MARGIN, height - MARGIN / 2)
     y = MARGIN + 12.0
     for number, (name, words) in enumerate(steps, start=1):
-        y = _set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {name}", words))
+        y = set_step(document, (MARGIN, y), width - 2 * MARGIN, (f"{number}  {name}", words))
     return width, y
 
 
-def _set_step(document: Document, at: Point, width: float, step: tuple[str, str]) -> float:
-    """Set one numbered step, its title in the left column; return where the next one starts."""
+def set_step(document: Document, at: Point, width: float, step: tuple[str, str]) -> float:
+    """Set one step, its title in the left column; return where the next one starts, mm."""
     x, y = at
     document.set_font(FONT, "B", 10.5)
     document.text(x, y + 3.7, step[0])

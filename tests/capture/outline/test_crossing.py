@@ -8,8 +8,10 @@ from strips import SKIN, made_strip
 
 from digitise.capture.outline.crossing import creased, other_before
 from digitise.capture.outline.region import Region
+from digitise.capture.photo.rectified import STEP_MM
 from digitise.capture.surroundings.backdrop import find_panel
 from digitise.capture.surroundings.dressing import dressings
+from digitise.geometry.rigid import Pose
 
 CORNER_MM = 400.0
 THIGHS_MM = 680.0  # where two thighs meet; below, the limb's edge is straight
@@ -108,6 +110,25 @@ def test_a_crease_between_thighs_tells_how_far_off_the_limb_may_be(rng):
     spread = off / 3.0**0.5
     assert np.all((sd[sd > 0.0] > spread[sd > 0.0] / 1.1) & (sd[sd > 0.0] < 1.1 * spread[sd > 0.0]))
     assert not creased(strip, panel, region, 0).any()
+
+
+def seen_from(strip, azimuth):
+    """The strip as of a camera at this azimuth, degrees: 90 is before the toes, 180 the person's left."""
+    c, s = np.cos(np.radians(azimuth)), np.sin(np.radians(azimuth))
+    turn = np.array([[-s, 0.0, c], [c, 0.0, s], [0.0, 1.0, 0.0]])
+    return dataclasses.replace(strip, world_from_plane=Pose(turn, np.zeros(3)))
+
+
+@pytest.mark.parametrize(("azimuth", "hides"), [(135.0, True), (110.0, False), (90.0, False), (45.0, False)])
+def test_a_thigh_hides_the_limb_from_its_own_side_alone(rng, azimuth, hides):
+    """What shows on the right of the picture is on the person's left: nearer, seen from their front left."""
+    strip, panel, region, _ = pressed(rng, 0.2)
+    found = other_before(seen_from(strip, azimuth), panel, region, 1)
+    z = strip.heights[region.rows]
+    # the gap's lines cross within a cell of either of 0.2 mm per mm
+    assert np.array_equal(found, (z > THIGHS_MM) & hides) or (
+        hides and np.abs(z[found].min() - THIGHS_MM) < 2 * STEP_MM / 0.2
+    )
 
 
 def test_an_edge_that_keeps_to_its_own_line_is_none_of_a_crease(rng):

@@ -101,6 +101,20 @@ def test_where_a_long_sliver_comes_out_again_too_narrow_to_tell_the_edge_is_unsu
     assert np.all((found.near | (found.depth_px > 0))[depth_mm > 1.0])
 
 
+def test_beyond_a_sliver_that_is_lost_at_its_full_width_the_edge_may_be_the_other_legs(rng):
+    """From the 100th row up the other leg is as bright as the limb: its 15 mm do not show, but are there."""
+    lost_at, wide = 100, np.full(ROWS, 15.0)
+    picture, points, normals = made(rng, wide)
+    plain, *_ = made(rng, np.zeros(ROWS))
+    cut = round(lost_at * 2 / PIXEL_MM)
+    picture[:cut] = plain[:cut]
+    found = second_edge(picture, points, normals, PIXEL_MM, np.zeros(ROWS, bool))
+    beyond = slice(lost_at - 12)  # lines of 24 mm on either side of it still show the sliver
+    assert np.all(found.near[beyond])
+    # as far off as the sliver was wide, to the 5 px within which a line is told
+    assert np.all(np.abs(found.sd_px[beyond] - wide[0] / PIXEL_MM) < 5.0)
+
+
 @pytest.mark.parametrize("grain", [2.0, 6.0])
 def test_skin_alone_has_no_second_edge(rng, grain):
     found = seen(rng, np.zeros(ROWS), grain=grain)

@@ -72,6 +72,8 @@ _OFF_RIM_PX = 12.0  # a rim's own shade makes lines up to 8 px within
 # A line leaves its course on such a share of its rows: on made visits other legs' ends on up to 0.12 of them,
 # lines that grain makes in the dark on 0.15 and more.
 _COURSE_ROWS, _LEAVES_PX, _MOST_UNSTEADY = 11, 3.0, 0.135
+# lines found by chance leave it on 0.4, another leg's of 350 and 550 mm beside shaded skin on 0.16 and 0.18
+_MOSTLY_UNSTEADY = 0.25
 _HAND_MM = 200.0, 250.0  # longer than a hand; where the line is doubtful, by more
 
 
@@ -85,7 +87,8 @@ class SecondEdge:
         (n,) how far within, pixels along the normal; zero where there is no second edge. Half way to it where
         it is so faint that the first may be the limb's as well.
     sd_px
-        (n,) how well the limb's own edge is known there, pixels, so that it covers both.
+        (n,) how well the limb's own edge is known there, pixels, so that it covers both; beyond an end at
+        which the second edge was lost at a depth as well.
     near
         (n,) True close to its ends, where the two run into each other.
     """
@@ -164,8 +167,10 @@ def second_edge(
         joint[run] = not shape.is_shade and not (unlikely and at_rim)
         doubt[run] = unlikely
     near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX))
+    off = _beyond_deep_ends(joint, deep) * ~joint
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
-    return SecondEdge(deep, np.where(doubt, deep, np.where(joint, _SD_PX, 0.0)), near)
+    sd = np.where(doubt, deep, np.where(joint, _SD_PX, off))
+    return SecondEdge(deep, sd, near | (off > 0.0))
 
 
 def _noise(light: NDArray[np.float32]) -> Array:
@@ -292,6 +297,28 @@ def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) 
             long &= unsteadiness(deep[run]) <= _MOST_UNSTEADY
             near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
     return near & ~joint
+
+
+def _beyond_deep_ends(joint: Mask, deep: Array) -> Array:
+    """Return how far off an edge (n,) may be, px, where a long second edge within it was lost at a depth.
+
+    What shows beyond the limb does not end at once: the outer edge is that body's until both would meet.
+    """
+    off = np.zeros(len(joint))
+    tail = round(_LONG_MM / STEP_MM)
+    for run in _slices(joint):
+        length = run.stop - run.start
+        if length * STEP_MM < _HAND_MM[1] or unsteadiness(deep[run]) > _MOSTLY_UNSTEADY:
+            continue
+        for ending, way in ((deep[run][:tail][::-1], -1), (deep[run][-tail:], 1)):
+            last = float(np.median(ending))
+            slope = min(float(np.polyfit(np.arange(tail), ending, 1)[0]), 0.0)
+            reach = min(_AS_LONG * length, last / max(-slope, 1e-6))
+            rows = (run.start if way < 0 else run.stop - 1) + way * np.arange(1, int(reach) + 1)
+            rows = rows[(rows >= 0) & (rows < len(off))]
+            if last > _OFF_RIM_PX:
+                off[rows] = np.maximum(off[rows], last)
+    return off
 
 
 def _goes_on(course: Array, clearness: Array) -> int:
