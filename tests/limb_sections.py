@@ -14,7 +14,7 @@ import numpy as np
 import trimesh
 from scipy.spatial import ConvexHull
 
-PAIRS, LEGS, ORDER, STEP_MM = 66, 40, 10, 10.0
+PAIRS, LEGS, ORDER, STEP_MM = 46, 40, 10, 10.0
 # true changes of volume wanted, percent, from pair to pair
 WANTED = (0.0, -1.0, -2.0, -2.0, -3.0, -4.0, -5.0, -6.0, -7.5, -1.0)
 LOCAL = (

@@ -40,7 +40,6 @@ _CLEARLY_MM = 3.0  # by so much nearer the one edge lies to the other body's lin
 # Of a gap, mm of width per mm of height: between the thighs of ten made bodies, seen from before, 0.37 to
 # 0.53; between legs one behind the other, seen from the side, up to 0.3
 _WEDGE = 0.33
-_OPENS = 0.05  # a gap that opens by less does not tell where it closes
 _BROKEN_MM = 16.0
 _TOP_MM = 40.0  # a hem and its rim
 _ASIDE = 0.5  # sine of 30 degrees: nearer to the front thighs press, nearer to the side any part may hide
@@ -73,8 +72,8 @@ def other_before(strip: Strip, panel: Panel, region: Region, index: int) -> Mask
         if crosses or _cuts_in(np.where(lost, np.nan, width), first, last):
             found[first:last] = True
         elif first * STEP_MM < _TOP_MM and _other_thigh_before(strip, index):
-            closing = _closing(far - own, first, last)
-            found[first : last if closing is None else int(closing[0])] = True
+            seen = _gap_rows(far, first, last)
+            found[first : min(int(seen[0]), last) if len(seen) else last] = True
     return found
 
 
@@ -107,8 +106,8 @@ def creased(strip: Strip, panel: Panel, region: Region, index: int) -> Array:
     outward, edge = (-1, 1)[index], (region.left, region.right)[index]
     far = _far_edge(strip, panel, region, index)
     for first, last in true_runs(region.touched[index]):
-        corner = _closing(far - outward * edge, first, last)
-        if corner is None or corner[1] < _WEDGE:
+        corner = _wedge(far - outward * edge, first, last)
+        if corner is None:
             continue
         end, opening = corner
         above = np.arange(first, min(int(end), last))
@@ -121,23 +120,27 @@ def creased(strip: Strip, panel: Panel, region: Region, index: int) -> Array:
     return found
 
 
-def _closing(gap: Array, first: int, last: int) -> tuple[float, float] | None:
+def _wedge(gap: Array, first: int, last: int) -> tuple[float, float] | None:
     """Return the row at which a gap (n,) mm below a run closes, and by how much it opens, mm per mm down.
 
-    None where it does not open downwards, or no gap is seen.
+    None where it does not open like a wedge, or no gap is seen.
     """
+    rows = _gap_rows(gap, first, last)[: int((_CORNER_MM + _TOLD_MM) / STEP_MM)]
+    if len(rows) < _LEAST_ROWS:
+        return None
+    slope, intercept = median_line(rows, gap[rows])
+    if slope < _WEDGE * STEP_MM:
+        return None
+    return float(-intercept / slope), float(slope / STEP_MM)
+
+
+def _gap_rows(gap: Array, first: int, last: int) -> NDArray[np.intp]:
+    """Return the rows on which a gap (n,), NaN where there is none, is seen at the lower end of a run."""
     reach = int((_CORNER_MM + _TOLD_MM) / STEP_MM)
     rows = first + np.flatnonzero(np.isfinite(gap[first : last + reach]))
     # backdrop seen by chance further up is no part of the gap below
     broken = np.flatnonzero(np.diff(rows) * STEP_MM > _BROKEN_MM)
-    rows = rows[broken[-1] + 1 :] if len(broken) else rows
-    rows = rows[:reach]
-    if len(rows) < _LEAST_ROWS:
-        return None
-    slope, intercept = median_line(rows, gap[rows])
-    if slope < _OPENS * STEP_MM:
-        return None
-    return float(np.clip(-intercept / slope, first, last)), float(slope / STEP_MM)
+    return rows[broken[-1] + 1 :] if len(broken) else rows
 
 
 def _cuts_in(width: Array, first: int, last: int) -> bool:

@@ -40,6 +40,7 @@ _LYING_FROM_MM = 40.0  # a limb that lies is cut there, until it is known where 
 _FLOOR_SD_PX = 16.0
 _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
 _ISLAND_OFF_MM = 10.0
+_TOP_MM = 10.0
 _GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
@@ -290,6 +291,10 @@ def _islands(edge: Edge, pixel_mm: float) -> NDArray[np.bool_]:
         line = (1 - share) * edge.points[before - 1] + share * edge.points[after]
         off_mm = abs((edge.points[middle] - line) @ edge.normals[middle]) * pixel_mm
         found[first:last] = (last - first) * STEP_MM < _ISLAND_MM and off_mm > _ISLAND_OFF_MM
+    # at the top there is no further side that gives it away: it stands alone beyond a longer doubtful stretch
+    if len(runs) > 1 and runs[0][0] * STEP_MM < _TOP_MM and runs[0][1] * STEP_MM < _ISLAND_MM:
+        (first, last), (after, _) = runs[0], runs[1]
+        found[first:last] = after - last > last - first
     return found
 
 

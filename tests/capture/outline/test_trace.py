@@ -45,3 +45,27 @@ def test_beside_a_body_that_hides_one_edge_all_along_the_other_is_not_sure(rng, 
     _, right = trace_edges(photograph(made), made.strip, crossed, nothing_in_front(), None).outline.edges
     assert (right.sure.mean() > 0.8) == told
     assert right.sure.any() == told
+
+
+@pytest.mark.parametrize(
+    ("top_mm", "doubtful_mm", "alone"), [(50.0, 120.0, True), (50.0, 40.0, False), (100.0, 120.0, False)]
+)
+def test_a_short_run_at_the_top_beyond_a_longer_doubtful_stretch_is_not_sure(rng, top_mm, doubtful_mm, alone):
+    """It may as well be what stands behind the limb there; nothing further up tells."""
+    made = made_strip(rng)
+    region = true_region(made)
+    below_top = region_top(made, region) - made.strip.heights[region.rows]
+    doubtful = (below_top > top_mm) & (below_top < top_mm + doubtful_mm)
+    doubted = replace(region, doubtful=(np.zeros(len(doubtful), bool), doubtful))
+    outline = trace_edges(photograph(made), made.strip, doubted, nothing_in_front(), None).outline
+    (_, right), heights = outline.edges, outline.heights[1]
+    # 20 mm of it lie amid doubtful points, which makes them so
+    top = heights > region_top(made, region) - top_mm + 24.0
+    assert np.any(right.sure[top]) != alone
+    assert right.sure[heights < region_top(made, region) - top_mm - doubtful_mm - 24.0].mean() > 0.8
+
+
+def region_top(made, region):
+    """The height up to which the limb's skin is seen, mm."""
+    outline = trace_edges(photograph(made), made.strip, region, nothing_in_front(), None).outline
+    return outline.heights[1].max()
