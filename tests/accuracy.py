@@ -352,8 +352,8 @@ READ = """
 - The volume of a segment is right within about 1 % on these cases, its girths within about 2.5 mm. The
   sign of the error differs from limb to limb; for one limb it stays nearly the same from week to week.
 - The widest error is at the ankle and at the knee, where sections are least like an ellipse: two
-  photographs cannot see a triangular section. A third photograph from between the two, or a tape there,
-  helps most.
+  photographs cannot see a triangular section. Both once more after an eighth of a turn, or a tape there,
+  help most.
 - Dents hidden behind a convex edge are not seen at all.
 - A backdrop of the skin's own colour costs accuracy, or is refused: see the table of harder photographs.
 - Standing legs are known as wholes (`digitise/shape/standing/leg_shapes.py`): what one height and one order

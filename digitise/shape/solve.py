@@ -134,8 +134,7 @@ def _wandering(samples: Samples) -> Array:
     """
     distance = np.abs(samples.z[:, None] - samples.z) * np.sqrt(3.0) / WANDER_LENGTH_MM
     shared = OFFSET_SD_PX**2 + WANDER_SD_PX**2 * (1 + distance) * np.exp(-distance)
-    told = np.hypot(OFFSET_SD_PX, WANDER_SD_PX)
-    doubtful = np.maximum(UNSURE_FACTOR, samples.sd_px / told)
+    doubtful = np.maximum(UNSURE_FACTOR, samples.sd_px / np.hypot(OFFSET_SD_PX, WANDER_SD_PX))
     scale = samples.mm_per_px * np.where(samples.sure, 1.0, doubtful)
     return np.asarray(np.outer(scale, scale) * shared)
 

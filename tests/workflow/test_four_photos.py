@@ -51,7 +51,7 @@ def test_girths_are_right_up_to_where_the_thighs_meet_and_above(measured, truth)
 def test_from_the_inner_side_the_other_thigh_hides_the_edge(measured):
     (hidden,) = [part for part in measured.outlines[3].hidden if part.to_mm - part.from_mm > 50.0]
     assert hidden.side == "left"
-    # by eye the gap between the legs closes at 780 mm in this photograph; it opens by 0.2 mm for each mm further
-    # down, and is seen from 4 mm and the picture's blur of 2 mm on either side on
+    # by eye the gap between the legs closes at 780 mm in this photograph; it opens by 0.2 mm for each mm
+    # further down, and is seen from 4 mm and the picture's blur of 2 mm on either side on
     assert 780.0 - (4.0 + 4.0) / 0.2 - 10.0 < hidden.from_mm < 780.0 + 10.0
     assert hidden.to_mm > HIGH

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from digitise.capture.outline.beside.double_edge import second_edge, unsteadiness
+from digitise.capture.outline.beside.beyond_ends import unsteadiness
+from digitise.capture.outline.beside.double_edge import second_edge
 from digitise.capture.outline.beside.narrow_band import narrow_band
 
 PIXEL_MM = 0.5

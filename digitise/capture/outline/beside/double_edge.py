@@ -17,21 +17,29 @@ from scipy.ndimage import (
     map_coordinates,
     maximum_filter1d,
     median_filter,
-    uniform_filter1d,
 )
 from scipy.special import ndtr
 
 from digitise.capture.light_steps.inner_edges import along_lines
 from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light
+from digitise.capture.outline.beside.beyond_ends import (
+    GAP_ROWS,
+    LEAST_PX,
+    LONG_MM,
+    MOST_UNSTEADY,
+    OFF_RIM_PX,
+    beyond_deep_ends,
+    running_together,
+    slices,
+    unsteadiness,
+)
 from digitise.capture.photo.rectified import STEP_MM
 from digitise.capture.surroundings.sheet_colour import Mask
 from digitise.geometry.rigid import Array
-from digitise.geometry.runs import true_runs
 
 _DEEPEST_MM = 22.0
 _OWN_PX = 3.5  # the edge's own blur reaches that far
 _OWN_HUE_PX = 8.0  # colour is blurred by twice as much
-_LEAST_PX = 5.0  # a sliver narrower than that is one with the edge
 _SLOPES = np.linspace(-0.4, 0.4, 9)  # a limb and what is behind it part at small angles
 _HALF_PX = 6  # a shade that changes over a longer way is no end of a body
 _COLOUR_WEIGHT = 0.5  # colour is kept at half resolution
@@ -46,7 +54,6 @@ _GRAIN_ROWS = 31  # 60 mm: light falls off slowly
 # Of full light: on 20 edges of made pictures steps of 0.13 at a light of 0.02, of 0.05 at 0.1.
 _NOISE = 0.0025
 _CLEAR = 0.5  # of the light: no grain of skin reaches it
-_LONG_MM = 44.0
 _FILLED = 0.7  # of a line's rows
 _CLEAR_MEAN = 1.25  # times the least that counts, on average along a line
 # What grain makes ends sooner, so a line that long may be fainter: by so much here and there, and on average.
@@ -59,22 +66,7 @@ _SHARP = 0.5  # of the change over 12 px lies within 4: a third where it is even
 _DARKEST_BESIDE = 0.02  # of the light
 _SURELY = 0.75  # of a line's rows
 _TOGETHER_ROWS = 6.0  # 12 mm: a mean over some 40 mm of a line
-_GAP_ROWS = 15
-_BODY_MM = 60.0  # a line that long is another body's, and does not end within the limb
-_WAVER_PX = 3
-_FAINT = 0.75  # of what counts, on average: grain at its clearest within the window shows less
 _LAST = 4  # samples at the end, where shading explains every step
-_ENDS_MM, _FAR_MM = 24.0, 150.0  # beyond a second edge's ends the two are one line: at least, at most
-# but two legs that lie within millimetres of each other along 200 mm, one behind the other, may do so again
-# a calf further on, in a rim's shade where nothing tells it: by trial on three made visits
-_AS_LONG = 1.5
-_OFF_RIM_PX = 12.0  # a rim's own shade makes lines up to 8 px within
-# A line leaves its course on such a share of its rows: on made visits other legs' ends on up to 0.12 of them,
-# lines that grain makes in the dark on 0.15 and more.
-_COURSE_ROWS, _LEAVES_PX, _MOST_UNSTEADY = 11, 3.0, 0.135
-# lines found by chance leave it on 0.4, another leg's of 350 and 550 mm beside shaded skin on 0.16 and 0.18
-_MOSTLY_UNSTEADY = 0.25
-_HAND_MM = 200.0, 250.0  # longer than a hand; where the line is doubtful, by more
 
 
 @dataclass(frozen=True)
@@ -106,7 +98,7 @@ class SecondEdge:
     def without_those_on(self, rows: Mask) -> SecondEdge:
         """Return what is left without the second edges of which most lie on some rows (n,)."""
         drop = np.zeros(len(rows), bool)
-        for run in _slices((self.depth_px > 0.0) | self.near):
+        for run in slices((self.depth_px > 0.0) | self.near):
             inner = self.depth_px[run] > 0.0
             drop[run] = inner.any() and rows[run][inner].mean() > 0.5
         return self.without(drop)
@@ -138,7 +130,7 @@ def second_edge(
         median_filter(points, size=(9, 1), mode="nearest"), 2.0, axis=0, mode="nearest"
     )
     light = sample_light(pixels, smooth[:, None] - depth[None, :, None] * normals[:, None])
-    first = round(_LEAST_PX - _OWN_PX)
+    first = round(LEAST_PX - _OWN_PX)
     steps = along_lines(_steps_on_shading(light, depth), pixel_mm, STEP_MM, _SLOPES)[:, first:]
     grain = np.quantile(steps, _PLAIN_SHARE, axis=0)
     grain = np.minimum(grain, _NEXT_TO_EDGE * np.quantile(grain, _DEEP_SHARE))
@@ -146,7 +138,7 @@ def second_edge(
     own = printed[:, None] & (depth[first:] < _OWN_HUE_PX)
     clearness = steps / least
     ridge = ~own & (steps >= maximum_filter1d(steps, 5, axis=1)) & (clearness > _FAINTER)
-    clear = _long_lines(ridge & (clearness > 1.0), clearness, _LONG_MM, _CLEAR_MEAN)
+    clear = _long_lines(ridge & (clearness > 1.0), clearness, LONG_MM, _CLEAR_MEAN)
     faint = ridge & (depth[first:] > _OWN_HUE_PX) & ~printed[:, None]  # a rim has faint lines of its own
     long = clear | _long_lines(faint, clearness, _VERY_LONG_MM, _FAINTER_MEAN)
     strength = np.where(long, steps, 0.0)
@@ -155,19 +147,19 @@ def second_edge(
         return no_second_edge(len(points))
     rows = np.arange(len(points))
     deep = np.interp(rows, rows[found], depth[first + strength.argmax(axis=1)][found])
-    gap = np.ones((_GAP_ROWS, 1), np.uint8)
+    gap = np.ones((GAP_ROWS, 1), np.uint8)
     joint = cv2.morphologyEx(found.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
     doubt = np.zeros(len(points), bool)
-    for run in _slices(joint):
+    for run in slices(joint):
         shape = _shape(light[run, :, 0], deep[run] - depth[0])
         faint = clear[run].any(axis=1).mean() < _CLEAR_SHARE
-        unlikely = not shape.is_end or faint or unsteadiness(deep[run]) > _MOST_UNSTEADY
+        unlikely = not shape.is_end or faint or unsteadiness(deep[run]) > MOST_UNSTEADY
         # so near to the edge the shade of a rim that the model of shading does not fit looks the same
         at_rim = float(np.median(deep[run])) < _OWN_HUE_PX
         joint[run] = not shape.is_shade and not (unlikely and at_rim)
         doubt[run] = unlikely
-    near = _running_together(joint, deep, clearness, joint & ~doubt & (deep > _OFF_RIM_PX))
-    off = _beyond_deep_ends(joint, deep) * ~joint
+    near = running_together(joint, deep, clearness, joint & ~doubt & (deep > OFF_RIM_PX))
+    off = beyond_deep_ends(joint, deep) * ~joint
     deep = np.where(doubt, 0.5, 1.0) * np.where(joint, deep, 0.0)
     sd = np.where(doubt, deep, np.where(joint, _SD_PX, off))
     return SecondEdge(deep, sd, near | (off > 0.0))
@@ -180,11 +172,6 @@ def _noise(light: NDArray[np.float32]) -> Array:
     """
     row = median_filter(light.mean(axis=1), size=_GRAIN_ROWS, mode="nearest")
     return np.asarray(_NOISE / np.maximum(row, _NOISE))
-
-
-def _slices(where: Mask) -> list[slice]:
-    """Return the runs of True, in order."""
-    return [slice(first, last) for first, last in true_runs(where).tolist()]
 
 
 class _Shape(NamedTuple):
@@ -258,77 +245,3 @@ def _steps_on_shading(light: NDArray[np.float32], depth: Array) -> NDArray[np.fl
     weights = np.array([1.0, _COLOUR_WEIGHT, _COLOUR_WEIGHT])
     relative = light * weights / np.maximum(light[..., :1].mean(axis=1, keepdims=True), 1e-3)
     return np.asarray(np.einsum("nmc,mk->nkc", relative, answer), np.float32)
-
-
-def unsteadiness(deep: Array) -> float:
-    """Return on which share of its rows a line (n,) pixels deep leaves its own course."""
-    return float(np.mean(np.abs(deep - median_filter(deep, _COURSE_ROWS, mode="nearest")) > _LEAVES_PX))
-
-
-def _running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) -> Mask:
-    """Tell rows beyond a second edge's ends on which it may still go on, too near the first or too faint.
-
-    Parameters
-    ----------
-    joint, deep
-        (n,) where there is a second edge, and its depth, pixels.
-    clearness
-        (n, m) steps by the least that counts, from ``_LEAST_PX`` on.
-    surely
-        (n,) where it is surely another body's, and too deep to be a shade of the rim.
-    """
-    near = np.zeros(len(joint), bool)
-    tail = round(_LONG_MM / STEP_MM)
-    for run in _slices(joint):
-        first, last = run.start, run.stop
-        for end, inner, way in (
-            (first, min(first + tail, last) - 1, -1),
-            (last - 1, max(last - tail, first), 1),
-        ):
-            slope = (deep[end] - deep[inner]) / max(abs(inner - end), 1)
-            length = (last - first) * STEP_MM
-            other = surely[run].mean() > 0.5
-            far = _AS_LONG * length if other else 0.0
-            rows = end + way * np.arange(1, int(max(_FAR_MM, far) / STEP_MM) + 1)
-            rows = rows[(rows >= 0) & (rows < len(joint))]
-            course = deep[end] + slope * np.abs(rows - end)
-            # fingers' lines reach the region's top
-            long = length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
-            long &= unsteadiness(deep[run]) <= _MOST_UNSTEADY
-            near[rows if long else rows[: _goes_on(course, clearness[rows])]] = True
-    return near & ~joint
-
-
-def _beyond_deep_ends(joint: Mask, deep: Array) -> Array:
-    """Return how far off an edge (n,) may be, px, where a long second edge within it was lost at a depth.
-
-    What shows beyond the limb does not end at once: the outer edge is that body's until both would meet.
-    """
-    off = np.zeros(len(joint))
-    tail = round(_LONG_MM / STEP_MM)
-    for run in _slices(joint):
-        length = run.stop - run.start
-        if length * STEP_MM < _HAND_MM[1] or unsteadiness(deep[run]) > _MOSTLY_UNSTEADY:
-            continue
-        for ending, way in ((deep[run][:tail][::-1], -1), (deep[run][-tail:], 1)):
-            last = float(np.median(ending))
-            slope = min(float(np.polyfit(np.arange(tail), ending, 1)[0]), 0.0)
-            reach = min(_AS_LONG * length, last / max(-slope, 1e-6))
-            rows = (run.start if way < 0 else run.stop - 1) + way * np.arange(1, int(reach) + 1)
-            rows = rows[(rows >= 0) & (rows < len(off))]
-            if last > _OFF_RIM_PX:
-                off[rows] = np.maximum(off[rows], last)
-    return off
-
-
-def _goes_on(course: Array, clearness: Array) -> int:
-    """Count rows on which a line goes on beyond its end, given where it would run: (n,) pixels."""
-    at = np.round(course - _LEAST_PX).astype(int)
-    window = at[:, None] + np.arange(-_WAVER_PX, _WAVER_PX + 1)
-    known = (window >= 0) & (window < clearness.shape[1])
-    columns = np.clip(window, 0, clearness.shape[1] - 1)
-    seen = np.where(known, clearness[np.arange(len(at))[:, None], columns], 0.0).max(axis=1, initial=0.0)
-    faint = uniform_filter1d(seen, _GAP_ROWS, mode="nearest") > _FAINT if len(seen) else seen > 0
-    goes_on = faint | ((course < _LEAST_PX) & (course > 1.0))
-    goes_on[: int(_ENDS_MM / STEP_MM)] = True
-    return int(np.argmin(goes_on)) if not goes_on.all() else len(goes_on)
