@@ -119,9 +119,10 @@ def test_the_order_of_the_photographs_does_not_matter():
     photos, field, tape, truth = visit(CASES[0])
     how = {"limb": "leg", "side": truth["side"], "from_mm": 110.0, "to_mm": 600.0}
     one, other = (measure_limb(given, field, tape, **how) for given in (photos, [photos[2], *photos[:2]]))
-    volumes = [foot_volume(found.end.part).mean for found in (one, other)]
-    # cameras are solved anew from other starts, and the cuts see other pixels: a tenth of the interval
-    assert np.isclose(*volumes, rtol=0.003)
+    first, second = (foot_volume(found.end.part) for found in (one, other))
+    # cameras are solved anew from other starts, and the cuts see other pixels, so that an edge may begin a few
+    # points elsewhere: a third of what is not known anyway
+    assert abs(first.mean - second.mean) < first.sd / 3
 
 
 def below_110(name):
