@@ -120,8 +120,8 @@ def test_the_order_of_the_photographs_does_not_matter():
     how = {"limb": "leg", "side": truth["side"], "from_mm": 110.0, "to_mm": 600.0}
     one, other = (measure_limb(given, field, tape, **how) for given in (photos, [photos[2], *photos[:2]]))
     first, second = (foot_volume(found.end.part) for found in (one, other))
-    # cameras are solved anew from other starts, and the cuts see other pixels, so that an edge may begin a few
-    # points elsewhere: a third of what is not known anyway
+    # cameras are solved anew from other starts, and the cuts see other pixels, so that an edge may begin a
+    # few points elsewhere: a third of what is not known anyway
     assert abs(first.mean - second.mean) < first.sd / 3
 
 
