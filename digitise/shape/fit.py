@@ -22,7 +22,7 @@ from digitise.shape.checks.contradictions import (
     require_scale,
     require_taped,
 )
-from digitise.shape.checks.overruled import overruled
+from digitise.shape.checks.overruled import doubtful_edges, overruled
 from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import SHARED_ERRORS, Limb
@@ -206,6 +206,8 @@ def _fit(
     )
     solved = _solved(scene, basis, start, tape, known)
     ignored = overruled(solved.cross.checks, solved.belief.edges)
+    if solved.cross.ratio_is_off:
+        ignored += doubtful_edges(solved.belief.edges)
     if ignored:
         # fewer edges are sooner as straight as a pipe's: that was settled with all of them
         again = known._replace(given=solved.sections)

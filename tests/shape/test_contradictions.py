@@ -206,6 +206,24 @@ def test_one_hidden_edge_is_bridged_and_widens_the_interval(rng):
     assert abs(part.mean - solid.volume(*LEVELS)) < 3 * part.sd
 
 
+@pytest.mark.parametrize("off_px", [20.0, -20.0])
+def test_an_edge_that_is_nowhere_sure_is_no_other_scale(rng, off_px):
+    """Another body's edge all along: every girth contradicts it alike, and it does not count."""
+    solid = draw_limb(rng)
+    views = seen(solid, (Pose.identity(), Pose.identity()))
+    edge = views[1].edges[1]
+    other = dataclasses.replace(
+        edge,
+        points=edge.points + off_px * edge.normals,
+        sure=np.zeros(len(edge.sure), bool),
+        sd_px=np.full(len(edge.sure), 3.0),
+    )
+    mistaken = (views[0], dataclasses.replace(views[1], edges=(views[1].edges[0], other)))
+    limb = fit_limb(mistaken, tape(solid, rng), from_mm=LEVELS[0], to_mm=LEVELS[1]).limb
+    low, high = volume(limb, *LEVELS).interval_95
+    assert low < solid.volume(*LEVELS) < high
+
+
 @pytest.mark.parametrize("number", range(5))
 def test_a_limb_that_moved_stands_where_each_photograph_shows_it(number):
     """The second photograph, from the right, alone tells what is along y: shifted, or leant about x."""

@@ -12,6 +12,7 @@ from digitise.shape.taped import NEAR_MM, TapeCheck
 
 # No tail of an unsure edge's errors reaches so many sds.
 _BEYOND_Z = 5.0
+_HARDLY_SURE = 0.1
 
 
 def overruled(checks: Sequence[TapeCheck], edges: Sequence[EdgeData]) -> tuple[Stretch, ...]:
@@ -33,6 +34,24 @@ def overruled(checks: Sequence[TapeCheck], edges: Sequence[EdgeData]) -> tuple[S
         check.row.height_mm for check in checks if check.verdict == "differs" and abs(check.z) > _BEYOND_Z
     ]
     return tuple(stretch for height in wrong for data in edges for stretch in _beside(height, agreed, data))
+
+
+def doubtful_edges(edges: Sequence[EdgeData]) -> tuple[Stretch, ...]:
+    """Return the edges hardly a point of which is sure, from end to end.
+
+    What was followed in their stead is off as a whole: where all tape rows contradict the photographs alike,
+    it may be that edge, and no scale.
+
+    Parameters
+    ----------
+    edges
+        The samples that entered.
+    """
+    return tuple(
+        (data.view, data.edge, -np.inf, np.inf)
+        for data in edges
+        if np.mean(data.samples.sure) < _HARDLY_SURE
+    )
 
 
 def _beside(height: float, agreed: Sequence[float], data: EdgeData) -> Iterator[Stretch]:
