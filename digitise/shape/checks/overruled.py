@@ -48,9 +48,7 @@ def doubtful_edges(edges: Sequence[EdgeData]) -> tuple[Stretch, ...]:
         The samples that entered.
     """
     return tuple(
-        (data.view, data.edge, -np.inf, np.inf)
-        for data in edges
-        if np.mean(data.samples.sure) < _HARDLY_SURE
+        (data.view, data.edge, -np.inf, np.inf) for data in edges if np.mean(data.samples.sure) < _HARDLY_SURE
     )
 
 
