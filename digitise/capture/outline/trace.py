@@ -124,6 +124,7 @@ def trace_edges(
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
+        edge = _less_sure(edge, _alone_at_top(edge.sure), 2.0 * UNSURE_PX)
         edge = _contradicted(replace(edge, sure=edge.sure & edge.seen), strip, region, index, skin)
         edge = _less_sure(edge, ~edge.sure, region.unsure_mm / strip.pixel_mm())
         if correction is not None:
@@ -291,7 +292,16 @@ def _islands(edge: Edge, pixel_mm: float) -> NDArray[np.bool_]:
         line = (1 - share) * edge.points[before - 1] + share * edge.points[after]
         off_mm = abs((edge.points[middle] - line) @ edge.normals[middle]) * pixel_mm
         found[first:last] = (last - first) * STEP_MM < _ISLAND_MM and off_mm > _ISLAND_OFF_MM
-    # at the top there is no further side that gives it away: it stands alone beyond a longer doubtful stretch
+    return found
+
+
+def _alone_at_top(sure: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell which sure points (n,), from the top down, are a short run beyond a longer doubtful stretch.
+
+    There is no line further up that would give them away.
+    """
+    found = np.zeros(len(sure), bool)
+    runs = true_runs(sure)
     if len(runs) > 1 and runs[0][0] * STEP_MM < _TOP_MM and runs[0][1] * STEP_MM < _ISLAND_MM:
         (first, last), (after, _) = runs[0], runs[1]
         found[first:last] = after - last > last - first
