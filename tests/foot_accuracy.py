@@ -3,12 +3,11 @@
 import json
 from pathlib import Path
 
-from digitise.capture.sheets.field import read_field
+from made_visits import measured_visit
+
 from digitise.care.change.end import end_change
 from digitise.shape.foot.figures import ball_girth, foot_length, foot_volume, heel_instep_girth
 from digitise.shape.limb import Z95, volume
-from digitise.tape.table import read_tape
-from digitise.workflow.measure import measure_limb
 
 ROOT = Path(__file__).parents[1]
 DATA, SAMPLES, TRUTH = ROOT / "tests/data/foot", ROOT / "sample-images", ROOT / "tests/data/truth"
@@ -61,25 +60,12 @@ left out; they read -0.2 and +0.3 % since.
 """
 
 
-def measured(folder: Path, side: str):
-    """The visit measured with all of its photographs."""
-    return measure_limb(
-        sorted(folder.glob("photo-*.jpg")),
-        read_field(folder / "field.json"),
-        read_tape(folder / "tape.csv"),
-        limb="leg",
-        side=side,
-        from_mm=LOW,
-        to_mm=HIGH,
-    )
-
-
 def foot_section() -> list[str]:
     """Return the section's lines."""
     lines, feet, volumes = [HEAD], {}, {}
     for name, (folder, path) in CASES.items():
         truth = json.loads(path.read_text())
-        found = measured(folder, truth["side"])
+        found = measured_visit(folder, truth["side"], LOW, HIGH)
         foot, below = found.end.part, truth["volumes_below_ml"]
         own, true = foot_volume(foot), below[f"{LOW:.0f}"]
         feet[name], volumes[name] = foot, true

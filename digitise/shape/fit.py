@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -281,9 +280,7 @@ def _solved(
     belief, sections = _settled(scene, basis, start, known, ignored)
     sway = likeliest_sway(scene, basis, belief)
     if sway > scene.swayed:
-        # where that settles on no shape the usual movement explains the edges better than none
-        with suppress(ContradictionError):
-            belief, sections = _settled(replace(scene, swayed=sway), basis, start, known, ignored)
+        belief, sections = _settled(replace(scene, swayed=sway), basis, start, known, ignored)
     solid = known.given is None and is_solid(basis, belief, sections)
     if solid:
         # a made thing stands still

@@ -5,19 +5,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_visits import measured_visit, true_sections
 from scipy.interpolate import CubicSpline
 from strips import looking_at
 
 from digitise.capture.outline.find import Outline
-from digitise.capture.sheets.field import read_field
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import Edge
 from digitise.shape.limb import girth, volume
 from digitise.tape.rows import TapeRow
-from digitise.tape.table import read_tape
-from digitise.workflow.measure import measure_limb
 from digitise.workflow.seen.again import look_again, tape_may_tell
 
 HOME = Path(__file__).parents[1] / "data"
@@ -149,20 +147,9 @@ def test_a_tape_that_fits_nothing_changes_nothing():
 
 
 def test_a_dark_leg_before_a_brown_panel_and_another_leg_is_measured():
-    photos = HOME / "samples/own-tone"
     truth = json.loads((HOME / "truth/own-tone/truth.json").read_text())
-    measured = measure_limb(
-        sorted(photos.glob("photo-*.jpg")),
-        read_field(photos / "field.json"),
-        read_tape(photos / "tape.csv"),
-        side=truth["side"],
-        from_mm=100.0,
-        to_mm=700.0,
-        same_visit=True,
-    )
-    height, area, around = (
-        np.array([row[k] for row in truth["sections"]]) for k in ("height", "area", "hull_perimeter")
-    )
+    measured = measured_visit(HOME / "samples/own-tone", truth["side"], 100.0, 700.0, same_visit=True)
+    height, area, around = true_sections(HOME / "truth/own-tone/truth.json").values()
     low, high = volume(measured.fit.limb, 100.0, 700.0).interval_95
     assert low < CubicSpline(height, area).integrate(100.0, 700.0) / 1000 < high
     inside = (height >= 100.0) & (height <= 700.0)

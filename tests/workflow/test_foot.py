@@ -4,6 +4,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from made_visits import measured_visit
 
 from digitise.capture.calibration.markers import find_markers
 from digitise.capture.checks.inspection import inspect_photos
@@ -129,16 +130,7 @@ def below_110(name):
     """Return the visit with another foot behind, measured, and its truth."""
     folder = DATA / name
     truth = json.loads((folder / "truth.json").read_text())
-    found = measure_limb(
-        sorted(folder.glob("photo-*.jpg")),
-        read_field(folder / "field.json"),
-        read_tape(folder / "tape.csv"),
-        side=truth["side"],
-        from_mm=110.0,
-        to_mm=400.0,
-        same_visit=True,
-    )
-    return found, truth
+    return measured_visit(folder, truth["side"], 110.0, 400.0, same_visit=True), truth
 
 
 @pytest.mark.slow

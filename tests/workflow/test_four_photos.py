@@ -1,16 +1,12 @@
 """Four photo-real photographs of a leg beside another one: both once more after an eighth of a turn."""
 
-import json
-
 import numpy as np
 import pytest
 from conftest import ROOT
+from made_visits import measured_visit, true_sections
 from scipy.interpolate import CubicSpline
 
-from digitise.capture.sheets.field import read_field
 from digitise.shape.limb import girth, volume
-from digitise.tape.table import read_tape
-from digitise.workflow.measure import measure_limb
 
 HOME = ROOT / "tests/data"
 LOW, HIGH = 100.0, 860.0
@@ -18,22 +14,12 @@ LOW, HIGH = 100.0, 860.0
 
 @pytest.fixture(scope="module")
 def measured():
-    photos = HOME / "samples/four"
-    return measure_limb(
-        sorted(photos.glob("photo-*.jpg")),
-        read_field(photos / "field.json"),
-        read_tape(photos / "tape.csv"),
-        side="left",
-        from_mm=LOW,
-        to_mm=HIGH,
-        same_visit=True,
-    )
+    return measured_visit(HOME / "samples/four", "left", LOW, HIGH, same_visit=True)
 
 
 @pytest.fixture(scope="module")
 def truth():
-    sections = json.loads((HOME / "truth/four/truth.json").read_text())["sections"]
-    return {key: np.array([row[key] for row in sections]) for key in sections[0]}
+    return true_sections(HOME / "truth/four/truth.json")
 
 
 def test_the_interval_holds_the_volume(measured, truth):

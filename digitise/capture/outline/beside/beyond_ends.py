@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from digitise.capture.photo.rectified import STEP_MM
@@ -63,8 +64,7 @@ def running_together(joint: Mask, deep: Array, clearness: Array, surely: Mask) -
             length = (last - first) * STEP_MM
             other = surely[run].mean() > 0.5
             far = _AS_LONG * length if other else 0.0
-            rows = end + way * np.arange(1, int(max(_FAR_MM, far) / STEP_MM) + 1)
-            rows = rows[(rows >= 0) & (rows < len(joint))]
+            rows = _beyond(end, way, int(max(_FAR_MM, far) / STEP_MM), len(joint))
             course = deep[end] + slope * np.abs(rows - end)
             # fingers' lines reach the region's top
             long = length >= (_BODY_MM if first > 0 else _HAND_MM[0 if other else 1])
@@ -84,15 +84,22 @@ def beyond_deep_ends(joint: Mask, deep: Array) -> Array:
         length = run.stop - run.start
         if length * STEP_MM < _HAND_MM[1] or unsteadiness(deep[run]) > _MOSTLY_UNSTEADY:
             continue
-        for ending, way in ((deep[run][:tail][::-1], -1), (deep[run][-tail:], 1)):
+        endings = (run.start, -1, deep[run][:tail][::-1]), (run.stop - 1, 1, deep[run][-tail:])
+        for end, way, ending in endings:
             last = float(np.median(ending))
+            if last <= OFF_RIM_PX:
+                continue
             slope = min(float(np.polyfit(np.arange(tail), ending, 1)[0]), 0.0)
             reach = min(_AS_LONG * length, last / max(-slope, 1e-6))
-            rows = (run.start if way < 0 else run.stop - 1) + way * np.arange(1, int(reach) + 1)
-            rows = rows[(rows >= 0) & (rows < len(off))]
-            if last > OFF_RIM_PX:
-                off[rows] = np.maximum(off[rows], last)
+            rows = _beyond(end, way, int(reach), len(off))
+            off[rows] = np.maximum(off[rows], last)
     return off
+
+
+def _beyond(end: int, way: int, reach: int, count: int) -> NDArray[np.intp]:
+    """Return the rows, of ``count``, within ``reach`` of an ``end`` in one ``way``, the nearest first."""
+    rows = end + way * np.arange(1, reach + 1)
+    return np.asarray(rows[(rows >= 0) & (rows < count)], np.intp)
 
 
 def _goes_on(course: Array, clearness: Array) -> int:
