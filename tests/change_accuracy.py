@@ -41,7 +41,7 @@ first as you can, and at every visit in the same two places: where nobody was tu
 photographed from the same places within 1.5 degrees, the change of 15 of these pairs was right to 0.17 % rms.
 Or take four: two more views half way between see what the first two cannot, however the limb stood. Of more
 movement than swaying four tell as well, and state it: where 12 of these limbs moved by 2 mm and 0.75 degrees
-(sd) before each photograph, the change was right to 0.55 % rms, ± 0.77 %, from two photographs to 0.98 %,
+(sd) before each photograph, the change was right to 0.55 % rms, ± 0.76 %, from two photographs to 0.98 %,
 ± 0.93 %.
 """
 

@@ -46,12 +46,12 @@ _SOLID_LOG_ODDS = 7.0
 _LIKE_LOG_ODDS = 10.0
 # Two views cannot contradict each other; of three, what looks like a movement may be the sections' order 3.
 # With four, the limb is taken to have moved more than usual where the edges are likelier for it by this (log
-# odds), and what they tell of its movements is larger than usual (rms, in sds): by chance one in 200.  Either
-# alone takes a limb swollen on one side, unlike its kind, for one that moved; of 12 drawn legs that moved by
-# 2 mm and 0.75 degrees (sd) half were told, of 92 that stood still none.
+# odds), and what they tell of its movements is larger than usual (rms of six, in sds): by chance one in 300.
+# Either alone takes a limb swollen on one side, unlike its kind, for one that moved; of 12 drawn legs that
+# moved by 2 mm and 0.75 degrees (sd) the intervals of 10 hold instead of 7.
 _LEAST_TELLING = 4
 _SWAYS = (1.0, 2.0, 4.0, 8.0)
-_SWAY_LOG_ODDS, _SWAY_RMS = 5.0, 1.5
+_SWAY_LOG_ODDS, _SWAY_RMS = 5.0, 1.8
 # A shorter piece of a thigh may be as straight as a pipe.
 _SOLID_LEAST_MM = 300.0
 
