@@ -36,7 +36,7 @@ def test_both_once_more_are_offered_with_what_they_gain(outlines):
     now, then = volume(limb, *LEVELS), volume_after_turn(limb, cameras, 45.0)
     shares = [100 * 1.96 * known.sd / now.mean for known in (now, then)]
     assert f"from ±{shares[0]:.1f} % to about ±{shares[1]:.1f} %" in told.text
-    assert "by an eighth of a turn" in told.text
+    assert "by an eighth of a turn" in told.do
     assert told.severity == ("warning" if shares[0] > 2.0 else "note")
     assert "before any girth" in more_photos(limb, cameras, outlines, taped=False)[0].text
 

@@ -77,11 +77,13 @@ def _turned(limb: Limb, cameras: Sequence[Camera], *, taped: bool) -> tuple[Find
     if after > (1 - _WORTH) * before:
         return ()
     text = (
-        "Both photographs once more, mat and foot turned together by an eighth of a turn, would narrow "
-        f"{_narrowing(before, after, taped=taped)}, and that of a change between two such visits by more: "
-        "two cannot see how three-cornered, square or turned sections are."
+        f"Two more photographs would narrow {_narrowing(before, after, taped=taped)}, and that of a change "
+        "by more: two cannot see how three-cornered, square or turned sections are."
     )
-    do = "Turn them by 45 degrees, wall still on both sides of the limb, and photograph from the same places."
+    do = (
+        "Turn mat and foot together by an eighth of a turn, wall still on both sides of the limb, and take "
+        "both again from the same places."
+    )
     return (Finding("", AFTER_TURN, "warning" if before > 100 * _WIDE else "note", text, do),)
 
 
