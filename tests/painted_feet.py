@@ -49,12 +49,12 @@ def random_foot(side: str, rng) -> PlacedShape:
 
 
 def body_of(surface: PlacedShape) -> Mesh:
-    return Mesh(surface.vertices(), surface.prior.faces)
+    return Mesh(surface.vertices, surface.prior.faces)
 
 
 def leg_above(surface: PlacedShape, low: float = 150.0, high: float = 400.0) -> Mesh:
     """A cylinder from the foot's upper end on, as thick as the foot is there."""
-    vertices = surface.vertices()
+    vertices = surface.vertices
     low = min(low, float(vertices[:, 2].max()) - 10.0)
     ring = vertices[np.abs(vertices[:, 2] - low) < 10.0][:, :2]
     centre = (ring.min(axis=0) + ring.max(axis=0)) / 2.0

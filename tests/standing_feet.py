@@ -28,7 +28,7 @@ def foot_below(leg: Limb, differences=(), sd: float = 0.1) -> EndPart:
     step = np.zeros(len(prior.modes) + PLACES)
     step[: len(differences)] = differences
     surface = PlacedShape.usual(prior).moved(step)
-    vertices = surface.vertices()
+    vertices = surface.vertices
     ring = vertices[np.abs(vertices[:, 2] - leg.from_mm) < 12.0]
     middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
     surface = surface.moved(np.concatenate([np.zeros(len(prior.modes)), [-middle[0], -middle[1], 0.0]]))

@@ -20,7 +20,7 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array, Pose
 from digitise.output.model.measured import Measured, MeasuredEnd
-from digitise.shape.foot.figures import ball_girth, foot_length
+from digitise.shape.foot.figures import figure_of, girth_round_ball, length_along
 from digitise.shape.foot.join import join_foot, require_low, require_placed
 from digitise.shape.foot.planes import planes_of_leg
 from digitise.shape.foot.prior import usual_foot
@@ -180,7 +180,7 @@ def _solve(
     outlines: dict[int, BodyOutline] = {}
     planes = told
     for number, look in enumerate(_PASSES):
-        expected = Mesh(foot.surface.vertices(), foot.surface.prior.faces)
+        expected = Mesh(foot.surface.vertices, foot.surface.prior.faces)
         find = partial(find_body, body=expected, limb=leg, look=look, printed=printed)
         tried = for_each(find, [photos[n].pixels for n in used], [cameras[n] for n in used])
         outlines = {n: found for n, found in zip(used, tried, strict=True) if found is not None}
@@ -217,10 +217,10 @@ def _from_above(
 def _contradict(belief: ShapeBelief, alone: ShapeBelief) -> bool:
     """Tell whether the side views make the foot longer or thicker than the view from above can mean."""
     off = []
-    for figure in (foot_length, ball_girth):
-        own, above = figure(belief), figure(alone)
+    for measure in (length_along, girth_round_ball):
+        own, above = measure(belief.surface), figure_of(alone, measure)
         # from above alone a foot may well be taken for a larger one: its back and its ends are hidden
-        off.append(max(0.0, own.mean - above.mean) / above.sd)
+        off.append(max(0.0, own - above.mean) / above.sd)
     return bool(np.linalg.norm(off) > _CONTRADICTION)
 
 

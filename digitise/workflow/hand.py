@@ -264,7 +264,7 @@ def _sought(
     seen: Sequence[HandPhoto], surface: PlacedShape, look: Look
 ) -> tuple[dict[int, BodyOutline], TangentPlanes]:
     """Return the outlines found near to an expected hand, by photograph, and their planes."""
-    body, forearm = Mesh(surface.vertices(), surface.prior.faces), forearm_beyond(surface)
+    body, forearm = Mesh(surface.vertices, surface.prior.faces), forearm_beyond(surface)
     tried = [
         find_body(each.photo.pixels, each.camera, body, forearm, look, print_of(each.boards)) for each in seen
     ]

@@ -23,7 +23,7 @@ def planes_round(surface, off_mm, rng):
     aside = np.stack([0 * angle, np.cos(angle), np.sin(angle)], axis=1)
     view = np.where(above[:, None], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0])
     normal = np.where(above[:, None], level, aside)
-    vertices = surface.vertices()
+    vertices = surface.vertices
     origin = vertices[rng.integers(len(vertices), size=PLANES)]
     planes = TangentPlanes(
         origin, normal, np.cross(normal, view), np.zeros(PLANES), np.full(PLANES, 1.6),

@@ -9,6 +9,7 @@ import trimesh
 from trimesh.visual import TextureVisuals
 from trimesh.visual.material import PBRMaterial
 
+from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.shape.end import EndPart, whole_mesh
 from digitise.shape.limb import Limb
@@ -34,11 +35,17 @@ def write_meshes(folder: Path, limb: Limb, end: EndPart | None = None) -> None:
     """
     mesh = limb_mesh(limb) if end is None else whole_mesh(end, limb)
     body = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
-    header = "a limb's surface, millimetres, z up"
     body.export(folder / "mesh.ply")
     body.export(folder / "mesh.stl")
-    body.export(folder / "mesh.obj", digits=5, header=header)
+    (folder / "mesh.obj").write_text(_as_obj(mesh), encoding="ascii", newline="\n")
     _for_gltf(mesh.vertices, body).export(folder / "mesh.glb")
+
+
+def _as_obj(mesh: Mesh) -> str:
+    """Return a surface as a Wavefront OBJ file's text; the library's own takes four times as long."""
+    corners = "v %.5f %.5f %.5f\n" * len(mesh.vertices) % tuple(mesh.vertices.ravel().tolist())
+    faces = "f %d %d %d\n" * len(mesh.faces) % tuple((mesh.faces + 1).ravel().tolist())
+    return f"# a limb's surface, millimetres, z up\n{corners}{faces}"
 
 
 def _for_gltf(vertices: Array, body: trimesh.Trimesh) -> trimesh.Trimesh:

@@ -68,7 +68,7 @@ def volume_below(vertices: Array, faces: NDArray[np.int64], top_mm: float) -> fl
 
 def _volume_slopes(surface: PlacedShape, top_mm: float) -> Array:
     """Return d volume / d parameter (K + 3,), mm^3: what moves outward through the surface below the lid."""
-    vertices, faces = surface.vertices(), surface.prior.faces
+    vertices, faces = surface.vertices, surface.prior.faces
     corners = vertices[faces]
     area = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     area[corners[:, :, 2].mean(axis=1) > top_mm] = 0.0
@@ -81,12 +81,12 @@ def _volume_slopes(surface: PlacedShape, top_mm: float) -> Array:
 
 def foot_length(foot: ShapeBelief) -> Estimate[float]:
     """Return the length from heel to toes, mm."""
-    return _estimate(foot, _length)
+    return figure_of(foot, length_along)
 
 
 def ball_girth(foot: ShapeBelief) -> Estimate[float]:
     """Return what a taut tape round the ball of the foot would read, mm."""
-    return _estimate(foot, lambda surface: _girth_at(surface, BALL))
+    return figure_of(foot, girth_round_ball)
 
 
 def heel_instep_girth(foot: ShapeBelief) -> Estimate[float]:
@@ -96,7 +96,7 @@ def heel_instep_girth(foot: ShapeBelief) -> Estimate[float]:
     """
     # the shortest one's slant is where the girth does not change with it: so it is held for the slopes
     slant = min(_SLANTS, key=lambda each: _heel_instep(foot.surface, each))
-    return _estimate(foot, lambda surface: _heel_instep(surface, slant))
+    return figure_of(foot, lambda surface: _heel_instep(surface, slant))
 
 
 def foot_sections(foot: EndPart, step: float = 10.0) -> tuple[FootSection, ...]:
@@ -120,28 +120,31 @@ def _section(lower: Mesh, toes: Array, heel: float, along: float, top_mm: float)
     return FootSection(along, float(np.ptp(points[:, 0])), height, girth, area)
 
 
-def _estimate(foot: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Estimate[float]:
+def figure_of(foot: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Estimate[float]:
+    """Return a length or girth that does not depend on where the foot stands, and its standard deviation."""
     mean, slope = measure(foot.surface), slopes(foot.surface, measure)
     return Estimate(mean, float(np.hypot(np.sqrt(slope @ foot.covariance @ slope), MODEL_SD / 2 * mean)))
 
 
 def _heel_and_length(surface: PlacedShape) -> tuple[float, float]:
-    vertices = surface.vertices()
+    vertices = surface.vertices
     along = vertices[vertices[:, 2] < _FOOT_TOP_MM] @ surface.ahead
     return float(along.min()), float(np.ptp(along))
 
 
-def _length(surface: PlacedShape) -> float:
+def length_along(surface: PlacedShape) -> float:
+    """Return the length from heel to toes, mm."""
     return _heel_and_length(surface)[1]
 
 
-def _girth_at(surface: PlacedShape, share: float) -> float:
+def girth_round_ball(surface: PlacedShape) -> float:
+    """Return what a taut tape round the ball of the foot would read, mm."""
     heel, length = _heel_and_length(surface)
-    return _hull_girth(surface, (heel + share * length) * surface.ahead, surface.ahead, _BALL_TOP_MM)
+    return _hull_girth(surface, (heel + BALL * length) * surface.ahead, surface.ahead, _BALL_TOP_MM)
 
 
 def _heel_instep(surface: PlacedShape, slant: float) -> float:
-    vertices = surface.vertices()
+    vertices = surface.vertices
     low = vertices[vertices[:, 2] < _FOOT_TOP_MM]
     edge = low[np.argmin(low @ surface.ahead + low[:, 2])]
     up = np.array([0.0, 0.0, 1.0])
@@ -150,7 +153,7 @@ def _heel_instep(surface: PlacedShape, slant: float) -> float:
 
 def _hull_girth(surface: PlacedShape, origin: Array, normal: Array, below_mm: float) -> float:
     """Return the perimeter of the hull of a plane section's part below a height, mm."""
-    points = plane_cut(Mesh(surface.vertices(), surface.prior.faces), origin, normal)
+    points = plane_cut(Mesh(surface.vertices, surface.prior.faces), origin, normal)
     points = points[points[:, 2] < below_mm]
     across = np.cross(normal, [0.0, 0.0, 1.0])
     across /= np.linalg.norm(across)

@@ -74,10 +74,10 @@ def join_foot(belief: ShapeBelief, limb: Limb) -> EndPart:
     surface = belief.surface
     beside = beside_edges(surface.prior.faces)
     rim = surface.prior.edges[beside[:, 0] == beside[:, 1]]
-    if surface.vertices()[rim, 2].min() <= limb.from_mm:
+    if surface.vertices[rim, 2].min() <= limb.from_mm:
         raise ShapeError(
             "Its shape does not settle.",
             do="Take the photograph from above again, with the whole foot or hand and the mat in it.",
         )
-    joined = drawn_to(limb, surface.vertices(), surface.prior.edges)
+    joined = drawn_to(limb, surface.vertices, surface.prior.edges)
     return EndPart("foot", belief, limb.from_mm, joined)

@@ -84,18 +84,18 @@ def _estimate(hand: ShapeBelief, measure: Callable[[PlacedShape], float]) -> Est
 
 def _volume(surface: PlacedShape, beyond_mm: float) -> float:
     wrist, ahead = along_hand(surface)
-    body = part_beyond(Mesh(surface.vertices(), surface.prior.faces), ahead, wrist + beyond_mm * ahead)
+    body = part_beyond(Mesh(surface.vertices, surface.prior.faces), ahead, wrist + beyond_mm * ahead)
     return flux(body, np.cross(ahead, _UP))
 
 
 def _length(surface: PlacedShape) -> float:
     wrist, ahead = along_hand(surface)
-    finger = surface.vertices()[: len(parts_of_hand())][parts_of_hand() == MIDDLE_FINGER]
+    finger = surface.vertices[: len(parts_of_hand())][parts_of_hand() == MIDDLE_FINGER]
     return float(np.max((finger - wrist) @ ahead))
 
 
 def _palm(surface: PlacedShape) -> float:
-    points = surface.vertices()[[WRIST, MIDDLE]]
+    points = surface.vertices[[WRIST, MIDDLE]]
     parts = parts_of_hand()[surface.prior.faces]
     without_thumb = np.all((parts == PALM) | (parts > THUMB), axis=1)
     return _girth(
@@ -104,11 +104,11 @@ def _palm(surface: PlacedShape) -> float:
 
 
 def _wrist(surface: PlacedShape) -> float:
-    return _girth(surface, surface.prior.faces, surface.vertices()[WRIST])
+    return _girth(surface, surface.prior.faces, surface.vertices[WRIST])
 
 
 def _girth(surface: PlacedShape, faces: NDArray[np.int64], origin: Array) -> float:
     """Return the perimeter of the hull of a section across the hand, mm."""
     _, ahead = along_hand(surface)
-    points = plane_cut(Mesh(surface.vertices(), faces), origin, ahead)
+    points = plane_cut(Mesh(surface.vertices, faces), origin, ahead)
     return hull_perimeter(points @ np.column_stack([np.cross(ahead, _UP), _UP]))

@@ -17,8 +17,8 @@ def forearm_beyond(surface: PlacedShape) -> Mesh:
     every = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     sides, count = np.unique(np.sort(every, axis=1), axis=0, return_counts=True)
     rim, ends = np.unique(sides[count == 1], return_inverse=True)
-    near = surface.vertices()[rim]
-    away = near.mean(axis=0) - surface.vertices()[WRIST]
+    near = surface.vertices[rim]
+    away = near.mean(axis=0) - surface.vertices[WRIST]
     away[2] = 0.0
     far = near + _ON_MM * away / np.linalg.norm(away)
     first, second = ends.reshape(-1, 2).T

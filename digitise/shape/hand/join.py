@@ -98,14 +98,14 @@ def join_hand(belief: ShapeBelief, limb: Limb, wrist_mm: float) -> EndPart:
     """
     surface = belief.surface
     wrist, ahead = along_hand(surface)
-    wrist = wrist + surface.vertices()[WRIST] * [0.0, 0.0, 1.0]
+    wrist = wrist + surface.vertices[WRIST] * [0.0, 0.0, 1.0]
     back = _back(limb)
     up = np.array([0.0, 0.0, 1.0])
     # along the hand is down the arm's axis, the back of the hand looks as the arm's posture says
     turn = np.column_stack([np.cross([0.0, 0.0, -1.0], back), [0.0, 0.0, -1.0], back]) @ np.vstack(
         [np.cross(ahead, up), ahead, up]
     )
-    placed = (surface.vertices() - wrist) @ turn.T + [0.0, 0.0, wrist_mm]
+    placed = (surface.vertices - wrist) @ turn.T + [0.0, 0.0, wrist_mm]
     ring = placed[np.abs(placed[:, 2] - limb.from_mm) < _RING_MM]
     mean, _ = coefficients(limb, np.array([limb.from_mm]))
     placed[:, :2] += mean[0, 1:3] - (ring.min(axis=0) + ring.max(axis=0))[:2] / 2.0

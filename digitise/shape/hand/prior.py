@@ -51,12 +51,12 @@ def parts_of_hand() -> NDArray[np.uint8]:
 
 def outline_of_hand(surface: PlacedShape, planes: TangentPlanes) -> Touch:
     """Return where a hand's outline touches planes, each finger its own."""
-    return touch_outline(surface.vertices(), surface.prior, _beside(), planes)
+    return touch_outline(surface.vertices, surface.prior, _beside(), planes)
 
 
 def along_hand(surface: PlacedShape) -> tuple[Array, Array]:
     """Return the wrist (3,) on the mat, mm, and the horizontal unit vector (3,) to the middle knuckle."""
-    points = surface.vertices()[[WRIST, MIDDLE]] * [1.0, 1.0, 0.0]
+    points = surface.vertices[[WRIST, MIDDLE]] * [1.0, 1.0, 0.0]
     away = points[1] - points[0]
     return points[0], away / np.linalg.norm(away)
 

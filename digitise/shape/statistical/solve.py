@@ -73,7 +73,7 @@ class KnownGirth:
 
 def farthest(surface: PlacedShape, planes: TangentPlanes) -> Touch:
     """Return where a surface whose outline bulges everywhere touches planes."""
-    return touch(surface.vertices(), surface.prior.edges, planes)
+    return touch(surface.vertices, surface.prior.edges, planes)
 
 
 def solve_shape(
@@ -120,7 +120,7 @@ def solve_shape(
         step *= min(1.0, 2.0 / (number - _FULL_STEPS + 2)) if number > _FULL_STEPS else 1.0
         before = surface
         surface, biases = surface.moved(step[: len(home)]), biases + step[len(home) :]
-        if np.sqrt(3.0 * np.mean((surface.vertices() - before.vertices()) ** 2)) < _CONVERGED_MM:
+        if np.sqrt(3.0 * np.mean((surface.vertices - before.vertices) ** 2)) < _CONVERGED_MM:
             covariance = np.asarray(np.linalg.inv(matrix), float)[: len(home), : len(home)]
             return ShapeBelief(surface, covariance, residual)
     raise ShapeError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,15 +51,18 @@ class PlacedShape:
         """(3,) middle of it on the mat, mm."""
         return np.array([*self.parameters[-PLACES:-1], 0.0])
 
+    @cached_property
     def vertices(self) -> Array:
-        """Return the (V, 3) vertices, mm."""
+        """(V, 3) mm."""
         own = self.prior.mean + np.tensordot(self.parameters[:-PLACES], self.prior.modes, axes=1)
-        return np.asarray(own @ self._turned().T + self.place)
+        placed = np.asarray(own @ self._turned().T + self.place)
+        placed.setflags(write=False)
+        return placed
 
     def motions(self, vertices: NDArray[np.integer]) -> Array:
         """Return by how much each parameter moves some vertices (n,) of the surface, (K + 3, n, 3) mm."""
         modes = self.prior.modes[:, vertices] @ self._turned().T
-        own = self.vertices()[vertices] - self.place
+        own = self.vertices[vertices] - self.place
         still = np.zeros(len(vertices))
         places = np.zeros((PLACES, len(vertices), 3))
         places[0, :, 0] = places[1, :, 1] = 1.0

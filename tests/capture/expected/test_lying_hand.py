@@ -54,7 +54,7 @@ def found_in(pixels, side="left"):
 def hand_on(pixels, x, y, turn, skin, side="left"):
     prior = usual_hand(side)
     surface = PlacedShape(prior, np.concatenate([np.zeros(len(prior.modes)), [x, y, turn]]))
-    at = np.round(CAMERA.project(surface.vertices())).astype(np.int32)
+    at = np.round(CAMERA.project(surface.vertices)).astype(np.int32)
     for triangle in at[prior.faces]:
         cv2.fillConvexPoly(pixels, triangle, skin)
     return pixels

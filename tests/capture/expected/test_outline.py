@@ -24,7 +24,7 @@ def found(surface, camera, rng, slack=20.0, **colours):
 def distances(outline, surface, camera):
     """By how much the outline's planes lie outside of the true surface, mm."""
     planes = planes_of_view(camera, outline.edge, 0)
-    reached = touch(surface.vertices(), surface.prior.edges, planes).reached
+    reached = touch(surface.vertices, surface.prior.edges, planes).reached
     return -reached[np.isfinite(reached)]
 
 

@@ -67,7 +67,7 @@ def white_foot():
     """From above: a foot as white as its page, and a marker 8 mm beside the ball."""
     rng = np.random.default_rng(8)
     surface, camera = feet.random_foot("left", rng), feet.cameras("left")[2]
-    vertices = surface.vertices()
+    vertices = surface.vertices
     low = vertices[vertices[:, 2] < 60.0]
     beside = low[np.abs(low[:, 1] - 60.0) < 30.0]
     first = beside[:, 0].max() + 8.0

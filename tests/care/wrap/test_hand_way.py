@@ -105,7 +105,7 @@ def drawn_hand(number):
 
 def over_the_hand(hand):
     """Return the length, mm, of a bandage from behind the knuckles to the wrist, and both taped girths."""
-    points = hand.surface.vertices()
+    points = hand.surface.vertices
     wrist, ahead = along_hand(hand.surface)
     # stood up: fingers down, the wrist at 0
     up = np.array([0.0, 0.0, 1.0])

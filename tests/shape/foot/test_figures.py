@@ -27,7 +27,7 @@ def lying(mesh):
     faces = np.asarray(mesh.faces, np.int64)
     prior = ShapeModel(np.array(mesh.vertices), np.zeros((1, len(mesh.vertices), 3)), faces, edges_of(faces))
     belief = ShapeBelief(PlacedShape(prior, np.zeros(4)), np.zeros((4, 4)), np.zeros(0))
-    return EndPart("foot", belief, TOP, belief.surface.vertices())
+    return EndPart("foot", belief, TOP, belief.surface.vertices)
 
 
 def half_ellipsoid(a, b, c):
@@ -67,7 +67,7 @@ def usual(side="left"):
     prior = usual_foot(side)
     surface = PlacedShape.usual(prior)
     size = len(prior.modes) + 3
-    return EndPart("foot", ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices())
+    return EndPart("foot", ShapeBelief(surface, np.eye(size) * 0.01, np.zeros(0)), TOP, surface.vertices)
 
 
 def test_sections_are_those_of_an_independent_library():
@@ -89,7 +89,7 @@ def test_volume_sd_is_that_of_drawn_feet():
     rng = np.random.default_rng(8)
     size = len(foot.belief.covariance)
     drawn = [
-        volume_below(foot.belief.surface.moved(rng.normal(0, 0.1, size)).vertices(), foot.faces, TOP)
+        volume_below(foot.belief.surface.moved(rng.normal(0, 0.1, size)).vertices, foot.faces, TOP)
         for _ in range(300)
     ]
     # the model's own share is not drawn; 300 draws know an sd to 4 %, three of these

@@ -57,7 +57,7 @@ def test_no_step_where_they_meet(limb, foot):
 
 def test_the_foot_far_from_the_leg_stays_as_it_was(foot):
     low = foot.vertices[:, 2] < foot.top_mm - 40.0
-    assert_allclose(foot.vertices[low], foot.belief.surface.vertices()[low])
+    assert_allclose(foot.vertices[low], foot.belief.surface.vertices[low])
 
 
 def test_a_foot_that_ends_below_its_leg_is_refused(limb, foot):

@@ -49,7 +49,7 @@ def test_parameters_move_the_surface_as_their_motions_say():
     for number in range(len(surface.parameters)):
         there = np.zeros(len(surface.parameters))
         there[number] = step
-        slope = (surface.moved(there).vertices()[some] - surface.moved(-there).vertices()[some]) / (2 * step)
+        slope = (surface.moved(there).vertices[some] - surface.moved(-there).vertices[some]) / (2 * step)
         # the turn is round to second order: 250 mm x 1e-10
         assert_allclose(motions[number], slope, atol=1e-5)
 
@@ -57,5 +57,5 @@ def test_parameters_move_the_surface_as_their_motions_say():
 def test_toes_point_where_the_foot_is_turned():
     prior = usual_foot("left")
     surface = PlacedShape(prior, np.concatenate([np.zeros(len(prior.modes)), [0, 0, 0.3]]))
-    vertices = surface.vertices()
+    vertices = surface.vertices
     assert np.argmax(vertices @ surface.ahead) == np.argmax(prior.mean[:, 1])

@@ -40,12 +40,12 @@ def test_finds_a_known_foot(seed):
     side = ("left", "right")[seed % 2]
     truth = feet.random_foot(side, rng)
     belief = solved(truth, side, rng)
-    found = foot_volume(EndPart("foot", belief, TOP, belief.surface.vertices()))
-    true = volume_below(truth.vertices(), truth.prior.faces, TOP) / 1000
+    found = foot_volume(EndPart("foot", belief, TOP, belief.surface.vertices))
+    true = volume_below(truth.vertices, truth.prior.faces, TOP) / 1000
     # edges to 0.3 mm on half-widths of 40 mm and heights of 60 mm
     assert abs(found.mean / true - 1) < 0.0125
     assert abs(found.mean - true) < 3 * found.sd
-    vertices = truth.vertices()
+    vertices = truth.vertices
     assert abs(foot_length(belief).mean - np.ptp(vertices[vertices[:, 2] < 80] @ truth.ahead)) < 2.5
     turn = np.degrees(belief.surface.parameters[-1] - truth.parameters[-1])
     assert abs(turn) < 1.5
@@ -58,7 +58,7 @@ def test_fewer_photographs_know_less():
 
     def sd(views):
         belief = solved(truth, "left", np.random.default_rng(1), views)
-        return foot_volume(EndPart("foot", belief, TOP, belief.surface.vertices())).sd
+        return foot_volume(EndPart("foot", belief, TOP, belief.surface.vertices)).sd
 
     assert sd((0, 1, 2)) < sd((1, 2)) < sd((2,))
 

@@ -53,7 +53,7 @@ def belief_of(surface: PlacedShape) -> ShapeBelief:
 def solid_of(surface: PlacedShape) -> trimesh.Trimesh:
     """The hand with its forearm's opening closed, of vertices that its faces use."""
     used, faces = np.unique(surface.prior.faces, return_inverse=True)
-    body = trimesh.Trimesh(surface.vertices()[used], faces.reshape(-1, 3), process=False)
+    body = trimesh.Trimesh(surface.vertices[used], faces.reshape(-1, 3), process=False)
     trimesh.repair.fill_holes(body)
     return body
 
@@ -91,7 +91,7 @@ def test_the_volume_is_that_of_an_independent_cut(side, beyond):
 
 def _tetrahedra(surface, origin, ahead):
     """The cut part's volume from tetrahedra about a point of the plane, to which its lid adds nothing."""
-    body = part_beyond(Mesh(surface.vertices(), surface.prior.faces), ahead, origin)
+    body = part_beyond(Mesh(surface.vertices, surface.prior.faces), ahead, origin)
     corners = body.vertices[body.faces] - origin
     return float(np.sum(np.cross(corners[:, 0], corners[:, 1]) * corners[:, 2]) / 6.0)
 
@@ -99,7 +99,7 @@ def _tetrahedra(surface, origin, ahead):
 def test_girths_are_those_of_an_independent_section():
     surface = random_hand(seed=5)
     _, ahead = along_hand(surface)
-    section = trimesh.intersections.mesh_plane(solid_of(surface), ahead, surface.vertices()[WRIST])
+    section = trimesh.intersections.mesh_plane(solid_of(surface), ahead, surface.vertices[WRIST])
     flat = section.reshape(-1, 3) @ np.column_stack([np.cross(ahead, [0, 0, 1]), [0, 0, 1]])
     assert_allclose(wrist_girth(belief_of(surface)).mean, ConvexHull(flat).area, rtol=1e-6)
     assert palm_girth(belief_of(surface)).mean > wrist_girth(belief_of(surface)).mean
@@ -132,11 +132,11 @@ def test_slopes_are_those_of_small_differences():
 
     def measure(each):
         return flux(
-            part_beyond(Mesh(each.vertices(), each.prior.faces), *_plane(each)), np.array([1.0, 0.0, 0.0])
+            part_beyond(Mesh(each.vertices, each.prior.faces), *_plane(each)), np.array([1.0, 0.0, 0.0])
         )
 
     def _plane(each):
-        return np.array([0.0, 1.0, 0.0]), each.vertices()[MIDDLE] * [1.0, 1.0, 0.0]
+        return np.array([0.0, 1.0, 0.0]), each.vertices[MIDDLE] * [1.0, 1.0, 0.0]
 
     found = slopes(surface, measure)
     step = np.zeros(len(found))
@@ -152,7 +152,7 @@ def test_the_forearm_goes_on_from_the_open_end():
     along = tube.vertices @ ahead
     assert np.ptp(along) > 120.0
     # its nearer rim is the hand's own
-    gaps = np.linalg.norm(tube.vertices[: len(tube.vertices) // 2, None] - surface.vertices()[None], axis=2)
+    gaps = np.linalg.norm(tube.vertices[: len(tube.vertices) // 2, None] - surface.vertices[None], axis=2)
     assert_allclose(gaps.min(axis=1), 0.0, atol=1e-9)
 
 
@@ -185,7 +185,7 @@ def test_one_closed_mesh_with_the_stated_volume(arm, hand):
 
 def test_fingers_far_from_the_arm_stay_as_they_were(hand):
     low = hand.vertices[:, 2] < hand.top_mm - 45.0
-    own = hand.belief.surface.vertices()[low]
+    own = hand.belief.surface.vertices[low]
     near, far = (np.linalg.norm(points - points[:1], axis=1) for points in (hand.vertices[low], own))
     assert_allclose(near, far, atol=1e-9)
 
@@ -195,7 +195,7 @@ def test_the_back_of_the_hand_looks_as_the_posture_says(arm, lying, way):
     lies = replace(arm, lying=lying)
     joined = join_hand(belief_of(random_hand(seed=1)), lies, lies.from_mm)
     up = joined.vertices @ TURNED.rotation[:, 2]
-    own = joined.belief.surface.vertices()[:, 2]
+    own = joined.belief.surface.vertices[:, 2]
     # heights above the mat become heights of the world, or their opposite
     far = joined.vertices[:, 2] < joined.top_mm - 60.0
     assert np.corrcoef(up[far], own[far])[0, 1] * way > 0.99
@@ -292,7 +292,7 @@ def _drawn(surface, camera):
     fine = 4
     width, height = (fine * side for side in camera.size)
     mask = np.zeros((height, width), np.uint8)
-    at = np.round((camera.project(surface.vertices()) + 0.5) * fine * 16 - 8).astype(np.int32)
+    at = np.round((camera.project(surface.vertices) + 0.5) * fine * 16 - 8).astype(np.int32)
     for triangle in at[surface.prior.faces]:
         cv2.fillConvexPoly(mask, triangle, 255, shift=4)
     return cv2.resize(mask, camera.size, interpolation=cv2.INTER_AREA)

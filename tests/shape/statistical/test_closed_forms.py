@@ -30,7 +30,7 @@ def model():
 
 
 def volume(belief) -> float:
-    return flux(Mesh(belief.surface.vertices(), belief.surface.prior.faces), np.array([1.0, 0.0, 0.0]))
+    return flux(Mesh(belief.surface.vertices, belief.surface.prior.faces), np.array([1.0, 0.0, 0.0]))
 
 
 def planes_of(solid, views):

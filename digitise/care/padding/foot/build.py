@@ -70,7 +70,7 @@ def from_other(belief: ShapeBelief, other: ShapeBelief) -> Difference:
 def _against(belief: ShapeBelief, mean: Array, spread: Array, known: Array) -> Difference:
     """Hold a foot against the likeliest of the forms N(mean, spread), moved a little on the mat."""
     surface = belief.surface
-    vertices, faces = surface.vertices(), surface.prior.faces
+    vertices, faces = surface.vertices, surface.prior.faces
     normals = vertex_normals(Mesh(vertices, faces))
     motions = surface.motions(np.arange(len(vertices)))
     slopes = np.einsum("kvc,vc->vk", motions, normals)
