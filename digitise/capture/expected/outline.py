@@ -23,6 +23,8 @@ from digitise.geometry.rigid import Array
 from digitise.geometry.view import Edge
 
 _MARGIN_MM = 55.0  # of surroundings beyond the slack
+# Of surroundings that the graph cuts learn from and cut: what they cost grows with the picture.
+_CUT_MARGIN_MM = 25.0
 _INNER = 0.7  # of the slack: skin so far within the expected outline is surely skin
 _LIMB_NEAR_MM = 6.0
 _STEP_MM = 3.6
@@ -138,16 +140,29 @@ def find_body(
 
 def _told_apart(crop: Crop, expected: Mask, above: Mask, near: Mask, look: Look) -> Mask | None:
     """Return what is skin (H, W); None where nothing of the body or nothing beside it is in the picture."""
+    if not near.any():
+        return None
     labels = np.where(near, cv2.GC_PR_BGD, cv2.GC_BGD).astype(np.uint8)
     labels[expected] = cv2.GC_PR_FGD
     labels[_shrunk(expected, crop.disc(_INNER * look.slack_mm))] = cv2.GC_FGD
     labels[_shrunk(above, crop.disc(look.limb_mm))] = cv2.GC_FGD
-    if not np.any(labels == cv2.GC_BGD) or not np.any(labels == cv2.GC_FGD):
+    part = _window(near, round(_CUT_MARGIN_MM / crop.mm))
+    own = np.ascontiguousarray(labels[part])
+    if not np.any(own == cv2.GC_BGD) or not np.any(own == cv2.GC_FGD):
         return None
     cv2.setRNGSeed(0)  # the cuts begin with random clusters: the same picture gives the same edge
     skin, other, everywhere = np.zeros((1, 65)), np.zeros((1, 65)), (0, 0, 0, 0)
-    cv2.grabCut(_colours(crop, labels), labels, everywhere, other, skin, look.cuts, cv2.GC_INIT_WITH_MASK)
+    colours = np.ascontiguousarray(_colours(crop, labels)[part])
+    cv2.grabCut(colours, own, everywhere, other, skin, look.cuts, cv2.GC_INIT_WITH_MASK)
+    labels[part] = own
     return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def _window(mask: Mask, margin: int) -> tuple[slice, slice]:
+    """Return the rows and columns that hold a mask and so many cells beside it."""
+    ends = [np.flatnonzero(mask.any(axis=axis))[[0, -1]] for axis in (1, 0)]
+    rows, columns = (slice(max(0, int(low) - margin), int(high) + 1 + margin) for low, high in ends)
+    return rows, columns
 
 
 def _hue_off(crop: Crop, body: Mask, limb: Mask) -> float:
