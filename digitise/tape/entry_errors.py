@@ -195,14 +195,14 @@ def _proposal(
     left = sum(abs(girth - after[i][0]) for i, girth in edit.girths.items())
     # nearer than the tape can be read is not better still
     ratio = distance / max(left, 1.0)
-    teller = "the photographs" if all(i in expected for i in edit.girths) else "the neighbouring rows"
-    what = " and ".join(
-        f"{named(row)} reads {row.girth_mm:g} mm where {teller} say about {after[i][0]:.0f} mm"
+    teller = "The photographs" if all(i in expected for i in edit.girths) else "The neighbouring rows"
+    what = " ".join(
+        f"{teller} say about {after[i][0]:.0f} mm where {named(row)} reads {row.girth_mm:g} mm."
         for i, row in zip(edit.girths, concerned, strict=True)
     )
     meant = " and ".join(f"{row.girth_mm:g} mm" for row in likely)
     text = (
-        f"{sentence(what)}. Likely {edit.how}: {meant} would fit {ratio:.0f} times better."
+        f"{what} Likely {edit.how}: {meant} would fit {ratio:.0f} times better."
         " Check the tape or the note; nothing was changed."
     )
     return TapeAdvice(edit.code, text, concerned, likely, ratio)

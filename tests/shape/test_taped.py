@@ -79,9 +79,27 @@ def test_two_wrong_rows_are_both_found(views):
         girths[[1, 3]] = girths[[3, 1]]
         return girths
 
-    verdicts = [check.verdict for check in fit_limb(views, tape(swap)).tape_checks]
+    fit = fit_limb(views, tape(swap))
+    verdicts = [check.verdict for check in fit.tape_checks]
     assert verdicts[1] == verdicts[3] == "suspect"
     assert verdicts.count("suspect") == 2
+    # one slip of the pen is told once, with what would undo it
+    assert [warning.code for warning in fit.warnings] == ["tape-slip"]
+    first, second = (f"{round(row.girth_mm, 1):g} mm" for row in (tape()[1], tape()[3]))
+    assert f"Likely two rows exchanged: {first} and {second} would fit" in fit.warnings[0].text
+
+
+def test_two_digits_exchanged_are_told_beside_a_row_that_nothing_explains(views):
+    def spoil(girths):
+        girths = np.round(girths)
+        girths[3] = int("{0}{2}{1}".format(*f"{girths[3]:.0f}"))
+        girths[1] += 57.0
+        return girths
+
+    meant, fit = round(tape()[3].girth_mm), fit_limb(views, tape(spoil))
+    assert [warning.code for warning in fit.warnings] == ["tape-slip", "tape-row"]
+    assert f"Likely two digits exchanged: {meant} mm would fit" in fit.warnings[0].text
+    assert f"The tape at {tape()[1].height_mm:.0f} mm" in fit.warnings[1].text
 
 
 @pytest.mark.parametrize("ratio", [1.025, 0.975])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,8 @@ import numpy as np
 from digitise.shape.levels import Levels
 from digitise.shape.solve import EdgeData
 from digitise.shape.taped import SUSPECT_Z, TapeCheck, TapeCross
+from digitise.tape.advice import explain_tape
+from digitise.tape.rows import Code, TapeAdvice
 
 # Shorter unsure segments are bridged by the rest without harm.
 _UNSURE_GAP_MM = 8.0
@@ -17,8 +20,7 @@ _UNSURE_NOTED_MM = 20.0
 _MISFIT_PX = 1.5
 # A segment may reach this far into the foot before it is worth a word.
 _FOOT_NOTED_MM = 20.0
-
-
+_SLIPS: tuple[Code, ...] = ("swapped-rows", "swapped-digits", "unit-slip")
 # A tape repeats to less than one percent of a girth and photographs tell it to three: this share is neither.
 FAR = 0.08
 
@@ -75,7 +77,7 @@ def fit_warnings(
     found = [
         *_solid(solid),
         *_scale(cross),
-        *(note for check in cross.checks for note in _row(check)),
+        *_rows(cross.checks),
         *_foot(levels),
     ]
     for data, residual in zip(edges, residuals, strict=True):
@@ -108,6 +110,24 @@ def _scale(cross: TapeCross) -> list[FitWarning]:
         "printed at 100 %, that the photographs are full and uncropped, and that the tape is sound."
     )
     return [FitWarning("scale", text)]
+
+
+def _rows(checks: Sequence[TapeCheck]) -> list[FitWarning]:
+    slips = _slips(checks)
+    explained = [row for slip in slips for row in slip.rows]
+    rest = (note for check in checks if check.row not in explained for note in _row(check))
+    return [*(FitWarning("tape-slip", slip.text) for slip in slips), *rest]
+
+
+def _slips(checks: Sequence[TapeCheck]) -> list[TapeAdvice]:
+    """Return the slips of the pen that would explain suspect rows, as the photographs tell their girths."""
+    suspect = [check.row for check in checks if check.verdict == "suspect"]
+    if not suspect:
+        return []
+    seen = [check for check in checks if check.verdict != "not seen"]
+    predicted = {check.row.height_mm: (check.photo_mm, check.photo_sd_mm) for check in seen}
+    advice = explain_tape([check.row for check in seen], predicted)
+    return [one for one in advice if one.code in _SLIPS and any(row in suspect for row in one.rows)]
 
 
 def _row(check: TapeCheck) -> list[FitWarning]:
