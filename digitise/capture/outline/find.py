@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import chain
 
@@ -14,6 +14,7 @@ from digitise.anatomy import LimbKind
 from digitise.capture.outline.by_steps.find import find_of_width, find_own_tone, find_own_tone_of_width
 from digitise.capture.outline.by_steps.widths import MOSTLY_WITHIN, Widths, share_within
 from digitise.capture.outline.correction import Correction, paint
+from digitise.capture.outline.hiding import holds_sticks
 from digitise.capture.outline.lying.find import find_lying_region
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
@@ -76,15 +77,25 @@ def find_outline(
     if correction is not None:
         _require_same_photo(correction, photo)
     look = _look(photo, camera, boards, axis_from_world, correction, limb)
-    first = look.panel(SHADOW_WEIGHTS[0])
     if look.strip.lies:
-        return _required(look.traced(first, find_lying_region)).outline
+        return _required(look.traced(look.panel(SHADOW_WEIGHTS[0]), find_lying_region)).outline
+    found = _standing(look)
+    if isinstance(found, OutlineError) and look.front.sticks:
+        bare = _standing(look.without_sticks())
+        if isinstance(bare, Traced) and holds_sticks(bare.outline, look.strip, look.front):
+            found = bare
+    return _required(found).outline
+
+
+def _standing(look: _Look) -> Traced | OutlineError:
+    """Find both edges of a limb that stands by the backdrop's colour, or else by steps of light alone."""
+    first = look.panel(SHADOW_WEIGHTS[0])
     others = (look.panel(weight) for weight in SHADOW_WEIGHTS[1:])
     found = _surest(look.traced(panel) for panel in chain([first], others))
     if not isinstance(found, OutlineError) and found.told >= _SURE_ENOUGH:
-        return found.outline
+        return found
     alone = look.traced(first, find_own_tone)
-    return _required(found if _surer(found, alone) else alone).outline
+    return found if _surer(found, alone) else alone
 
 
 def find_outline_of_width(
@@ -164,6 +175,11 @@ class _Look:
     def panel(self, shadow_weight: float) -> Panel:
         """Learn the backdrop, a darkening of which counts ``shadow_weight``."""
         return find_panel(self.strip, self.areas, shadow_weight, self.boards, self.before)
+
+    def without_sticks(self) -> _Look:
+        """Return the same when nothing but the mat is before the limb."""
+        front = look_in_front(self.photo.pixels, self.strip, self.boards, slender=True)
+        return replace(self, front=front, before=front.cells(self.strip))
 
     def traced(self, panel: Panel, find: _Find = find_region) -> Traced | OutlineError:
         """Find both edges against one idea of the backdrop, or tell why not."""

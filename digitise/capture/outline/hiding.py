@@ -6,10 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_propagation, maximum_filter1d
 
-from digitise.capture.outline.region import Region
+from digitise.capture.outline.region import FOOT_TOP_MM, Region
+from digitise.capture.outline.result import Outline
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.foothold import NearMat
+from digitise.capture.surroundings.sticks import InFront
 from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
@@ -26,6 +28,9 @@ _BURNT = 240  # of 255, in every channel: the tone curve's shoulder shows no sha
 _BURNT_MM = 100.0  # so far beyond where it was lost
 _OWN_PX, _INNER_MM = 4.0, 22.0  # within an edge, from its own blur on
 _SHORT_MM, _BESIDE_LOST_MM = 60.0, 10.0  # half of what is lost beyond a jump
+# What was taken for a stick is the limb's own gloss, or shade, where it lies on the limb along most of its
+# length: its lines are straight, a limb's but nearly.
+_STICK_OFF_MM, _STICK_WITHIN = 10.0, 0.75
 _ALIKE = 0.25  # log units of hue: skin of one person
 
 
@@ -113,3 +118,19 @@ def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:
         columns = np.clip(columns, 0, len(strip.offsets) - 1)
         hues.append(brightness_and_hue(strip.pixels[region.rows[:, None], columns])[..., 1:].mean(axis=1))
     return np.asarray(np.linalg.norm(hues[0] - hues[1], axis=1) < _ALIKE)
+
+
+def holds_sticks(outline: Outline, strip: Strip, front: InFront) -> bool:
+    """Tell whether all that was taken for sticks lies within an outline that was found without them.
+
+    Those are lines of the limb's own; and if they are sticks after all, they hide none of its edges.
+    """
+    heights = outline.heights[0]
+    first, last = (strip.plane_from_photo(edge.points)[:, 0] for edge in outline.edges)
+    for stick in front.sticks:
+        left, right = stick.sides(heights)
+        rows = np.isfinite(left) & (heights > FOOT_TOP_MM)
+        within = (left > first - _STICK_OFF_MM) & (right < last + _STICK_OFF_MM)
+        if not rows.any() or within[rows].mean() < _STICK_WITHIN:
+            return False
+    return True

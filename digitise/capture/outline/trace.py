@@ -106,7 +106,7 @@ def trace_edges(
         edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
         edge = _by_region(edge, region, index, skin, strip)
         if region.rests is None and another:
-            edge, second = _beside(pixels, edge, strip, region, index, skin, front)
+            edge, second = _beside(pixels, edge, strip, region, index, skin, front, blur)
             if hem_mm is not None:
                 second, by_hem = beneath_hem(second)
                 edge = _less_sure(edge, by_hem, _HEM_SD_PX)
@@ -190,10 +190,11 @@ def _beside(
     index: int,
     skin: slice,
     front: InFront,
+    blur_px: float,
 ) -> tuple[Edge, SecondEdge]:
     """Look for what of another body shows beside an edge: return it, less sure, and a second edge within."""
     printed = region.printed[index][skin]
-    second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), printed)
+    second = second_edge(pixels, edge.points, edge.normals, strip.pixel_mm(), printed, blur_px)
     second = beside_dressing(second, region.dressed[index][skin])
     inner = edge.points - second.depth_px[:, None] * edge.normals
     second = second.without_those_on(front.hides(strip, inner, strip.heights[region.rows][skin]))
