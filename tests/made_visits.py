@@ -11,13 +11,14 @@ from digitise.tape.table import read_tape
 from digitise.workflow.measure import measure_limb
 
 
-def measured_visit(folder: Path, side: str, low: float, high: float, **how) -> Measured:
-    """Return a leg measured between two heights, mm, from every photograph in a folder."""
+def measured_visit(
+    folder: Path, side: str, low: float | None = None, high: float | None = None, **how
+) -> Measured:
+    """Return a limb measured between two heights, mm, or those found, from every photograph in a folder."""
     return measure_limb(
         sorted(folder.glob("photo-*.jpg")),
         read_field(folder / "field.json"),
         read_tape(folder / "tape.csv"),
-        limb="leg",
         side=side,
         from_mm=low,
         to_mm=high,

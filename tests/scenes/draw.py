@@ -1,7 +1,7 @@
 """Settings of standing visits drawn at random: ``python tests/scenes/draw.py --count 16 --seed 7 FOLDER``.
 
 Bodies, skins, light, backdrops, stances, other legs, things that are worn and further photographs differ from
-visit to visit as they do in a clinic; how often each comes is common practice, from memory.
+visit to visit as they do in a clinic; how often each comes is our estimate.
 """
 
 from __future__ import annotations

@@ -13,14 +13,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from accuracy import score
 from conftest import Case
+from made_visits import measured_visit
 
-from digitise.anatomy import LimbKind
-from digitise.capture.sheets.field import read_field
 from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.shape.end_figures import end_volume
-from digitise.tape.table import read_tape
-from digitise.workflow.measure import measure_limb
 
 HEAD = (
     "| visit | segment, mm | volume error, 95 % | holds | girth rms | girth cover | foot |\n"
@@ -31,11 +28,6 @@ HEAD = (
 @dataclass(frozen=True)
 class Rendered(Case):
     """A rendered visit, its truth beside its photographs."""
-
-    @property
-    def photos(self) -> list[Path]:
-        """Every photograph of the visit."""
-        return sorted(self.folder.glob("photo-*.jpg"))
 
     @property
     def truth(self) -> dict:
@@ -49,8 +41,9 @@ def main() -> None:
     errors, held = [], []
     for folder in map(Path, sys.argv[1:]):
         visit = Rendered(folder.name, folder)
+        truth = visit.truth
         try:
-            measured = measured_visit(visit)
+            measured = measured_visit(folder, truth["side"], limb="leg" if truth["limb"] == "leg" else "arm")
         except DigitiseError as error:
             print(f"| {visit.name} | refused: {error} | | | | | |", flush=True)
             continue
@@ -70,13 +63,6 @@ def main() -> None:
         print(
             f"\n{len(errors)} of {len(sys.argv) - 1} measured, {rms:.2f} % rms, {sum(held)} intervals hold."
         )
-
-
-def measured_visit(visit: Rendered) -> Measured:
-    """Do the main job on a visit, from its files alone."""
-    kind = LimbKind("leg" if visit.truth["limb"] == "leg" else "arm")
-    field, tape = read_field(visit.folder / "field.json"), read_tape(visit.folder / "tape.csv")
-    return measure_limb(visit.photos, field, tape, limb=kind, side=visit.truth["side"])
 
 
 def foot_error(visit: Rendered, measured: Measured) -> str:

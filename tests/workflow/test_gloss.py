@@ -13,7 +13,7 @@ from strips import looking_at
 from digitise.capture.outline.hiding import holds_sticks
 from digitise.capture.outline.result import Outline
 from digitise.capture.photo.rectified import Strip, facing_plane
-from digitise.capture.surroundings.sticks import InFront, Stick, nothing_in_front
+from digitise.capture.surroundings.sticks import Stick, nothing_in_front
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.geometry.view import Edge
@@ -67,7 +67,6 @@ def outline(half_mm: float) -> Outline:
 )
 def test_sticks_that_lie_on_the_limb_are_its_own_lines(stick, held):
     found = replace(nothing_in_front(), sticks=(stick,))
-    assert isinstance(found, InFront)
     assert holds_sticks(outline(50.0), STRIP, found) is held
     # one that is beside the limb stands there, whatever the others are
     beside = replace(found, sticks=(stick, Stick(150.0, 180.0, 0.0, 700.0)))

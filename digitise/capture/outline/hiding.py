@@ -123,7 +123,8 @@ def _skin_beyond(strip: Strip, region: Region, index: int) -> NDArray[np.bool_]:
 def holds_sticks(outline: Outline, strip: Strip, front: InFront) -> bool:
     """Tell whether all that was taken for sticks lies within an outline that was found without them.
 
-    Those are lines of the limb's own; and if they are sticks after all, they hide none of its edges.
+    Those are lines of the limb's own.  What a stick after all would show beyond the limb is found as a second
+    edge within the outline's.
     """
     heights = outline.heights[0]
     first, last = (strip.plane_from_photo(edge.points)[:, 0] for edge in outline.edges)
