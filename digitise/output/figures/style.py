@@ -67,6 +67,7 @@ _RULES: dict[str, Any] = {
     "axes.titlesize": 8.5,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
+    "axes.titley": 1.0,
     "grid.color": GRID,
     "grid.linewidth": 0.5,
     "xtick.color": TEXT,
