@@ -66,7 +66,10 @@ class Crop:
         at = self.from_photo(self.camera.project(surface.vertices))
         limit = 4.0 * max(mask.shape)
         fixed = np.round(np.clip(np.nan_to_num(at), -limit, limit) * 2**_FRACTION_BITS).astype(np.int32)
-        for triangle in fixed[surface.faces[np.all(shown[surface.faces], axis=1)]]:
+        triangles = fixed[surface.faces[np.all(shown[surface.faces], axis=1)]]
+        ends = (np.array(mask.shape[::-1]) + 1) * 2**_FRACTION_BITS
+        beyond = (triangles.max(axis=1) < -(2**_FRACTION_BITS)) | (triangles.min(axis=1) > ends)
+        for triangle in triangles[~np.any(beyond, axis=1)]:
             cv2.fillConvexPoly(mask, triangle, 255, shift=_FRACTION_BITS)
         return np.asarray(mask > 0)
 
