@@ -71,14 +71,28 @@ def check_together(
     lying
         Whether the limb lies: then a photograph from above shows the limb, not the foot alone.
     """
+    pairs = tuple(combinations(range(len(photos)), 2))
+    moved = {pair: sheet_clash(*pair, calibration, field) for pair in pairs}
+    still = {pair for pair in pairs if moved[pair] is None and _untouched(*pair, calibration, field)}
+    feet = set() if lying else {pair for pair in pairs if _one_from_above(*pair, calibration)}
+    alike = {pair for pair in pairs if pair in still or time_clash(photos, *pair) is None} - feet
     clashes: list[Clash | None] = []
-    for a, b in combinations(range(len(photos)), 2):
-        sheets = sheet_clash(a, b, calibration, field)
-        untouched = sheets is None and (
-            _untouched(a, b, calibration, field) or (not lying and _one_from_above(a, b, calibration))
-        )
-        clashes += [sheets, time_clash(photos, a, b, untouched=untouched), _lens_clash(a, b, calibration)]
+    for a, b in pairs:
+        one_phone = calibration.lens_of[a] == calibration.lens_of[b]
+        doubtful = (a, b) in still | feet or (one_phone and _one_beside_others(a, b, alike))
+        told = time_clash(photos, a, b, untouched=moved[a, b] is None and doubtful)
+        clashes += [moved[a, b], told, _lens_clash(a, b, calibration)]
     return tuple(clash for clash in clashes if clash is not None)
+
+
+def _one_beside_others(a: int, b: int, alike: set[tuple[int, int]]) -> bool:
+    """Whether a photograph stands alone beside others that belong together: they tell the limb without it.
+
+    What it shows is held against the limb that they make, so that its clock alone need not decide (another
+    phone beside it would); of two photographs, or of two groups, nothing tells which is of the visit.
+    """
+    company = [sum(n in pair for pair in alike) for n in (a, b)]
+    return min(company) == 0 and max(company) > 0
 
 
 def as_findings(
@@ -137,7 +151,7 @@ def _lens_clash(a: int, b: int, calibration: Calibration) -> Clash | None:
     return Clash(a, b, OTHER_LENS, False, "they are of different phones, zooms or picture sizes")
 
 
-def time_clash(photos: Sequence[Photograph], a: int, b: int, *, untouched: bool) -> Clash | None:
+def time_clash(photos: Sequence[Photograph], a: int, b: int, *, untouched: bool = False) -> Clash | None:
     """Compare the times of two photographs; ``untouched`` sheets speak against a clock."""
     minutes = minutes_between(photos[a].taken, photos[b].taken)
     if minutes is None or minutes <= APART_MINUTES:

@@ -43,6 +43,7 @@ _ISLAND_OFF_MM = 10.0
 _TOP_MM = 10.0
 _GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
+_LOBE_MM, _LOBE_TOUCHED = 60.0, 0.5  # rendered lobes of the inner knee stand out by 25 to 50
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 # Where another body hides one edge all along, the other edge may be that body's as well: a dark leg before a
 # brown panel was read between its own front and the other leg, surely (0.96). Of legs that were told rightly
@@ -210,11 +211,16 @@ def _beside(
 def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArray[np.bool_]:
     """Tell where an edge that jumped is the limb's own, at a fold that hangs over: before plain backdrop.
 
-    Where another body had come out beside the limb, the limb's own end would show as a second edge within.
+    Where another body had come out beside the limb, the limb's own end would show as a second edge within:
+    it is sought as deep as a fold. Of a lobe, which hangs out farther, nothing shows within further up.
     """
-    jump = region.strayed_mm[index][skin]
-    own = (jump > 0.0) & (jump <= _FOLD_MM) & ~region.touched[index][skin]
-    return np.asarray(own & ~(second.depth_px > 0.0) & ~second.near)
+    jump, touched = region.strayed_mm[index][skin], region.touched[index][skin]
+    two = (second.depth_px > 0.0) | second.near
+    own = (jump > 0.0) & (jump <= _FOLD_MM)
+    for first, last in true_runs(jump > 0.0):
+        lobe = first * STEP_MM > _TOP_MM and jump[first:last].max() <= _LOBE_MM
+        own[first:last] |= lobe and not two[first:last].any() and touched[first:last].mean() < _LOBE_TOUCHED
+    return np.asarray(own & ~touched & ~two)
 
 
 def _closed(behind: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -85,6 +85,38 @@ def test_times_apart_refuse_unless_the_set_up_was_not_touched(walk):
     assert check_together(pictures(scene, 29.0), calibration, scene.field) == ()
 
 
+def times_between(scene, calibration, which, shows):
+    """How grave clocks a day apart are, by pair, where photograph n is the walk's ``which[n]`` and shows."""
+    photos = pictures(scene)
+    placed = [
+        {name: pose for name, pose in calibration.boards[n].items() if name in seen}
+        for n, seen in zip(which, shows, strict=True)
+    ]
+    made = replace(
+        calibration,
+        boards=tuple(placed),
+        cameras=tuple(calibration.cameras[n] for n in which),
+        lens_of=(0,) * len(which),
+    )
+    dated = [replace(photos[n], taken=NOON + timedelta(days=day)) for day, n in enumerate(which)]
+    found = check_together(dated, made, scene.field)
+    assert {clash.code for clash in found} == {"visit-times"}
+    return {(clash.first, clash.second): clash.grave for clash in found}
+
+
+def test_one_clock_beside_photographs_that_belong_together_is_held_against_the_limb(walk):
+    scene, calibration = walk
+    mats = [board.name for board in scene.field.boards if board.role == "mat"]
+    whole, alone = [*mats, *backdrops(scene.field)], mats
+    # a panel carried behind the limb for a third photograph: the first two tell the limb without it
+    found = times_between(scene, calibration, (0, 1, 1), (whole, whole, alone))
+    assert found == {(0, 1): False, (0, 2): False, (1, 2): False}
+    # two photographs, or three of which no two belong together: nothing tells which is of the visit
+    assert times_between(scene, calibration, (0, 1), (alone, alone)) == {(0, 1): True}
+    found = times_between(scene, calibration, (0, 1, 1), (alone, alone, alone))
+    assert set(found.values()) == {True}
+
+
 def test_findings_name_the_odd_photograph_and_two_kinds_refuse():
     names = ["a.jpg", "b.jpg", "c.jpg"]
     grave = [Clash(0, 2, "sheets-moved", True, "x"), Clash(1, 2, "sheets-moved", True, "y")]
