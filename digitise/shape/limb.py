@@ -9,6 +9,7 @@ Every area and volume here is the expectation ``m' Q m + tr(Q S)``, with varianc
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Generic, NamedTuple
 
 import numpy as np
@@ -238,8 +239,29 @@ def volume(limb: Limb, low: float, high: float) -> Estimate:
     return Estimate(mean / MM3_PER_ML, np.sqrt(variance) / MM3_PER_ML)
 
 
-def print_sd(limb: Limb, low: float, high: float) -> float:
-    """Return the part of a volume's sd, mL, that is the scale of the print's.
+def volume_covariance(limb: Limb, heights: Array) -> Array:
+    """Return how the volumes between each of heights (N + 1,) and the next vary together, (N, N) mL^2.
+
+    ``4 m' Q_i S Q_j m + 2 tr(Q_i S Q_j S)``: the covariance of two quadratic forms of one Gaussian.
+    """
+    _check_heights(limb, np.asarray(heights, float))
+    basis, weight = limb.basis, area_weights(limb.basis.harmonics)[:, None, None]
+
+    def forms(matrix: Array) -> list[Array]:
+        """Return Q @ matrix of every stretch."""
+        blocks = matrix.reshape(basis.n_terms, basis.n_splines, -1)
+        grams = (basis.gram(low, high) for low, high in pairwise(heights))
+        return [np.asarray(weight * (gram @ blocks)).reshape(matrix.shape) for gram in grams]
+
+    slopes, spreads = np.array(forms(limb.mean)), forms(limb.covariance)
+    linear = slopes @ limb.covariance @ slopes.T
+    curved = np.array([[np.sum(one * other.T) for other in spreads] for one in spreads])
+    both = 4 * linear + 2 * curved
+    return np.asarray((both + both.T) / 2) / MM3_PER_ML**2
+
+
+def print_shift(limb: Limb, low: float, high: float) -> float:
+    """Return by how much a volume grows, mL, where the print's scale is off by one sd.
 
     To first order, ``2 m' Q d`` with d by how much one sd moves the parameters; 0 where that was not kept
     apart.
@@ -249,8 +271,12 @@ def print_sd(limb: Limb, low: float, high: float) -> float:
     basis = limb.basis
     there = limb.print_scale.reshape(basis.n_terms, -1) @ basis.gram(low, high)
     terms = limb.mean.reshape(basis.n_terms, -1)
-    slope = 2 * np.sum(area_weights(basis.harmonics)[:, None] * there * terms)
-    return float(abs(slope)) / MM3_PER_ML
+    return float(2 * np.sum(area_weights(basis.harmonics)[:, None] * there * terms)) / MM3_PER_ML
+
+
+def print_sd(limb: Limb, low: float, high: float) -> float:
+    """Return the part of a volume's sd, mL, that is the scale of the print's."""
+    return abs(print_shift(limb, low, high))
 
 
 def levels(limb: Limb, step: float = 10.0) -> Array:

@@ -11,6 +11,7 @@ import numpy as np
 
 from digitise.errors import DigitiseError, ModelError
 from digitise.output.model.form import ModelForm, SectionForm
+from digitise.output.model.stretches import StretchErrorsForm, stretch_errors
 from digitise.output.model.summarise import CONE_REACH_MM
 from digitise.shape.end import EndPart
 from digitise.shape.end_figures import end_volume
@@ -106,6 +107,8 @@ def _derived_again(limb: Limb, summary: ModelForm) -> Iterator[bool]:
         yield _near(volume(limb, low, high).mean, part.volume_ml) and _holds(
             volume(limb, low, high), part.volume_ml_95
         )
+    if summary.stretch_errors is not None:
+        yield _are_errors(stretch_errors(limb), summary.stretch_errors)
     rows = tuple(TapeRow(row.height_mm, row.tape_mm) for row in summary.tape_check)
     if summary.cone_volume_ml is not None:
         yield _near(cone_volume_ml(rows, limb.from_mm, limb.to_mm, CONE_REACH_MM), summary.cone_volume_ml)
@@ -113,6 +116,13 @@ def _derived_again(limb: Limb, summary: ModelForm) -> Iterator[bool]:
     said = {warning.code for warning in summary.warnings}
     yield {finding.code for finding in summary.findings if finding.severity != "note"} <= said
     yield summary.cone_volume_ml is not None or "no-cones" in said
+
+
+def _are_errors(own: StretchErrorsForm, stated: StretchErrorsForm) -> bool:
+    return own.count == stated.count and bool(
+        np.allclose(own.covariance_ml2, stated.covariance_ml2, rtol=1e-6, atol=_ROUNDED)
+        and np.allclose(own.print_ml, stated.print_ml, rtol=1e-6, atol=_ROUNDED)
+    )
 
 
 def _is_section(own: Section, stated: SectionForm) -> bool:

@@ -31,6 +31,7 @@ from digitise.output.forms import (
     WarningForm,
     WideInterval,
 )
+from digitise.output.model.stretches import StretchErrorsForm, StretchForm
 
 FORMAT: Final = "limb-model/1"
 _SQUARE = 1e-6
@@ -48,15 +49,6 @@ class SectionForm(Form):
     width_mm: Length
     depth_mm: Length
     centre_mm: tuple[Offset, Offset]
-
-
-class StretchForm(Form):
-    """The volume between two heights."""
-
-    from_mm: Height
-    to_mm: Height
-    volume_ml: Millilitres
-    volume_ml_95: WideInterval
 
 
 class TapeCheckForm(Form):
@@ -268,7 +260,8 @@ class LandmarkForm(Form):
 class ModelForm(Form):
     """A measured limb in figures; the limb itself is in limb.npz beside it.
 
-    ``field_sha256`` is of the sheets, ``volume_print_sd_ml`` what their scale adds to the sd of the volume.
+    ``field_sha256`` is of the sheets, ``volume_print_sd_ml`` what their scale adds to the sd of the volume;
+    ``stretch_errors`` says how the errors of the stretches go together, null in files of earlier versions.
     ``lying`` says how a limb lies, ``landmark`` from where its heights count.  ``seal`` is the SHA-256 of
     everything else in the file, as JSON with sorted names and no spaces; null in files of earlier versions.
     ``volume_ml_whole`` is that of limb and segments together, null without segments.
@@ -301,6 +294,7 @@ class ModelForm(Form):
     software: SoftwareForm
     field_sha256: Digest | None = None
     volume_print_sd_ml: Annotated[float, Field(ge=0, le=200_000)] | None = None
+    stretch_errors: StretchErrorsForm | None = None
     segments: Annotated[tuple[SegmentForm, ...], Field(max_length=4)] = ()
     volume_ml_whole: Millilitres | None = None
     volume_ml_whole_95: WideInterval | None = None
@@ -317,4 +311,6 @@ class ModelForm(Form):
         heights = [section.height_mm for section in self.sections]
         if any(low >= high for low, high in pairwise(heights)):
             raise ValueError("the sections' heights do not rise")
+        if self.stretch_errors is not None and self.stretch_errors.count != len(self.stretches):
+            raise ValueError("stretch_errors is not of the stretches")
         return self

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +17,8 @@ from digitise.output.model import form
 from digitise.output.model.form import camera_form
 from digitise.output.model.place_girths import doubts, place_girths, taped_end_form
 from digitise.output.model.segments import outline_name, segments, with_segments
-from digitise.shape.limb import Estimate, Limb, Section, levels, print_sd, sections, volume
+from digitise.output.model.stretches import stretch_errors, stretch_forms
+from digitise.shape.limb import Estimate, Limb, Section, print_sd, sections, volume
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
 from digitise.tape.volumes import cone_volume_ml
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 CONE_REACH_MM = 150.0
 """How far the end girths may be carried on for the sum of cones; the note says how far they were."""
-STRETCH_MM = 100.0
 
 
 def summarise(measured: Measured, created: datetime, limb_sha256: str) -> form.ModelForm:
@@ -79,7 +78,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         cone_volume_ml=cone,
         cone_note=cone_note,
         sections=tuple(_section(section) for section in sections(limb)),
-        stretches=_segments(limb),
+        stretches=stretch_forms(limb),
         tape_check=tuple(_tape_check(check) for check in measured.fit.tape_checks),
         photos=_photos(measured),
         warnings=(*_warnings(measured, findings, cone, cone_note), *_place_warnings(taped)),
@@ -96,6 +95,7 @@ def _form(measured: Measured, created: datetime, limb_sha256: str) -> form.Model
         software=software(),
         field_sha256=measured.field_sha256,
         volume_print_sd_ml=rounded(print_sd(limb, limb.from_mm, limb.to_mm)),
+        stretch_errors=stretch_errors(limb),
         segments=beyond,
         place_girths=taped,
         taped_end=taped_end_form(measured),
@@ -145,22 +145,6 @@ def _section(section: Section) -> form.SectionForm:
         depth_mm=rounded(section.depth.mean),
         centre_mm=(rounded(section.centre_mm[0]), rounded(section.centre_mm[1])),
     )
-
-
-def _segments(limb: Limb) -> tuple[form.StretchForm, ...]:
-    """Return the volumes between the multiples of 100 mm, the ends included."""
-    found = []
-    for low, high in pairwise(levels(limb, STRETCH_MM).tolist()):
-        part = volume(limb, low, high)
-        found.append(
-            form.StretchForm(
-                from_mm=rounded(low),
-                to_mm=rounded(high),
-                volume_ml=rounded(part.mean),
-                volume_ml_95=interval(part),
-            )
-        )
-    return tuple(found)
 
 
 def _tape_check(check: TapeCheck) -> form.TapeCheckForm:
