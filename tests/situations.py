@@ -81,6 +81,28 @@ SITUATIONS = {
     "old and bad check": (
         answers(arterial=(check(value=0.5, days_ago=400),)), "leg", "ask", True, ["arteries"], False,
     ),
+    "old and bad check, pulses felt since": (
+        answers(arterial=(check(value=0.45, days_ago=190), check("pulses", 1.0))),
+        "leg", "ask", True, ["arteries"], False,
+    ),
+    "old and bad check, a good index since": (
+        answers(arterial=(check(value=0.45, days_ago=190), check(value=1.0))),
+        "leg", "none", False, [], False,
+    ),
+    "two checks of one day, the worse first": (
+        answers(arterial=(check(value=0.55), check(value=1.05, side="both"))),
+        "leg", "ask", True, ["arteries"], False,
+    ),
+    "one sign alone asked for": (
+        answers(signs=(("infection", False),)), "arm", "none", True, ["signs"], False,
+    ),
+    "signs of a week ago": (answers(signs_asked=TODAY - timedelta(days=7)), "arm", "none", False, [], False),
+    "signs of last month": (
+        answers(signs_asked=TODAY - timedelta(days=30)), "arm", "none", False, ["signs"], False,
+    ),
+    "signs of a year ago": (
+        answers(signs_asked=TODAY - timedelta(days=365)), "arm", "none", True, ["signs"], False,
+    ),
     "index 0.59": (answers(arterial=(check(value=0.59),)), "leg", "ask", True, ["arteries"], False),
     "index 0.79": (answers(arterial=(check(value=0.79),)), "leg", "ask", True, ["arteries"], False),
     "index 1.31": (answers(arterial=(check(value=1.31),)), "leg", "ask", True, ["arteries"], False),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -62,7 +62,10 @@ def add(
     ] = "",
     red_flags: Annotated[
         list[str] | None,
-        typer.Option("--red-flag", help="A warning sign asked about, such as fever=no; give it for each."),
+        typer.Option(
+            "--red-flag",
+            help="A warning sign asked about, such as infection=no; give each, others=no for the rest.",
+        ),
     ] = None,
     note: Annotated[str, typer.Option("--note", help="A remark; no names.")] = "",
     records: RecordsOption = None,
@@ -94,7 +97,7 @@ def add(
             answer=clearance,
             by=clearance_by,
             when=None if clearance == "not-asked" else _now(),
-            red_flags=tuple(_flag(word) for word in red_flags or ()),
+            red_flags=_flags(red_flags or ()),
         ),
     )
     with Store(records) as store:
@@ -262,10 +265,30 @@ def _time(text: str | None) -> datetime:
         ) from error
 
 
+def _flags(words: Sequence[str]) -> tuple[tuple[str, bool], ...]:
+    from digitise.care.safety.signs import spelled_out
+
+    given = [_flag(word) for word in words]
+    if len(given) != len(dict(given)):
+        return tuple(given)  # the records say that one is given twice
+    try:
+        return spelled_out(dict(given))
+    except ValueError as error:
+        raise RecordError(f"{error}.", where="--red-flag", do="Write others=no.") from error
+
+
 def _flag(word: str) -> tuple[str, bool]:
+    from digitise.care.safety.signs import OTHERS, SIGN_OF
+
     code, _, answer = word.partition("=")
     if answer not in ("yes", "no"):
-        raise RecordError("The answer is missing.", where="--red-flag", do="Write it like fever=no.")
+        raise RecordError("The answer is missing.", where="--red-flag", do="Write it like infection=no.")
+    if answer == "no" and code not in (*SIGN_OF, OTHERS):
+        raise RecordError(
+            f"There is no warning sign {code!r}, so that it is not there says nothing.",
+            where="--red-flag",
+            do=f"One of {', '.join(SIGN_OF)}, or others=no for all that are not named.",
+        )
     return code, answer == "yes"
 
 

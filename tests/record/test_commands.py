@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from lens_profiles import lens_text
 
-from digitise.care.safety.signs import CONDITIONS
+from digitise.care.safety.signs import CONDITIONS, SIGNS
 from digitise.cli import main
 from digitise.tape.table import read_tape
 
@@ -54,14 +54,14 @@ def test_the_life_of_a_client(run, picture, tmp_path):
             *("--lens", lens),
             *("--model", model, "--when", "2026-03-02T09:15-03:30", "--posture", "lying"),
             *("--measured-by", "ab", "--clearance", "yes", "--clearance-by", "dr-1"),
-            *("--red-flag", "fever=no", "--red-flag", "hot-skin=yes", "--note", "first", "--json"),
+            *("--red-flag", "infection=no", "--red-flag", "hot-skin=yes", "--note", "first", "--json"),
         )
     )
     assert (visit["client"], visit["taken"], visit["posture"]) == ("K-017", "2026-03-02T12:45:00Z", "lying")
     assert (len(visit["tape"]), len(visit["photos"]), visit["field"], visit["model"]) == (5, 2, True, True)
     assert visit["lens"]
     assert (visit["clearance"]["by"], visit["measured_by"]) == ("DR-1", "AB")
-    assert visit["clearance"]["red_flags"] == {"fever": False, "hot-skin": True}
+    assert visit["clearance"]["red_flags"] == {"infection": False, "hot-skin": True}
     assert result(run("show", visit["id"], "--json")) == visit
     (client,) = result(run("list", "--json"))["clients"]
     assert (client["code"], client["visits"], client["first"]) == ("K-017", 1, "2026-03-02T12:45:00+00:00")
@@ -99,7 +99,7 @@ def test_for_people(run, picture):
 
 
 def test_cleared_without_warning_signs_needs_no_caution(run, tmp_path):
-    cleared = (*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "fever=no")
+    cleared = (*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "others=no")
     _, out, _ = run(*cleared)
     assert "cleared" not in out
     assert "Warning" not in out
@@ -126,14 +126,15 @@ def answers(day, conditions=NONE, value=1.02, more=""):
 
 
 def test_safety_is_kept_shown_added_to_and_replaced(run, tmp_path):
-    run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "clot=no")
+    run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "others=no")
     before = result(run("safety", "k-017", "--json"))
     assert (before["conditions"], before["conditions_asked"], before["arterial"]) == ({}, None, [])
     assert [(one["limb"], one["side"], one["withheld"]) for one in before["limbs"]] == [("leg", "left", True)]
     earlier = TODAY - timedelta(days=20)
     (tmp_path / "a.toml").write_text(answers(earlier))
     kept = result(run("safety", "K-017", "--answers", "a.toml", "--json"))
-    assert (kept["client"], kept["clearance"], kept["signs"]) == ("K-017", "yes", {"clot": False})
+    nothing = {sign.code: False for sign in SIGNS}
+    assert (kept["client"], kept["clearance"], kept["signs"]) == ("K-017", "yes", nothing)
     none = {one.code: False for one in CONDITIONS}
     assert (kept["conditions"], kept["conditions_asked"]) == (none, str(earlier))
     first = {"kind": "ankle-brachial", "value": 1.02, "when": str(earlier), "side": "left", "by": "AB"}
@@ -177,7 +178,7 @@ def test_what_does_not_belong_there_is_refused_and_nothing_kept(run, tmp_path, m
 
 
 def test_how_old_answers_may_be_is_set_for_the_clinic(run, tmp_path, monkeypatch):
-    run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "clot=no")
+    run(*ADD, "--clearance", "yes", "--clearance-by", "dr-1", "--red-flag", "others=no")
     (tmp_path / "a.toml").write_text(answers(TODAY - timedelta(days=30)))
     assert result(run("safety", "K-017", "--answers", "a.toml", "--json"))["limbs"][0]["lines"] == []
     monkeypatch.setenv("DIGITISE_SAFETY_DAYS", "29")
@@ -214,6 +215,8 @@ UNUSABLE = {
     "time": ((*ADD, "--when", "yesterday"), "This is no time"),
     "time out of range": ((*ADD, "--when", "0001-01-01T00:00"), "--when|before 2000"),
     "flag": ((*ADD, "--red-flag", "fever"), "answer is missing"),
+    "flag of no name": ((*ADD, "--red-flag", "infektion=no"), "no warning sign"),
+    "others there": ((*ADD, "--red-flag", "others=yes"), "name those that are"),
     "tape": (("add", "--client", "K-1", *ADD[3:-1], "none.csv"), "none.csv"),
     "photograph": ((*ADD, "--photo", "none.jpg"), "none.jpg"),
     "model": ((*ADD, "--model", "none"), "model.json"),

@@ -44,7 +44,7 @@ def test_signs_and_clearance_stay_with_visits(store):
     store.add_visit(visit(answer="yes", signs=(("clot", False),)))
     store.save_safety("K-017", replace(KEPT, clearance="no", signs=(("infection", True),)))
     assert store.safety("K-017") == replace(
-        KEPT, clearance="yes", clearance_by="AB", signs=(("clot", False),)
+        KEPT, clearance="yes", clearance_by="AB", signs=(("clot", False),), signs_asked=date(2026, 3, 2)
     )
 
 

@@ -49,6 +49,8 @@ class SafetyAnswers:
         Initials or a code.
     signs
         Warning signs by code, True when there; only those that were asked for.
+    signs_asked
+        Day of the visit at which they were; None for those that are given today.
     conditions
         Conditions by code, True when there; only those that were asked for.
     conditions_asked
@@ -63,13 +65,14 @@ class SafetyAnswers:
     conditions: tuple[tuple[str, bool], ...] = ()
     conditions_asked: date | None = None
     arterial: tuple[ArterialCheck, ...] = ()
+    signs_asked: date | None = None
 
 
 def with_newer(before: SafetyAnswers, newer: SafetyAnswers) -> SafetyAnswers:
     """Return answers with newer ones: to a question asked again the newer answer counts.
 
-    A check of the same kind, day and side takes the place of the earlier one.  The day on which conditions
-    were asked for is the newer one only when all of them were asked for again.
+    A check of the same kind, day and side takes the place of the earlier one.  The day on which conditions or
+    signs were asked for is the newer one only when all of them were asked for again.
 
     Examples
     --------
@@ -78,6 +81,7 @@ def with_newer(before: SafetyAnswers, newer: SafetyAnswers) -> SafetyAnswers:
     (('clot', False), ('skin', True))
     """
     asked_again = newer.clearance != "not-asked"
+    signs_again = {code for code, _ in before.signs} <= {code for code, _ in newer.signs}
     all_again = {code for code, _ in before.conditions} <= {code for code, _ in newer.conditions}
     again = {(check.kind, check.when, check.side) for check in newer.arterial}
     kept = (check for check in before.arterial if (check.kind, check.when, check.side) not in again)
@@ -88,6 +92,7 @@ def with_newer(before: SafetyAnswers, newer: SafetyAnswers) -> SafetyAnswers:
         tuple({**dict(before.conditions), **dict(newer.conditions)}.items()),
         newer.conditions_asked if all_again and newer.conditions else before.conditions_asked,
         (*kept, *newer.arterial),
+        newer.signs_asked if signs_again and newer.signs else before.signs_asked,
     )
 
 

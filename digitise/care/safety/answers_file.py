@@ -6,7 +6,8 @@ For instance:
     clearance_by = "AB"
 
     [signs]
-    infection = false
+    skin = false
+    others = false
 
     [conditions]
     bypass = false
@@ -16,7 +17,8 @@ For instance:
     value = 1.02
     when = 2026-03-02
 
-``conditions_asked`` is the day on which the conditions were asked for.
+``others = false`` answers all warning signs that are not named; ``conditions_asked`` is the day on which the
+conditions were asked for.
 """
 
 from __future__ import annotations
@@ -26,9 +28,10 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from digitise.care.safety.answers import Answer, ArterialCheck, CheckKind, SafetyAnswers
+from digitise.care.safety.signs import spelled_out
 from digitise.errors import SafetyError, place_in_file
 
 _LARGEST_BYTES = 50_000
@@ -60,7 +63,9 @@ class _AnswersForm(BaseModel):
 
     clearance: Answer = "not-asked"
     clearance_by: Initials = ""
-    signs: dict[Code, bool] = Field(default_factory=dict, max_length=100)
+    signs: Annotated[dict[Code, bool], AfterValidator(lambda signs: dict(spelled_out(signs)))] = Field(
+        default_factory=dict, max_length=100
+    )
     conditions: dict[Code, bool] = Field(default_factory=dict, max_length=100)
     conditions_asked: date | None = None
     arterial: tuple[_CheckForm, ...] = Field(default=(), max_length=100)

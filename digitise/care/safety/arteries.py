@@ -53,15 +53,19 @@ class Arteries:
     do: str
 
 
+# checks that say more than the pulses
+_SETTLES = ("ankle-brachial", "ankle-pressure", "toe-pressure")
 _AGAINST: tuple[Verdict, ...] = ("contraindicated", "specialist")
 
 
 def judge_arteries(answers: SafetyAnswers, side: Side, on: date, limits: ArterialLimits) -> Arteries:
     """Return what the checks of one limb come to on a day.
 
-    The last check of each kind counts, and of these the worst that is not too old; where all are too old, the
-    worst of them does when it spoke against compression, and else a new one is asked for.  A check with a day
-    to come was dated by a slip of the pen: it counts when it speaks against compression, and else not.
+    The last check of each kind counts, of several on one day the worst, and of these the worst that is not
+    too old.  An old one that spoke against compression counts on until an index or a pressure that is not too
+    old passes: pulses do not settle it, nor does age.  Where all are too old, a new one is asked for.  A
+    check with a day to come was dated by a slip of the pen: it counts when it speaks against compression, and
+    else not.
 
     Examples
     --------
@@ -71,8 +75,9 @@ def judge_arteries(answers: SafetyAnswers, side: Side, on: date, limits: Arteria
     'contraindicated'
     """
     stiff = dict(answers.conditions).get("stiff-arteries", False)
-    dated = sorted(answers.arterial, key=lambda check: check.when)
-    own = [check for check in dated if check.side in (side, "both")]
+    own = [check for check in answers.arterial if check.side in (side, "both")]
+    # of each kind the last, and the worst of its day, is what stays
+    own.sort(key=lambda check: (check.when, -_rank(_judge_one(check, stiff, limits))))
     known = list({check.kind: check for check in own if check.when <= on}.values())
     to_come = [_judge_one(check, stiff, limits) for check in own if check.when > on]
     against = sorted((found for found in to_come if found.verdict in _AGAINST), key=_rank)
@@ -83,7 +88,11 @@ def judge_arteries(answers: SafetyAnswers, side: Side, on: date, limits: Arteria
             "Have the ankle-brachial index or toe pressure measured, and note it with its date.",
         )
     fresh = [check for check in known if (on - check.when).days <= limits.oldest_days]
-    judged = [_judge_one(check, stiff, limits) for check in fresh or known]
+    judged = [_judge_one(check, stiff, limits) for check in fresh]
+    both = zip(fresh, judged, strict=True)
+    passed = any(check.kind in _SETTLES and one.verdict == "passes" for check, one in both)
+    old = [_judge_one(check, stiff, limits) for check in known if check not in fresh]
+    judged += [one for one in old if not fresh or (one.verdict in _AGAINST and not passed)]
     found = sorted((*judged, *against), key=_rank)
     worst = found[0]
     if fresh or worst.verdict in _AGAINST:

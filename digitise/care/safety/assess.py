@@ -13,6 +13,7 @@ from digitise.care.safety.signs import (
     CONDITION_OF,
     CONDITIONS,
     SIGN_OF,
+    SIGNS,
     STEP_MARKS,
     STEP_TITLES,
     STEP_WORDS,
@@ -29,6 +30,8 @@ _WEIGHT_OF_STEP: Final[dict[Step, Weight]] = {
     "ask": "stop",
     "none": "warn",
 }
+_SIGNS_DAYS = 7  # asked at every visit; wraps are laid several times a week (ours)
+_NAMED = 4  # so many signs fit on a line
 _DEFAULT_LIMITS = ArterialLimits()
 
 
@@ -129,7 +132,12 @@ def assess(
     limits
         From which results on a check speaks against compression, and when an answer is too old.
     """
-    found = [*_signs(answers), *_clearance(answers), *_conditions(answers, on, limits)]
+    found = [
+        *_signs(answers),
+        *_signs_asked(answers, on, limits),
+        *_clearance(answers),
+        *_conditions(answers, on, limits),
+    ]
     if limb == LimbKind.LEG:
         found += _arteries(answers, side, on, limits)
     order: dict[Weight, int] = {"stop": 0, "hold": 1, "warn": 2}
@@ -146,14 +154,25 @@ def _sign(code: str) -> Sign:
 
 def _signs(answers: SafetyAnswers) -> list[Finding]:
     signs = [_sign(code) for code, there in answers.signs if there]
-    found = [
-        Finding(sign.code, sign.step, _WEIGHT_OF_STEP[sign.step], f"{sign.words}.", "") for sign in signs
-    ]
+    return [Finding(sign.code, sign.step, _WEIGHT_OF_STEP[sign.step], f"{sign.words}.", "") for sign in signs]
+
+
+def _signs_asked(answers: SafetyAnswers, on: date, limits: ArterialLimits) -> list[Finding]:
+    """Return what is open about the asking: signs are of one day, and much later they are old answers."""
+    asked = {code for code, _ in answers.signs}
+    left = [sign.words for sign in SIGNS if sign.code not in asked]
     if not answers.signs:
-        found.append(
-            Finding("signs", "none", "hold", "Warning signs were not asked for.", "Ask before any wrap.")
-        )
-    return found
+        return [Finding("signs", "none", "hold", "Warning signs were not asked for.", "Ask before any wrap.")]
+    if left:
+        more = [f"{len(left) - _NAMED} more"] if len(left) > _NAMED else []
+        words = f"Warning signs not asked for: {'; '.join([*left[:_NAMED], *more])}."
+        return [Finding("signs", "none", "hold", words, "Ask for them before any wrap.")]
+    days = 0 if answers.signs_asked is None else (on - answers.signs_asked).days
+    if days <= _SIGNS_DAYS:
+        return []
+    words = f"Warning signs were last asked for on {answers.signs_asked:%Y-%m-%d}."
+    weight: Weight = "hold" if days > limits.oldest_days else "warn"
+    return [Finding("signs", "none", weight, words, "Ask again before any wrap.")]
 
 
 def _clearance(answers: SafetyAnswers) -> list[Finding]:

@@ -8,8 +8,12 @@ A wrap comes off at once for pain, pins and needles, numbness or discoloured toe
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
+
+OTHERS: Final = "others"
+"""Given as not there, it answers all warning signs that are not named beside it."""
 
 Step = Literal["emergency", "today", "ask", "none"]
 """How urgent it is: now, today, before going on, or nothing open."""
@@ -161,3 +165,24 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
 """All conditions."""
 
 CONDITION_OF: Final = {condition.code: condition for condition in CONDITIONS}
+
+
+def spelled_out(signs: Mapping[str, bool]) -> tuple[tuple[str, bool], ...]:
+    """Return answers to warning signs with ``others`` in place of those that it stands for.
+
+    Raises
+    ------
+    ValueError
+        It is given as there: which one is it?
+
+    Examples
+    --------
+    >>> found = dict(spelled_out({"skin": True, "others": False}))
+    >>> len(found) == len(SIGNS), found["skin"], found["clot"]
+    (True, True, False)
+    """
+    if signs.get(OTHERS):
+        raise ValueError("others stands for signs that are not there; name those that are")
+    named = {code: there for code, there in signs.items() if code != OTHERS}
+    rest = {sign.code: False for sign in SIGNS if OTHERS in signs and sign.code not in named}
+    return tuple({**named, **rest}.items())

@@ -99,7 +99,9 @@ def save_safety(session: Session, code: str, ready: SafetyAnswers, seen: SafetyA
     if client is None:
         raise nothing(f"client {code}")
     there = _kept(session, client)
-    if seen is not None and there != replace(seen, clearance="not-asked", clearance_by="", signs=()):
+    if seen is not None and there != replace(
+        seen, clearance="not-asked", clearance_by="", signs=(), signs_asked=None
+    ):
         raise RecordError(
             "These answers were changed by someone else since they were shown.",
             where=f"client {code}",
@@ -212,7 +214,9 @@ def known_safety(session: Session, code: str, visit_id: VisitId | None) -> Safet
     if chosen is None:  # all visits were removed
         return _kept(session, client)
     answer, by = _clearance(visits, chosen)
-    return replace(_kept(session, client), clearance=answer, clearance_by=by, signs=_signs(visits, chosen))
+    signs = _signs(visits, chosen)
+    asked = time_of(chosen.taken_utc).astimezone().date() if signs else None
+    return replace(_kept(session, client), clearance=answer, clearance_by=by, signs=signs, signs_asked=asked)
 
 
 def _signs(visits: list[VisitRow], chosen: VisitRow) -> tuple[tuple[str, bool], ...]:

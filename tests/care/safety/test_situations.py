@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from situations import GOOD_CHECK, SITUATIONS, TODAY, answers, check
+from situations import GOOD_CHECK, NO_SIGNS, SITUATIONS, TODAY, answers, check
 
 from digitise.care.safety.answers import ArterialCheck, SafetyAnswers, latest_signs, with_newer
 from digitise.care.safety.answers_file import answers_from_toml, answers_to_toml
@@ -134,8 +134,26 @@ def test_answers_from_a_file():
 
 @pytest.mark.parametrize("name", SITUATIONS)
 def test_answers_are_written_as_they_are_read(name):
-    given = SITUATIONS[name][0]
+    # a file is of today: the day of the visit that asked for the signs is not in it
+    given = replace(SITUATIONS[name][0], signs_asked=None)
     assert answers_from_toml(answers_to_toml(given).encode()) == given
+
+
+def test_others_answers_all_signs_that_are_not_named():
+    signs = dict(answers_from_toml(b"[signs]\nskin = true\nothers = false").signs)
+    assert signs == {sign.code: sign.code == "skin" for sign in SIGNS}
+    with pytest.raises(SafetyError, match="name those that are"):
+        answers_from_toml(b"[signs]\nothers = true")
+
+
+def test_signs_that_were_not_asked_for_are_named():
+    (left,) = assess(answers(signs=NO_SIGNS[3:]), "arm", "left", TODAY).findings
+    assert left.words == (
+        "Warning signs not asked for: Chest pain; Breathlessness that is new or at rest; Coughing blood."
+    )
+    # a name that is on no list answers no question
+    unknown = (("infektion", False), *NO_SIGNS[1:])
+    assert [one.code for one in assess(answers(signs=unknown), "arm", "left", TODAY).findings] == ["signs"]
 
 
 def test_newer_answers_count():
