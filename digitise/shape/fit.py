@@ -22,7 +22,7 @@ from digitise.shape.checks.contradictions import (
     require_taped,
 )
 from digitise.shape.checks.overruled import doubtful_edges, overruled
-from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings
+from digitise.shape.checks.warn import EdgeResidual, FitWarning, fit_warnings, kind_warnings
 from digitise.shape.levels import Levels, find_levels
 from digitise.shape.limb import SHARED_ERRORS, Limb
 from digitise.shape.rounds import DRIFT_MM, Belief, Stretch, is_solid, is_unlike, likeliest_sway, settle
@@ -244,6 +244,7 @@ def _fit(
     if not wanted.roughly:
         require_known(found, names)
     warnings = (
+        *kind_warnings(found),
         *cones,
         *fit_warnings(levels, cross, belief.edges, residuals, solid=solid),
     )

@@ -4,9 +4,12 @@ import numpy as np
 import pytest
 import synthetic
 from numpy.testing import assert_allclose
+from solid_limbs import cone_with, limb
 
+from digitise.anatomy import LimbKind
 from digitise.errors import ContradictionError
 from digitise.shape import fit as shape_fit
+from digitise.shape.checks.warn import kind_warnings
 from digitise.shape.limb import girth, volume
 from digitise.shape.priors import LEG
 from digitise.tape.rows import TapeRow
@@ -120,6 +123,27 @@ def test_a_wrong_scale_is_told_apart_from_wrong_rows(views, ratio):
 def test_a_scale_that_is_far_off_is_refused(views, ratio):
     with pytest.raises(ContradictionError, match="All tape rows read"):
         fit_limb(views, tape(lambda girths: girths * ratio))
+
+
+def test_the_slip_that_would_explain_refused_rows_is_said(views):
+    with pytest.raises(ContradictionError, match="inches") as refused:
+        fit_limb(views, tape(lambda girths: girths / 2.54))
+    assert "All tape rows read -6" in refused.value.what
+    # rows of which some read too much and some too little do not "all" read one way
+    with pytest.raises(ContradictionError, match="tape row"):
+        fit_limb(views, tape(lambda girths: girths[::-1]))
+
+
+def test_an_arm_longer_than_arms_is_doubted():
+    """What is called an arm and reaches 80 cm above the mat is a leg; one that lies has another height 0."""
+    long = limb(cone_with(), high=800.0, kind="arm")
+    assert [warning.code for warning in kind_warnings(long)] == ["limb-kind"]
+    for other in (
+        replace(long, kind=LimbKind.LEG),
+        replace(long, lying="palm-up"),
+        replace(long, to_mm=500.0),
+    ):
+        assert kind_warnings(other) == ()
 
 
 def test_scale_of_one_percent_is_not_called(views):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +15,7 @@ from digitise.geometry.support import fourier
 from digitise.shape.checks.warn import FAR, FitWarning
 from digitise.shape.limb import MM3_PER_ML, Z95, Limb, area, coefficients, girth, levels, volume
 from digitise.shape.taped import TapeCheck, TapeCross
+from digitise.tape.advice import explain_tape
 
 # Area over that of a circle of the same girth. Sections of nine made legs lie at 0.88-1.00 above the foot (a
 # thigh that is 1.6 times as wide as deep would be at 0.92); a limb's are never below this.
@@ -164,7 +167,8 @@ def require_taped(checks: tuple[TapeCheck, ...], names: tuple[str, ...]) -> None
     worst = max(far, key=lambda check: abs(check.difference_mm) / check.row.girth_mm)
     raise TapeContradictionError(
         f"{len(far)} of {len(seen)} tape rows contradict the photographs: at {worst.row.height_mm:.0f} mm "
-        f"the tape reads {worst.row.girth_mm:.0f} mm, the photographs say {worst.photo_mm:.0f} mm.",
+        f"the tape reads {worst.row.girth_mm:.0f} mm, the photographs say {worst.photo_mm:.0f} mm."
+        f"{_slip(checks)}",
         where=", ".join(names),
         do="Look whether something stands before or beside the limb, whether the tape is in mm and of this "
         "limb, and whether the sheets were printed at 100 %.",
@@ -197,11 +201,29 @@ def require_scale(cross: TapeCross, names: tuple[str, ...]) -> None:
     if not cross.ratio_is_off or Z95 * abs(cross.ratio) <= LEAST_KNOWN:
         return
     raise ContradictionError(
-        f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs.",
+        f"{_rows_off(cross)}{_slip(cross.checks)}",
         where=", ".join(names),
         do="Look whether an outline follows something else than the limb, whether the sheets were printed at "
         "100 %, whether the photographs are full and uncropped, and whether the tape is of this limb.",
     )
+
+
+def _rows_off(cross: TapeCross) -> str:
+    off = [
+        100 * check.difference_mm / check.photo_mm for check in cross.checks if check.verdict != "not seen"
+    ]
+    if not off or min(off) > 0 or max(off) < 0:
+        return f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs."
+    return f"Tape rows read from {min(off):+.0f} to {max(off):+.0f} % against the photographs."
+
+
+def _slip(checks: Sequence[TapeCheck]) -> str:
+    """Return what slip would explain rows that the photographs contradict, as a sentence; or nothing."""
+    seen = [check for check in checks if check.verdict != "not seen"]
+    predicted = {check.row.height_mm: (check.photo_mm, check.photo_sd_mm) for check in seen}
+    advice = explain_tape([check.row for check in seen], predicted)
+    told = next((one.text for one in advice if one.likely), "")
+    return f" {told}" if told else ""
 
 
 def require_known(limb: Limb, names: tuple[str, ...]) -> None:

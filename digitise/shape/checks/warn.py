@@ -7,10 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitise.anatomy import LimbKind
 from digitise.shape.levels import Levels
+from digitise.shape.limb import Limb, girth, levels
 from digitise.shape.solve import EdgeData
 from digitise.shape.taped import SUSPECT_Z, TapeCheck, TapeCross
 from digitise.tape.advice import explain_tape
+from digitise.tape.points import ADULT_RANGE_MM
 from digitise.tape.rows import Code, TapeAdvice
 
 # Shorter unsure segments are bridged by the rest without harm.
@@ -20,6 +23,9 @@ _UNSURE_NOTED_MM = 20.0
 _MISFIT_PX = 1.5
 # A segment may reach this far into the foot before it is worth a word.
 _FOOT_NOTED_MM = 20.0
+# An arm that hangs down to the mat ends at the armpit, some 650 mm above it (from memory); a swollen upper
+# arm is seldom half as thick again as the thickest of 507 adults (ours).
+_HIGHEST_ARM_MM, _THICKEST_ARM = 720.0, 1.5
 _SLIPS: tuple[Code, ...] = ("swapped-rows", "swapped-digits", "unit-slip")
 # A tape repeats to less than one percent of a girth and photographs tell it to three: this share is neither.
 FAR = 0.08
@@ -84,6 +90,20 @@ def fit_warnings(
         found.extend(_misfit(residual))
         found.extend(_unsure(levels, data, residual))
     return tuple(found)
+
+
+def kind_warnings(limb: Limb) -> tuple[FitWarning, ...]:
+    """Doubt an arm that is longer or thicker than arms are: only of a leg are the arteries asked for."""
+    if limb.kind != LimbKind.ARM or limb.lying:
+        return ()
+    widest = float(girth(limb, levels(limb)).mean.max())
+    if limb.to_mm <= _HIGHEST_ARM_MM and widest <= _THICKEST_ARM * ADULT_RANGE_MM[LimbKind.ARM][1]:
+        return ()
+    text = (
+        f"The arm reaches {limb.to_mm:.0f} mm above the mat and measures up to {widest:.0f} mm round, more "
+        "than arms do. If it is a leg, measure it as one: a leg's arteries are checked before any wrap."
+    )
+    return (FitWarning("limb-kind", text),)
 
 
 def _solid(solid: bool) -> list[FitWarning]:
