@@ -7,8 +7,9 @@ sets or confirms every height.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -129,6 +130,7 @@ def girth_list(
             entries.append(_entry(limb, point, proposal, False))
         elif point.source != "memory":
             missing.append(point.letter)
+    _check_order(entries)
     return GirthList(tuple(entries), tuple(missing), _notes(stable, tuple(entries), limb.lying))
 
 
@@ -146,12 +148,18 @@ def _check_heights(limb: Limb, given: Mapping[str, float], points: tuple[GirthPo
                 f"{limb.to_mm:.0f} mm.",
                 do="Correct its height, or take that girth with a tape.",
             )
-    placed = [given[letter] for letter in known if letter in given]
-    if placed != sorted(placed):
-        raise PlanError(
-            "The heights of the girth points do not rise in the order of their letters.",
-            do=f"From the lowest: {', '.join(letter for letter in known if letter in given)}.",
-        )
+
+
+def _check_order(entries: Sequence[GirthEntry]) -> None:
+    """Refuse points of which one set by hand lies on the wrong side of another."""
+    for below, above in pairwise(entries):
+        if below.height_mm > above.height_mm and (below.set_by_hand or above.set_by_hand):
+            raise PlanError(
+                "The heights of the girth points do not rise in the order of their letters: "
+                f"{below.letter} at {below.height_mm:.0f} mm lies above {above.letter} at "
+                f"{above.height_mm:.0f} mm.",
+                do=f"From the lowest: {', '.join(entry.letter for entry in entries)}.",
+            )
 
 
 def _proposal(limb: Limb, marks: Landmarks, letter: str) -> Landmark | None:

@@ -91,8 +91,11 @@ class Layer(BaseModel):
 
     @property
     def layers(self) -> float:
-        """Mean number of layers that it lays down, 1 / (1 - overlap)."""
-        return 1 / (1 - self.overlap)
+        """Mean number of layers that it lays down: area of bandage over area of skin.
+
+        Of a spiral 1 / (1 - overlap); a herringbone lays its longer bandage over the same skin.
+        """
+        return self.length_factor / (1 - self.overlap)
 
     @property
     def length_factor(self) -> float:

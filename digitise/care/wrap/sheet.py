@@ -201,11 +201,13 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
         bare,
         counted,
         relative,
+        pressure,
         crease=crease,
         clear=CLEAR_OF_CREASE_MM,
         heel_below=HEEL_BELOW_MM if limb.kind == LimbKind.LEG else None,
         kind=limb.kind,
         narrow=narrow,
+        on_end=[bool(need.end) for need in needs],
         end=on_end,
     )
     steps = wrap_steps(needs, limb.kind, marks, end)

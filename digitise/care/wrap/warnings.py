@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -13,6 +14,8 @@ from digitise.geometry.rigid import Array
 
 # A rise of pressure below this is within what a hand does (ours).
 RISE = 0.10
+# very strong compression begins above it (Partsch et al. 2008, Dermatol Surg 34(5):600-609)
+VERY_STRONG_MMHG = 60.0
 # A rise over less than this is one turn's (ours): half the width of a bandage.
 RISE_LENGTH_MM = 40.0
 # A bandage wider than half the girth gapes at its edges, one below a tenth cords (ours).
@@ -36,8 +39,8 @@ class WrapWarning:
     Attributes
     ----------
     code
-        ``bare-below``, ``pressure-rises``, ``few-layers``, ``ends-on-crease``, ``width``, ``gapes`` or
-        ``slides``.
+        ``bare-below``, ``pressure-rises``, ``very-strong``, ``few-layers``, ``ends-on-crease``, ``width``,
+        ``gapes`` or ``slides``.
     text
         In words.
     """
@@ -52,12 +55,14 @@ def wrap_warnings(
     girth: Array,
     layers: Array,
     relative: Array,
+    pressure: Array,
     *,
     crease: float | None,
     clear: float,
     heel_below: float | None,
     kind: LimbKind = LimbKind.LEG,
     narrow: float | None = None,
+    on_end: Sequence[bool],
     end: OnEnd | None = None,
 ) -> tuple[WrapWarning, ...]:
     """Look through a wrap.
@@ -66,8 +71,8 @@ def wrap_warnings(
     ----------
     plan
         As planned.
-    z, girth, layers, relative
-        (N,) heights, bare girths, pressing layers, and pressure relative to the ankle or wrist.
+    z, girth, layers, relative, pressure
+        (N,) heights, bare girths, pressing layers, and pressure relative to the ankle or wrist and in mmHg.
     crease
         Height of the crease of the knee, None where there is none.
     clear
@@ -78,15 +83,18 @@ def wrap_warnings(
         ``leg`` or ``arm``.
     narrow
         Height of ankle or wrist, from which on pressure is not to rise; None where there is none.
+    on_end
+        Of each layer, whether it begins on foot or hand.
     end
         The same on foot or hand; None where it is not known.
     """
     found = [
-        *_bare_below(plan, kind),
+        *_bare_below(plan, kind, on_end),
         *_rising(z, relative, narrow),
         *_few(plan, z, layers),
+        *_strong(z, pressure),
         *_slides(plan, z, girth, heel_below),
-        *(() if end is None else _on_end(plan, end)),
+        *(() if end is None else _on_end(plan, end, on_end)),
     ]
     for number, layer in enumerate(plan.layers, start=1):
         name = _named(number, layer)
@@ -95,10 +103,12 @@ def wrap_warnings(
     return tuple(found)
 
 
-def _bare_below(plan: Plan, kind: LimbKind) -> list[WrapWarning]:
-    lowest = min(layer.from_mm for layer in plan.layers if layer.kind == "bandage" or _padding_alone(plan))
-    if plan.end_wrapped or lowest <= 0:
+def _bare_below(plan: Plan, kind: LimbKind, on_end: Sequence[bool]) -> list[WrapWarning]:
+    each = zip(plan.layers, on_end, strict=True)
+    counted = [(layer, begun) for layer, begun in each if layer.kind == "bandage" or _padding_alone(plan)]
+    if plan.end_wrapped or any(begun for _, begun in counted):
         return []
+    lowest = min(layer.from_mm for layer, _ in counted)
     what = "Only padding" if any(layer.from_mm < lowest for layer in plan.layers) else "Nothing"
     begin = {
         LimbKind.LEG: "Wrap the foot from behind the toes on, heel closed, "
@@ -113,7 +123,7 @@ def _padding_alone(plan: Plan) -> bool:
     return all(layer.kind == "padding" for layer in plan.layers)
 
 
-def _on_end(plan: Plan, end: OnEnd) -> list[WrapWarning]:
+def _on_end(plan: Plan, end: OnEnd, on_end: Sequence[bool]) -> list[WrapWarning]:
     """Look at the layers that begin behind toes or knuckles."""
     found = []
     fewest = float(end.layers.min(initial=np.inf))
@@ -121,8 +131,8 @@ def _on_end(plan: Plan, end: OnEnd) -> list[WrapWarning]:
         text = f"On the {end.part} there are places with fewer than {plan.least_layers:g} pressing layers."
         found.append(WrapWarning("few-layers", text))
     least = float(end.girth.min())
-    for number, layer in enumerate(plan.layers, start=1):
-        if layer.from_mm <= 0 and layer.width_mm > WIDEST * least:
+    for number, (layer, begun) in enumerate(zip(plan.layers, on_end, strict=True), start=1):
+        if begun and layer.width_mm > WIDEST * least:
             text = (
                 f"{_named(number, layer)} is {layer.width_mm:.0f} mm wide, too wide to lie flat on the "
                 f"{end.part}."
@@ -154,6 +164,18 @@ def _rising(z: Array, relative: Array, narrow: float | None) -> list[WrapWarning
             f"{high / 10:.0f} cm: build up the narrow part with padding or lay fewer layers above.",
         )
     ]
+
+
+def _strong(z: Array, pressure: Array) -> list[WrapWarning]:
+    top = int(np.argmax(pressure))
+    if pressure[top] <= VERY_STRONG_MMHG:
+        return []
+    text = (
+        f"By the planned tensions the estimate reaches {pressure[top]:.0f} mmHg at {z[top]:.0f} mm. Above "
+        f"{VERY_STRONG_MMHG:.0f} mmHg compression counts as very strong: check tension (newton), widths and "
+        "layers."
+    )
+    return [WrapWarning("very-strong", text)]
 
 
 def _few(plan: Plan, z: Array, layers: Array) -> list[WrapWarning]:

@@ -66,7 +66,7 @@ class RollsForm(Form):
 
 
 class HeightForm(Form):
-    """One height: pressing layers, and mean Laplace pressure over that at the lowest pressed height."""
+    """One height: pressing layers, and mean Laplace pressure over that at ankle or wrist."""
 
     height_mm: float
     layers: float

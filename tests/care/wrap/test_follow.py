@@ -54,7 +54,9 @@ def codes(plan, **known):
     given = {"girth": np.full(len(z), 314.0), "relative": np.ones(len(z)), **known}
     found = wrap_warnings(
         plan, z, given["girth"], np.full(len(z), 2.0), given["relative"],
+        given.get("pressure", np.full(len(z), 30.0)),
         crease=None, clear=50.0, heel_below=160.0, kind="leg", narrow=given.get("narrow"),
+        on_end=given.get("on_end", [False] * len(plan.layers)),
     )  # fmt: skip
     return [one.code for one in found]
 
@@ -63,8 +65,33 @@ def test_what_is_bare_below_is_warned_of():
     plan = Plan(layers=LAYERS)
     assert "bare-below" in codes(plan)
     assert "bare-below" not in codes(plan.model_copy(update={"end_wrapped": True}))
+    # a bandage that begins on the foot leaves nothing bare, padding alone does; 0 mm need not be the toes
+    assert "bare-below" not in codes(plan, on_end=[True, True])
+    assert "bare-below" in codes(plan, on_end=[True, False])
+    low = [each.model_copy(update={"from_mm": 0.0}) for each in LAYERS]
+    assert "bare-below" in codes(Plan(layers=tuple(low)))
     again = plan_from_toml(plan_to_toml(plan.model_copy(update={"end_wrapped": True})).encode())
     assert again.end_wrapped is True
+
+
+def test_very_strong_pressure_is_doubted():
+    plan, z = Plan(layers=LAYERS), np.arange(100.0, 501.0, 5.0)
+    assert "very-strong" not in codes(plan, pressure=np.full(len(z), 59.0))
+    # 60 N typed for 6 N
+    assert "very-strong" in codes(plan, pressure=np.where(z < 200, 300.0, 30.0))
+
+
+def test_a_herringbone_lays_its_longer_bandage_over_the_same_skin():
+    """Area of bandage over area of skin: 1.5 times the length of a spiral makes 1.5 times the layers."""
+    spiral = Layer(width_mm=100, from_mm=150, to_mm=400, overlap=0.5)
+    crossed = spiral.model_copy(update={"style": "herringbone", "factor": 1.5})
+    needs = [wrap_sheet(cylinder(), Plan(layers=(one,))).needs[0] for one in (spiral, crossed)]
+    for need in needs:
+        # girths are taken half way through the layers on 50 mm of radius; one anchor turn at each end
+        girth = 2 * np.pi * (50.0 + need.layer.thickness_mm * need.layer.layers / 2)
+        laid = (need.stretched_mm - 2 * girth) * need.layer.width_mm / (250.0 * girth)
+        # a turn's slant makes it longer than the girth by half the square of 50 / 314
+        assert laid == pytest.approx(need.layer.layers, rel=0.5 * (50 / 314) ** 2 + 1e-3)
 
 
 def test_pressure_that_rises_counts_from_the_ankle_and_over_some_length():

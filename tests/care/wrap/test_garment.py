@@ -85,6 +85,13 @@ def test_heights_set_by_hand_replace_proposals(leg):
     assert list(found) == ["B", "C", "E"]
 
 
+def test_a_height_set_by_hand_keeps_its_place_among_the_proposals(leg):
+    """B is the smallest girth above the ankle bones, C the largest of the calf: B lies below C."""
+    above = by_letter(girth_list(leg))["C"].height_mm + 50.0
+    with pytest.raises(PlanError, match=r"do not rise .*: B at"):
+        girth_list(leg, {"B": above})
+
+
 def test_course_decides(leg):
     with pytest.raises(PlanError, match="still changes"):
         girth_list(leg, stable=False)
