@@ -4,7 +4,7 @@ from datetime import datetime
 from functools import cache
 from pathlib import Path
 
-from output_support import changed, measure
+from output_support import changed, measure, with_own_photos
 
 from digitise.output.model.files import write_model_file
 
@@ -15,8 +15,8 @@ def _measured():
 
 
 def model_folder(folder: Path, limb, created: datetime | None = None) -> Path:
-    """Write model.json and limb.npz of a limb into a new folder; its photographs are of another limb."""
+    """Write model.json and limb.npz of a limb into a new folder; what photographs show is another limb."""
     folder.mkdir(parents=True)
     fields = {name: getattr(limb, name) for name in limb.__dataclass_fields__}
-    write_model_file(folder, changed(_measured(), **fields), created)
+    write_model_file(folder, with_own_photos(changed(_measured(), **fields), folder), created)
     return folder

@@ -1,6 +1,7 @@
 """A measured limb with closed-form truth, and the photographs that would belong to it."""
 
 import dataclasses
+import hashlib
 
 import cv2
 import numpy as np
@@ -77,3 +78,12 @@ def changed(measured, **limb):
     """The same measurement with other values in its limb."""
     fit = dataclasses.replace(measured.fit, limb=dataclasses.replace(measured.fit.limb, **limb))
     return dataclasses.replace(measured, fit=fit)
+
+
+def with_own_photos(measured, mark):
+    """The same measurement, from photographs that no other one shares."""
+    photos = tuple(
+        dataclasses.replace(photo, sha256=hashlib.sha256(f"{mark}/{photo.name}".encode()).hexdigest())
+        for photo in measured.photos
+    )
+    return dataclasses.replace(measured, photos=photos)

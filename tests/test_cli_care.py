@@ -173,7 +173,7 @@ def test_wrap_and_its_plan_round_trip(capsys, models, tmp_path):
 
 
 def test_garment_needs_a_limb_that_stands_still(capsys, models, tmp_path):
-    words = ("wrap", models / "first", "--out", tmp_path / "w", "--garment", "--point", "B=150", "--json")
+    words = ("wrap", models / "second", "--out", tmp_path / "w", "--garment", "--point", "B=150", "--json")
     found = result(run(capsys, *words))
     assert found["garment"]["points"][0]["letter"] == "B"
     made = tmp_path / "c"
@@ -192,6 +192,9 @@ def test_garment_needs_a_limb_that_stands_still(capsys, models, tmp_path):
     assert "too large" in " ".join(notes)
     notes = result(says("levelled off (rule of this project)"))["garment"]["notes"]
     assert not any("not known whether" in note for note in notes)
+    # the limb that levelled off is that of the last visit: girths of an earlier one would be too large
+    code, _, err = run(capsys, words[0], models / "first", *words[2:], "--course", course)
+    assert (code, "ends with another measurement" in err) == (3, True)
     code, _, err = says("growing", side="right")
     assert (code, "of a right leg" in err) == (3, True)
     code, _, err = says("growing", format="limb-course/2")
@@ -274,6 +277,8 @@ WRONG_USE = {
     "when with client": ("course", "--client", "K-017", "--when", "2026-03-02"),
     "too few times": ("course", "first", "second", "--when", "2026-03-02"),
     "no time": ("course", "first", "--when", "monday"),
+    "a time to come": ("report", "first", "--when", "2126-03-02", "--out", "x.pdf"),
+    "a fraction for a percentage": ("course", "first", "--sem", "0.014"),
     "side of folders": ("course", "first", "--side", "left"),
     "repeat without times": ("course", "first", "second", "--repeat"),
 }

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import synthetic
-from output_support import measure
+from output_support import measure, with_own_photos
 from streamlit.testing.v1 import AppTest
 
 from digitise.care.safety.answers import ArterialCheck, SafetyAnswers
@@ -44,7 +44,7 @@ def model_of(slimmer_mm, folder, side="left"):
     low, high = np.array([40.0, 50.0]) - slimmer_mm, np.array([80.0, 70.0]) - slimmer_mm
     solid = synthetic.EllipticFrustum(0, 800, tuple(low), tuple(high), (0, 10), (30, -20))
     fit = dataclasses.replace(measured.fit, limb=dataclasses.replace(limb_of(solid), side=side))
-    write_model_file(folder, dataclasses.replace(measured, fit=fit))
+    write_model_file(folder, with_own_photos(dataclasses.replace(measured, fit=fit), folder))
     return read_model_files(folder)
 
 

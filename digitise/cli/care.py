@@ -189,7 +189,7 @@ def _girths(
     from digitise.care.wrap.garment import girth_list
     from digitise.output.course.form import read_stable
 
-    stable = None if course is None else read_stable(course, limb.summary.limb, limb.summary.side)
+    stable = None if course is None else read_stable(course, limb.summary)
     return girth_list(limb.limb, heights, stable=stable, override=override, optional=optional)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -66,17 +66,23 @@ def read_given(answers: Path | None) -> SafetyAnswers | None:
     return None if answers is None else read_answers(answers)
 
 
+_EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
+
+
 def visit_time(word: str) -> datetime:
     """Return a time typed for ``--when``; without a zone it is this computer's.
 
     Raises
     ------
     typer.BadParameter
-        It is no time.
+        It is no time, or lies before 2000 or in the future.
     """
     try:
         time = datetime.fromisoformat(word)
-        return time if time.tzinfo else time.astimezone()
+        time = time if time.tzinfo else time.astimezone()
+        if not _EARLIEST <= time <= datetime.now(UTC) + timedelta(days=1):
+            raise typer.BadParameter(f"{word} is before 2000 or in the future.", param_hint="--when")
+        return time
     except (ValueError, OverflowError) as problem:
         raise typer.BadParameter(
             f"{word} is no time; write it like 2026-03-02T09:15.", param_hint="--when"

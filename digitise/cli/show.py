@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 UNUSABLE_INPUT = 3  # exit code
-LARGEST_SEM = 25.0
+SMALLEST_SEM, LARGEST_SEM = 0.1, 25.0  # a fraction typed for a percentage lies below
 """Percent of a limb's volume; a method that repeats worse measures nothing."""
 
 T = TypeVar("T")
@@ -178,8 +178,11 @@ def repeat_error(value: float | None) -> float | None:
     typer.BadParameter
         It is not between 0 and what a repeated measurement could differ by.
     """
-    if value is not None and not 0 < value <= LARGEST_SEM:
-        raise typer.BadParameter(f"give a percentage above 0 and up to {LARGEST_SEM:g}.")
+    if value is not None and not SMALLEST_SEM <= value <= LARGEST_SEM:
+        raise typer.BadParameter(
+            f"give a percentage from {SMALLEST_SEM:g} to {LARGEST_SEM:g}, such as 1.4: no limb is measured "
+            "more alike than that."
+        )
     return value
 
 

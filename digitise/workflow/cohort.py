@@ -25,7 +25,7 @@ from digitise.output.study.rows import model_rows
 from digitise.output.study.writing import Format, Row
 from digitise.record.store import Store
 from digitise.record.values import CodedVisit
-from digitise.workflow.course import VisitMeasurement, repeats
+from digitise.workflow.course import VisitMeasurement, own_measurements, repeats
 
 
 @dataclass(frozen=True)
@@ -162,6 +162,8 @@ class _Writer:
             reason = "fewer than two measured visits"
         elif high - low < LEAST_OVERLAP_MM:
             reason = "too little height in common"
+        elif len({bool(model.lying) for _, model in measured}) > 1:
+            reason = "standing at one visit, lying at another"
         whose = _limb_of(visits[0])
         heights = (None, None) if reason else (low, high)
         self._folder.put(LIMBS, [(*whose, len(visits), len(measured), *heights, reason or None)])
@@ -228,7 +230,8 @@ def stored_agreement(
     left_out: list[str] = []
     for group in _same_day(store, client, limb, side):
         try:
-            measured = _own_measurements(group, left_out)
+            measured, copies = own_measurements([_measurement(visit) for visit in group])
+            left_out += copies
             if len(measured) > 1:
                 groups.append(repeats(measured, group[0].client))
         except (CourseError, ModelError) as error:
@@ -264,17 +267,7 @@ def _same_day(
             yield group
 
 
-def _own_measurements(group: Sequence[CodedVisit], left_out: list[str]) -> list[VisitMeasurement]:
-    """Return the visits that share no photograph and no model with an earlier one of the group."""
-    seen: set[str] = set()
-    found = []
-    for visit in group:
-        place = f"visit {visit.id}"
-        model = summary_from_json(visit.model_json or "", place)
-        marks = {model.limb_sha256, *(photo.sha256 for photo in model.photos)}
-        if seen & marks:
-            left_out.append(f"{place}: It holds the photographs or the model of another visit of that day.")
-            continue
-        seen |= marks
-        found.append(VisitMeasurement(model, visit.taken, place, visit.measured_by, visit.posture))
-    return found
+def _measurement(visit: CodedVisit) -> VisitMeasurement:
+    place = f"visit {visit.id}"
+    model = summary_from_json(visit.model_json or "", place)
+    return VisitMeasurement(model, visit.taken, place, visit.measured_by, visit.posture)

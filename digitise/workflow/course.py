@@ -18,6 +18,7 @@ from digitise.care.course.plateau import CourseVerdict, Plateau
 from digitise.care.course.repeatability import Repeatability, repeatability
 from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError, VisitVolume
 from digitise.errors import CourseError
+from digitise.output.cautions import POSTURES
 from digitise.output.course import volumes as stored
 from digitise.output.course.repeat_form import Repeats
 from digitise.output.model.file import read_model, summary_from_json
@@ -33,6 +34,10 @@ CREATED = (
 NO_TIMES = (
     "The models were made within hours of each other, so when the visits were is not known and neither rate "
     "nor verdict is given: give the time of each visit."
+)
+OTHERWISE_PLACED = (
+    "{}: left out, as the limb was not placed as at the last visit (standing or lying), so that heights "
+    "count from another place."
 )
 _Key = tuple[LimbKind, Side, date]
 # Both limbs of one visit are measured within this time.
@@ -67,10 +72,19 @@ class VisitMeasurement:
 
 @dataclass(frozen=True)
 class LimbSeries:
-    """A limb's visits by time, each with the other limb at that visit where it was measured."""
+    """A limb's visits by time, each with the other limb at that visit where it was measured.
+
+    Attributes
+    ----------
+    visits, others
+        Of one limb, and of the other one; as many.
+    left_out
+        Which visits are not among them and why, a sentence each.
+    """
 
     visits: tuple[VisitMeasurement, ...]
     others: tuple[VisitMeasurement | None, ...]
+    left_out: tuple[str, ...] = ()
 
     @property
     def limb(self) -> LimbKind:
@@ -84,10 +98,10 @@ class LimbSeries:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """Return what to know of the visits' times."""
+        """Return what to know of the visits' times, and of those that are left out."""
         if all(visit.timed for visit in self.visits):
-            return ()
-        return (CREATED,) if self.has_times else (NO_TIMES,)
+            return self.left_out
+        return (CREATED if self.has_times else NO_TIMES, *self.left_out)
 
     @property
     def has_times(self) -> bool:
@@ -134,6 +148,31 @@ def refuse_doubles(visits: Sequence[VisitMeasurement]) -> None:
             raise CourseError("The same model is given twice.", where=visit.place, do="Give each visit once.")
 
 
+def own_measurements(
+    visits: Sequence[VisitMeasurement],
+) -> tuple[tuple[VisitMeasurement, ...], tuple[str, ...]]:
+    """Return visits of one limb that share no photograph and no model with an earlier one.
+
+    A copy would pass for a visit at which nothing had changed.
+
+    Returns
+    -------
+    The visits in their order, and why others are left out, a sentence each.
+    """
+    seen: set[str] = set()
+    found, left_out = [], []
+    for visit in sorted(visits, key=lambda one: one.when):
+        marks = {visit.model.limb_sha256, *(photo.sha256 for photo in visit.model.photos)}
+        if seen & marks:
+            left_out.append(
+                f"{visit.place}: left out, as it holds photographs or the model of an earlier visit."
+            )
+        else:
+            found.append(visit)
+        seen |= marks
+    return tuple(visit for visit in visits if visit in found), tuple(left_out)
+
+
 def from_records(store: Store, client: str) -> tuple[VisitMeasurement, ...]:
     """Return the measured visits of a client, all limbs, from what model.json says.
 
@@ -156,6 +195,9 @@ def _stored(visit: MeasuredVisit) -> VisitMeasurement:
 def one_limb(visits: Sequence[VisitMeasurement], limb: LimbKind | None, side: Side | None) -> LimbSeries:
     """Return the visits of one limb, each with the other limb of that visit, if it was measured.
 
+    Heights of a limb that stands count from elsewhere than of one that lies: only visits at which it was
+    placed as at the last one are followed, and none that is a copy of an earlier one.
+
     Parameters
     ----------
     visits
@@ -176,9 +218,14 @@ def one_limb(visits: Sequence[VisitMeasurement], limb: LimbKind | None, side: Si
             f"One limb is followed at a time, but there are visits of: {found}.",
             do="Say which with --limb and --side.",
         )
-    first = wanted[0].model
-    across = [v for v in visits if v.model.limb == first.limb and v.model.side != first.side]
-    return LimbSeries(tuple(wanted), tuple(at_same_visit(visit, across) for visit in wanted))
+    last = max(wanted, key=lambda visit: visit.when).model
+    alike = [v for v in visits if v.model.limb == last.limb and bool(v.model.lying) == bool(last.lying)]
+    followed, copies = own_measurements([v for v in alike if v.model.side == last.side])
+    across = [v for v in alike if v.model.side != last.side]
+    otherwise = (OTHERWISE_PLACED.format(visit.place) for visit in wanted if visit not in alike)
+    return LimbSeries(
+        followed, tuple(at_same_visit(visit, across) for visit in followed), (*otherwise, *copies)
+    )
 
 
 def at_same_visit(visit: VisitMeasurement, across: Sequence[VisitMeasurement]) -> VisitMeasurement | None:
@@ -252,8 +299,17 @@ def common_heights(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
     Raises
     ------
     CourseError
-        They share too little.
+        They share too little, or some stood and others lay.
     """
+    stood = next((visit for visit in visits if not visit.model.lying), None)
+    lay = next((visit for visit in visits if visit.model.lying), None)
+    if stood is not None and lay is not None:
+        raise CourseError(
+            "Here the limb lay when it was measured, at another visit it stood: heights do not count from "
+            "one place then, and volumes cannot be put side by side.",
+            where=lay.place,
+            do=f"Leave out those that lay, or those that stood (such as {stood.place}).",
+        )
     low = max(visit.model.from_mm for visit in visits)
     high = min(visit.model.to_mm for visit in visits)
     if high - low < LEAST_OVERLAP_MM:
@@ -277,7 +333,7 @@ def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float,
         girths=MappingProxyType(stored.stored_girths(model, low, high)),
         measured_by=visit.measured_by,
         local_hour=when.hour + when.minute / 60 if visit.timed else None,
-        posture=visit.posture,
+        posture=POSTURES[model.lying] if model.lying else visit.posture,
         covers_mm=(model.from_mm, model.to_mm),
         ends=MappingProxyType(stored.stored_ends(model, low)),
         places=MappingProxyType(stored.stored_places(model)),
@@ -296,10 +352,11 @@ def study(visits: Sequence[VisitMeasurement]) -> tuple[tuple[Repeats, ...], Repe
     days: dict[_Key, list[VisitMeasurement]] = defaultdict(list)
     for visit in sorted(visits, key=lambda one: one.when):
         days[visit.model.limb, visit.model.side, visit.when.date()].append(visit)
-    groups = tuple(repeats(group) for group in days.values() if len(group) > 1)
+    apart = (own_measurements(group)[0] for group in days.values())
+    groups = tuple(repeats(group) for group in apart if len(group) > 1)
     if not groups:
         raise CourseError(
-            "No limb was measured twice on one day.",
+            "No limb was measured twice on one day, each time from photographs of its own.",
             do="Measure a limb again within the hour, and give both.",
         )
     return groups, repeatability([group.volumes_ml for group in groups])

@@ -317,7 +317,7 @@ def test_one_measurement_kept_twice_is_no_repeat(tmp_path):
         keep(store, again("K-1", 1, 1.01))
         found = stored_agreement(store)
     assert found.found.measurements == 2
-    assert found.left_out == ("visit 2: It holds the photographs or the model of another visit of that day.",)
+    assert found.left_out == ("visit 2: left out, as it holds photographs or the model of an earlier visit.",)
 
 
 def test_legs_and_arms_are_not_one_study(capsys, tmp_path):

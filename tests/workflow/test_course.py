@@ -19,6 +19,7 @@ from digitise.tape.rows import TapeRow
 from digitise.workflow.course import (
     CREATED,
     NO_TIMES,
+    OTHERWISE_PLACED,
     LimbSeries,
     follow,
     from_folders,
@@ -69,6 +70,13 @@ def test_stored_figures_give_the_limbs_own_volumes(left):
         # a cubic through areas every 10 mm: far below the 0.1 mL that anyone reads
         assert found.mean == pytest.approx(float(own.mean), rel=1e-5)
         assert found.sd == pytest.approx(float(own.sd), rel=0.5)
+    # stretches go together as the limb says, what lies within one is taken as one error
+    for low, high in ((100.0, 300.0), (200.0, 500.0)):
+        assert stored_volume(whole, low, high).sd == pytest.approx(
+            float(volume(TALL, low, high).sd), rel=1e-3
+        )
+    own = float(volume(TALL, 130.0, 455.0).sd)
+    assert 0.9 * own < stored_volume(whole, 130.0, 455.0).sd < 1.1 * own
     assert stored_volume(whole, 100.0, 500.0).sd == pytest.approx(float(volume(TALL, 100, 500).sd), rel=1e-3)
     girths = stored_girths(whole, 120.0, 460.0)
     assert list(girths) == [120.0, 160.0, 200.0, 240.0, 280.0, 320.0, 360.0, 400.0, 440.0]
@@ -170,6 +178,36 @@ def test_the_records_give_the_same_course_as_the_folders(store, left, right):
     assert [point.visit.volume for point in found.points] == [point.visit.volume for point in own.points]
     assert "measurer" in {reminder.code for reminder in found.reminders}
     assert followed.remarks == ()
+
+
+def lying(visit, how="on-back"):
+    return replace(visit, model=visit.model.model_copy(update={"lying": how}))
+
+
+def test_a_limb_that_lies_is_not_followed_with_one_that_stood(left, right):
+    """Heights of the one count from a landmark, of the other from the mat."""
+    with pytest.raises(CourseError, match="at another visit it stood"):
+        follow(with_others((*left[:2], lying(left[2])), ()))
+    with pytest.raises(CourseError, match="at another visit it stood"):
+        follow(with_others(left[:1], (lying(right[0]),)))
+    assert len(follow(with_others([lying(one) for one in left], ())).points) == 5
+    turned = follow(with_others([lying(left[0], "palm-up"), lying(left[1], "palm-down")], ()))
+    assert "posture" in {reminder.code for reminder in turned.reminders}
+    # of records those are followed that were placed as at the last visit
+    found = one_limb([lying(left[0]), *left[1:], *right], None, "left")
+    assert found.visits == left[1:]
+    assert found.remarks == (OTHERWISE_PLACED.format(left[0].place),)
+
+
+def test_a_copy_is_no_visit_and_no_repeat(left):
+    """The same photographs at another time would read as a limb that no longer changes."""
+    copies = [replace(left[1], when=left[1].when + timedelta(days=n), place=f"copy {n}") for n in (1, 2, 3)]
+    found = one_limb([*left[:2], *copies], None, None)
+    assert found.visits == left[:2]
+    assert [remark.split(":")[0] for remark in found.remarks] == ["copy 1", "copy 2", "copy 3"]
+    again = replace(left[1], when=left[1].when + timedelta(minutes=20))
+    with pytest.raises(CourseError, match="photographs of its own"):
+        study([left[1], again])
 
 
 def test_a_client_without_models_is_refused(store):

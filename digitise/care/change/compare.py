@@ -162,8 +162,15 @@ def compare(
     Raises
     ------
     ModelError
-        When the limbs are of different kinds, of the wrong sides, or share less than 50 mm.
+        When the limbs are of different kinds, of the wrong sides, or share less than 50 mm, or when one stood
+        and the other lay.
     """
+    if bool(first.lying) != bool(second.lying):
+        raise ModelError(
+            "One of the two limbs lay when it was measured and the other did not, so their heights do not "
+            "count from one place.",
+            do="Compare measurements taken alike: both standing, or both lying.",
+        )
     if mirrored and first.side == second.side:
         raise ModelError(
             f"Both models are of a {limb_name(first)}, so neither is the other side.",

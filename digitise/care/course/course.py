@@ -6,7 +6,6 @@ visit to visit (:mod:`digitise.care.course.visits`).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -19,7 +18,6 @@ from digitise.care.excess import (
     Volumes,
     excess,
     excess_volume,
-    percent_limb_change,
     percent_reduction_current_reference,
     percent_reduction_fixed_reference,
 )
@@ -160,7 +158,7 @@ def _point(
         visit,
         change,
         error.change(ordered[i - 1], visit),
-        _limb_change(first, visit, change),
+        _percent_of(first, change),
         over,
         _reduction(first, visit, error) if reducible else None,
     )
@@ -169,10 +167,10 @@ def _point(
 # ---- formulas ----------------------------------------------------------------------------------------
 
 
-def _limb_change(first: VisitVolume, visit: VisitVolume, change: Estimate[float]) -> Estimate[float]:
-    sd = change.sd / math.sqrt(2)
-    both = Volumes.apart(Estimate(first.volume.mean, sd), Estimate(visit.volume.mean, sd))
-    return percent_limb_change(both)
+def _percent_of(first: VisitVolume, change: Estimate[float]) -> Estimate[float]:
+    """Return a change in percent of the first volume; it is clear where the change is, in mL."""
+    share = 100.0 / first.volume.mean
+    return Estimate(share * change.mean, share * change.sd)
 
 
 def _repeated(reading: Estimate[float], error: RepeatError) -> Estimate[float]:

@@ -162,7 +162,7 @@ def judge(visits: Iterable[VisitVolume], error: RepeatError) -> Plateau:
     """
     ordered = in_order(visits)
     window = _window(ordered, error)
-    short = _too_few(ordered)
+    short = _too_few(ordered) or (_close_together(ordered) if window is None else ())
     rate = weekly_rate(window or ordered, error) if len(ordered) > 1 else None
     if short or rate is None or window is None:
         return Plateau(CourseVerdict.TOO_FEW_VISITS, (), short, rate)
@@ -204,6 +204,14 @@ def _window(ordered: Sequence[VisitVolume], error: RepeatError) -> Sequence[Visi
 def _first_week_changed(ordered: Sequence[VisitVolume], error: RepeatError) -> bool:
     after = [visit for visit in ordered[1:] if _days(ordered[0], visit) >= FIRST_WEEK_DAYS - _DAY_SLACK]
     return bool(after and error.change(ordered[0], after[0]).clear)
+
+
+def _close_together(ordered: Sequence[VisitVolume]) -> tuple[str, ...]:
+    """Return why there is no window although there are visits enough: the first one has no say in it."""
+    return (
+        f"Without the first visit, which has no say where the first week brought a clear change, visits must "
+        f"reach over {WINDOW_DAYS:.0f} days; they reach over {_days(ordered[1], ordered[-1]):.1f}.",
+    )
 
 
 def _too_few(ordered: Sequence[VisitVolume]) -> tuple[str, ...]:

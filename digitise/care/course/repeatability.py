@@ -175,6 +175,15 @@ class Repeatability:
     anova: Anova | None
     icc: dict[IccForm, Interval]
 
+    @property
+    def course_sem_percent(self) -> float:
+        """What to take for the SEM in a course, %: with it one change in twenty is clear by chance alone.
+
+        A SEM from few repeats is itself known badly: a change over it follows Student's t.
+        """
+        degrees = self.measurements - self.groups
+        return self.sem_percent.value * float(stdtrit(degrees, 1 - _ALPHA / 2)) / Z95
+
 
 def repeatability(groups: Sequence[Sequence[float]]) -> Repeatability:
     """Return the repeatability from groups of repeated measurements.

@@ -11,13 +11,17 @@ from pydantic import AliasChoices, AwareDatetime, Field, ValidationError
 
 from digitise.anatomy import LimbKind, Side
 from digitise.care.course.course import Course, CoursePoint
+from digitise.care.course.visits import SAME_HEIGHT_MM
 from digitise.errors import CourseError
 from digitise.output.cautions import caution, left_out
+from digitise.output.course.volumes import stored_volume
 from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.output.forms import Form, LimbField, Pair, SideField, SoftwareForm, Text, now, software
+from digitise.output.model.form import ModelForm
 
 FORMAT: Final = "limb-course/1"
 COURSE_FILE = "course.json"
+_SAME_ML = 0.01
 _LARGEST_BYTES = 20_000_000
 _VERDICTS = {words: verdict for verdict, words in VERDICTS.items()}
 
@@ -207,13 +211,27 @@ def _visit(point: CoursePoint) -> VisitForm:
     )
 
 
-def read_stable(path: Path, limb: LimbKind, side: Side) -> bool | None:
+def _ends_with(last: VisitForm, model: ModelForm) -> bool:
+    if not model.from_mm - SAME_HEIGHT_MM <= last.from_mm < last.to_mm <= model.to_mm + SAME_HEIGHT_MM:
+        return False
+    return abs(stored_volume(model, last.from_mm, last.to_mm).mean - last.volume_ml.value) < _SAME_ML
+
+
+def read_stable(path: Path, model: ModelForm) -> bool | None:
     """Return whether a limb has levelled off by its course.json; None when the course does not know.
+
+    Parameters
+    ----------
+    path
+        Of the course.json.
+    model
+        The limb at the last visit of that course.
 
     Raises
     ------
     CourseError
-        The file cannot be read, is no course.json of this version, or is of another limb.
+        The file cannot be read, is no course.json of this version, is of another limb, or ends with another
+        measurement of it.
     """
     try:
         with path.open("rb") as stream:
@@ -225,11 +243,18 @@ def read_stable(path: Path, limb: LimbKind, side: Side) -> bool | None:
             where=str(path),
             do="Give the course.json that digitise course wrote.",
         ) from error
-    if (found.limb, found.side) != (limb, side):
+    if (found.limb, found.side) != (model.limb, model.side):
         raise CourseError(
-            f"The course is of a {found.side} {found.limb}, the model of a {side} {limb}.",
+            f"The course is of a {found.side} {found.limb}, the model of a {model.side} {model.limb}.",
             where=str(path),
             do="Give the course of this limb.",
+        )
+    if not _ends_with(found.visits[-1], model):
+        raise CourseError(
+            f"The course ends with another measurement, of {found.visits[-1].taken:%Y-%m-%d}: girths of this "
+            "model are not those of the limb that it judged.",
+            where=str(path),
+            do="Give the model of the course's last visit, or the course up to this model.",
         )
     verdict = _VERDICTS.get(found.plateau.verdict)
     return None if verdict is None else verdict.stable

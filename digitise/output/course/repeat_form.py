@@ -13,6 +13,7 @@ from pydantic import AwareDatetime, Field
 
 from digitise.care.course.icc import FORM_WORDS, Interval
 from digitise.care.course.repeatability import BlandAltman, Repeatability, repeatability
+from digitise.care.course.visits import mdc95
 from digitise.errors import CourseError
 from digitise.output.cautions import caution
 from digitise.output.forms import (
@@ -29,6 +30,8 @@ from digitise.output.forms import (
 )
 
 FORMAT: Final = "limb-repeat/1"
+# more than 25 repeats: what they leave open of the error is less than anyone can tell
+_MUCH_MORE = 1.05
 
 
 @dataclass(frozen=True)
@@ -238,4 +241,14 @@ def _sentences(groups: Sequence[Repeats], found: Repeatability) -> Iterator[str]
         )
     if not found.icc:
         yield "No ICC: it needs two or more limbs, each measured equally often."
-    yield f"Use it for a course with --sem {found.sem_percent.value:.2f}."
+    yield _for_a_course(found)
+
+
+def _for_a_course(found: Repeatability) -> str:
+    allowed = found.course_sem_percent
+    if allowed < _MUCH_MORE * found.sem_percent.value:
+        return f"Use it for a course with --sem {allowed:.2f}."
+    return (
+        f"So few repeats tell the error roughly: use {allowed:.2f} % for a course, with --sem {allowed:.2f}, "
+        f"so that a change counts as clear beyond {mdc95(allowed):.2f} %."
+    )

@@ -45,7 +45,7 @@ def _sentences(course: Course) -> Iterator[str]:
         before = course.points[-2].visit
         percent = f"{100 * abs(last.since_last.mean) / before.volume.mean:.1f} %"
         yield _changed(f"Since the visit before on {before.name}", last.since_last, percent)
-    yield _smallest(course.error)
+    yield smallest_clear(course.error)
     yield from _excess(last)
     yield from _ends(course)
     yield from _places(course)
@@ -75,7 +75,8 @@ def _changed(since: str, change: Estimate[float], percent: str) -> str:
     )
 
 
-def _smallest(error: RepeatError) -> str:
+def smallest_clear(error: RepeatError) -> str:
+    """Return from where on a change from visit to visit counts as clear, and on what that rests."""
     source = "measured by repeats" if error.measured else "stated, not measured by repeats"
     if not error.measured and error.sem_percent in REPEAT_SEM_PERCENT.values():
         source = "from published repeats of tape, not measured here"

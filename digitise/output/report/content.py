@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -14,6 +14,7 @@ from digitise.care.padding.region import Region
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import Verdict
+from digitise.output.change.words import change_warnings
 from digitise.output.forms import now, software
 from digitise.output.model.file import StoredModel
 from digitise.output.report import form
@@ -30,7 +31,7 @@ from digitise.output.report.parts import (
     taped_end_row,
     wrap_form,
 )
-from digitise.output.report.words import method_words
+from digitise.output.report.words import day, method_words
 from digitise.shape.limb import Estimate
 
 
@@ -152,13 +153,28 @@ def report_content(
         wrap=None if sheet is None else wrap_form(sheet),
         garment=None if garment is None else garment_form(garment, summary.place_girths),
         safety=safety,
-        warnings=tuple(warning.text for warning in summary.warnings),
+        warnings=tuple(_warnings(change, visits)),
         not_included=summary.not_included,
         method=method_words(summary, course, change),
         caution=summary.caution,
         software=software(),
     )
     return Report(words, last, change, course, regions or (), sheet, foot_places, end_change)
+
+
+def _warnings(change: Change | None, visits: Sequence[ReportVisit]) -> Iterator[str]:
+    """Yield what makes the last visit's figures less sure, and those of the change from the first one."""
+    first, last = visits[0], visits[-1]
+    yield from (warning.text for warning in last.model.summary.warnings)
+    if change is None:
+        return
+    covers = [(visit.model.summary.from_mm, visit.model.summary.to_mm) for visit in (first, last)]
+    yield from (warning.text for warning in change_warnings(change, (covers[0], covers[1])))
+    told = {warning.text for warning in last.model.summary.warnings}
+    for warning in first.model.summary.warnings:
+        # an edge that is unsure is in the interval; the rest may be wrong beyond it
+        if warning.code != "edge-unsure" and warning.text not in told:
+            yield f"Visit of {day(first.taken)}: {warning.text}"
 
 
 def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:

@@ -33,9 +33,10 @@ GIRTH_STEP_MM = 40.0
 _SAME_MM = 0.5
 PRESSURE_STEP_MM = 100.0
 PRESSURE = (
-    "Relative pressure is the mean Laplace pressure under the planned tensions over that at the lowest "
-    "pressed height. It is an estimate: it leaves out padding, movement and the hand that wraps, and sensors "
-    "have read up to 42 % less (Garrigues-Ramón et al. 2021, J Wound Care 30(4):276-282)."
+    "Relative pressure is the mean Laplace pressure under the planned tensions over that at the ankle or "
+    "wrist, or at the lowest pressed height where neither was measured. It is an estimate: of padding it "
+    "knows the thickness alone, nothing of movement and of the hand that wraps, and sensors have read up to "
+    "42 % less (Garrigues-Ramón et al. 2021, J Wound Care 30(4):276-282)."
 )
 PLACES = f"The places are a suggestion from shape alone for a trained person. {HIDDEN}"
 

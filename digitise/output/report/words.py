@@ -9,7 +9,7 @@ from digitise.care.change.compare import Change
 from digitise.care.course.course import Course
 from digitise.care.excess import BILATERAL
 from digitise.output.cautions import counted_from
-from digitise.output.course.words import SAME_WAY
+from digitise.output.course.words import SAME_WAY, smallest_clear
 from digitise.output.forms import FigureForm
 from digitise.output.model.form import ModelForm
 from digitise.output.report.form import PlaceRowForm, TapedEndRowForm
@@ -61,13 +61,7 @@ def _paragraphs(summary: ModelForm, followed: Course, change: Change | None) -> 
             "are less well known, and may differ from it by some mL. A change whose interval holds zero is "
             "no clear change."
         )
-        error = followed.error
-        source = "measured by repeats" if error.measured else "the aim of the method, not measured here"
-        yield (
-            "From visit to visit a change of volume counts as clear beyond "
-            f"{error.mdc95_percent:.1f} %, which rests on a repeat error of "
-            f"{error.sem_percent:.1f} % ({source})."
-        )
+        yield smallest_clear(followed.error)
     if any(point.excess for point in followed.points):
         yield from _excess_words(followed)
     yield SAME_WAY

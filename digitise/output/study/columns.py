@@ -97,7 +97,11 @@ LIMBS = Table(
             "string",
             "Why this limb has no rows among the changes; empty where it has.",
             required=False,
-            choices=("fewer than two measured visits", "too little height in common"),
+            choices=(
+                "fewer than two measured visits",
+                "too little height in common",
+                "standing at one visit, lying at another",
+            ),
         ),
     ),
     _LIMB_KEY,

@@ -172,8 +172,8 @@ def test_sentences_of_the_worked_visits():
         "of 1.0 % (stated, not measured by repeats).",
         "Excess over the other limb: 650 mL (95 % interval 306 to 994), "
         "or 8.2 % (95 % interval 3.7 to 12.7).",
-        "Excess reduced by 45.8 % (95 % interval 23.9 to 67.8), against the other limb at the same visit.",
-        "Excess reduced by 50.0 % (95 % interval 32.8 to 67.2), against the other limb at the first visit.",
+        "Excess reduced by 45.8 % (95 % interval 21.1 to 70.6), against the other limb at the same visit.",
+        "Excess reduced by 50.0 % (95 % interval 32.1 to 67.9), against the other limb at the first visit.",
         "Rate over the last 2 visits: -300 mL or -3.4 % per week (95 % interval -4.8 to -2.0 %).",
         "Verdict: not enough visits. Proposed rule of this project; the therapist decides.",
         "The rule needs at least 3 visits; there are 2.",

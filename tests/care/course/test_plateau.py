@@ -136,6 +136,15 @@ def test_what_is_missing_is_said_in_words():
     )
 
 
+def test_visits_that_lie_too_close_after_the_first_week_are_said():
+    close = judge(series([10_000, 9_000, 8_990, 9_000], days=[0, 7, 10, 13]), ONE_PERCENT)
+    assert close.verdict == CourseVerdict.TOO_FEW_VISITS
+    assert close.missing == (
+        "Without the first visit, which has no say where the first week brought a clear change, visits must "
+        "reach over 7 days; they reach over 6.0.",
+    )
+
+
 def test_daily_visits_widen_the_window_until_the_rate_is_known():
     days = [*range(0, 22)]
     found = judge(series([9000] * len(days), days), ONE_PERCENT)
