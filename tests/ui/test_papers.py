@@ -76,6 +76,13 @@ def test_a_changed_plan_is_kept_with_its_visit_and_followed(records, handed, mon
     assert next(e for e in later.number_input if e.label == text.WRAP_ROLL).value == suggested
 
 
+def test_without_its_padding_a_wrap_is_of_bandages_alone(records, monkeypatch):
+    monkeypatch.setattr(streamlit, "data_editor", lambda rows, **_: rows[1:])
+    press(page("padding"), text.PLAN_KEEP)
+    layers = plan_from_toml(kept_plans()[-1].encode()).layers
+    assert {(layer.kind, layer.thickness_mm) for layer in layers} == {("bandage", 1.0)}
+
+
 def test_a_plan_that_somebody_kept_meanwhile_is_shown_and_not_overwritten(records):
     mine, theirs = page("padding"), page("padding")
     for test, more in ((mine, 2.0), (theirs, 4.0)):

@@ -183,6 +183,27 @@ def test_an_edited_plan_takes_new_numbers_and_refuses_impossible_ones():
         present_care.edited_plan(plan, rows, 4.0, CM)
 
 
+def test_what_the_table_of_a_plan_does_not_show_stays_with_its_layer_when_a_row_goes():
+    plan = Plan(
+        layers=(
+            {"width_mm": 100, "from_mm": 0, "to_mm": 400, "kind": "padding", "thickness_mm": 4},
+            {"name": "8 cm", "width_mm": 80, "from_mm": 0, "to_mm": 200},
+            {"width_mm": 100, "from_mm": 0, "to_mm": 400, "style": "herringbone", "factor": 1.5},
+        ),
+        roll_measured="rest",
+        padding_roll_length_mm=2700,
+        end_wrapped=True,
+        anchor_turns=2,
+        least_layers=3,
+        note="hers",
+    )  # fmt: skip
+    rows = present_care.plan_rows(plan, CM)
+    fewer = present_care.edited_plan(plan, [*rows[1:], {"Width, cm": 6, "From, cm": 0, "To, cm": 9}], 5.0, CM)
+    assert fewer.layers[:2] == plan.layers[1:]
+    assert (fewer.layers[2].kind, fewer.layers[2].thickness_mm) == ("bandage", 1.0)
+    assert fewer.model_copy(update={"layers": plan.layers}) == plan
+
+
 def test_taped_places_as_a_table_and_by_tape_alone():
     rows = (
         PlaceGirthForm(

@@ -153,6 +153,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         present_care.plan_rows(plan, unit),
         num_rows="dynamic",
         hide_index=True,
+        column_config={present_care.LAYER_NUMBER: None},
         width="stretch",
         key=f"plan-{shape}-{unit.name}-{language()}",
     )
