@@ -199,15 +199,19 @@ def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float,
 
 
 def _layer(plan: Plan, row: Mapping[str, object], unit: Unit) -> dict[str, object]:
-    """Return a layer as a plan.toml has it."""
+    """Return a layer as a plan.toml has it; an untouched cell keeps the number of the plan."""
     columns, mm = wrap_columns(unit), unit.mm
     names = ("width_mm", "from_mm", "to_mm", "overlap", "stretch", "tension_n")
     number = _number(row.get(LAYER_NUMBER))
-    known = {} if number is None else plan.layers[int(number)].model_dump(exclude_none=True, exclude={*names})
-    cells = [_number(row.get(column)) for column in columns[1:]]
-    read = zip(names, cells, (mm, mm, mm, 0.01, 0.01, 1.0), strict=True)
-    told = {name: round(cell * factor, 6) for name, cell, factor in read if cell is not None}
-    return {**known, "name": str(row.get(columns[0]) or ""), **told}
+    known = {} if number is None else plan.layers[int(number)].model_dump(exclude_none=True)
+    before = {} if number is None else plan_rows(plan, unit)[int(number)]
+    told: dict[str, object] = {"name": str(row.get(columns[0]) or "")}
+    for name, column, factor in zip(names, columns[1:], (mm, mm, mm, 0.01, 0.01, 1.0), strict=True):
+        cell = _number(row.get(column))
+        if cell is not None:
+            # the table rounds; read back, its numbers would be others in each unit
+            told[name] = known[name] if cell == before.get(column) else round(cell * factor, 6)
+    return {**{name: value for name, value in known.items() if name not in names}, **told}
 
 
 def _number(cell: object) -> float | None:

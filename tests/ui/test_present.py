@@ -204,6 +204,18 @@ def test_what_the_table_of_a_plan_does_not_show_stays_with_its_layer_when_a_row_
     assert fewer.model_copy(update={"layers": plan.layers}) == plan
 
 
+@pytest.mark.parametrize("unit", [CM, INCH])
+def test_a_plan_is_the_same_in_every_unit(unit):
+    layer = {"width_mm": 83, "from_mm": 101.4, "to_mm": 523.7, "overlap": 0.666, "stretch": 0.305}
+    plan = Plan(layers=(layer, {**layer, "to_mm": 521}))
+    rows = present_care.plan_rows(plan, unit)
+    assert present_care.edited_plan(plan, rows, 5.0, unit) == plan
+    rows[1][f"Width, {unit.name}"] = 4
+    (first, second) = present_care.edited_plan(plan, rows, 5.0, unit).layers
+    assert first == plan.layers[0]
+    assert second == plan.layers[1].model_copy(update={"width_mm": pytest.approx(4 * unit.mm)})
+
+
 def test_taped_places_as_a_table_and_by_tape_alone():
     rows = (
         PlaceGirthForm(
