@@ -131,9 +131,9 @@ def test_a_visit_is_named_by_the_address_of_padding(records):
     test = AppTest.from_file(str(ROOT / "ui/views/padding.py"), default_timeout=60)
     test.query_params["visit"] = "1"
     test.run()
-    assert test.selectbox(key="padding-K-017-left-leg").value == 1
+    assert test.selectbox(key="padding-K-017-left-leg@en").value == 1
     assert test.query_params["visit"] == "1"
-    test.selectbox(key="padding-K-017-left-leg").set_value(2).run()
+    test.selectbox(key="padding-K-017-left-leg@en").set_value(2).run()
     assert test.query_params["visit"] == "2"
     assert not test.exception
     assert text.PADDING_TITLE in words(test)

@@ -59,7 +59,7 @@ def _chosen(visits: tuple[Kept, ...]) -> Kept:
     by_number = {int(kept.line.id): kept for kept in visits}
     words = chooser.visit_words(by_number)
     line = visits[0].line
-    key = f"padding-{line.client}-{line.side}-{line.limb}"
+    key = state.spoken(f"padding-{line.client}-{line.side}-{line.limb}")
     chooser.address_visit(key, list(by_number))
     number = st.selectbox(text.PADDING_VISIT, list(by_number)[::-1], format_func=words.__getitem__, key=key)
     chooser.remember_visit(number)
@@ -80,7 +80,7 @@ def _against(store: Store, visits: tuple[Kept, ...], kept: Kept) -> Kept | None:
         [0, *offered],
         format_func={0: text.PADDING_OWN, **words}.__getitem__,
         help=text.PADDING_AGAINST_HELP,
-        key=f"against-{kept.line.id}",
+        key=state.spoken(f"against-{kept.line.id}"),
     )
     return offered.get(number)
 
