@@ -1,8 +1,11 @@
 """What a chart draws also stands in a table, and lengths in sentences are in the unit that is chosen."""
 
+import re
+
 import numpy as np
 import pytest
 import synthetic
+from code_words import sentences
 from hypothesis import given
 from hypothesis import strategies as st
 from streamlit.testing.v1 import AppTest
@@ -13,6 +16,8 @@ from digitise.care.wrap.suggestion import suggest_plan
 from digitise.shape.limb import girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
+from digitise.words import speaking
+from digitise.words.numbers import numbers
 from ui import present, present_care, text
 from ui.lengths import CM, INCH
 
@@ -94,6 +99,11 @@ def test_every_flat_chart_has_its_table(records):
         ("calf, 475 to 523 mm.", "calf, 47.5 to 52.3 cm.", "calf, 18.7 to 20.6 in."),
         ("by 0.4 mm", "by 0.04 cm", "by 0.02 in"),
         ("at 100, 230 and 390 mm: look", "at 10.0, 23.0 and 39.0 cm: look", "at 3.9, 9.1 and 15.4 in: look"),
+        (
+            "unsure at 77-135, 254-281 mm; 154 of 360 mm",
+            "unsure at 7.7-13.5, 25.4-28.1 cm; 15.4 of 36.0 cm",
+            "unsure at 3.0-5.3, 10.0-11.1 in; 6.1 of 14.2 in",
+        ),
         ("30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL"),
         ("photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away"),
         (
@@ -106,6 +116,27 @@ def test_every_flat_chart_has_its_table(records):
 def test_lengths_in_sentences_follow_the_unit(said, cm, inch):
     assert CM.sentence(said) == cm
     assert INCH.sentence(said) == inch
+
+
+WARNINGS = ("digitise/shape/checks/warn.py", "digitise/workflow/posture/findings.py")
+# words of a place in a sentence; every number is a length where a sentence speaks of mm alone
+FILLED = {"list": "345-345, 345-345", "view": "photo-1.jpg", "side": "left", "text": "Bent"}
+FILLED |= {"joint": "knee", "lower": "lower leg", "upper": "thigh"}
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_no_length_of_a_warning_stays_in_mm(language):
+    told = [one for name in WARNINGS for one in sentences(ROOT / name) if " mm" in one]
+    assert len(told) > 8
+    with speaking(language):
+        for template in told:
+            said = re.sub(r"\{(\w+)(:n)?\}", lambda place: FILLED.get(place[1], "345"), template)
+            # an option of a command is in mm wherever it is read
+            said = re.sub(r" \(--\w+ 345\)", "", said)
+            for unit, number in ((CM, "34.5"), (INCH, "13.6")):
+                read = unit.sentence(said)
+                assert "345" not in read
+                assert numbers(number) in read
 
 
 @given(st.floats(0, 2000), st.integers(0, 3), st.text(alphabet="abc .,:()", max_size=8))
