@@ -82,6 +82,22 @@ def _advice_words(advice: TapeAdvice, unit: Unit) -> str:
     return f"{words} {text.ADVICE_LIKELY.format(meant, advice.ratio)}"
 
 
+def ready_words(measured: Measured) -> str:
+    """Return what to look at before a limb is saved."""
+    limb = measured.fit.limb
+    count = sum(len(outline.doubts(limb.from_mm, limb.to_mm)) for outline in measured.outlines)
+    suspect = [
+        str(index_of(check.row) + 1) for check in measured.fit.tape_checks if check.verdict == "suspect"
+    ]
+    said = []
+    if count:
+        said.append(text.STATUS_DOUBT if count == 1 else text.STATUS_DOUBTS.format(count))
+    if suspect:
+        words = text.STATUS_SUSPECT if len(suspect) == 1 else text.STATUS_SUSPECTS
+        said.append(words.format(", ".join(suspect)))
+    return " ".join(said) or text.STATUS_READY
+
+
 def limb_words(side: Side | None, limb: LimbKind | None) -> str:
     """Return a limb's name, such as ``Left leg``; less where side or limb is not known."""
     named = " ".join(word for word in (side, limb) if word)

@@ -4,14 +4,17 @@ import math
 import re
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from ui_support import unescaped
 
 from digitise.capture.checks.finding import Finding
+from digitise.capture.outline.find import Outline
 from digitise.care.change.compare import ChangeVerdict
 from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.suggestion import suggest_plan
 from digitise.errors import PlanError
+from digitise.geometry.view import Edge
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapedEndForm
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import tape_from_csv
@@ -202,6 +205,42 @@ def test_what_the_table_of_a_plan_does_not_show_stays_with_its_layer_when_a_row_
     assert fewer.layers[:2] == plan.layers[1:]
     assert (fewer.layers[2].kind, fewer.layers[2].thickness_mm) == ("bandage", 1.0)
     assert fewer.model_copy(update={"layers": plan.layers}) == plan
+
+
+def outline_unsure_at(*parts):
+    """Both edges from 0 to 600 mm, a point each 2 mm, the left one unsure over each of some parts."""
+    heights = np.arange(0.0, 600.0, 2.0)
+    flat, one = np.zeros((len(heights), 2)), np.ones(len(heights))
+    unsure = np.any([(heights >= low) & (heights <= high) for low, high in parts], axis=0)
+    edges = [Edge(flat, flat, one, sure, sure) for sure in (~unsure, one == 1.0)]
+    return Outline((edges[0], edges[1]), (heights, heights), None)
+
+
+def test_an_edge_is_in_doubt_where_the_limb_is_measured():
+    outline = outline_unsure_at((20, 90), (92, 130), (200, 216), (380, 500))
+    (low, high) = outline.doubts(100.0, 400.0)
+    assert (low.side, low.from_mm, low.to_mm) == ("left", 100.0, 130.0)
+    assert (high.from_mm, high.to_mm) == (380.0, 400.0)
+
+
+@pytest.mark.parametrize(
+    ("parts", "verdicts", "said"),
+    [
+        ((), (), text.STATUS_READY),
+        (((20, 90),), ("agrees", "differs"), text.STATUS_READY),
+        (((150, 190),), ("agrees",), text.STATUS_DOUBT),
+        (((150, 190), (300, 340)), (), text.STATUS_DOUBTS.format(2)),
+        ((), ("agrees", "suspect"), text.STATUS_SUSPECT.format(2)),
+        (((150, 190),), ("suspect", "suspect"), f"{text.STATUS_DOUBT} {text.STATUS_SUSPECTS.format('1, 2')}"),
+    ],
+)
+def test_what_to_look_at_before_saving(parts, verdicts, said):
+    checks = [
+        SimpleNamespace(row=TapeRow(100.0, 250.0, line), verdict=one) for line, one in enumerate(verdicts, 2)
+    ]
+    fit = SimpleNamespace(limb=SimpleNamespace(from_mm=100.0, to_mm=400.0), tape_checks=checks)
+    measured = SimpleNamespace(fit=fit, outlines=(outline_unsure_at((0, 8), *parts),))
+    assert present.ready_words(measured) == said
 
 
 @pytest.mark.parametrize("unit", [CM, INCH])

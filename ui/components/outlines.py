@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import streamlit as st
 
 from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
+from digitise.capture.outline.result import Stretch
 from digitise.errors import DigitiseError, OutlineError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
@@ -54,10 +56,12 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
         return
     picture = measuring.outline_picture(path, measured, place)
     st.image(picture, width="stretch", alt=text.OUTLINE_ALT.format(number + 1))
-    _doubts(measured.outlines[place], unit)
+    limb = measured.fit.limb
+    doubts = measured.outlines[place].doubts(limb.from_mm, limb.to_mm)
+    _doubts(doubts, unit)
     if draft.correction(path) is not None:
         st.caption(text.CORRECTED)
-    _button(number, primary=bool(measured.outlines[place].unsure))
+    _button(number, primary=bool(doubts))
 
 
 def draw(
@@ -85,8 +89,8 @@ def draw(
                 _button(other, primary=other in reasons)
 
 
-def _doubts(outline: Outline, unit: Unit) -> None:
-    for stretch in outline.unsure:
+def _doubts(doubts: Sequence[Stretch], unit: Unit) -> None:
+    for stretch in doubts:
         st.warning(
             text.DOUBTFUL[stretch.side].format(unit.number(stretch.from_mm), unit.words(stretch.to_mm)),
             icon=":material/help:",

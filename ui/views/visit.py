@@ -237,10 +237,7 @@ def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: Typed
             st.markdown(text.STATUS_NO_LIMB)
         else:
             value, _ = present.volume_words(measuring.summary_of(measured), state.unit())
-            doubts = sum(len(outline.unsure) for outline in measured.outlines)
-            several = text.STATUS_DOUBT if doubts == 1 else text.STATUS_DOUBTS.format(doubts)
-            ready = several if doubts else text.STATUS_READY
-            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else ready
+            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else present.ready_words(measured)
             st.markdown(f"**{value}**  \n:small[{needs}]")
     with right:
         pressed = st.button(

@@ -13,6 +13,9 @@ from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
 SIDES: tuple[Side, Side] = ("left", "right")
+# Shorter unsure stretches are bridged by the rest without harm.
+_UNSURE_GAP_MM = 8.0
+_UNSURE_NOTED_MM = 20.0
 
 
 @dataclass(frozen=True)
@@ -103,19 +106,25 @@ class Outline:
         """Share of the points of both edges that is sure, 0 to 1."""
         return float(np.mean(np.concatenate([edge.sure for edge in self.edges])))
 
-    @property
-    def unsure(self) -> tuple[Stretch, ...]:
-        """Stretches longer than 10 mm that are not sure."""
+    def doubts(self, from_mm: float = -np.inf, to_mm: float = np.inf) -> tuple[Stretch, ...]:
+        """Return the stretches of both edges between two heights, mm, that are not sure."""
         return tuple(
-            stretch
-            for side, edge, heights in zip(SIDES, self.edges, self.heights, strict=True)
-            for stretch in stretches(side, ~edge.sure, heights)
+            Stretch(side, low, high)
+            for side, edge, z in zip(SIDES, self.edges, self.heights, strict=True)
+            for low, high in unsure_parts(z[~edge.sure & (z >= from_mm) & (z <= to_mm)])
         )
 
     def edges_above(self, height_mm: float) -> tuple[Edge, Edge]:
         """Return both edges without what lies lower than a height, mm."""
         left, right = (edge.pick(at > height_mm) for edge, at in zip(self.edges, self.heights, strict=True))
         return left, right
+
+
+def unsure_parts(z: Array) -> list[tuple[float, float]]:
+    """Return from where to where, 20 mm or more, unsure points at heights (n,) mm make an edge unsure."""
+    z = np.sort(z)
+    parts = [part for part in np.split(z, np.flatnonzero(np.diff(z) > _UNSURE_GAP_MM) + 1) if len(part)]
+    return [(float(p[0]), float(p[-1])) for p in parts if p[-1] - p[0] >= _UNSURE_NOTED_MM]
 
 
 def stretches(side: str, flags: NDArray[np.bool_], heights: Array) -> list[Stretch]:
