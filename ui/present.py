@@ -11,6 +11,7 @@ import numpy as np
 from digitise.anatomy import LimbKind, Side
 from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
+from digitise.output.forms import WarningForm
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.segments import segment_girths
@@ -29,6 +30,8 @@ from ui.spoken import text
 from ui.tables import heads_in, table
 from ui.typed import TypedTape, index_of
 
+# warnings on a row of the tape or on an edge, which stand beside it while a visit is entered
+_TOLD_AT_PLACE = frozenset({"tape-slip", "tape-row", "tape-unseen", "tape-followed", "edge-unsure"})
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
 
 
@@ -80,6 +83,17 @@ def _advice_words(advice: TapeAdvice, unit: Unit) -> str:
         return words
     meant = ", ".join(unit.words(row.girth_mm) for row in advice.likely)
     return f"{words} {text.ADVICE_LIKELY.format(meant, advice.ratio)}"
+
+
+def not_yet_told(warnings: Sequence[WarningForm], beside: Sequence[Finding]) -> tuple[WarningForm, ...]:
+    """Return the warnings that are not said at their place: beside a row, an edge or a photograph."""
+    said = {(finding.code, f"{finding.text} {finding.do}".strip()) for finding in beside}
+    return tuple(
+        warning
+        for warning in warnings
+        if warning.code not in _TOLD_AT_PLACE
+        and not any(warning.code == code and warning.text.endswith(words) for code, words in said)
+    )
 
 
 def ready_words(measured: Measured) -> str:

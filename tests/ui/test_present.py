@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -15,7 +16,9 @@ from digitise.care.wrap.plan import Plan
 from digitise.care.wrap.suggestion import suggest_plan
 from digitise.errors import PlanError
 from digitise.geometry.view import Edge
+from digitise.output.forms import WarningForm
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapedEndForm
+from digitise.tape.advice import explain_tape
 from digitise.tape.rows import TapeRow
 from digitise.tape.table import tape_from_csv
 from ui import present, present_care, text
@@ -28,7 +31,9 @@ def test_typed_rows_are_read_as_a_file_would_be():
     rows = (("39", "46,3"), ("", ""), ("10", "31.9"), (" 23,05", "31.95 "))
     table = "height_cm,girth_cm\n39,46.3\n\n10,31.9\n23.05,31.95\n"
     found = read_typed(rows, CM)
-    assert found.rows == tape_from_csv(table)
+    read = tape_from_csv(table)
+    assert [replace(row, typed=0) for row in found.rows] == [replace(row, line=0) for row in read]
+    assert [row.typed for row in found.rows] == [row.line - 1 for row in read]
     assert not found.trouble
     inches = read_typed((("10", "12.5"),), INCH)
     assert (inches.rows[0].height_mm, inches.rows[0].girth_mm) == (254.0, 317.5)
@@ -96,9 +101,9 @@ def test_what_was_typed_is_shown_to_the_letter(typed, obeyed):
         assert not re.search(r"(?<!\\)" + re.escape(start), said)
 
 
-def check(line, difference, verdict):
+def check(row, difference, verdict):
     return SimpleNamespace(
-        row=TapeRow(100.0, 300.0, line),
+        row=TapeRow(100.0, 300.0, typed=row),
         difference_mm=difference,
         verdict=verdict,
         photo_mm=300,
@@ -108,7 +113,7 @@ def check(line, difference, verdict):
 
 def test_words_stand_beside_their_own_row():
     tape = TypedTape((), {1: "Type the girth."})
-    checks = (check(2, -13.0, "agrees"), check(4, 25.0, "suspect"), check(5, math.nan, "not seen"))
+    checks = (check(1, -13.0, "agrees"), check(3, 25.0, "suspect"), check(4, math.nan, "not seen"))
     beside = present.row_words(tape, checks, CM, 5)
     assert beside[0] == present.RowWords("✓", "agrees: tape 1.3 cm less")
     assert beside[1] == present.RowWords("!", "Type the girth.")
@@ -207,6 +212,39 @@ def test_what_the_table_of_a_plan_does_not_show_stays_with_its_layer_when_a_row_
     assert fewer.model_copy(update={"layers": plan.layers}) == plan
 
 
+def test_what_stands_beside_a_row_an_edge_or_a_photograph_is_not_told_again():
+    beside = [
+        Finding("IMG_1.jpg", "dark", "warning", "It is dark.", "Light it."),
+        Finding("", "third-photo", "warning", "An edge is hidden.", "Take a third."),
+        Finding("IMG_1.jpg", "sharp", "note", "Sharp."),
+    ]
+    told = [
+        WarningForm(code=code, text=words)
+        for code, words in (
+            ("tape-slip", "Likely two digits exchanged."),
+            ("tape-row", "The tape at 230 mm reads 319 mm."),
+            ("tape-far", "The volume may be off."),
+            ("edge-unsure", "The left edge is unsure at 77-135 mm."),
+            ("dark", "photo-1.jpg: It is dark. Light it."),
+            ("dark", "photo-2.jpg: It is very dark. Light it."),
+            ("third-photo", "An edge is hidden. Take a third."),
+            ("scale", "All tape rows read +3.0 %."),
+        )
+    ]
+    left = present.not_yet_told(told, beside)
+    assert [one.text[:12] for one in left] == ["The volume m", "photo-2.jpg:", "All tape row"]
+    assert present.not_yet_told(told, ()) == (told[2], *told[4:])
+
+
+def test_a_row_that_was_typed_is_of_no_line():
+    rows = (("10", "25"), ("20", "28"), ("30", "43"), ("40", "34"), ("50", "37"))
+    (advice,) = explain_tape(read_typed(rows, CM).rows)
+    assert advice.code == "swapped-digits"
+    assert "the row at height 300 mm reads 430 mm" in advice.text
+    assert "line" not in advice.text
+    assert present.index_of(advice.rows[0]) == 2
+
+
 def outline_unsure_at(*parts):
     """Both edges from 0 to 600 mm, a point each 2 mm, the left one unsure over each of some parts."""
     heights = np.arange(0.0, 600.0, 2.0)
@@ -236,7 +274,8 @@ def test_an_edge_is_in_doubt_where_the_limb_is_measured():
 )
 def test_what_to_look_at_before_saving(parts, verdicts, said):
     checks = [
-        SimpleNamespace(row=TapeRow(100.0, 250.0, line), verdict=one) for line, one in enumerate(verdicts, 2)
+        SimpleNamespace(row=TapeRow(100.0, 250.0, typed=row), verdict=one)
+        for row, one in enumerate(verdicts, 1)
     ]
     fit = SimpleNamespace(limb=SimpleNamespace(from_mm=100.0, to_mm=400.0), tape_checks=checks)
     measured = SimpleNamespace(fit=fit, outlines=(outline_unsure_at((0, 8), *parts),))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 import streamlit as st
 
 from digitise.anatomy import LimbKind
+from digitise.capture.checks.finding import Finding
 from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
@@ -86,7 +87,7 @@ def main() -> None:
         _start_over(draft, inputs)
     with right, frame.errors():
         if measured:
-            _limb(draft, inputs, measured, unit)
+            _limb(draft, inputs, measured, unit, photographs.beside(inputs, inspected))
     with bar, frame.errors():
         _status(draft, inputs, measured, typed_tape)
     frame.foot(unit=False)
@@ -214,8 +215,8 @@ def _is_worth(other: Draft, inputs: Inputs | None) -> bool:
     return inputs.saved is None and not inputs.cleared and bool(other.photos or inputs.client)
 
 
-def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
-    """Draw the evidence first, then the figures that rest on it."""
+def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit, beside: Sequence[Finding]) -> None:
+    """Draw the evidence first, then the figures that rest on it; ``beside`` stands beside the photographs."""
     outlines.show(draft, measured, unit)
     summary = measuring.summary_of(measured)
     st.subheader(text.RESULT_HEAD, anchor=False)
@@ -224,7 +225,7 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     both.results(summary, inputs.client.strip().upper(), when, unit)
     end = None if measured.end is None else measured.end.part
     result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, end)
-    result.words(summary, unit)
+    result.words(summary, unit, present.not_yet_told(summary.warnings, beside))
     result.download(summary)
 
 
