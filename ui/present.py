@@ -17,6 +17,7 @@ from digitise.output.model.measured import Measured
 from digitise.output.model.segments import segment_girths
 from digitise.output.model.words import taped_end_words
 from digitise.record.history.values import HistoryLine
+from digitise.record.values import VisitLine
 from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
@@ -135,6 +136,12 @@ def volume_words(summary: ModelForm, unit: Unit) -> tuple[str, str]:
         along=text.ALONG[summary.limb],
     )
     return value, sentence
+
+
+def visit_line(line: VisitLine) -> str:
+    """Return whose visit it is, of which limb, and when."""
+    limb = limb_words(line.side, line.limb)
+    return text.RECORDS_LINE.format(line.client, limb, moment(line.taken.astimezone()), line.id)
 
 
 def with_half(value: float, ends: tuple[float, float], words: Callable[[float], str]) -> str:

@@ -267,6 +267,10 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
 
 def _locked(draft: Draft, inputs: Inputs) -> None:
     """Draw a visit that is saved: to look at, and to open again."""
+    with frame.errors(), Store() as store:
+        for line in store.list_visits(inputs.client):
+            if line.id == inputs.saved:
+                st.subheader(present.visit_line(line), anchor=False)
     with st.container(horizontal=True):
         both.button(draft, inputs)
         if st.button(text.NEXT, key="next", icon=":material/person_add:"):
