@@ -44,6 +44,10 @@ class PhotoError(DigitiseError):
     """A photograph that cannot be read or does not show what is needed."""
 
 
+class VisitsError(PhotoError):
+    """Photographs that look like those of two visits."""
+
+
 def place_in_file(parts: Iterable[int | str]) -> str:
     """Return a place in a file in words, such as ``edges.1.side``; a name that fills the file is cut.
 
