@@ -71,6 +71,10 @@ class OutlineError(DigitiseError):
     """A limb edge that cannot be found or a correction that cannot be applied."""
 
 
+class UnseenError(OutlineError):
+    """A photograph that does not show the limb's sides, so that nobody can draw them in it."""
+
+
 class TapeError(DigitiseError):
     """A tape table with a row that cannot be used."""
 

@@ -4,8 +4,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from ui_support import words
 
-from digitise.errors import PhotoError, VisitsError
+from digitise.errors import PhotoError, UnseenError, VisitsError
 from ui import measuring, text
+from ui.components import outlines
 
 
 def entered():
@@ -30,8 +31,15 @@ def refused(error, monkeypatch):
     monkeypatch.setattr(measuring, "measure", measure)
     test = AppTest.from_function(entered).run()
     assert not test.exception, test.exception
-    assert error.what in words(test)
+    assert error.what[1:] in words(test)
     return test
+
+
+def test_nobody_is_asked_to_draw_what_a_photograph_does_not_show(home, monkeypatch):
+    monkeypatch.setattr(outlines, "draw", lambda *_: pytest.fail("asked to draw"))
+    monkeypatch.setattr(measuring, "outlines_alone", lambda *_, **__: [])
+    why = UnseenError("it looks along the limb.", where="photo-3.jpg", do="Take it from the side.")
+    assert text.ERROR_DO.format(why.do) in words(refused(why, monkeypatch))
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import streamlit as st
 from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
 from digitise.capture.outline.result import Stretch
-from digitise.errors import DigitiseError, OutlineError
+from digitise.errors import DigitiseError, OutlineError, UnseenError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
 from ui import end_picture, measuring, present, state
@@ -72,7 +72,8 @@ def draw(
     axis: Pose | None,
 ) -> None:
     """Have the outlines drawn by hand where they could not be found; the first of these opens at once."""
-    reasons = {n: one for n, one in enumerate(outlines) if isinstance(one, OutlineError)}
+    lost = {n: one for n, one in enumerate(outlines) if isinstance(one, OutlineError)}
+    reasons = {n: one for n, one in lost.items() if not isinstance(one, UnseenError)}
     number = _edited(draft)
     if number is None:
         own = (n for n, reason in reasons.items() if reason.where == draft.photos[n].name)
@@ -85,7 +86,7 @@ def draw(
     _editor(draft, number, None if isinstance(found, OutlineError) else found, sight)
     with st.container(horizontal=True):
         for other in range(len(outlines)):
-            if other != number:
+            if other != number and other not in lost.keys() - reasons.keys():
                 _button(other, primary=other in reasons)
 
 
