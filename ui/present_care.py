@@ -182,10 +182,13 @@ def plan_rows(plan: Plan, unit: Unit) -> list[dict[str, object]]:
     return table((*wrap_columns(unit), LAYER_NUMBER), rows)
 
 
-def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float, unit: Unit) -> Plan:
+def edited_plan(
+    plan: Plan, rows: Sequence[Mapping[str, object]], rolls_m: tuple[float, float], unit: Unit
+) -> Plan:
     """Return the plan that an edited table says; a new row is a bandage, and empty cells keep their default.
 
-    What the table does not show stays as the plan has it, also of a layer whose neighbours were taken out.
+    ``rolls_m`` are the lengths of a roll of bandage and of padding.  What the table does not show stays as
+    the plan has it, also of a layer whose neighbours were taken out.
 
     Raises
     ------
@@ -193,7 +196,8 @@ def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float,
         A number is missing or out of range.
     """
     content = plan.model_dump(exclude_none=True)
-    content["roll_length_mm"] = round(roll_m * 1000, 1)
+    bandage, padding = (round(length * 1000, 1) for length in rolls_m)
+    content |= {"roll_length_mm": bandage, "padding_roll_length_mm": padding}
     content["layers"] = [_layer(plan, row, unit) for row in rows]
     return plan_from_toml(tomli_w.dumps(content).encode(), text.WRAP)
 

@@ -171,7 +171,7 @@ def test_a_plan_that_nobody_edited_stays_the_same(models, tmp_path):
     from digitise.output.model.file import read_model
 
     plan = suggest_plan(read_model(tmp_path).limb)
-    again = present_care.edited_plan(plan, present_care.plan_rows(plan, CM), plan.roll_length_mm / 1000, CM)
+    again = present_care.edited_plan(plan, present_care.plan_rows(plan, CM), (5.0, 3.0), CM)
     assert again == plan
 
 
@@ -181,14 +181,14 @@ def test_an_edited_plan_takes_new_numbers_and_refuses_impossible_ones():
     rows = present_care.plan_rows(plan, CM)
     rows[0]["Overlap, %"] = 66
     rows.append({"Layer": 'a "second" one', "Width, cm": 10, "From, cm": 10, "To, cm": 30})
-    edited = present_care.edited_plan(plan, rows, 4.0, CM)
+    edited = present_care.edited_plan(plan, rows, (4.0, 3.0), CM)
     assert edited.layers[0].overlap == pytest.approx(0.66)
     assert edited.layers[1].name == 'a "second" one'
     assert edited.layers[1].overlap == 0.5
     assert edited.roll_length_mm == 4000
     rows[1]["To, cm"] = 5
     with pytest.raises(PlanError, match="to_mm must be above"):
-        present_care.edited_plan(plan, rows, 4.0, CM)
+        present_care.edited_plan(plan, rows, (4.0, 3.0), CM)
 
 
 def test_what_the_table_of_a_plan_does_not_show_stays_with_its_layer_when_a_row_goes():
@@ -206,7 +206,9 @@ def test_what_the_table_of_a_plan_does_not_show_stays_with_its_layer_when_a_row_
         note="hers",
     )  # fmt: skip
     rows = present_care.plan_rows(plan, CM)
-    fewer = present_care.edited_plan(plan, [*rows[1:], {"Width, cm": 6, "From, cm": 0, "To, cm": 9}], 5.0, CM)
+    fewer = present_care.edited_plan(
+        plan, [*rows[1:], {"Width, cm": 6, "From, cm": 0, "To, cm": 9}], (5.0, 2.7), CM
+    )
     assert fewer.layers[:2] == plan.layers[1:]
     assert (fewer.layers[2].kind, fewer.layers[2].thickness_mm) == ("bandage", 1.0)
     assert fewer.model_copy(update={"layers": plan.layers}) == plan
@@ -287,9 +289,9 @@ def test_a_plan_is_the_same_in_every_unit(unit):
     layer = {"width_mm": 83, "from_mm": 101.4, "to_mm": 523.7, "overlap": 0.666, "stretch": 0.305}
     plan = Plan(layers=(layer, {**layer, "to_mm": 521}))
     rows = present_care.plan_rows(plan, unit)
-    assert present_care.edited_plan(plan, rows, 5.0, unit) == plan
+    assert present_care.edited_plan(plan, rows, (5.0, 3.0), unit) == plan
     rows[1][f"Width, {unit.name}"] = 4
-    (first, second) = present_care.edited_plan(plan, rows, 5.0, unit).layers
+    (first, second) = present_care.edited_plan(plan, rows, (5.0, 3.0), unit).layers
     assert first == plan.layers[0]
     assert second == plan.layers[1].model_copy(update={"width_mm": pytest.approx(4 * unit.mm)})
 
