@@ -18,8 +18,30 @@ from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
 from digitise.words import speaking
 from digitise.words.numbers import numbers
-from ui import present, present_care, text
+from ui import figures, places, present, present_care, text
 from ui.lengths import CM, INCH
+from ui.palette import ink
+
+
+def test_a_legend_of_many_lines_has_room_below_the_axis(limb):
+    checks = [
+        TapeCheck(TapeRow(height, 300.0), 300.0, 2.0, 0.0, 0.0, 3.0, verdict)
+        for height, verdict in ((120.0, "agrees"), (160.0, "differs"), (200.0, "suspect"))
+    ]
+    few, many = (figures.profile_figure(limb, one, None, ink("light"), CM) for one in ((), checks))
+    more = len(many.data) - len(few.data)
+    assert more == 3
+    # a line of a legend is some 20 px high, as its letters are 14 px
+    assert many.layout.margin.b >= few.layout.margin.b + 20 * more
+    # and the chart itself is as large as before
+    assert many.layout.height - many.layout.margin.b == few.layout.height - few.layout.margin.b
+
+
+def test_the_highest_pressure_stands_within_its_chart(limb):
+    sheet = wrap_sheet(limb, suggest_plan(limb))
+    low, high = places.pressure_figure(sheet, ink("light"), CM).layout.xaxis.range
+    assert low == 0
+    assert 1.02 * sheet.estimate_mmhg.max() < high < 1.1 * sheet.estimate_mmhg.max()
 
 
 @pytest.fixture(scope="module")
