@@ -54,7 +54,7 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
         else:
             st.image(above, width="stretch", alt=text.END_ALT.format(number + 1))
         return
-    picture = measuring.outline_picture(path, measured, place)
+    picture = measuring.outline_picture(path, measured, place, unit)
     st.image(picture, width="stretch", alt=text.OUTLINE_ALT.format(number + 1))
     limb = measured.fit.limb
     doubts = measured.outlines[place].doubts(limb.from_mm, limb.to_mm)

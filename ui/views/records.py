@@ -190,12 +190,16 @@ def _answers(visit: Visit) -> None:
 def _photographs(store: Store, visit: Visit) -> None:
     if not visit.photos:
         return
-    picture = stored.saved_picture if visit.has_model else stored.plain_picture
     for start in range(0, len(visit.photos), 2):
         pair = visit.photos[start : start + 2]
         for column, photo in zip(st.columns(2), pair, strict=False):
+            picture = (
+                stored.saved_picture(store, visit.id, photo.number, state.unit())
+                if visit.has_model
+                else stored.plain_picture(store, visit.id, photo.number)
+            )
             column.image(
-                picture(store, visit.id, photo.number),
+                picture,
                 width="stretch",
                 alt=text.OUTLINE_ALT.format(photo.number),
             )
