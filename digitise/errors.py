@@ -44,6 +44,10 @@ class PhotoError(DigitiseError):
     """A photograph that cannot be read or does not show what is needed."""
 
 
+class VisitsError(PhotoError):
+    """Photographs that look like those of two visits."""
+
+
 def place_in_file(parts: Iterable[int | str]) -> str:
     """Return a place in a file in words, such as ``edges.1.side``; a name that fills the file is cut.
 
@@ -65,6 +69,10 @@ class PoseError(DigitiseError):
 
 class OutlineError(DigitiseError):
     """A limb edge that cannot be found or a correction that cannot be applied."""
+
+
+class UnseenError(OutlineError):
+    """A photograph that does not show the limb's sides, so that nobody can draw them in it."""
 
 
 class TapeError(DigitiseError):

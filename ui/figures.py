@@ -264,6 +264,9 @@ def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:
     )
 
 
+_LEGEND_LINE_PX = 22
+
+
 def separators() -> str:
     """Return how a chart writes numbers: what stands before the parts, and between the thousands."""
     point = decimal_point()
@@ -271,7 +274,9 @@ def separators() -> str:
 
 
 def flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.Figure:
-    """Lay out a chart with two axes."""
+    """Lay out a chart with two axes; on a phone each entry of its legend takes a line below them."""
+    further = max(0, sum(trace.showlegend is not False for trace in figure.data) - 2)
+    legend = _LEGEND_LINE_PX * further
     axis = {
         "gridcolor": ink.faint,
         "zeroline": False,
@@ -281,8 +286,8 @@ def flat(figure: go.Figure, ink: Ink, across: str, up: str, height: int) -> go.F
     figure.update_xaxes(title=across, **axis)
     figure.update_yaxes(title=up, **axis)
     figure.update_layout(
-        height=height,
-        margin={"l": 60, "r": 10, "t": 10, "b": 90},
+        height=height + legend,
+        margin={"l": 60, "r": 10, "t": 10, "b": 90 + legend},
         paper_bgcolor=_CLEAR,
         plot_bgcolor=_CLEAR,
         font={"color": ink.text, "size": 14},

@@ -13,7 +13,7 @@ from ui.kept import keep, kept
 
 UnitName = Literal["cm", "in"]
 
-_BETWEEN = r"(?: to | and | or | bis | und | oder |, |–)"
+_BETWEEN = r"(?: to | and | or | of | bis | und | oder | von |, |–|-)"
 
 
 @cache

@@ -36,6 +36,7 @@ from digitise.workflow.posture.lying import Lying, Posture, find_lying_axis, set
 from digitise.workflow.posture.outlined import Outlined
 from digitise.workflow.seen.outlines import find_outlines, tried_outlines
 from ui import ends
+from ui.lengths import Unit
 from ui.memo import Memo
 from ui.spoken import text
 from ui.work import Inspected, Progress, opened, take_turn, without_pixels
@@ -290,14 +291,15 @@ def limb_key(limb: Limb) -> str:
     ).hexdigest()
 
 
-def outline_picture(path: Path, measured: Measured, number: int) -> bytes:
+def outline_picture(path: Path, measured: Measured, number: int, unit: Unit) -> bytes:
     """Return the photograph of that path, ``number`` (from 0), with its edge drawn, as a JPEG file."""
+    outline, limb = measured.outlines[number], measured.fit.limb
 
     def draw() -> bytes:
         camera = measured.calibration.cameras[number]
-        return jpeg(draw_outline(opened(path), measured.outlines[number], camera, measured.fit.limb).pixels)
+        return jpeg(draw_outline(opened(path), outline, camera, limb, unit.sentence).pixels)
 
-    return _pictures.get(("outline", limb_key(measured.fit.limb), number), draw)
+    return _pictures.get(("outline", limb_key(limb), number, unit.name), draw)
 
 
 def jpeg(pixels: NDArray[np.uint8]) -> bytes:

@@ -84,5 +84,6 @@ def pressure_figure(sheet: WrapSheet, ink: Ink, unit: Unit) -> go.Figure:
     )
     figures.flat(figure, ink, text.WRAP_CHART, text.PROFILE_HEIGHT.format(unit.name), 380)
     figure.update_layout(margin={"l": 60, "r": 10, "t": 10, "b": 50})
-    figure.update_xaxes(rangemode="tozero")
+    # room for the whole width of the line where the pressure is highest
+    figure.update_xaxes(range=[0.0, 1.05 * max(1.0, float(sheet.estimate_mmhg.max()))])
     return figure

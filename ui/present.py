@@ -11,11 +11,13 @@ import numpy as np
 from digitise.anatomy import LimbKind, Side
 from digitise.capture.checks.finding import Finding
 from digitise.geometry.rigid import Array
+from digitise.output.forms import WarningForm
 from digitise.output.model.form import ModelForm
 from digitise.output.model.measured import Measured
 from digitise.output.model.segments import segment_girths
 from digitise.output.model.words import taped_end_words
 from digitise.record.history.values import HistoryLine
+from digitise.record.values import VisitLine
 from digitise.shape.limb import Estimate, Limb, girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.advice import explain_tape
@@ -29,6 +31,8 @@ from ui.spoken import text
 from ui.tables import heads_in, table
 from ui.typed import TypedTape, index_of
 
+# warnings on a row of the tape or on an edge, which stand beside it while a visit is entered
+_TOLD_AT_PLACE = frozenset({"tape-slip", "tape-row", "tape-unseen", "tape-followed", "edge-unsure"})
 _WORST = {"note": 0, "warning": 1, "refuse": 2}
 
 
@@ -82,6 +86,33 @@ def _advice_words(advice: TapeAdvice, unit: Unit) -> str:
     return f"{words} {text.ADVICE_LIKELY.format(meant, advice.ratio)}"
 
 
+def not_yet_told(warnings: Sequence[WarningForm], beside: Sequence[Finding]) -> tuple[WarningForm, ...]:
+    """Return the warnings that are not said at their place: beside a row, an edge or a photograph."""
+    said = {(finding.code, f"{finding.text} {finding.do}".strip()) for finding in beside}
+    return tuple(
+        warning
+        for warning in warnings
+        if warning.code not in _TOLD_AT_PLACE
+        and not any(warning.code == code and warning.text.endswith(words) for code, words in said)
+    )
+
+
+def ready_words(measured: Measured) -> str:
+    """Return what to look at before a limb is saved."""
+    limb = measured.fit.limb
+    count = sum(len(outline.doubts(limb.from_mm, limb.to_mm)) for outline in measured.outlines)
+    suspect = [
+        str(index_of(check.row) + 1) for check in measured.fit.tape_checks if check.verdict == "suspect"
+    ]
+    said = []
+    if count:
+        said.append(text.STATUS_DOUBT if count == 1 else text.STATUS_DOUBTS.format(count))
+    if suspect:
+        words = text.STATUS_SUSPECT if len(suspect) == 1 else text.STATUS_SUSPECTS
+        said.append(words.format(", ".join(suspect)))
+    return " ".join(said) or text.STATUS_READY
+
+
 def limb_words(side: Side | None, limb: LimbKind | None) -> str:
     """Return a limb's name, such as ``Left leg``; less where side or limb is not known."""
     named = " ".join(word for word in (side, limb) if word)
@@ -105,6 +136,12 @@ def volume_words(summary: ModelForm, unit: Unit) -> tuple[str, str]:
         along=text.ALONG[summary.limb],
     )
     return value, sentence
+
+
+def visit_line(line: VisitLine) -> str:
+    """Return whose visit it is, of which limb, and when."""
+    limb = limb_words(line.side, line.limb)
+    return text.RECORDS_LINE.format(line.client, limb, moment(line.taken.astimezone()), line.id)
 
 
 def with_half(value: float, ends: tuple[float, float], words: Callable[[float], str]) -> str:

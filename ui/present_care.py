@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import tomli_w
 
 from digitise.anatomy import LimbKind
 from digitise.care.change.compare import ChangeVerdict, VolumeChange
@@ -30,6 +30,8 @@ from ui.spoken import text
 from ui.tables import heads_in, table
 
 CUP_ML = 250.0
+# the column of the editable table that nobody sees: which layer of the plan a row is; a new row has none
+LAYER_NUMBER = "#"
 
 
 def signed_ml(value: float) -> str:
@@ -163,7 +165,7 @@ def wrap_columns(unit: Unit) -> tuple[str, ...]:
 
 
 def plan_rows(plan: Plan, unit: Unit) -> list[dict[str, object]]:
-    """Return a plan as rows of an editable table: lengths and percent."""
+    """Return a plan as rows of an editable table: lengths, percent, and which layer it is."""
     rows: list[tuple[object, ...]] = [
         (
             layer.name,
@@ -173,37 +175,52 @@ def plan_rows(plan: Plan, unit: Unit) -> list[dict[str, object]]:
             round(100 * layer.overlap),
             round(100 * layer.stretch),
             layer.tension_n,
+            number,
         )
-        for layer in plan.layers
+        for number, layer in enumerate(plan.layers)
     ]
-    return table(wrap_columns(unit), rows)
+    return table((*wrap_columns(unit), LAYER_NUMBER), rows)
 
 
-def edited_plan(plan: Plan, rows: Sequence[Mapping[str, object]], roll_m: float, unit: Unit) -> Plan:
+def edited_plan(
+    plan: Plan, rows: Sequence[Mapping[str, object]], rolls_m: tuple[float, float], unit: Unit
+) -> Plan:
     """Return the plan that an edited table says; a new row is a bandage, and empty cells keep their default.
+
+    ``rolls_m`` are the lengths of a roll of bandage and of padding.  What the table does not show stays as
+    the plan has it, also of a layer whose neighbours were taken out.
 
     Raises
     ------
     PlanError
         A number is missing or out of range.
     """
-    layers = [_layer_toml(plan, index, row, unit) for index, row in enumerate(rows)]
-    words = "\n".join([f"roll_length_mm = {roll_m * 1000:.1f}", f"note = {json.dumps(plan.note)}", *layers])
-    return plan_from_toml(words.encode(), text.WRAP)
+    content = plan.model_dump(exclude_none=True)
+    bandage, padding = (round(length * 1000, 1) for length in rolls_m)
+    content |= {"roll_length_mm": bandage, "padding_roll_length_mm": padding}
+    content["layers"] = [_layer(plan, row, unit) for row in rows]
+    return plan_from_toml(tomli_w.dumps(content).encode(), text.WRAP)
 
 
-def _layer_toml(plan: Plan, index: int, row: Mapping[str, object], unit: Unit) -> str:
+def _layer(plan: Plan, row: Mapping[str, object], unit: Unit) -> dict[str, object]:
+    """Return a layer as a plan.toml has it; an untouched cell keeps the number of the plan."""
     columns, mm = wrap_columns(unit), unit.mm
-    factors = (("width_mm", mm), ("from_mm", mm), ("to_mm", mm), ("overlap", 0.01), ("stretch", 0.01))
-    lines = ["[[layers]]", f"name = {json.dumps(str(row.get(columns[0]) or ''))}"]
-    for (name, factor), column in zip((*factors, ("tension_n", 1.0)), columns[1:], strict=True):
-        value = row.get(column)
-        if isinstance(value, int | float) and not math.isnan(value):
-            lines.append(f"{name} = {value * factor:.6f}")
-    if index < len(plan.layers):
-        before = plan.layers[index]
-        lines += [f'kind = "{before.kind}"', f"thickness_mm = {before.thickness_mm}"]
-    return "\n".join(lines)
+    names = ("width_mm", "from_mm", "to_mm", "overlap", "stretch", "tension_n")
+    number = _number(row.get(LAYER_NUMBER))
+    known = {} if number is None else plan.layers[int(number)].model_dump(exclude_none=True)
+    before = {} if number is None else plan_rows(plan, unit)[int(number)]
+    told: dict[str, object] = {"name": str(row.get(columns[0]) or "")}
+    for name, column, factor in zip(names, columns[1:], (mm, mm, mm, 0.01, 0.01, 1.0), strict=True):
+        cell = _number(row.get(column))
+        if cell is not None:
+            # the table rounds; read back, its numbers would be others in each unit
+            told[name] = known[name] if cell == before.get(column) else round(cell * factor, 6)
+    return {**{name: value for name, value in known.items() if name not in names}, **told}
+
+
+def _number(cell: object) -> float | None:
+    """Return the number in a cell of an edited table; None where it is empty."""
+    return float(cell) if isinstance(cell, int | float) and not math.isnan(cell) else None
 
 
 def needs_rows(sheet: WrapSheet) -> list[dict[str, str]]:

@@ -10,6 +10,7 @@ import streamlit as st
 from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from digitise import words
 from digitise.words.language import ask
 from ui.draft import Draft, draft_of, new_token
 from ui.inputs import Inputs
@@ -22,6 +23,8 @@ _ADDRESS = "draft"
 _UNIT = "unit"
 _LANGUAGE = "language"
 _FLASH = "flash"
+# inputs of the visit that are boxes of words to choose from
+_BOXES = frozenset({"sheets", "place"})
 
 
 def session() -> MutableMapping[str, Any]:
@@ -56,7 +59,16 @@ def next_visit() -> None:
 
 def widget(name: str) -> str:
     """Return the key of an input of the visit; other visits have other keys."""
-    return f"visit-{session().get(_TOKEN, '')}-{name}"
+    key = f"visit-{session().get(_TOKEN, '')}-{name}"
+    return spoken(key) if name in _BOXES else key
+
+
+def spoken(key: str) -> str:
+    """Return the key of a box of words to choose from in the language that is spoken.
+
+    The library keeps the words of what is chosen, which are none of the choices in another language.
+    """
+    return f"{key}@{words.language()}"
 
 
 def seed(name: str, value: object) -> str:
@@ -121,8 +133,12 @@ def language() -> str:
 
 
 def set_language(chosen: str) -> None:
-    """Have the page speak a language from now on."""
+    """Have the page speak a language from now on; what is chosen in boxes of words stays chosen."""
+    end = spoken("")
+    before = {str(key).removesuffix(end): session()[key] for key in session() if str(key).endswith(end)}
     session()[_LANGUAGE] = chosen
+    for key, value in before.items():
+        session()[spoken(key)] = value
     keep_choice(_LANGUAGE, chosen)
 
 

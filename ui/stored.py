@@ -23,6 +23,7 @@ from digitise.output.model.pictures import draw_outline, front_arc
 from digitise.record.store import Store
 from digitise.record.values import VisitId
 from digitise.shape.limb import Limb
+from ui.lengths import Unit
 from ui.measuring import jpeg, remembered_picture
 from ui.memo import Memo
 from ui.spoken import text
@@ -69,7 +70,7 @@ def stored_model(store: Store, visit: VisitId) -> StoredModel:
     return _models.get(hashlib.sha256(files.json.encode() + files.limb).hexdigest(), read)
 
 
-def saved_picture(store: Store, visit: VisitId, number: int) -> bytes:
+def saved_picture(store: Store, visit: VisitId, number: int, unit: Unit) -> bytes:
     """Return a stored photograph (from 1) with the edge of the stored limb on it, as a JPEG file.
 
     Without a stored camera it is the photograph alone, at the size of a screen.
@@ -87,9 +88,10 @@ def saved_picture(store: Store, visit: VisitId, number: int) -> bytes:
         if form is None:
             return _small(photo)
         camera = camera_from_form(form)
-        return jpeg(draw_outline(photo, rim_outline(stored.limb, camera), camera, stored.limb).pixels)
+        rim = rim_outline(stored.limb, camera)
+        return jpeg(draw_outline(photo, rim, camera, stored.limb, unit.sentence).pixels)
 
-    return remembered_picture(("saved", stored.summary.limb_sha256, number), draw)
+    return remembered_picture(("saved", stored.summary.limb_sha256, number, unit.name), draw)
 
 
 def plain_picture(store: Store, visit: VisitId, number: int) -> bytes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from digitise.errors import DigitiseError
 from digitise.tape.rows import TapeRow
@@ -17,7 +17,6 @@ from ui.spoken import text
 HIGHEST_MM = 1300.0
 """From the floor to the groin of the tallest adults is about 1.1 m (common practice); arms are shorter."""
 
-_FIRST_LINE = 2
 NUMBER = re.compile(r"[0-9]{1,5}([.,][0-9]{0,4})?")
 """What is typed for a length."""
 
@@ -29,7 +28,7 @@ class TypedTape:
     Attributes
     ----------
     rows
-        Those that can be used, lowest first; ``line`` is the index of the typed row plus two.
+        Those that can be used, lowest first; they know the row they were typed into, and no line of a file.
     trouble
         By index of a typed row, why it cannot be used.
     """
@@ -40,7 +39,7 @@ class TypedTape:
 
 def index_of(row: TapeRow) -> int:
     """Return which typed row (from 0) a row was read from."""
-    return row.line - _FIRST_LINE
+    return row.typed - 1
 
 
 def read_typed(typed: Rows, unit: Unit) -> TypedTape:
@@ -70,7 +69,9 @@ def read_typed(typed: Rows, unit: Unit) -> TypedTape:
         if words:
             trouble[index] = words
     usable = any(lines[1:])
-    return TypedTape(tape_from_csv("\n".join(lines)) if usable else (), trouble)
+    read = tape_from_csv("\n".join(lines)) if usable else ()
+    # the head is the first line
+    return TypedTape(tuple(replace(row, line=0, typed=row.line - 1) for row in read), trouble)
 
 
 def mm_of(cell: str, unit: Unit) -> float:

@@ -11,6 +11,10 @@ from digitise.geometry.camera import Camera
 from digitise.geometry.rigid import Array
 from digitise.geometry.values import read_only
 
+# Shorter unsure stretches are bridged by the rest without harm.
+_UNSURE_GAP_MM = 8.0
+_UNSURE_NOTED_MM = 20.0
+
 
 @dataclass(frozen=True, eq=False)
 class Edge:
@@ -64,3 +68,18 @@ class View:
     name: str
     camera: Camera
     edges: tuple[Edge, ...]
+
+
+def unsure_parts(z: Array) -> list[tuple[float, float]]:
+    """Return from where to where, 20 mm or more, unsure points at heights (n,) mm make an edge unsure.
+
+    Examples
+    --------
+    >>> unsure_parts(np.array([100.0, 104.0, 110.0, 124.0, 126.0, 140.0, 146.0, 152.0, 160.0]))
+    [(140.0, 160.0)]
+    >>> unsure_parts(np.array([]))
+    []
+    """
+    z = np.sort(z)
+    parts = [part for part in np.split(z, np.flatnonzero(np.diff(z) > _UNSURE_GAP_MM) + 1) if len(part)]
+    return [(float(p[0]), float(p[-1])) for p in parts if p[-1] - p[0] >= _UNSURE_NOTED_MM]

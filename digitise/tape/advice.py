@@ -145,9 +145,9 @@ def _is_limb(rows: Sequence[TapeRow]) -> bool:
 
 def _typed_in_order_of_girth(rows: Sequence[TapeRow]) -> bool:
     """Tell whether the girths run one way in the order typed, as heights do; an unknown order counts."""
-    if any(row.line == 0 for row in rows):
+    if any(row.line == row.typed == 0 for row in rows):
         return True
-    steps = np.diff([row.girth_mm for row in sorted(rows, key=lambda row: row.line)])
+    steps = np.diff([row.girth_mm for row in sorted(rows, key=lambda row: (row.line, row.typed))])
     return bool(np.all(steps > 0) or np.all(steps < 0))
 
 

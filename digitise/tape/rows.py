@@ -33,12 +33,15 @@ class TapeRow:
         Line number in the file it came from, 1-based; 0 when typed in.
     point
         Letter of the girth point (``B``, ``C`` ...); empty when none was given.
+    typed
+        Which row of a table it was typed into, from 1; 0 when it came from a file.
     """
 
     height_mm: float
     girth_mm: float
     line: int = 0
     point: str = ""
+    typed: int = 0
 
 
 @dataclass(frozen=True)

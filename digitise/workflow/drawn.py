@@ -15,7 +15,7 @@ from digitise.capture.outline.find import Outline, find_outline, find_outline_of
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField
 from digitise.capture.surroundings.scene import placed_boards
-from digitise.errors import OutlineError
+from digitise.errors import OutlineError, UnseenError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Array, Pose
 
@@ -82,8 +82,8 @@ def outline_of_width(
         return error
 
 
-def _along(photo: Photograph) -> OutlineError:
-    return OutlineError(
+def _along(photo: Photograph) -> UnseenError:
+    return UnseenError(
         "it looks along the limb, as from above the foot, and does not show its sides.",
         where=photo.name,
         do="Take it from the side, with the phone at knee height.",

@@ -30,8 +30,8 @@ def require_usable(inspection: Inspection) -> Calibration:
     return inspection.calibration
 
 
-def refuse(findings: Iterable[Finding]) -> None:
-    """Raise the first finding for which a photograph cannot be used."""
+def refuse(findings: Iterable[Finding], kind: type[PhotoError] = PhotoError) -> None:
+    """Raise the first finding for which a photograph cannot be used, as an error of that kind."""
     first = next((finding for finding in findings if finding.severity == "refuse"), None)
     if first is not None:
-        raise PhotoError(first.text, where=first.photo, do=first.do)
+        raise kind(first.text, where=first.photo, do=first.do)

@@ -1,8 +1,11 @@
 """What a chart draws also stands in a table, and lengths in sentences are in the unit that is chosen."""
 
+import re
+
 import numpy as np
 import pytest
 import synthetic
+from code_words import sentences
 from hypothesis import given
 from hypothesis import strategies as st
 from streamlit.testing.v1 import AppTest
@@ -13,8 +16,32 @@ from digitise.care.wrap.suggestion import suggest_plan
 from digitise.shape.limb import girth
 from digitise.shape.taped import TapeCheck
 from digitise.tape.rows import TapeRow
-from ui import present, present_care, text
+from digitise.words import speaking
+from digitise.words.numbers import numbers
+from ui import figures, places, present, present_care, text
 from ui.lengths import CM, INCH
+from ui.palette import ink
+
+
+def test_a_legend_of_many_lines_has_room_below_the_axis(limb):
+    checks = [
+        TapeCheck(TapeRow(height, 300.0), 300.0, 2.0, 0.0, 0.0, 3.0, verdict)
+        for height, verdict in ((120.0, "agrees"), (160.0, "differs"), (200.0, "suspect"))
+    ]
+    few, many = (figures.profile_figure(limb, one, None, ink("light"), CM) for one in ((), checks))
+    more = len(many.data) - len(few.data)
+    assert more == 3
+    # a line of a legend is some 20 px high, as its letters are 14 px
+    assert many.layout.margin.b >= few.layout.margin.b + 20 * more
+    # and the chart itself is as large as before
+    assert many.layout.height - many.layout.margin.b == few.layout.height - few.layout.margin.b
+
+
+def test_the_highest_pressure_stands_within_its_chart(limb):
+    sheet = wrap_sheet(limb, suggest_plan(limb))
+    low, high = places.pressure_figure(sheet, ink("light"), CM).layout.xaxis.range
+    assert low == 0
+    assert 1.02 * sheet.estimate_mmhg.max() < high < 1.1 * sheet.estimate_mmhg.max()
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +121,11 @@ def test_every_flat_chart_has_its_table(records):
         ("calf, 475 to 523 mm.", "calf, 47.5 to 52.3 cm.", "calf, 18.7 to 20.6 in."),
         ("by 0.4 mm", "by 0.04 cm", "by 0.02 in"),
         ("at 100, 230 and 390 mm: look", "at 10.0, 23.0 and 39.0 cm: look", "at 3.9, 9.1 and 15.4 in: look"),
+        (
+            "unsure at 77-135, 254-281 mm; 154 of 360 mm",
+            "unsure at 7.7-13.5, 25.4-28.1 cm; 15.4 of 36.0 cm",
+            "unsure at 3.0-5.3, 10.0-11.1 in; 6.1 of 14.2 in",
+        ),
         ("30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL", "30 mmHg, 12 mm², 5 mm^2, 8 mL"),
         ("photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away", "photo-1.jpg: 1.5 m away"),
         (
@@ -106,6 +138,27 @@ def test_every_flat_chart_has_its_table(records):
 def test_lengths_in_sentences_follow_the_unit(said, cm, inch):
     assert CM.sentence(said) == cm
     assert INCH.sentence(said) == inch
+
+
+WARNINGS = ("digitise/shape/checks/warn.py", "digitise/workflow/posture/findings.py")
+# words of a place in a sentence; every number is a length where a sentence speaks of mm alone
+FILLED = {"list": "345-345, 345-345", "view": "photo-1.jpg", "side": "left", "text": "Bent"}
+FILLED |= {"joint": "knee", "lower": "lower leg", "upper": "thigh"}
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_no_length_of_a_warning_stays_in_mm(language):
+    told = [one for name in WARNINGS for one in sentences(ROOT / name) if " mm" in one]
+    assert len(told) > 8
+    with speaking(language):
+        for template in told:
+            said = re.sub(r"\{(\w+)(:n)?\}", lambda place: FILLED.get(place[1], "345"), template)
+            # an option of a command is in mm wherever it is read
+            said = re.sub(r" \(--\w+ 345\)", "", said)
+            for unit, number in ((CM, "34.5"), (INCH, "13.6")):
+                read = unit.sentence(said)
+                assert "345" not in read
+                assert numbers(number) in read
 
 
 @given(st.floats(0, 2000), st.integers(0, 3), st.text(alphabet="abc .,:()", max_size=8))
@@ -131,9 +184,9 @@ def test_a_visit_is_named_by_the_address_of_padding(records):
     test = AppTest.from_file(str(ROOT / "ui/views/padding.py"), default_timeout=60)
     test.query_params["visit"] = "1"
     test.run()
-    assert test.selectbox(key="padding-K-017-left-leg").value == 1
+    assert test.selectbox(key="padding-K-017-left-leg@en").value == 1
     assert test.query_params["visit"] == "1"
-    test.selectbox(key="padding-K-017-left-leg").set_value(2).run()
+    test.selectbox(key="padding-K-017-left-leg@en").set_value(2).run()
     assert test.query_params["visit"] == "2"
     assert not test.exception
     assert text.PADDING_TITLE in words(test)

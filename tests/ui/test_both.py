@@ -80,6 +80,14 @@ def test_after_saving_one_click_leads_to_the_other_limb(home, models):
     assert text.WAITS_PHOTOS in words(test)
 
 
+def test_a_saved_visit_says_whose_it_is(home, models):
+    add_visit(models[0])
+    test = visit_page(begun())
+    (heading, *_) = (one.value for one in test.subheader)
+    assert heading.startswith("K-017 · Left leg · ")
+    assert heading.endswith("visit 1")
+
+
 def test_the_second_limb_stands_beside_the_first_with_the_excess(home, models, other_side):
     add_visit(models[0])
     add_visit(other_side)

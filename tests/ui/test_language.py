@@ -7,9 +7,12 @@ import pytest
 from left_english import english_in
 from ui_support import ROOT, page
 
+from digitise.tape.places import places_of
 from digitise.words import remark, shown, speaking
 from ui import present, text
 from ui.dates import typed_time
+from ui.draft import draft_of
+from ui.inputs import Inputs
 from ui.kept import kept
 from ui.lengths import CM, INCH
 from ui.spoken import text as spoken
@@ -76,6 +79,44 @@ def test_the_language_is_chosen_on_the_page_and_kept(home):
     assert page("visit").title[0].value == "Ein Termin"
     test.button_group(key="unit-all").set_value("in").run()
     assert (kept("language"), kept("unit")) == ("de", "in")
+
+
+def speak(test, language):
+    test.button_group(key="language-all").set_value(language).run(timeout=120)
+    assert not test.exception, test.exception
+
+
+def there_and_back(test, chosen):
+    """Change the language again and again: what is chosen stays, in the words of each."""
+    for name in ("de", "en", "de"):
+        speak(test, name)
+        boxes = [*test.selectbox, *test.select_slider]
+        assert [box.value for box in boxes] == chosen
+        # what the browser shows is one of the choices
+        assert all(box.format_func(box.value) in box.options for box in boxes)
+        assert not [warning.value for warning in test.warning if "Session State" in warning.value]
+
+
+def test_a_visit_stays_as_it_is_entered_in_every_language(home):
+    draft = draft_of("a-visit-in-every-language")
+    before = Inputs(client="K-020", limb="leg", side="left", sheets="own", flags=("clot",))
+    draft.write(before)
+    test = page("visit", draft_token=draft.folder.name)
+    place = places_of("leg")[0].name
+    there_and_back(test, ["own", place])
+    assert draft.read().model_copy(update={"rows": ()}) == before
+    test.selectbox[0].set_value("letter").run()
+    there_and_back(test, ["letter", place])
+    assert draft.read().sheets == "letter"
+
+
+@pytest.mark.parametrize("name", ["setup", "weeks", "padding", "teach"])
+def test_what_is_chosen_stays_chosen_in_every_language(name, records):
+    test = page(name)
+    for number in range(len(test.selectbox)):
+        box = test.selectbox[number]
+        box.select_index(len(box.options) - 1).run(timeout=120)
+    there_and_back(test, [box.value for box in (*test.selectbox, *test.select_slider)])
 
 
 def test_two_readers_have_two_languages(home):

@@ -1,6 +1,7 @@
 """The page of a visit with an arm that lies: what it asks for, and what it says then."""
 
 from datetime import UTC, datetime
+from types import SimpleNamespace
 
 import pytest
 from lying_accuracy import measured_sample
@@ -8,6 +9,7 @@ from lying_drawn import like_its_sheet, round_it
 from ui_support import ROOT, page, words
 
 from digitise.capture.outline.correction import correction_to_json
+from digitise.capture.sheets.field import field_from_json
 from digitise.output.model.files import model_text
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, NewVisit
@@ -15,7 +17,7 @@ from digitise.samples import sample_visits
 from digitise.tape.table import read_tape
 from ui import draft as drafts
 from ui import text
-from ui.components import saving
+from ui.components import landmark, saving
 from ui.inputs import Inputs
 
 ARM = ROOT / "sample-images/arm-week0"
@@ -41,6 +43,31 @@ def test_an_arm_waits_for_its_landmark_and_is_measured_from_there(home):
     assert "mL" in measured.metric[0].value
 
 
+@pytest.mark.parametrize(
+    ("limb", "mats_alone", "tapped_in"),
+    [("arm", {2}, [0, 1, 3]), ("arm", set(), [0, 1, 2, 3]), ("arm", {0, 1, 2, 3}, [0, 1, 2, 3]),
+     ("leg", {2}, [0, 1, 2, 3])],
+)  # fmt: skip
+def test_the_landmark_is_tapped_where_the_arm_is_seen(home, limb, mats_alone, tapped_in):
+    draft = drafts.draft_of("where-it-is-tapped--")
+    draft.write_field((ARM / "field.json").read_text())
+    boards = field_from_json(draft.field_json, "").boards
+    on_mats = {marker for board in boards if board.role == "mat" for marker in board.ids}
+    every = {marker for board in boards for marker in board.ids}
+    for number in range(4):
+        data = (ARM / "photo-1.jpg").read_bytes()
+        draft.add_photo(data, f"photo-{number + 1}.jpg")
+    seen = [
+        SimpleNamespace(
+            detections=[SimpleNamespace(id=one) for one in (on_mats if n in mats_alone else every)]
+        )
+        for n in range(4)
+    ]
+    lies = "palm-down" if limb == "arm" else "on-back"
+    inputs = Inputs(limb=limb, side="left", sheets="own", lies=lies)
+    assert landmark.offered(draft, inputs, SimpleNamespace(seen=seen)) == tapped_in
+
+
 @pytest.mark.slow
 def test_the_hand_among_the_arms_photographs_is_measured_too(home):
     visit = sample_visits("arm")[0]
@@ -53,6 +80,8 @@ def test_the_hand_among_the_arms_photographs_is_measured_too(home):
     draft.write(inputs.model_copy(update=taped))
     measured = page("visit", draft_token=draft.folder.name)
     assert not measured.error
+    choice = next(one for one in measured.segmented_control if one.label == text.LANDMARK_PHOTO)
+    assert len(choice.options) == len(visit.photos)  # those of its hand are refused
     figures = {metric.label: metric.value for metric in measured.metric}
     # 574 to 599 mL are true, as the arm begins 10 mm beyond the wrist or at it; the method's bar is 6 %
     own = float(figures[text.END["hand"]].split("±")[0].replace(" ", "").replace("\N{NO-BREAK SPACE}", ""))

@@ -1,5 +1,7 @@
 """Each paper is made from its page, and a plan that was changed is kept with its visit."""
 
+import math
+
 import pytest
 import streamlit
 from ui_support import page, words
@@ -45,6 +47,12 @@ def test_a_paper_is_made_and_handed_out(records, handed, name, label, file):
     assert handed[file].startswith(b"%PDF")
 
 
+def needs(test):
+    """The table of what each layer takes, the padding first."""
+    table = next(one.value for one in test.table if tuple(one.value.columns) == text.WRAP_NEEDS)
+    return [tuple(row) for row in table.to_numpy()]
+
+
 def kept_plans():
     with Store() as store:
         return [store.plan(line.id) for line in store.list_visits()]
@@ -52,7 +60,7 @@ def kept_plans():
 
 def test_a_changed_plan_is_kept_with_its_visit_and_followed(records, handed, monkeypatch):
     test = page("padding")
-    roll = next(each for each in test.number_input if each.label == text.WRAP_ROLL)
+    roll = next(each for each in test.number_input if each.label == text.WRAP_ROLL["bandage"])
     suggested = roll.value
     roll.set_value(suggested + 2.5).run()
     press(test, text.PLAN_KEEP)
@@ -62,7 +70,9 @@ def test_a_changed_plan_is_kept_with_its_visit_and_followed(records, handed, mon
     # a day later, in another window: the plan that was agreed
     later = page("padding")
     assert text.PLAN_KEPT in words(later)
-    assert next(e for e in later.number_input if e.label == text.WRAP_ROLL).value == suggested + 2.5
+    assert (
+        next(e for e in later.number_input if e.label == text.WRAP_ROLL["bandage"]).value == suggested + 2.5
+    )
     assert button(later, text.PLAN_KEEP).disabled
     followed = []
     weeks = page("weeks")
@@ -73,13 +83,36 @@ def test_a_changed_plan_is_kept_with_its_visit_and_followed(records, handed, mon
     assert [plan.roll_length_mm for plan in followed] == [1000 * (suggested + 2.5)]
     press(later, text.PLAN_DROP)
     assert kept_plans() == [None, None]
-    assert next(e for e in later.number_input if e.label == text.WRAP_ROLL).value == suggested
+    assert next(e for e in later.number_input if e.label == text.WRAP_ROLL["bandage"]).value == suggested
+
+
+def test_padding_has_rolls_of_a_length_of_its_own(records):
+    test = page("padding")
+    roll = next(each for each in test.number_input if each.label == text.WRAP_ROLL["padding"])
+    assert roll.value == 3.0
+    before = needs(test)
+    roll.set_value(1.0).run()
+    after = needs(test)
+    (padding, *bandages) = after
+    # as many metres as it takes, told to 0.1 m
+    assert int(padding[3]) in {math.ceil(float(padding[2]) + off) for off in (-0.05, 0.05)}
+    assert int(padding[3]) > int(before[0][3])
+    assert bandages == before[1:]
+    press(test, text.PLAN_KEEP)
+    assert plan_from_toml(kept_plans()[-1].encode()).padding_roll_length_mm == 1000
+
+
+def test_without_its_padding_a_wrap_is_of_bandages_alone(records, monkeypatch):
+    monkeypatch.setattr(streamlit, "data_editor", lambda rows, **_: rows[1:])
+    press(page("padding"), text.PLAN_KEEP)
+    layers = plan_from_toml(kept_plans()[-1].encode()).layers
+    assert {(layer.kind, layer.thickness_mm) for layer in layers} == {("bandage", 1.0)}
 
 
 def test_a_plan_that_somebody_kept_meanwhile_is_shown_and_not_overwritten(records):
     mine, theirs = page("padding"), page("padding")
     for test, more in ((mine, 2.0), (theirs, 4.0)):
-        roll = next(each for each in test.number_input if each.label == text.WRAP_ROLL)
+        roll = next(each for each in test.number_input if each.label == text.WRAP_ROLL["bandage"])
         roll.set_value(roll.value + more).run()
     press(theirs, text.PLAN_KEEP)
     kept = kept_plans()

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from digitise.anatomy import LimbKind, Side
 from digitise.output.model.file import StoredModel
 from digitise.record.store import Store
 from digitise.record.values import VisitLine
@@ -49,7 +48,8 @@ def limb_visits(store: Store, *, address: bool = True) -> tuple[Kept, ...]:
     limbs = list(dict.fromkeys((line.side, line.limb) for line in reversed(theirs)))
     # the limb in treatment is the one that is measured again and again
     limbs.sort(key=lambda limb: -sum((line.side, line.limb) == limb for line in theirs))
-    chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=_limb_words, key=f"limb-of-{client}")
+    names = {limb: limb_words(*limb) for limb in limbs}
+    chosen = right.selectbox(text.PICK_LIMB, limbs, format_func=names.__getitem__, key=_limb_key(client))
     visits = [line for line in theirs if (line.side, line.limb) == chosen]
     return tuple(Kept(line, stored.stored_model(store, line.id)) for line in visits)
 
@@ -59,7 +59,11 @@ def _follow_address(lines: Sequence[VisitLine]) -> None:
     line = next((one for one in lines if str(int(one.id)) == st.query_params.get(VISIT_ADDRESS)), None)
     if line is not None:
         state.session().setdefault("chosen-client", line.client)
-        state.session().setdefault(f"limb-of-{line.client}", (line.side, line.limb))
+        state.session().setdefault(_limb_key(line.client), (line.side, line.limb))
+
+
+def _limb_key(client: str) -> str:
+    return state.spoken(f"limb-of-{client}")
 
 
 def address_visit(key: str, numbers: Sequence[int]) -> None:
@@ -105,10 +109,6 @@ def _kept(name: str, options: list[str]) -> str:
             session[key] = wanted
             break
     return key
-
-
-def _limb_words(limb: tuple[Side, LimbKind]) -> str:
-    return limb_words(*limb)
 
 
 def visit_words(visits: Mapping[int, Kept]) -> Mapping[int, str]:

@@ -15,7 +15,7 @@ import streamlit as st
 from digitise.anatomy import LimbKind
 from digitise.errors import OutlineError
 from digitise.geometry.rigid import Pose
-from ui import measuring, state, work
+from ui import ends, measuring, state, work
 from ui.components import frame
 from ui.draft import Draft
 from ui.inputs import Inputs
@@ -40,7 +40,7 @@ def ask(draft: Draft, inputs: Inputs, inspected: Inspected | None) -> None:
         return
     st.subheader(text.LANDMARK, anchor=False)
     st.markdown(text.LANDMARK_LEAD[inputs.limb or LimbKind.ARM])
-    number = _photograph(draft, inputs)
+    number = _photograph(inputs, offered(draft, inputs, inspected))
     with frame.steps() as tell:
         axis = axis_of(draft, inputs, inspected, tell)
     key = state.widget(f"tap-{number}")
@@ -67,16 +67,25 @@ def axis_of(draft: Draft, inputs: Inputs, inspected: Inspected, tell: work.Progr
         return None
 
 
-def _photograph(draft: Draft, inputs: Inputs) -> int:
+def offered(draft: Draft, inputs: Inputs, inspected: Inspected) -> list[int]:
+    """Return in which photographs (from 0) the landmark can be tapped: not in those of the hand alone."""
+    hands = ends.hands_among(inspected, work.field_of(draft, inputs), inputs.lying or None)  # type: ignore[arg-type]
+    every = range(len(draft.photos))
+    return [number for number in every if number not in hands] or list(every)
+
+
+def _photograph(inputs: Inputs, numbers: list[int]) -> int:
     """Ask in which photograph to tap; the first unless another was chosen or holds the landmark."""
-    kept = 0 if inputs.landmark is None else min(inputs.landmark[0], len(draft.photos) - 1)
+    kept = inputs.landmark[0] if inputs.landmark is not None and inputs.landmark[0] in numbers else numbers[0]
+    if state.value("landmark_photo") not in (None, *numbers):
+        state.put("landmark_photo", kept)
     chosen = st.segmented_control(
         text.LANDMARK_PHOTO,
-        list(range(len(draft.photos))),
+        numbers,
         format_func=lambda number: str(number + 1),
         key=state.seed("landmark_photo", kept),
     )
-    return kept if chosen is None or chosen >= len(draft.photos) else int(chosen)
+    return kept if chosen is None else int(chosen)
 
 
 def _picture(path: Path, sight: measuring.Sight) -> dict[str, object]:

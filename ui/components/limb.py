@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from digitise.anatomy import LimbKind, Side
 from digitise.capture.outline.find import Outline
-from digitise.errors import DigitiseError, OutlineError, PhotoError, ShapeError
+from digitise.errors import DigitiseError, OutlineError, ShapeError, UnseenError, VisitsError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
 from ui import both_feet, measuring, work
@@ -59,7 +59,7 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
                 places.known(inputs),
             )
     except DigitiseError as error:
-        can_mend = isinstance(error, (OutlineError, ShapeError))
+        can_mend = isinstance(error, (OutlineError, ShapeError)) and not isinstance(error, UnseenError)
         if not (can_mend and isinstance(error, OutlineError)):
             frame.show_error(photographs.named(error, inputs))
         if can_mend:
@@ -72,7 +72,7 @@ def measured(draft: Draft, inputs: Inputs, inspected: Inspected, tape: TypedTape
                 else _alone(draft, inputs, inspected, axis, tape)
             )
             outlines.draw(draft, inputs, inspected, alone, axis)
-        elif isinstance(error, PhotoError) and not inspected.inspection.clashes and not inputs.same_visit:
+        elif isinstance(error, VisitsError) and not inspected.inspection.clashes and not inputs.same_visit:
             photographs.one_visit(inputs)
     return None
 

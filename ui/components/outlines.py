@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import streamlit as st
 
 from digitise.capture.outline.correction import correction_from_json
 from digitise.capture.outline.find import Outline
-from digitise.errors import DigitiseError, OutlineError
+from digitise.capture.outline.result import Stretch
+from digitise.errors import DigitiseError, OutlineError, UnseenError
 from digitise.geometry.rigid import Pose
 from digitise.output.model.measured import Measured
 from ui import end_picture, measuring, present, state
@@ -52,12 +54,14 @@ def _outline(draft: Draft, measured: Measured, number: int, unit: Unit) -> None:
         else:
             st.image(above, width="stretch", alt=text.END_ALT.format(number + 1))
         return
-    picture = measuring.outline_picture(path, measured, place)
+    picture = measuring.outline_picture(path, measured, place, unit)
     st.image(picture, width="stretch", alt=text.OUTLINE_ALT.format(number + 1))
-    _doubts(measured.outlines[place], unit)
+    limb = measured.fit.limb
+    doubts = measured.outlines[place].doubts(limb.from_mm, limb.to_mm)
+    _doubts(doubts, unit)
     if draft.correction(path) is not None:
         st.caption(text.CORRECTED)
-    _button(number, primary=bool(measured.outlines[place].unsure))
+    _button(number, primary=bool(doubts))
 
 
 def draw(
@@ -68,7 +72,8 @@ def draw(
     axis: Pose | None,
 ) -> None:
     """Have the outlines drawn by hand where they could not be found; the first of these opens at once."""
-    reasons = {n: one for n, one in enumerate(outlines) if isinstance(one, OutlineError)}
+    lost = {n: one for n, one in enumerate(outlines) if isinstance(one, OutlineError)}
+    reasons = {n: one for n, one in lost.items() if not isinstance(one, UnseenError)}
     number = _edited(draft)
     if number is None:
         own = (n for n, reason in reasons.items() if reason.where == draft.photos[n].name)
@@ -81,12 +86,12 @@ def draw(
     _editor(draft, number, None if isinstance(found, OutlineError) else found, sight)
     with st.container(horizontal=True):
         for other in range(len(outlines)):
-            if other != number:
+            if other != number and other not in lost.keys() - reasons.keys():
                 _button(other, primary=other in reasons)
 
 
-def _doubts(outline: Outline, unit: Unit) -> None:
-    for stretch in outline.unsure:
+def _doubts(doubts: Sequence[Stretch], unit: Unit) -> None:
+    for stretch in doubts:
         st.warning(
             text.DOUBTFUL[stretch.side].format(unit.number(stretch.from_mm), unit.words(stretch.to_mm)),
             icon=":material/help:",

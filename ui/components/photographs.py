@@ -10,6 +10,7 @@ import streamlit as st
 
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection
+from digitise.capture.checks.finding import Finding
 from digitise.capture.sheets.field import MarkerField
 from digitise.errors import DigitiseError
 from digitise.tape.table import tape_table_from_csv
@@ -169,7 +170,7 @@ def look(draft: Draft, inputs: Inputs) -> Inspected | None:
                         _looked_at(alone[number], found, field, number, path, inputs)
                     _remover(draft, number, path)
     if found is not None:
-        for line in present.finding_lines([f for f in found.inspection.findings if not f.photo]):
+        for line in present.finding_lines([f for f in beside(inputs, found) if not f.photo]):
             st.warning(line)
         if found.inspection.clashes or inputs.same_visit:
             one_visit(inputs)
@@ -205,6 +206,15 @@ def named(error: DigitiseError, inputs: Inputs) -> DigitiseError:
     return type(error)(error.what, where=where, do=error.do)
 
 
+def beside(inputs: Inputs, found: Inspected | None) -> tuple[Finding, ...]:
+    """Return what is said beside the photographs, or below them of all together."""
+    if found is None:
+        return ()
+    together = (finding for finding in found.inspection.findings if not finding.photo)
+    each = feet_on_mat(found.inspection, both=inputs.both_feet).findings
+    return (*together, *(finding for finding in each if finding.photo))
+
+
 def _looked_at(
     alone: Seen | DigitiseError,
     found: Inspected | None,
@@ -217,8 +227,7 @@ def _looked_at(
         _picture(None, (), "refuse", number, path, inputs)
         st.markdown(f":small[{plain(shown(alone.what))} **{plain(shown(alone.do))}**]")
         return
-    every = () if found is None else feet_on_mat(found.inspection, both=inputs.both_feet).findings
-    findings = [finding for finding in every if finding.photo == alone.photo.name]
+    findings = [finding for finding in beside(inputs, found) if finding.photo == alone.photo.name]
     _picture(field, alone.detections, present.worst(findings) if found else None, number, path, inputs)
     for line in present.finding_lines(findings):
         st.markdown(f":small[{line}]")

@@ -92,12 +92,10 @@ def _add(left: Sequence[Place], unit: Unit) -> None:
     if not left:
         return
     by_name = {place.name: place for place in left}
+    words = {name: shown(place_words(name)) for name in by_name}
     with st.form(state.widget("place_form"), clear_on_submit=True, border=False):
         name = st.selectbox(
-            text.END_PLACE,
-            list(by_name),
-            format_func=lambda place: shown(place_words(place)),
-            key=state.widget("place"),
+            text.END_PLACE, list(words), format_func=words.__getitem__, key=state.widget("place")
         )
         place = by_name[name]
         read = st.text_input(text.END_READ.format(unit.name), key=state.widget("place_read"), max_chars=20)

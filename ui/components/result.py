@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import streamlit as st
 
+from digitise.output.forms import WarningForm
 from digitise.output.model.form import ModelForm
 from digitise.shape.end import EndPart
 from digitise.shape.limb import Limb, girth
@@ -95,16 +96,20 @@ def section_slider(from_mm: float, to_mm: float, unit: Unit, key: str) -> float:
     return float(np.clip(chosen * unit.mm, from_mm, to_mm))
 
 
-def words(summary: ModelForm, unit: Unit) -> None:
-    """Draw what was taped on foot or hand, warnings, limits and the caution."""
+def words(summary: ModelForm, unit: Unit, warnings: Sequence[WarningForm] | None = None) -> None:
+    """Draw what was taped on foot or hand, warnings, limits and the caution.
+
+    ``warnings`` are those that were not told elsewhere on the page; all when not given.
+    """
     if summary.place_girths:
         st.table(present.place_rows(summary, unit))
     taped = present.taped_end(summary, unit)
     if taped:
         st.markdown(plain(taped))
-    if summary.warnings:
+    told = summary.warnings if warnings is None else warnings
+    if told:
         st.subheader(text.WARNINGS, anchor=False)
-        for warning in summary.warnings:
+        for warning in told:
             st.warning(plain(unit.sentence(warning.text)))
     with st.expander(text.LIMITS):
         st.markdown(shown(summary.method))

@@ -196,7 +196,10 @@ def _typed_check(key: str) -> ArterialCheck | None:
     """Draw the fields of a check and return it; None until result, day and limb are given."""
     first, second, third = st.columns(3)
     kind = first.selectbox(
-        text.CHECK_KIND, list(text.CHECK_KINDS), format_func=text.CHECK_KINDS.__getitem__, key=f"kind-{key}"
+        text.CHECK_KIND,
+        list(text.CHECK_KINDS),
+        format_func=text.CHECK_KINDS.__getitem__,
+        key=state.spoken(f"kind-{key}"),
     )
     value = _felt(second, key) if kind == "pulses" else _number(second, kind, key)
     day = third.date_input(

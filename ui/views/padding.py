@@ -9,7 +9,7 @@ from digitise.care.padding.region import Region
 from digitise.care.padding.regions import HIDDEN
 from digitise.care.safety.answers import SafetyAnswers
 from digitise.care.wrap.garment import girth_list
-from digitise.care.wrap.plan import plan_to_toml
+from digitise.care.wrap.plan import Plan, plan_to_toml
 from digitise.care.wrap.sheet import wrap_sheet
 from digitise.care.wrap.suggestion import NOTE, suggest_plan
 from digitise.record.store import Store
@@ -59,7 +59,7 @@ def _chosen(visits: tuple[Kept, ...]) -> Kept:
     by_number = {int(kept.line.id): kept for kept in visits}
     words = chooser.visit_words(by_number)
     line = visits[0].line
-    key = f"padding-{line.client}-{line.side}-{line.limb}"
+    key = state.spoken(f"padding-{line.client}-{line.side}-{line.limb}")
     chooser.address_visit(key, list(by_number))
     number = st.selectbox(text.PADDING_VISIT, list(by_number)[::-1], format_func=words.__getitem__, key=key)
     chooser.remember_visit(number)
@@ -80,7 +80,7 @@ def _against(store: Store, visits: tuple[Kept, ...], kept: Kept) -> Kept | None:
         [0, *offered],
         format_func={0: text.PADDING_OWN, **words}.__getitem__,
         help=text.PADDING_AGAINST_HELP,
-        key=f"against-{kept.line.id}",
+        key=state.spoken(f"against-{kept.line.id}"),
     )
     return offered.get(number)
 
@@ -148,15 +148,16 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         st.caption(text.PLAN_KEPT)
     # another plan has a table of its own: what was typed into the one before is not added to it
     shape = f"{key}-{hash(kept_text)}"
-    roll = st.number_input(text.WRAP_ROLL, 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{shape}")
+    rolls = _rolls(plan, shape)
     rows = st.data_editor(
         present_care.plan_rows(plan, unit),
         num_rows="dynamic",
         hide_index=True,
+        column_config={present_care.LAYER_NUMBER: None},
         width="stretch",
         key=f"plan-{shape}-{unit.name}-{language()}",
     )
-    edited = present_care.edited_plan(plan, rows, roll, unit)
+    edited = present_care.edited_plan(plan, rows, rolls, unit)
     sheet = wrap_sheet(limb, edited, end)
     for warning in sheet.warnings:
         st.warning(plain(unit.sentence(warning.text)))
@@ -190,6 +191,23 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         "home-card.pdf",
         f"home-{key}",
     )
+
+
+def _rolls(plan: Plan, key: str) -> tuple[float, float]:
+    """Ask how long a roll of bandage and one of padding is, m."""
+    left, right = st.columns(2)
+    bandage = left.number_input(
+        text.WRAP_ROLL["bandage"], 0.2, 50.0, plan.roll_length_mm / 1000, 0.5, key=f"roll-{key}"
+    )
+    padding = right.number_input(
+        text.WRAP_ROLL["padding"],
+        0.2,
+        50.0,
+        plan.padding_roll_length_mm / 1000,
+        0.5,
+        key=f"padding-roll-{key}",
+    )
+    return bandage, padding
 
 
 def _keep(kept: Kept, shown_now: str, stored: str | None) -> None:

@@ -13,7 +13,7 @@ from digitise.record.history.values import HistoryLine
 from digitise.record.store import Store
 from digitise.record.values import Visit, VisitLine
 from digitise.unfinished import temporary_folder
-from digitise.words.numbers import day, moment
+from digitise.words.numbers import day
 from ui import present, state, stored
 from ui.components import both, chooser, frame, mending, papers, reopen, result, safety, sample
 from ui.lengths import Unit
@@ -77,7 +77,7 @@ def _list(lines: Sequence[VisitLine]) -> None:
         with st.container(key=f"visits-{title.lower()}", gap="small"):
             for line in shown[:MOST_SHOWN]:
                 st.button(
-                    _line_words(line),
+                    present.visit_line(line),
                     key=f"open-{line.id}",
                     type="tertiary",
                     icon=":material/chevron_right:",
@@ -92,13 +92,10 @@ def _list(lines: Sequence[VisitLine]) -> None:
 
 def _fits(line: VisitLine, sought: str) -> bool:
     """Tell whether a visit fits all the words that are looked for: code, limb, side, date, number."""
-    words = f"{_line_words(line)} {line.side} {line.limb} {line.taken:%Y-%m-%d} {day(line.taken)}".lower()
+    words = (
+        f"{present.visit_line(line)} {line.side} {line.limb} {line.taken:%Y-%m-%d} {day(line.taken)}".lower()
+    )
     return all(word in words for word in sought.lower().replace(",", " ").split())
-
-
-def _line_words(line: VisitLine) -> str:
-    limb = present.limb_words(line.side, line.limb)
-    return text.RECORDS_LINE.format(line.client, limb, moment(line.taken.astimezone()), line.id)
 
 
 def _open(line: VisitLine) -> None:
@@ -116,7 +113,7 @@ def _visit(store: Store, line: VisitLine) -> None:
     number, unit = line.id, state.unit()
     visit = store.load_visit(number)
     st.button(text.RECORDS_BACK, icon=":material/arrow_back:", type="tertiary", on_click=_close)
-    st.subheader(_line_words(line), anchor=False)
+    st.subheader(present.visit_line(line), anchor=False)
     sample.banner(line.client)
     safety.whole(store, line)
     _answers(visit)
@@ -193,12 +190,16 @@ def _answers(visit: Visit) -> None:
 def _photographs(store: Store, visit: Visit) -> None:
     if not visit.photos:
         return
-    picture = stored.saved_picture if visit.has_model else stored.plain_picture
     for start in range(0, len(visit.photos), 2):
         pair = visit.photos[start : start + 2]
         for column, photo in zip(st.columns(2), pair, strict=False):
+            picture = (
+                stored.saved_picture(store, visit.id, photo.number, state.unit())
+                if visit.has_model
+                else stored.plain_picture(store, visit.id, photo.number)
+            )
             column.image(
-                picture(store, visit.id, photo.number),
+                picture,
                 width="stretch",
                 alt=text.OUTLINE_ALT.format(photo.number),
             )

@@ -43,7 +43,8 @@ def main() -> None:
 def _sheets() -> None:
     left, right = st.columns(2, vertical_alignment="bottom")
     offered: list[Paper] = ["a4", "letter", "roll"]
-    paper = left.selectbox(text.SETUP_PAPER, offered, format_func=text.PAPERS.__getitem__, key="paper")
+    key = state.spoken("paper")
+    paper = left.selectbox(text.SETUP_PAPER, offered, format_func=text.PAPERS.__getitem__, key=key)
     scale = right.text_input(text.SETUP_SCALE_LINE, "1", key="scale", help=text.PRINT_SCALE_HELP)
     with frame.errors():
         parse_print_scale(scale)  # said at once, not after the click
@@ -65,7 +66,8 @@ def _test_photograph() -> None:
         text.SETUP_TEST_UPLOAD, type=["jpg", "jpeg", "png", "heic", "heif"], key="test-photo"
     )
     sheets = {**text.PAPERS, "own": text.SHEETS_NAMES["own"]}
-    paper = st.selectbox(text.SHEETS, list(sheets), format_func=sheets.__getitem__, key="test-paper")
+    key = state.spoken("test-paper")
+    paper = st.selectbox(text.SHEETS, list(sheets), format_func=sheets.__getitem__, key=key)
     own = st.file_uploader("field.json", type=["json"], key="test-field") if paper == "own" else None
     if file is None or (paper == "own" and own is None):
         return

@@ -44,13 +44,14 @@ def _through_the_weeks(visits: tuple[Kept, ...], shown: bool) -> None:
         all_changes = [None, *(care.change_between(first.model, kept.model, tell) for kept in visits[1:])]
     surfaces = [care.unchanged(first.model.limb), *(care.coloured(c) for c in all_changes if c is not None)]
     words = [present_care.plain_change(None if c is None else c.whole) for c in all_changes]
-    chosen = st.select_slider(
-        text.TEACH_WEEK, titles, value=titles[-1], key=f"week-{first.line.client}-{first.line.side}"
+    key = state.spoken(f"week-{first.line.client}-{first.line.side}")
+    state.session().setdefault(key, len(titles) - 1)
+    number = int(
+        st.select_slider(text.TEACH_WEEK, range(len(titles)), format_func=titles.__getitem__, key=key)
     )
-    number = titles.index(chosen)
-    title = (
-        f"{chosen} · {plain(first.line.client)}, {long_day(visits[number].line.taken)}" if shown else chosen
-    )
+    title = titles[number]
+    if shown:
+        title += f" · {plain(first.line.client)}, {long_day(visits[number].line.taken)}"
     st.markdown(f"## {title}\n\n{words[number]}")
     st.plotly_chart(
         changes.one_limb(surfaces[number], changes.reach_of(surfaces), frame.ink(), 640, state.unit()),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 import streamlit as st
 
 from digitise.anatomy import LimbKind
+from digitise.capture.checks.finding import Finding
 from digitise.errors import DigitiseError
 from digitise.output.model.measured import Measured
 from digitise.record.store import Store
@@ -86,7 +87,7 @@ def main() -> None:
         _start_over(draft, inputs)
     with right, frame.errors():
         if measured:
-            _limb(draft, inputs, measured, unit)
+            _limb(draft, inputs, measured, unit, photographs.beside(inputs, inspected))
     with bar, frame.errors():
         _status(draft, inputs, measured, typed_tape)
     frame.foot(unit=False)
@@ -214,8 +215,8 @@ def _is_worth(other: Draft, inputs: Inputs | None) -> bool:
     return inputs.saved is None and not inputs.cleared and bool(other.photos or inputs.client)
 
 
-def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
-    """Draw the evidence first, then the figures that rest on it."""
+def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit, beside: Sequence[Finding]) -> None:
+    """Draw the evidence first, then the figures that rest on it; ``beside`` stands beside the photographs."""
     outlines.show(draft, measured, unit)
     summary = measuring.summary_of(measured)
     st.subheader(text.RESULT_HEAD, anchor=False)
@@ -224,7 +225,7 @@ def _limb(draft: Draft, inputs: Inputs, measured: Measured, unit: Unit) -> None:
     both.results(summary, inputs.client.strip().upper(), when, unit)
     end = None if measured.end is None else measured.end.part
     result.shape(measured.fit.limb, measured.fit.tape_checks, draft.folder.name, unit, end)
-    result.words(summary, unit)
+    result.words(summary, unit, present.not_yet_told(summary.warnings, beside))
     result.download(summary)
 
 
@@ -237,10 +238,7 @@ def _status(draft: Draft, inputs: Inputs, measured: Measured | None, tape: Typed
             st.markdown(text.STATUS_NO_LIMB)
         else:
             value, _ = present.volume_words(measuring.summary_of(measured), state.unit())
-            doubts = sum(len(outline.unsure) for outline in measured.outlines)
-            several = text.STATUS_DOUBT if doubts == 1 else text.STATUS_DOUBTS.format(doubts)
-            ready = several if doubts else text.STATUS_READY
-            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else ready
+            needs = f"{text.STATUS_NEEDS} {', '.join(waits)}" if waits else present.ready_words(measured)
             st.markdown(f"**{value}**  \n:small[{needs}]")
     with right:
         pressed = st.button(
@@ -269,6 +267,10 @@ def _save(draft: Draft, inputs: Inputs, measured: Measured) -> None:
 
 def _locked(draft: Draft, inputs: Inputs) -> None:
     """Draw a visit that is saved: to look at, and to open again."""
+    with frame.errors(), Store() as store:
+        for line in store.list_visits(inputs.client):
+            if line.id == inputs.saved:
+                st.subheader(present.visit_line(line), anchor=False)
     with st.container(horizontal=True):
         both.button(draft, inputs)
         if st.button(text.NEXT, key="next", icon=":material/person_add:"):

@@ -71,15 +71,12 @@ def _two(visits: tuple[Kept, ...]) -> None:
     numbers = list(by_number)
     left, right = st.columns(2)
     limb = f"{visits[0].line.client}-{visits[0].line.side}-{visits[0].line.limb}"
-    earlier = left.selectbox(text.EARLIER, numbers[:-1], format_func=words.__getitem__, key=f"earlier-{limb}")
+    key = state.spoken(f"earlier-{limb}")
+    earlier = left.selectbox(text.EARLIER, numbers[:-1], format_func=words.__getitem__, key=key)
     later_ones = numbers[numbers.index(earlier) + 1 :]
-    later = right.selectbox(
-        text.LATER,
-        later_ones,
-        index=len(later_ones) - 1,
-        format_func=words.__getitem__,
-        key=f"later-{limb}-{earlier}",
-    )
+    key = state.spoken(f"later-{limb}-{earlier}")
+    state.session().setdefault(key, later_ones[-1])
+    later = right.selectbox(text.LATER, later_ones, format_func=words.__getitem__, key=key)
     with left:
         reopen.button(earlier, f"earlier-{earlier}")
     with right:

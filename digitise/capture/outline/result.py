@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from digitise.capture.outline.correction import Side
 from digitise.geometry.rigid import Array
 from digitise.geometry.runs import true_runs
-from digitise.geometry.view import Edge
+from digitise.geometry.view import Edge, unsure_parts
 
 SIDES: tuple[Side, Side] = ("left", "right")
 
@@ -103,13 +103,12 @@ class Outline:
         """Share of the points of both edges that is sure, 0 to 1."""
         return float(np.mean(np.concatenate([edge.sure for edge in self.edges])))
 
-    @property
-    def unsure(self) -> tuple[Stretch, ...]:
-        """Stretches longer than 10 mm that are not sure."""
+    def doubts(self, from_mm: float = -np.inf, to_mm: float = np.inf) -> tuple[Stretch, ...]:
+        """Return the stretches of both edges between two heights, mm, that are not sure."""
         return tuple(
-            stretch
-            for side, edge, heights in zip(SIDES, self.edges, self.heights, strict=True)
-            for stretch in stretches(side, ~edge.sure, heights)
+            Stretch(side, low, high)
+            for side, edge, z in zip(SIDES, self.edges, self.heights, strict=True)
+            for low, high in unsure_parts(z[~edge.sure & (z >= from_mm) & (z <= to_mm)])
         )
 
     def edges_above(self, height_mm: float) -> tuple[Edge, Edge]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -48,7 +48,7 @@ _DASH_PX, _GAP_PX = 14.0, 9.0
 _LEGEND = (
     (SURE, False, "edge found"),
     (UNSURE, True, "edge unsure: counts little"),
-    (_LEVEL, False, "height in mm; darkened: not measured"),
+    (_LEVEL, False, "height; darkened: not measured"),
 )
 
 
@@ -106,7 +106,13 @@ def write_pictures(folder: Path, measured: Measured) -> None:
             Image.fromarray(drawn).save(folder / outline_name(number), "JPEG", quality=_QUALITY)
 
 
-def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb) -> OutlinePicture:
+def draw_outline(
+    photo: Photograph,
+    outline: Outline,
+    camera: Camera,
+    limb: Limb,
+    read: Callable[[str], str] = shown,
+) -> OutlinePicture:
     """Draw the found edge and the heights onto the part of the photograph that shows the limb.
 
     Parameters
@@ -119,6 +125,8 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
         Its camera.
     limb
         The limb that was found; gives the rings of equal height.
+    read
+        Gives words with a height in mm as they are read: in the reader's language, and unit.
 
     Returns
     -------
@@ -141,7 +149,7 @@ def draw_outline(photo: Photograph, outline: Outline, camera: Camera, limb: Limb
         for run in _stretches(~edge.sure):
             _dashes(pixels, points[run], UNSURE, 3)
     image = with_legend(Image.fromarray(pixels), f"{photo.name}: {limb.side} {limb.kind}", _LEGEND)
-    _label_heights(image, rings, ends)
+    _label_heights(image, rings, ends, read)
     return OutlinePicture(np.asarray(image), frame)
 
 
@@ -245,13 +253,17 @@ def _font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(BOLD if bold else REGULAR), size)
 
 
-def _label_heights(image: Image.Image, rings: dict[float, Array], ends: tuple[float, float]) -> None:
+def _label_heights(
+    image: Image.Image, rings: dict[float, Array], ends: tuple[float, float], read: Callable[[str], str]
+) -> None:
     """Write each ring's height at its right end, or below it where the limb lies sideways in the picture."""
     pen = ImageDraw.Draw(image)
     middles = np.array([ring.mean(axis=0) for ring in rings.values()])
     sideways = len(middles) > 0 and np.ptp(middles[:, 0]) > np.ptp(middles[:, 1])
     for z, ring in rings.items():
-        words = shown({ends[0]: f"from {z:.0f} mm", ends[1]: f"to {z:.0f} mm"}.get(z, f"{z:.0f}"))
+        # between the ends the unit goes without saying
+        between = read(f"{z:.0f} mm").rpartition(" ")[0]
+        words = {ends[0]: read(f"from {z:.0f} mm"), ends[1]: read(f"to {z:.0f} mm")}.get(z, between)
         font = _font(26, z in ends)
         x, y = ring[np.argmax(ring[:, 1 if sideways else 0])]
         x, y = (x, y + 16) if sideways else (x + 16, y)

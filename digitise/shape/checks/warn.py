@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from digitise.anatomy import LimbKind
+from digitise.geometry.view import unsure_parts
 from digitise.shape.levels import Levels
 from digitise.shape.limb import Limb, girth, levels
 from digitise.shape.solve import EdgeData
@@ -16,9 +15,6 @@ from digitise.tape.advice import explain_tape
 from digitise.tape.points import ADULT_RANGE_MM
 from digitise.tape.rows import Code, TapeAdvice
 
-# Shorter unsure segments are bridged by the rest without harm.
-_UNSURE_GAP_MM = 8.0
-_UNSURE_NOTED_MM = 20.0
 # An edge that the limb misses by more than this, rms, is not the edge of that limb, or the cameras are wrong.
 _MISFIT_PX = 1.5
 # A segment may reach this far into the foot before it is worth a word.
@@ -201,9 +197,7 @@ def _misfit(residual: EdgeResidual) -> list[FitWarning]:
 def _unsure(levels: Levels, data: EdgeData, residual: EdgeResidual) -> list[FitWarning]:
     """Name the segments of an edge, 20 mm or longer within the levels, that could not be trusted."""
     inside = data.samples.within(levels.from_mm, levels.to_mm) & ~data.samples.sure
-    z = np.sort(data.samples.z[inside])
-    segments = [part for part in np.split(z, np.flatnonzero(np.diff(z) > _UNSURE_GAP_MM) + 1) if len(part)]
-    long = [f"{part[0]:.0f}-{part[-1]:.0f}" for part in segments if part[-1] - part[0] >= _UNSURE_NOTED_MM]
+    long = [f"{low:.0f}-{high:.0f}" for low, high in unsure_parts(data.samples.z[inside])]
     if not long:
         return []
     text = (

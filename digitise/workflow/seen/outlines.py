@@ -18,7 +18,7 @@ from digitise.capture.photo.photograph import Photograph
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.capture.surroundings.scene import mat_pages
 from digitise.cores import for_each
-from digitise.errors import OutlineError
+from digitise.errors import OutlineError, VisitsError
 from digitise.geometry.camera import looks_along
 from digitise.geometry.rigid import Pose
 from digitise.tape.rows import TapeRow
@@ -159,7 +159,8 @@ def find_outlines(
         replace(clash, first=kept[clash.first], second=kept[clash.second])
         for clash in check_limb(tones, tuple(outlines.values()))
     ]
-    refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit) if clashes else ())
+    if clashes:
+        refuse(as_findings((*inspection.clashes, *clashes), names, same_visit=same_visit), VisitsError)
     kept_names = ("", *(names[n] for n in kept))
     told = as_findings(clashes, names, same_visit=same_visit)
     findings = (

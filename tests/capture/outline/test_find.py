@@ -87,8 +87,8 @@ def test_edges_are_ordered_and_complete(name, number):
 
 def test_unsure_stretches_are_the_points_that_are_not_sure():
     outline, _ = found("pair-calf-week3", 2)
-    assert outline.unsure  # the heel and the front of the ankle before a wooden floor
-    for stretch in outline.unsure:
+    assert outline.doubts()  # the heel and the front of the ankle before a wooden floor
+    for stretch in outline.doubts():
         side = SIDES.index(stretch.side)
         heights = outline.heights[side]
         within = (heights >= stretch.from_mm) & (heights <= stretch.to_mm)
@@ -209,7 +209,7 @@ def test_a_dressing_of_the_backdrops_colour_is_doubted_where_it_is():
     assert notch.any()
     assert result.sure[notch].mean() < 0.1
     low, high = result.heights[notch].min(), result.heights[notch].max()
-    assert any(s.side == "right" and s.from_mm < high and s.to_mm > low for s in outline.unsure)
+    assert any(s.side == "right" and s.from_mm < high and s.to_mm > low for s in outline.doubts())
 
 
 # --------------------------------------------------------------------------------------- corrections

@@ -9,11 +9,13 @@ import pytest
 from conftest import CASES
 from numpy.testing import assert_allclose
 from output_support import BACKDROP, SKIN
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from digitise.geometry.rigid import Pose
 from digitise.output.model import pictures
 from digitise.output.model.pictures import SURE, UNSURE, draw_outline, front_arc, write_pictures
+from digitise.words import shown
+from ui.lengths import CM, INCH
 
 
 @pytest.fixture(scope="module")
@@ -167,6 +169,29 @@ def test_a_lying_limb_is_darkened_beyond_its_ends(measured):
 def test_a_strange_file_name_is_drawn(measured):
     photo = dataclasses.replace(measured.photos[0], name="two\nlines\udcff" * 40 + ".jpg")
     draw_outline(photo, measured.outlines[0], measured.calibration.cameras[0], measured.fit.limb)
+
+
+@pytest.mark.parametrize(
+    ("read", "written"),
+    [
+        (shown, ["from 100 mm", "200", "300", "to 400 mm"]),
+        (CM.sentence, ["from 10.0 cm", "20.0", "30.0", "to 40.0 cm"]),
+        (INCH.sentence, ["from 3.9 in", "7.9", "11.8", "to 15.7 in"]),
+    ],
+)
+def test_heights_are_written_as_they_are_read(measured, monkeypatch, read, written):
+    found, write = [], ImageDraw.ImageDraw.text
+
+    def noted(pen, at, words, **how):
+        found.append(words)
+        write(pen, at, words, **how)
+
+    monkeypatch.setattr(ImageDraw.ImageDraw, "text", noted)
+    camera = measured.calibration.cameras[0]
+    draw_outline(measured.photos[0], measured.outlines[0], camera, measured.fit.limb, read)
+    *legend, _, _, _, _ = found
+    assert found[len(legend) :] == written
+    assert not any(" mm" in words for words in legend)
 
 
 @pytest.mark.slow
