@@ -24,8 +24,9 @@ from digitise.care.safety.answers_file import answers_from_toml, answers_to_toml
 from digitise.care.safety.assess import assess
 from digitise.care.safety.signs import CONDITIONS, SIGNS
 from digitise.output.course.form import course_form, read_stable
-from digitise.workflow.course import follow, from_folders, with_others
+from digitise.workflow.course import follow
 from digitise.workflow.many.batch_table import read_table
+from digitise.workflow.visits.sources import from_folders, with_others
 from ui.draft import Draft, drafts_folder, new_token
 from ui.inputs import Inputs
 from ui.lengths import CM, INCH

@@ -31,6 +31,11 @@ def answers(*there, clearance="yes", arterial=GOOD_CHECK, asked_days_ago=14, **i
     return SafetyAnswers(**{**given, **instead})
 
 
+def given_today():
+    """Names of the situations whose signs were asked for today, as a file's and a new visit's are."""
+    return [name for name, (given, *_) in SITUATIONS.items() if given.signs_asked is None]
+
+
 # answers, limb, step, whether what presses is withheld, findings by code in order, whether a wrap comes off
 SITUATIONS = {
     "nothing open, leg": (answers(), "leg", "none", False, [], False),

@@ -11,7 +11,7 @@ import pytest
 from commands import run
 from model_folders import model_folder
 from record_models import tape_of
-from situations import SITUATIONS, TODAY, answers, check
+from situations import SITUATIONS, TODAY, answers, check, given_today
 from solid_limbs import cone_with, limb
 
 from digitise.care.safety.answers_file import answers_to_toml
@@ -92,7 +92,7 @@ def calls(model, out, *more):
     }
 
 
-@pytest.mark.parametrize("name", SITUATIONS)
+@pytest.mark.parametrize("name", given_today())
 def test_situation(capsys, models, stored, places_unlooked_for, tmp_path, name):
     given, kind, step, withheld, codes, take_off = SITUATIONS[name]
     given = of_today(given)

@@ -44,7 +44,9 @@ def model_of(slimmer_mm, folder, side="left"):
     low, high = np.array([40.0, 50.0]) - slimmer_mm, np.array([80.0, 70.0]) - slimmer_mm
     solid = synthetic.EllipticFrustum(0, 800, tuple(low), tuple(high), (0, 10), (30, -20))
     fit = dataclasses.replace(measured.fit, limb=dataclasses.replace(limb_of(solid), side=side))
-    write_model_file(folder, with_own_photos(dataclasses.replace(measured, fit=fit), folder))
+    write_model_file(
+        folder, with_own_photos(dataclasses.replace(measured, fit=fit), f"{folder} {slimmer_mm} {side}")
+    )
     return read_model_files(folder)
 
 

@@ -30,7 +30,8 @@ from digitise.shape.mesh import limb_mesh
 from digitise.workflow.both.beside import BothLimbs
 from digitise.workflow.both.beside import both_limbs as beside
 from digitise.workflow.care import foot_places_of, places_of
-from digitise.workflow.course import LimbSeries, VisitMeasurement, from_records, one_limb
+from digitise.workflow.visits.measured import LimbSeries, VisitMeasurement
+from digitise.workflow.visits.sources import from_records, one_limb
 from ui.changes import Coloured
 from ui.measuring import limb_key, mesh_of
 from ui.memo import Memo

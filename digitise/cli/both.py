@@ -48,7 +48,7 @@ def both(
     from digitise.tape.table import read_tape_table
     from digitise.workflow.both.beside import both_limbs
     from digitise.workflow.both.legs import measure_both_legs
-    from digitise.workflow.course import from_folders
+    from digitise.workflow.visits.sources import from_folders
 
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known = read_field(field)

@@ -22,7 +22,7 @@ from digitise.cli.options import (
 
 if TYPE_CHECKING:
     from digitise.output.course.repeat_form import RepeatForm
-    from digitise.workflow.course import LimbSeries, VisitMeasurement
+    from digitise.workflow.visits.measured import LimbSeries, VisitMeasurement
 
 
 def course(
@@ -58,7 +58,7 @@ def course(
     as_json: show.JsonOption = False,
 ) -> None:
     """Follow a limb over its visits: does it still shrink, has it levelled off, or does it grow."""
-    from digitise.workflow.course import one_limb, with_others
+    from digitise.workflow.visits.sources import one_limb, with_others
 
     asked = _Asked(tuple(models or ()), tuple(when or ()), tuple(reference or ()), client, records)
     asked.check(bool(limb or side), repeat)
@@ -109,7 +109,7 @@ class _Asked:
     def visits(self) -> tuple[VisitMeasurement, ...]:
         """Read the visits."""
         from digitise.record.store import Store
-        from digitise.workflow.course import from_folders, from_records
+        from digitise.workflow.visits.sources import from_folders, from_records
 
         if self.client is None:
             return from_folders(self.folders, [visit_time(word) for word in self.when])
@@ -130,7 +130,7 @@ class _Asked:
 
     def others(self) -> tuple[VisitMeasurement | None, ...]:
         """Read the other limbs."""
-        from digitise.workflow.course import from_folders
+        from digitise.workflow.visits.sources import from_folders
 
         return tuple(None if word == NONE else from_folders([Path(word)])[0] for word in self.reference)
 

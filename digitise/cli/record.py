@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -97,7 +97,7 @@ def add(
             answer=clearance,
             by=clearance_by,
             when=None if clearance == "not-asked" else _now(),
-            red_flags=_flags(red_flags or ()),
+            red_flags=safety.red_flags(red_flags or ()),
         ),
     )
     with Store(records) as store:
@@ -263,33 +263,6 @@ def _time(text: str | None) -> datetime:
         raise RecordError(
             "This is no time.", where="--when", do="Write it like 2026-03-02T09:15 or 2026-03-02T09:15+01:00."
         ) from error
-
-
-def _flags(words: Sequence[str]) -> tuple[tuple[str, bool], ...]:
-    from digitise.care.safety.signs import spelled_out
-
-    given = [_flag(word) for word in words]
-    if len(given) != len(dict(given)):
-        return tuple(given)  # the records say that one is given twice
-    try:
-        return spelled_out(dict(given))
-    except ValueError as error:
-        raise RecordError(f"{error}.", where="--red-flag", do="Write others=no.") from error
-
-
-def _flag(word: str) -> tuple[str, bool]:
-    from digitise.care.safety.signs import OTHERS, SIGN_OF
-
-    code, _, answer = word.partition("=")
-    if answer not in ("yes", "no"):
-        raise RecordError("The answer is missing.", where="--red-flag", do="Write it like infection=no.")
-    if answer == "no" and code not in (*SIGN_OF, OTHERS):
-        raise RecordError(
-            f"There is no warning sign {code!r}, so that it is not there says nothing.",
-            where="--red-flag",
-            do=f"One of {', '.join(SIGN_OF)}, or others=no for all that are not named.",
-        )
-    return code, answer == "yes"
 
 
 def _safety_lines(store: Store, visit: Visit) -> tuple[str, ...]:

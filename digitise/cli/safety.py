@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -9,7 +10,7 @@ import typer
 
 from digitise.cli import show
 from digitise.cli.options import RecordsOption
-from digitise.errors import SafetyError
+from digitise.errors import RecordError, SafetyError
 
 if TYPE_CHECKING:
     from digitise.care.safety.answers import SafetyAnswers
@@ -123,3 +124,37 @@ def _limb_words(line: VisitLine, found: Safety) -> list[str]:
         f"{line.side.capitalize()} {line.limb}, padding, wrap and girth list: {ready}.",
         *(f"  {words}" for words in found.lines),
     ]
+
+
+def red_flags(words: Sequence[str]) -> tuple[tuple[str, bool], ...]:
+    """Return the answers of ``--red-flag``, with ``others`` in place of those that it stands for.
+
+    Raises
+    ------
+    RecordError
+        An answer is missing, or is none to a sign that is asked for.
+    """
+    from digitise.care.safety.signs import spelled_out
+
+    given = [_flag(word) for word in words]
+    if len(given) != len(dict(given)):
+        return tuple(given)  # the records say that one is given twice
+    try:
+        return spelled_out(dict(given))
+    except ValueError as error:
+        raise RecordError(f"{error}.", where="--red-flag", do="Write others=no.") from error
+
+
+def _flag(word: str) -> tuple[str, bool]:
+    from digitise.care.safety.signs import OTHERS, SIGN_OF
+
+    code, _, answer = word.partition("=")
+    if answer not in ("yes", "no"):
+        raise RecordError("The answer is missing.", where="--red-flag", do="Write it like infection=no.")
+    if answer == "no" and code not in (*SIGN_OF, OTHERS):
+        raise RecordError(
+            f"There is no warning sign {code!r}, so that it is not there says nothing.",
+            where="--red-flag",
+            do=f"One of {', '.join(SIGN_OF)}, or others=no for all that are not named.",
+        )
+    return code, answer == "yes"

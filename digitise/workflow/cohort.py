@@ -25,7 +25,9 @@ from digitise.output.study.rows import model_rows
 from digitise.output.study.writing import Format, Row
 from digitise.record.store import Store
 from digitise.record.values import CodedVisit
-from digitise.workflow.course import VisitMeasurement, own_measurements, repeats
+from digitise.workflow.course import repeats
+from digitise.workflow.visits.measured import VisitMeasurement
+from digitise.workflow.visits.sources import own_measurements
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,10 @@ from digitise.errors import CourseError
 from digitise.output.model.file import read_model, same_sheets
 from digitise.output.report.content import Report, ReportVisit, report_content
 from digitise.workflow.care import end_way_of, foot_places_of
-from digitise.workflow.course import VisitMeasurement, follow, refuse_doubles, with_others
+from digitise.workflow.course import follow
 from digitise.workflow.safety import assessed, released
+from digitise.workflow.visits.measured import VisitMeasurement
+from digitise.workflow.visits.sources import refuse_doubles, with_others
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,9 @@ from digitise.output.model.file import StoredModel, model_from_bytes
 from digitise.output.report.content import Report, ReportVisit
 from digitise.record.store import Store
 from digitise.record.values import VisitId
-from digitise.workflow.course import VisitMeasurement, from_records, one_limb
 from digitise.workflow.report import ReportOptions, make_report
+from digitise.workflow.visits.measured import VisitMeasurement
+from digitise.workflow.visits.sources import from_records, one_limb
 
 
 @dataclass(frozen=True)

@@ -28,8 +28,9 @@ from digitise.output.wrap.files import write_wrap
 from digitise.output.wrap.words import wrap_text
 from digitise.tape.ends import foot_ml
 from digitise.tape.rows import PlaceGirth, TapeRow
-from digitise.workflow.course import follow, from_folders, with_others
+from digitise.workflow.course import follow
 from digitise.workflow.report import ReportOptions, make_report
+from digitise.workflow.visits.sources import from_folders, with_others
 
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
 FOOT = SegmentForm.model_construct(

@@ -76,7 +76,8 @@ def test_elliptic_solids_are_known_by_their_straight_outlines(name, taped, limb)
     # a_0 is the tape's; the area also misses what an oval set 5 degrees askew would lose (0.15 %)
     assert_allclose(girth(fit.limb, LEVELS).mean, solid.girth(LEVELS), rtol=1e-3)
     assert_allclose(area(fit.limb, LEVELS).mean, solid.area(LEVELS), rtol=3e-3)
-    assert [warning.code for warning in fit.warnings] == ["solid"]
+    # what is called an arm here reaches higher than arms do
+    assert [warning.code for warning in fit.warnings if warning.code != "limb-kind"] == ["solid"]
 
 
 @pytest.mark.parametrize("seed", range(3))

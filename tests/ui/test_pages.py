@@ -130,7 +130,8 @@ def test_a_limb_that_still_changes_gets_no_girth_list_unless_asked(home, models,
 
 def test_weeks_says_what_the_command_says_of_the_course(home, models, other_side):
     from digitise.output.course.words import course_sentences
-    from digitise.workflow.course import follow, from_records, one_limb
+    from digitise.workflow.course import follow
+    from digitise.workflow.visits.sources import from_records, one_limb
 
     for number, by in enumerate(("AB", "CD")):
         add_visit(models[number], number, measured_by=by)

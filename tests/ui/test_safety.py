@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
-from situations import SITUATIONS, TODAY
+from situations import SITUATIONS, TODAY, given_today
 from streamlit.testing.v1 import AppTest
 from ui_support import ROOT, add_visit, page, unescaped, words
 
@@ -68,9 +68,10 @@ def papers(test):
     return {one.label if hasattr(one, "label") else one.proto.label for one in shown} & labels
 
 
-@pytest.mark.parametrize("name", SITUATIONS)
+@pytest.mark.parametrize("name", given_today())
 def test_situation(home, models, arm, monkeypatch, name):
     given, kind, step, withheld, codes, take_off = SITUATIONS[name]
+    monkeypatch.delenv("DIGITISE_SAFETY_DAYS")
     # what is made of it is tested elsewhere
     monkeypatch.setattr("ui.care.places_of", lambda *_: ((), None))
     number = keep(models[0] if kind == "leg" else arm, given, kind)

@@ -11,7 +11,7 @@ from digitise.errors import CourseError
 from digitise.output.model.files import model_text
 from digitise.shape.fit import fit_limb
 from digitise.workflow.both.beside import both_limbs
-from digitise.workflow.course import VisitMeasurement
+from digitise.workflow.visits.measured import VisitMeasurement
 
 WHEN = datetime(2026, 3, 2, 9, 15, tzinfo=UTC)
 

@@ -16,18 +16,9 @@ from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.shape.limb import volume
 from digitise.tape.rows import TapeRow
-from digitise.workflow.course import (
-    CREATED,
-    NO_TIMES,
-    OTHERWISE_PLACED,
-    LimbSeries,
-    follow,
-    from_folders,
-    from_records,
-    one_limb,
-    study,
-    with_others,
-)
+from digitise.workflow.course import follow, study
+from digitise.workflow.visits.measured import CREATED, NO_TIMES, OTHERWISE_PLACED, LimbSeries
+from digitise.workflow.visits.sources import from_folders, from_records, one_limb, with_others
 
 START = datetime(2026, 3, 2, 9, 15, tzinfo=UTC)
 SIZES = (9.0, 6.0, 4.0, 3.5, 3.2)

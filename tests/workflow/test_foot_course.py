@@ -22,8 +22,10 @@ from digitise.output.study.columns import ENDS, PLACES
 from digitise.output.study.rows import model_rows
 from digitise.shape.limb import Z95
 from digitise.tape.rows import PlaceGirth
-from digitise.workflow.course import VisitMeasurement, follow, study, with_others
+from digitise.workflow.course import follow, study
 from digitise.workflow.report import make_report
+from digitise.workflow.visits.measured import VisitMeasurement
+from digitise.workflow.visits.sources import with_others
 
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
 SD = 15.0
@@ -96,7 +98,9 @@ def test_repeats_tell_the_error_of_a_foot(stored):
         tuple(other.model_copy(update={"segments": (foot(v, 100.0),)}) for v in (900.0, 920.0)),
     )
     scaled = [
-        one.model_copy(update={"volume_ml": one.volume_ml * (1 + 0.002 * n)})
+        one.model_copy(
+            update={"volume_ml": one.volume_ml * (1 + 0.002 * n), "limb_sha256": f"{n}" * 64, "photos": ()}
+        )
         for n, one in enumerate(one for group in groups for one in group)
     ]
     minutes = (START + timedelta(minutes=10 * n) for n in range(4))

@@ -9,7 +9,8 @@ from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
 from digitise.words import shown
-from digitise.workflow.course import LimbSeries, follow
+from digitise.workflow.course import follow
+from digitise.workflow.visits.measured import LimbSeries
 from ui import care, changes, figures, measuring, palette, present, present_care, state
 from ui.components import behind, chooser, frame, papers, reopen, safety
 from ui.components.chooser import Kept

@@ -10,7 +10,9 @@ from digitise.care.excess import Excess, Volumes, excess
 from digitise.errors import CourseError
 from digitise.output.course.volumes import common_sds, stored_volume
 from digitise.shape.limb import Estimate
-from digitise.workflow.course import VisitMeasurement, at_same_visit, common_heights
+from digitise.workflow.course import common_heights
+from digitise.workflow.visits.measured import VisitMeasurement
+from digitise.workflow.visits.sources import at_same_visit
 
 
 @dataclass(frozen=True)

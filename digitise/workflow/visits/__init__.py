@@ -1,0 +1,1 @@
+"""Measured visits of a limb: what each holds, and where they come from."""
