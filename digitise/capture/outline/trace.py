@@ -39,8 +39,7 @@ _LYING_FROM_MM = 40.0  # a limb that lies is cut there, until it is known where 
 # within 16 px of the limb and 90 % within 50.
 _FLOOR_SD_PX = 16.0
 _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
-_ISLAND_OFF_MM = 10.0
-_TOP_MM = 10.0
+_ISLAND_OFF_MM, _TOP_MM = 10.0, 10.0
 _GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
 _LOBE_MM, _LOBE_TOUCHED = 60.0, 0.5  # rendered lobes of the inner knee stand out by 25 to 50
@@ -120,8 +119,9 @@ def trace_edges(
         hidden[skin] &= ~fold
         hidden[skin] |= lost_in_light(pixels, edge, hidden[skin], strip.pixel_mm())
         reason = np.where(behind, BEFORE, hiding(strip, region, front.mat, index, hidden)[skin])
-        strayed = (region.strayed_mm[index][skin] > 0.0) & ~fold
-        edge = _doubted(edge, fold | short_beside(edge.sure & ~hidden[skin], strayed))
+        jump = region.strayed_mm[index][skin]
+        lost = short_beside(edge.sure & ~hidden[skin], (jump > 0.0) & ~fold)
+        edge = _doubted(edge, lost | (fold & (jump <= _FOLD_MM)))  # more speaks for a lobe than for a fold
         edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
