@@ -18,5 +18,7 @@ def model_folder(folder: Path, limb, created: datetime | None = None) -> Path:
     """Write model.json and limb.npz of a limb into a new folder; what photographs show is another limb."""
     folder.mkdir(parents=True)
     fields = {name: getattr(limb, name) for name in limb.__dataclass_fields__}
-    write_model_file(folder, with_own_photos(changed(_measured(), **fields), folder), created)
+    write_model_file(
+        folder, with_own_photos(changed(_measured(), **fields), (limb.side, limb.mean.tolist())), created
+    )
     return folder

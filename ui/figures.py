@@ -29,6 +29,7 @@ MARKS = {
 }
 _QUARTERS = np.pi / 2 * np.arange(4)
 NARROW_SPACE = "\u202f"
+_LEGEND_LINE_PX = 22
 _CLEAR = "rgba(0,0,0,0)"
 SIDE_EYE = (1.25, 1.25, 0.35)
 _LARGEST_SIDE = 1.85
@@ -262,9 +263,6 @@ def _filled(line: Array, ink: Ink, name: str) -> go.Scatter:
         name=name,
         hoverinfo="skip",
     )
-
-
-_LEGEND_LINE_PX = 22
 
 
 def separators() -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
+
+from digitise.errors import RecordError
 
 if TYPE_CHECKING:
     from digitise.care.safety.answers import SafetyAnswers
@@ -66,9 +68,6 @@ def read_given(answers: Path | None) -> SafetyAnswers | None:
     return None if answers is None else read_answers(answers)
 
 
-_EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
-
-
 def visit_time(word: str) -> datetime:
     """Return a time typed for ``--when``; without a zone it is this computer's.
 
@@ -77,12 +76,15 @@ def visit_time(word: str) -> datetime:
     typer.BadParameter
         It is no time, or lies before 2000 or in the future.
     """
+    from digitise.record.check import check_time
+
     try:
         time = datetime.fromisoformat(word)
         time = time if time.tzinfo else time.astimezone()
-        if not _EARLIEST <= time <= datetime.now(UTC) + timedelta(days=1):
-            raise typer.BadParameter(f"{word} is before 2000 or in the future.", param_hint="--when")
+        check_time(time, "--when")
         return time
+    except RecordError as problem:
+        raise typer.BadParameter(problem.what, param_hint="--when") from problem
     except (ValueError, OverflowError) as problem:
         raise typer.BadParameter(
             f"{word} is no time; write it like 2026-03-02T09:15.", param_hint="--when"

@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 UNUSABLE_INPUT = 3  # exit code
-SMALLEST_SEM, LARGEST_SEM = 0.1, 25.0  # a fraction typed for a percentage lies below
-"""Percent of a limb's volume; a method that repeats worse measures nothing."""
+SMALLEST_SEM, LARGEST_SEM = 0.1, 25.0
+"""Percent of a limb's volume: a fraction typed for a percentage lies below, and a method that repeats worse
+measures nothing."""
 
 T = TypeVar("T")
 

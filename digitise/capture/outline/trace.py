@@ -42,7 +42,7 @@ _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius 
 _ISLAND_OFF_MM, _TOP_MM = 10.0, 10.0
 _GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
-_LOBE_MM, _LOBE_TOUCHED = 60.0, 0.5  # rendered lobes of the inner knee stand out by 25 to 50
+_LOBE_MM, _LOBE_TOUCHED = 60.0, 0.5  # by trial on one rendered lobe, of 48 mm
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
 # Where another body hides one edge all along, the other edge may be that body's as well: a dark leg before a
 # brown panel was read between its own front and the other leg, surely (0.96). Of legs that were told rightly

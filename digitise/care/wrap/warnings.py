@@ -60,9 +60,9 @@ def wrap_warnings(
     crease: float | None,
     clear: float,
     heel_below: float | None,
+    on_end: Sequence[bool],
     kind: LimbKind = LimbKind.LEG,
     narrow: float | None = None,
-    on_end: Sequence[bool],
     end: OnEnd | None = None,
 ) -> tuple[WrapWarning, ...]:
     """Look through a wrap.
@@ -79,12 +79,12 @@ def wrap_warnings(
         How far from it an end must lie, mm.
     heel_below
         Up to this height a leg's girth may fall because it comes from the heel; None for an arm.
+    on_end
+        Of each layer, whether it begins on foot or hand.
     kind
         ``leg`` or ``arm``.
     narrow
         Height of ankle or wrist, from which on pressure is not to rise; None where there is none.
-    on_end
-        Of each layer, whether it begins on foot or hand.
     end
         The same on foot or hand; None where it is not known.
     """

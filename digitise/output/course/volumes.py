@@ -15,6 +15,7 @@ from digitise.tape.places import is_length
 
 GIRTH_STEP_MM = 40.0
 _SAME_MM = 0.01
+_NO_ERROR = 1e-9
 # without it, sds over parts of six legs were 0.81 to 1.02 of those that the limbs themselves say
 _NOT_STATED = 1.15
 
@@ -46,7 +47,8 @@ def _shares(model: ModelForm, low: float, high: float) -> Array:
     for part in model.stretches:
         start, end = max(low, part.from_mm), min(high, part.to_mm)
         inside = float(spread.integrate(start, end)) if end > start else 0.0
-        found.append(inside / float(spread.integrate(part.from_mm, part.to_mm)))
+        # without any error there is none to share
+        found.append(inside / max(float(spread.integrate(part.from_mm, part.to_mm)), _NO_ERROR))
     return np.clip(found, 0.0, 1.0)
 
 

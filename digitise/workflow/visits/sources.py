@@ -59,7 +59,7 @@ def own_measurements(
 
     Returns
     -------
-    The visits in their order, and why others are left out, a sentence each.
+    The visits by time, and why others are left out, a sentence each.
     """
     seen: set[str] = set()
     found, left_out = [], []
@@ -72,7 +72,7 @@ def own_measurements(
         else:
             found.append(visit)
         seen |= marks
-    return tuple(visit for visit in visits if visit in found), tuple(left_out)
+    return tuple(found), tuple(left_out)
 
 
 def from_records(store: Store, client: str) -> tuple[VisitMeasurement, ...]:
@@ -121,12 +121,16 @@ def one_limb(visits: Sequence[VisitMeasurement], limb: LimbKind | None, side: Si
             do="Say which with --limb and --side.",
         )
     last = max(wanted, key=lambda visit: visit.when).model
-    alike = [v for v in visits if v.model.limb == last.limb and bool(v.model.lying) == bool(last.lying)]
-    followed, copies = own_measurements([v for v in alike if v.model.side == last.side])
-    across = [v for v in alike if v.model.side != last.side]
-    otherwise = (OTHERWISE_PLACED.format(visit.place) for visit in wanted if visit not in alike)
+
+    def is_placed_alike(visit: VisitMeasurement) -> bool:
+        return bool(visit.model.lying) == bool(last.lying)
+
+    followed, copies = own_measurements([visit for visit in wanted if is_placed_alike(visit)])
+    across = [v for v in visits if v.model.limb == last.limb and v.model.side != last.side]
+    others = [visit for visit in across if is_placed_alike(visit)]
+    otherwise = (OTHERWISE_PLACED.format(visit.place) for visit in wanted if not is_placed_alike(visit))
     return LimbSeries(
-        followed, tuple(at_same_visit(visit, across) for visit in followed), (*otherwise, *copies)
+        followed, tuple(at_same_visit(visit, others) for visit in followed), (*otherwise, *copies)
     )
 
 
