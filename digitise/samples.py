@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from digitise.anatomy import LimbKind
+from digitise.anatomy import CountedFrom, LimbKind
 from digitise.errors import PhotoError
 
 _PACKAGE = Path(__file__).parent
@@ -18,11 +18,12 @@ _LYING = "lying.json"
 
 @dataclass(frozen=True)
 class SampleLying:
-    """How a sample limb lies: posture, and the landmark's photograph, from 0, with its pixels."""
+    """How a sample limb lies: posture, the landmark's photograph, from 0, its pixels, and what it is."""
 
     posture: Literal["palm-down", "palm-up", "on-back"]
     photo: int
     at: tuple[float, float]
+    place: CountedFrom
 
 
 @dataclass(frozen=True)
@@ -79,4 +80,4 @@ def _lying(path: Path) -> SampleLying | None:
         return None
     told = json.loads(path.read_text(encoding="utf-8"))
     number, x, y = told["landmark"]
-    return SampleLying(told["lying"], int(number) - 1, (float(x), float(y)))
+    return SampleLying(told["lying"], int(number) - 1, (float(x), float(y)), CountedFrom(told["place"]))

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from digitise.anatomy import CountedFrom
 from digitise.capture.calibration.lens import lens_from_json
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.inspection import Inspection, inspect_photos
@@ -93,12 +94,17 @@ def axis_of(inputs: Inputs) -> Pose | None:
     return axis_from_points(np.array(numbers[:3]), np.array(numbers[3:])) if numbers else None
 
 
+def landmark_asked(lying: str) -> CountedFrom:
+    """Return the place that the page asks to tap on a limb that lies so."""
+    return CountedFrom.ANKLE_BONE if lying == "on-back" else CountedFrom.WRIST_CREASE
+
+
 def lying_of(inputs: Inputs) -> Lying | None:
     """Return how the limb lies and from where its heights count; None while either is open or it stands."""
     if not inputs.lying or inputs.landmark is None:
         return None
     photo, x, y = inputs.landmark
-    return Lying(inputs.lying, Landmark(photo, (x, y)))  # type: ignore[arg-type]  # one of the three by Inputs
+    return Lying(inputs.lying, Landmark(photo, (x, y), landmark_asked(inputs.lying)))  # type: ignore[arg-type]  # one of the three by Inputs
 
 
 def field_key(draft: Draft, inputs: Inputs) -> Hashable:

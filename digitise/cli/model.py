@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import CountedFrom, LimbKind, Side
 from digitise.cli import show
 from digitise.cli.options import FieldOption, LensOption, PhotosArgument, Posture
 from digitise.errors import OutlineError, ShapeError
@@ -72,6 +72,13 @@ def model(
             "bone): the photograph's number, and its pixels from the left and from the top.",
         ),
     ] = None,
+    counted_from: Annotated[
+        CountedFrom | None,
+        typer.Option(
+            "--counted-from",
+            help="Which place the landmark is: visits that count from different ones are then not compared.",
+        ),
+    ] = None,
     hand: Annotated[
         list[Path] | None,
         typer.Option(
@@ -99,7 +106,7 @@ def model(
     from digitise.workflow.measure import measure_limb
 
     axis_pose = None if axis is None else _axis(axis)
-    lies = _lying(lying, landmark, axis)
+    lies = _lying(lying, landmark, axis, counted_from)
     profile = read_lens(lens_profile_file) if lens_profile_file else None
     known, table = read_field(field), read_tape_table(tape)
     check_model_folder(out)
@@ -181,7 +188,7 @@ def _of_sample(visit: SampleVisit) -> Lying | None:
     from digitise.workflow.posture.lying import Landmark, Lying
 
     lies = visit.lying
-    return None if lies is None else Lying(lies.posture, Landmark(lies.photo, lies.at))
+    return None if lies is None else Lying(lies.posture, Landmark(lies.photo, lies.at, lies.place))
 
 
 def _follow_up(first: Path, last: Path, out: Path) -> tuple[dict[str, object], list[str]]:
@@ -218,7 +225,9 @@ def _axis(text: str) -> Pose:
         raise typer.BadParameter(str(problem), param_hint="--axis") from problem
 
 
-def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> Lying | None:
+def _lying(
+    posture: Posture | None, landmark: str | None, axis: str | None, place: CountedFrom | None
+) -> Lying | None:
     """Return how a limb lies and from where its heights count, None for one that stands.
 
     Raises
@@ -229,8 +238,9 @@ def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> L
     from digitise.workflow.posture.lying import Landmark, Lying
 
     if posture is None:
-        if landmark is not None:
-            raise typer.BadParameter("say how the limb lies with --lying as well", param_hint="--landmark")
+        for given, name in ((landmark, "--landmark"), (place, "--counted-from")):
+            if given is not None:
+                raise typer.BadParameter("say how the limb lies with --lying as well", param_hint=name)
         return None
     if axis is not None:
         raise typer.BadParameter("give --axis or --lying, not both", param_hint="--axis")
@@ -241,7 +251,7 @@ def _lying(posture: Posture | None, landmark: str | None, axis: str | None) -> L
             param_hint="--landmark",
         )
     number, x, y = match.groups()
-    return Lying(posture, Landmark(int(number) - 1, (float(x), float(y))))
+    return Lying(posture, Landmark(int(number) - 1, (float(x), float(y)), place))
 
 
 def _corrections(paths: Sequence[Path], photos: Sequence[Path]) -> dict[str, Correction]:

@@ -6,7 +6,7 @@ teaching.
 
 from __future__ import annotations
 
-from digitise.anatomy import LimbKind
+from digitise.anatomy import CountedFrom, LimbKind
 
 _ENDS = {LimbKind.LEG: "toes", LimbKind.ARM: "fingers"}
 _LEFT_OUT = {LimbKind.LEG: ("foot", "groin"), LimbKind.ARM: ("hand", "armpit")}
@@ -19,10 +19,20 @@ POSTURES = {
     "on-back": "lying on the back",
 }
 
+# From where heights of a limb that lies count.
+PLACES = {
+    CountedFrom.WRIST_CREASE: "the wrist crease",
+    CountedFrom.ELBOW_TIP: "the tip of the elbow",
+    CountedFrom.ANKLE_BONE: "the ankle bone",
+    CountedFrom.KNEECAP: "the kneecap",
+}
 
-def counted_from(lying: str | None) -> str:
+
+def counted_from(lying: str | None, place: CountedFrom | None = None) -> str:
     """Return from where heights count, such as ``the mat``, of a limb that lies so or stands."""
-    return "the landmark" if lying else "the mat"
+    if not lying:
+        return "the mat"
+    return "the landmark" if place is None else PLACES[place]
 
 
 LIMITS = (

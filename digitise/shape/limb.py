@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from typing_extensions import TypeVar
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import CountedFrom, LimbKind, Side
 from digitise.errors import ShapeError
 from digitise.geometry.rigid import Array, Pose
 from digitise.geometry.support import area_weights, fourier
@@ -111,6 +111,8 @@ class Limb:
     lying
         How a limb lies, the y of its axis frame upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for
         one that stands, or whose axis was given.
+    counted_from
+        The place from which heights count on one that lies; None where it was not said, or it stands.
     print_scale
         (p,) by how much sheets printed one sd of their scale too small would have moved the parameters, mm.
         Its outer product is part of ``covariance``, nothing may be learnt from it, and limbs measured on the
@@ -131,6 +133,7 @@ class Limb:
     sway: Array | None = None
     lying: str = ""
     print_scale: Array | None = None
+    counted_from: CountedFrom | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", LimbKind(self.kind))

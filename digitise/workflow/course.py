@@ -15,10 +15,10 @@ from digitise.care.course.plateau import CourseVerdict, Plateau
 from digitise.care.course.repeatability import Repeatability, repeatability
 from digitise.care.course.visits import REPEAT_SEM_PERCENT, RepeatError, VisitVolume
 from digitise.errors import CourseError
-from digitise.output.cautions import POSTURES
+from digitise.output.cautions import POSTURES, counted_from
 from digitise.output.course import volumes as stored
 from digitise.output.course.repeat_form import Repeats
-from digitise.workflow.visits.measured import NO_TIMES, LimbSeries, VisitMeasurement
+from digitise.workflow.visits.measured import NO_TIMES, LimbSeries, VisitMeasurement, placed_alike
 from digitise.workflow.visits.sources import own_measurements
 
 _Key = tuple[LimbKind, Side, date]
@@ -59,7 +59,7 @@ def common_heights(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
     Raises
     ------
     CourseError
-        They share too little, or some stood and others lay.
+        They share too little, some stood and others lay, or heights count from different places.
     """
     stood = next((visit for visit in visits if not visit.model.lying), None)
     lay = next((visit for visit in visits if visit.model.lying), None)
@@ -70,6 +70,7 @@ def common_heights(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
             where=lay.place,
             do=f"Leave out those that lay, or those that stood (such as {stood.place}).",
         )
+    _require_one_start(visits)
     low = max(visit.model.from_mm for visit in visits)
     high = min(visit.model.to_mm for visit in visits)
     if high - low < LEAST_OVERLAP_MM:
@@ -80,6 +81,23 @@ def common_heights(visits: Sequence[VisitMeasurement]) -> tuple[float, float]:
             do="Make the models between the same heights, or leave out the one that does not fit.",
         )
     return low, high
+
+
+def _require_one_start(visits: Sequence[VisitMeasurement]) -> None:
+    """Check that nothing speaks against heights that all count from one place."""
+    named = [visit for visit in visits if visit.model.counted_from is not None]
+    for visit in named:
+        if not placed_alike(visit.model, named[-1].model):
+            raise CourseError(
+                f"Here heights count from {_start(visit)}, at another visit from {_start(named[-1])}: "
+                "volumes cannot be put side by side.",
+                where=visit.place,
+                do="Tap the same place at every visit; leave out those that count from elsewhere.",
+            )
+
+
+def _start(visit: VisitMeasurement) -> str:
+    return counted_from(visit.model.lying, visit.model.counted_from)
 
 
 def _volume(visit: VisitMeasurement, other: VisitMeasurement | None, low: float, high: float) -> VisitVolume:

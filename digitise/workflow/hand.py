@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import CountedFrom, LimbKind, Side, counts_alike
 from digitise.capture.calibration.markers import Detection, find_markers
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
@@ -157,7 +157,8 @@ def with_hand(
     try:
         if trouble is not None:
             raise trouble
-        if limb.kind != LimbKind.ARM or not limb.lying or measured.landmark is None:
+        wrist = counts_alike(limb.counted_from, CountedFrom.WRIST_CREASE)
+        if limb.kind != LimbKind.ARM or not limb.lying or measured.landmark is None or not wrist:
             raise ShapeError(
                 "a hand is joined to an arm that lies, its heights counted from the wrist crease.",
                 do="Lay the arm down, give --lying and the wrist crease as --landmark.",

@@ -217,7 +217,8 @@ def fit_outlines(
     told += hidden_findings(sighted.outlines, fit.limb.from_mm, fit.limb.to_mm)
     told += more_photos(fit.limb, sighted.calibration.cameras, sighted.outlines)
     if sighted.posture:
-        fit = replace(fit, limb=with_unsure_start(fit.limb, sighted.start_sd_mm))
+        lain = replace(fit.limb, counted_from=sighted.counted_from)
+        fit = replace(fit, limb=with_unsure_start(lain, sighted.start_sd_mm))
         told += lying_findings(sighted.outlines, fit.limb)
     return Measured(
         photos=sighted.photos,

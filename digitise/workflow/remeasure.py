@@ -164,7 +164,7 @@ def _job(
     for file, text in texts.items():
         if text:
             (folder / file).write_text(text, encoding="utf-8")
-    lying, landmark, axis = _how_it_lay(store, visit)
+    lying, landmark, place, axis = _how_it_lay(store, visit)
     return MeasureJob(
         name,
         tuple(str(path) for path in photos),
@@ -180,22 +180,28 @@ def _job(
         same_visit=True,  # somebody stored them as one visit
         lying=lying,
         landmark=landmark,
+        counted_from=place,
         axis=axis,
     )
 
 
-def _how_it_lay(store: Store, visit: Visit) -> tuple[str, tuple[float, ...], tuple[float, ...]]:
-    """Return how a stored limb lay, its landmark and its axis where a person gave it; else empty.
+def _how_it_lay(store: Store, visit: Visit) -> tuple[str, tuple[float, ...], str, tuple[float, ...]]:
+    """Return how a stored limb lay, its landmark, what that is, and an axis that a person gave; else empty.
 
     The axis of a limb that lies is found again; that of one that stands is the mat's.
     """
     model = json.loads(store.model(visit.id).json) if visit.has_model else {}
     place = model.get("landmark")
     if model.get("lying") and place:
-        return str(model["lying"]), (place["photo"] - 1.0, place["x_px"], place["y_px"]), ()
+        return (
+            str(model["lying"]),
+            (place["photo"] - 1.0, place["x_px"], place["y_px"]),
+            place.get("place") or "",
+            (),
+        )
     axis = model.get("axis_from_world")
     numbers = (*(x for row in axis["rotation"] for x in row), *axis["translation_mm"]) if axis else ()
-    return "", (), () if numbers == _UPRIGHT else tuple(float(x) for x in numbers)
+    return "", (), "", () if numbers == _UPRIGHT else tuple(float(x) for x in numbers)
 
 
 def _beside(

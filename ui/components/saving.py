@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import LimbKind, Side, counts_alike
 from digitise.errors import DigitiseError, RecordError
 from digitise.geometry.support import points_on_axis
 from digitise.output.model.form import AxisForm
@@ -216,9 +216,12 @@ def _lying(store: Store, visit: Visit) -> Inputs:
     if summary is None or summary.lying is None or summary.landmark is None:
         return Inputs()
     place = summary.landmark
-    if len(summary.photos) != len(visit.photos):  # one was left out, so numbers differ: ask for the tap again
+    lies = Inputs(lies=summary.lying, landmark=(place.photo - 1, place.x_px, place.y_px))
+    asked = work.landmark_asked(lies.lying)
+    # one photograph was left out, so that numbers differ, or it is another place: ask for the tap again
+    if len(summary.photos) != len(visit.photos) or not counts_alike(place.place, asked):
         return Inputs(lies=summary.lying)
-    return Inputs(lies=summary.lying, landmark=(place.photo - 1, place.x_px, place.y_px))
+    return lies
 
 
 def _is_beside(axis: AxisForm) -> bool:

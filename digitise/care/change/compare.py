@@ -12,6 +12,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from digitise.anatomy import counts_alike
 from digitise.care.change.align import align_and_solve, mirror
 from digitise.care.change.joint_posterior import Joint, volumes
 from digitise.care.change.likeness import OTHER_LIMB, SAME_LIMB
@@ -163,13 +164,20 @@ def compare(
     ------
     ModelError
         When the limbs are of different kinds, of the wrong sides, or share less than 50 mm, or when one stood
-        and the other lay.
+        and the other lay,
+        or their heights count from different places.
     """
     if bool(first.lying) != bool(second.lying):
         raise ModelError(
             "One of the two limbs lay when it was measured and the other did not, so their heights do not "
             "count from one place.",
             do="Compare measurements taken alike: both standing, or both lying.",
+        )
+    if not counts_alike(first.counted_from, second.counted_from):
+        raise ModelError(
+            f"Heights of one count from {first.counted_from}, of the other from {second.counted_from}: what "
+            "lies side by side is not the same part of the limb.",
+            do="Tap the same place at every visit; measure one of the two again from the other's.",
         )
     if mirrored and first.side == second.side:
         raise ModelError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -87,7 +87,10 @@ def model_from_bytes(text: str | bytes, limb: bytes, folder: Path) -> StoredMode
         raise ModelError(
             "The file was changed or cut short, or belongs to another model.json.", where=path, do=_AGAIN
         )
-    found = limb_from_bytes(limb, summary.limb, summary.side, path, summary.lying or "")
+    found = replace(
+        limb_from_bytes(limb, summary.limb, summary.side, path, summary.lying or ""),
+        counted_from=summary.counted_from,
+    )
     end = end_from_bytes(limb, found, path)
     check_same(found, end, summary, str(folder))
     return StoredModel(found, summary, end)

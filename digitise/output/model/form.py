@@ -12,6 +12,7 @@ from typing import Annotated, Final, Literal
 import numpy as np
 from pydantic import AwareDatetime, Field, model_validator
 
+from digitise.anatomy import CountedFrom
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.output.forms import (
@@ -250,11 +251,15 @@ class AxisForm(Form):
 
 
 class LandmarkForm(Form):
-    """The place on a lying limb from which heights count: photograph, from 1, and pixels in it."""
+    """The place on a lying limb from which heights count: photograph, from 1, and pixels in it; its name.
+
+    ``place`` is null where it was not said, as in files of earlier versions.
+    """
 
     photo: Annotated[int, Field(ge=1, le=100)]
     x_px: _Pixels
     y_px: _Pixels
+    place: CountedFrom | None = None
 
 
 class ModelForm(Form):
@@ -303,6 +308,11 @@ class ModelForm(Form):
     lying: Lies | None = None
     landmark: LandmarkForm | None = None
     seal: Digest | None = None
+
+    @property
+    def counted_from(self) -> CountedFrom | None:
+        """The place on a limb that lies from which heights count; None where nobody said, or it stands."""
+        return None if self.landmark is None else self.landmark.place
 
     @model_validator(mode="after")
     def _in_order(self) -> ModelForm:

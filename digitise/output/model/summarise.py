@@ -131,7 +131,9 @@ def _landmark(measured: Measured) -> form.LandmarkForm | None:
     if measured.landmark is None:
         return None
     number, x, y = measured.landmark
-    return form.LandmarkForm(photo=number + 1, x_px=rounded(x), y_px=rounded(y))
+    return form.LandmarkForm(
+        photo=number + 1, x_px=rounded(x), y_px=rounded(y), place=measured.fit.limb.counted_from
+    )
 
 
 def _section(section: Section) -> form.SectionForm:

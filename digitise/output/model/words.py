@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from digitise.output.cautions import POSTURES
+from digitise.output.cautions import POSTURES, counted_from
 from digitise.output.model.form import ModelForm, PlaceGirthForm, TapeCheckForm, TapedEndForm
 from digitise.output.model.segments import segment_girths
 from digitise.tape.places import place_words
@@ -70,7 +70,8 @@ def _lying(summary: ModelForm) -> Iterator[str]:
     """Say how a limb lay, and from where its heights count."""
     if summary.lying is not None and summary.landmark is not None:
         file = summary.photos[summary.landmark.photo - 1].file
-        yield f"Measured {POSTURES[summary.lying]}; heights count from the landmark tapped in {file}."
+        start = counted_from(summary.lying, summary.counted_from)
+        yield f"Measured {POSTURES[summary.lying]}; heights count from {start}, tapped in {file}."
 
 
 def _beyond(summary: ModelForm) -> Iterator[str]:

@@ -82,7 +82,7 @@ def _observations(
         name = f"{summary.side.capitalize()} {summary.limb}"
         girth = _observation(visit, client, "Girth of the limb", name, str(section.height_mm))
         valued = _valued(girth, section.girth_mm, section.girth_mm_95, "mm")
-        height = HEIGHT.format(counted_from(summary.lying))
+        height = HEIGHT.format(counted_from(summary.lying, summary.counted_from))
         valued["component"].append(_component(height, section.height_mm, "mm"))
         yield valued
     yield from _beyond(visit, client)
@@ -121,7 +121,7 @@ def _beyond(visit: ReportVisit, client: str) -> Iterator[Resource]:
 
 
 def _place(summary: ModelForm, low: float, high: float) -> str:
-    start = counted_from(summary.lying)
+    start = counted_from(summary.lying, summary.counted_from)
     return f"{summary.side.capitalize()} {summary.limb}, {low:.0f} to {high:.0f} mm from {start}"
 
 

@@ -83,14 +83,14 @@ def report_figures(report: Report) -> dict[str, Callable[[], Figure]]:
 
 def _first_page(pages: Pages, report: Report) -> None:
     words = report.form
-    last = words.visits[-1]
+    last, limb = words.visits[-1], report.last.model.limb
     pages.head(f"Limb report: {words.side} {words.limb}", f"made {day(words.created)}")
     pages.notice(words.safety)
     visits = f"{day(last.taken)}"
     if len(words.visits) > 1:
         visits += f", visit {len(words.visits)} since {day(words.visits[0].taken)}"
     segment = (
-        f"{words.from_mm:.0f} to {words.to_mm:.0f} mm from {counted_from(report.last.model.limb.lying)}."
+        f"{words.from_mm:.0f} to {words.to_mm:.0f} mm from {counted_from(limb.lying, limb.counted_from)}."
     )
     pages.facts(
         [

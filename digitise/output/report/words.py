@@ -50,7 +50,7 @@ def _paragraphs(summary: ModelForm, followed: Course, change: Change | None) -> 
         )
     yield (
         "All intervals are 95 %. Girth is what a taut tape reads. Heights are along the limb's axis, from "
-        f"{counted_from(summary.lying)}. The sum of cones from the tape alone is "
+        f"{counted_from(summary.lying, summary.counted_from)}. The sum of cones from the tape alone is "
         f"{'not known' if summary.cone_volume_ml is None else f'{summary.cone_volume_ml:.0f} mL'} between "
         f"{summary.from_mm:.0f} and {summary.to_mm:.0f} mm. {summary.cone_note}"
     )

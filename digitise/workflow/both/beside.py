@@ -11,7 +11,7 @@ from digitise.errors import CourseError
 from digitise.output.course.volumes import common_sds, stored_volume
 from digitise.shape.limb import Estimate
 from digitise.workflow.course import common_heights
-from digitise.workflow.visits.measured import VisitMeasurement
+from digitise.workflow.visits.measured import VisitMeasurement, placed_alike
 from digitise.workflow.visits.sources import at_same_visit
 
 
@@ -68,11 +68,11 @@ def both_limbs(
     other = at_same_visit(visit, across)
     if other is None:
         return None
-    if model.lying != other.model.lying:
+    if model.lying != other.model.lying or not placed_alike(model, other.model):
         raise CourseError(
             "The two limbs were not placed alike (standing, or lying one way), so their heights do not count "
             "from one place.",
-            do="Measure both standing, or both lying the same way.",
+            do="Measure both standing, or both lying the same way and counted from the same place.",
         )
     low, high = common_heights([visit, other])
     measured = [(stored_volume(one.model, low, high), one.model) for one in (visit, other)]

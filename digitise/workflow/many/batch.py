@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from digitise.anatomy import CountedFrom
 from digitise.capture.calibration.lens import read_lens
 from digitise.capture.outline.correction import read_correction
 from digitise.capture.sheets.field import read_field
@@ -69,7 +70,8 @@ def _lying(job: MeasureJob) -> Lying | None:
     if not job.lying:
         return None
     photo, x, y = job.landmark
-    return Lying(job.lying, Landmark(int(photo), (x, y)))  # type: ignore[arg-type]  # as a model kept it
+    place = CountedFrom(job.counted_from) if job.counted_from else None
+    return Lying(job.lying, Landmark(int(photo), (x, y), place))  # type: ignore[arg-type]  # as a model kept it
 
 
 def run_batch(
@@ -146,7 +148,17 @@ def _row(done: Done[MeasureJob, ResultRow]) -> ResultRow:
 def job_key(job: MeasureJob) -> str:
     """Return the digest of all that a visit's result is made from: its settings and its files' bytes."""
     files = (*job.photos, job.field, job.tape, job.lens, *job.corrections)
-    settings = (job.limb, job.side, job.from_mm, job.to_mm, job.same_visit, job.lying, job.landmark, job.axis)
+    settings = (
+        job.limb,
+        job.side,
+        job.from_mm,
+        job.to_mm,
+        job.same_visit,
+        job.lying,
+        job.landmark,
+        job.axis,
+        job.counted_from,
+    )
     digest = hashlib.sha256(repr(settings).encode())
     for path in files:
         digest.update(_file_digest(path))

@@ -9,11 +9,11 @@ from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import CountedFrom, LimbKind, Side
 from digitise.errors import TableError
 
 _COLUMNS = ("name", "photos", "field", "tape", "limb", "side")
-_OPTIONAL = ("from_mm", "to_mm", "lens", "lying", "landmark")
+_OPTIONAL = ("from_mm", "to_mm", "lens", "lying", "landmark", "counted_from")
 _LIES = {"palm-down": LimbKind.ARM, "palm-up": LimbKind.ARM, "on-back": LimbKind.LEG}
 _MOST_PHOTOS = 12
 _LARGEST_PIXEL = 40_000.0
@@ -44,6 +44,8 @@ class MeasureJob:
         Somebody answers for it that the photographs are of one visit.
     lying, landmark
         How a limb lies that does not stand, and from where its heights count: photograph, from 0, and pixels.
+    counted_from
+        Which place on the limb that is; empty where it was not said.
     axis
         Frame of the limb's axis that a person typed: the rotation's rows, then the translation, mm.
     """
@@ -63,6 +65,7 @@ class MeasureJob:
     lying: str = ""
     landmark: tuple[float, ...] = ()
     axis: tuple[float, ...] = ()
+    counted_from: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,7 +104,8 @@ def read_table(path: Path, out: Path) -> tuple[MeasureJob, ...]:
     ----------
     path
         A CSV file with the columns name, photos (a folder, or files separated by ``;``), field, tape, limb
-        and side, and if wanted from_mm, to_mm, lens, and for a limb that lies lying and landmark.
+        and side, and if wanted from_mm, to_mm, lens, and for a limb that lies lying, landmark and
+        counted_from.
     out
         Folder that holds the models, one folder for each name.
 
@@ -172,6 +176,7 @@ def _job(row: dict[str, str | None], line: int, path: Path, out: Path) -> Measur
         str(home / cell["lens"]) if cell["lens"] else "",
         lying=lying,
         landmark=landmark,
+        counted_from=_place(cell, where),
     )
 
 
@@ -199,6 +204,21 @@ def _lying(cell: dict[str, str], where: str) -> tuple[str, tuple[float, ...]]:
             "such as 2;2210;1480.",
         )
     return lying, (photo - 1.0, x, y)
+
+
+def _place(cell: dict[str, str], where: str) -> str:
+    """Return which place heights count from on a limb that lies; empty where it was not said."""
+    text = cell["counted_from"]
+    if not text:
+        return ""
+    if not cell["lying"] or text not in tuple(CountedFrom) or CountedFrom(text).limb != cell["limb"]:
+        raise TableError(
+            f"Heights along the {cell['limb']} are said to count from {text!r}.",
+            where=where,
+            do="Write wrist-crease or elbow-tip for an arm that lies, ankle-bone or kneecap for a leg that "
+            "lies, else nothing.",
+        )
+    return text
 
 
 def _photos(text: str, home: Path, where: str) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import CountedFrom, LimbKind, Side
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.lying.axis import find_axis
 from digitise.capture.lying.silhouette import drawn_silhouette, find_silhouette
@@ -38,10 +38,14 @@ _LEAST_APART_DEG = 20.0
 
 @dataclass(frozen=True)
 class Landmark:
-    """A place on the skin that a person tapped in a photograph: its number from 0, and pixels (x, y)."""
+    """A place on the skin that a person tapped in a photograph: its number from 0, and pixels (x, y).
+
+    ``place`` says which one it is; None where nobody said.
+    """
 
     photo: int
     at: tuple[float, float]
+    place: CountedFrom | None = None
 
 
 @dataclass(frozen=True)
@@ -65,9 +69,15 @@ class Lying:
         Raises
         ------
         ShapeError
-            An arm is said to lie on its back, or a leg on its palm.
+            An arm is said to lie on its back, a leg on its palm, or the landmark is none of that limb.
         """
         require_lies(limb, self.posture)
+        place = self.landmark.place
+        if place is not None and place.limb != limb:
+            raise ShapeError(
+                f"Heights along the {limb} cannot count from {place}.",
+                do="Say wrist-crease or elbow-tip for an arm, ankle-bone or kneecap for a leg.",
+            )
 
 
 def require_lies(limb: LimbKind, posture: Posture) -> None:
@@ -215,6 +225,7 @@ def settle(
         axis_from_world=axis,
         findings=(*sighted.findings, *bend_findings(turn, limb), *start_findings(place, name)),
         landmark=(landmark.photo, *landmark.at),
+        counted_from=landmark.place,
         start_sd_mm=place.sd_mm,
     )
 

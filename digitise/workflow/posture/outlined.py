@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from digitise.anatomy import CountedFrom
 from digitise.capture.calibration.calibrate import Calibration
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
@@ -37,6 +38,8 @@ class Outlined:
         How a lying limb lies; empty for others.
     landmark
         Photograph, from 0 among these, and pixels of the place from which its heights count.
+    counted_from
+        Which place that is; None where it was not said.
     start_sd_mm
         How well that place is known along the limb, one sd.
     tape_may_tell
@@ -53,5 +56,6 @@ class Outlined:
     above: tuple[FromAbove, ...] = ()
     posture: str = ""
     landmark: tuple[int, float, float] | None = None
+    counted_from: CountedFrom | None = None
     start_sd_mm: float = TAP_SD_MM
     tape_may_tell: bool = False

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import LimbKind, Side, counts_alike
 from digitise.output.model.form import ModelForm
 
 CREATED = (
@@ -17,11 +17,16 @@ NO_TIMES = (
     "nor verdict is given: give the time of each visit."
 )
 OTHERWISE_PLACED = (
-    "{}: left out, as the limb was not placed as at the last visit (standing or lying), so that heights "
-    "count from another place."
+    "{}: left out, as the limb was not placed as at the last visit (standing or lying, and what was "
+    "tapped), so that heights count from another place."
 )
 # Both limbs of one visit are measured within this time.
 SAME_VISIT = timedelta(hours=12)
+
+
+def placed_alike(one: ModelForm, other: ModelForm) -> bool:
+    """Tell whether heights along two limbs may count from one place: both stood, or both lay and no more."""
+    return bool(one.lying) == bool(other.lying) and counts_alike(one.counted_from, other.counted_from)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING
 from digitise.anatomy import LimbKind, Side
 from digitise.errors import CourseError
 from digitise.output.model.file import read_model, summary_from_json
-from digitise.workflow.visits.measured import OTHERWISE_PLACED, SAME_VISIT, LimbSeries, VisitMeasurement
+from digitise.workflow.visits.measured import (
+    OTHERWISE_PLACED,
+    SAME_VISIT,
+    LimbSeries,
+    VisitMeasurement,
+    placed_alike,
+)
 
 if TYPE_CHECKING:
     from digitise.record.store import Store
@@ -123,7 +129,7 @@ def one_limb(visits: Sequence[VisitMeasurement], limb: LimbKind | None, side: Si
     last = max(wanted, key=lambda visit: visit.when).model
 
     def is_placed_alike(visit: VisitMeasurement) -> bool:
-        return bool(visit.model.lying) == bool(last.lying)
+        return placed_alike(visit.model, last)
 
     followed, copies = own_measurements([visit for visit in wanted if is_placed_alike(visit)])
     across = [v for v in visits if v.model.limb == last.limb and v.model.side != last.side]
