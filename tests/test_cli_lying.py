@@ -6,6 +6,8 @@ import pytest
 from commands import run
 from conftest import ROOT
 
+from digitise.output.model.file import read_model
+
 ARM = ROOT / "sample-images/arm-week0"
 FILES = (
     "model",
@@ -25,6 +27,8 @@ FILES = (
             "not both",
         ),
         (("--limb", "arm", "--lying", "sideways"), "palm-down"),
+        (("--limb", "arm", "--counted-from", "elbow-tip"), "--lying"),
+        (("--limb", "arm", "--lying", "palm-down", "--counted-from", "knuckle"), "wrist-crease"),
     ],
 )
 def test_options_that_do_not_go_together_are_wrong_use(options, said, tmp_path, capsys):
@@ -40,13 +44,32 @@ def test_a_posture_of_another_limb_is_refused(tmp_path, capsys):
     assert "No leg lies palm-down" in error
 
 
+def test_a_place_of_another_limb_is_refused(tmp_path, capsys):
+    options = (
+        "--limb",
+        "arm",
+        "--lying",
+        "palm-down",
+        "--landmark",
+        "2,880,790",
+        "--counted-from",
+        "kneecap",
+    )
+    code, _, error = run(capsys, *FILES, *options, "--out", str(tmp_path / "arm"))
+    assert code == 3
+    assert "cannot count from kneecap" in error
+
+
 @pytest.mark.slow
 def test_how_the_limb_lay_is_kept(tmp_path, capsys):
     options = ("--limb", "arm", "--lying", "palm-down", "--landmark", "2,887.6,797.6", "--json")
+    options += ("--counted-from", "wrist-crease")
     code, out, error = run(capsys, *FILES, *options, "--out", str(tmp_path / "arm"))
     assert code == 0, error
     said = json.loads(out)
-    assert (said["lying"], said["landmark"]) == ("palm-down", {"photo": 2, "x_px": 887.6, "y_px": 797.6})
+    place = {"photo": 2, "x_px": 887.6, "y_px": 797.6, "place": "wrist-crease"}
+    assert (said["lying"], said["landmark"]) == ("palm-down", place)
+    assert read_model(tmp_path / "arm").limb.counted_from == "wrist-crease"
 
 
 CHECK = ("check", *FILES[1:4], "--field", str(ARM / "field.json"))

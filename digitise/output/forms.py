@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from digitise import __version__
-from digitise.anatomy import LimbKind, Side
+from digitise.anatomy import CountedFrom, LimbKind, Side
 from digitise.shape.limb import AnyEstimate
 
 DIGITS = 3
@@ -36,6 +36,7 @@ LimbField = Annotated[LimbKind, Field(strict=False)]
 SideField = Annotated[Side, Field(strict=False)]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
+Pixels = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
 Area = Annotated[float, Field(gt=0, le=2_000_000)]
 Millilitres = Annotated[float, Field(gt=0, le=200_000)]
@@ -97,3 +98,15 @@ def now() -> datetime:
 def software() -> SoftwareForm:
     """Return what writes the file."""
     return SoftwareForm(name="digitise", version=__version__)
+
+
+class LandmarkForm(Form):
+    """The place on a lying limb from which heights count: photograph, from 1, and pixels in it; its name.
+
+    ``place`` is null where it was not said, as in files of earlier versions.
+    """
+
+    photo: Annotated[int, Field(ge=1, le=100)]
+    x_px: Pixels
+    y_px: Pixels
+    place: CountedFrom | None = None

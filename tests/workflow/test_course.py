@@ -9,8 +9,10 @@ from model_folders import model_folder
 from record_models import tape_of
 from solid_limbs import cone_with, limb
 
+from digitise.anatomy import CountedFrom
 from digitise.errors import CourseError, RecordError
 from digitise.output.course.volumes import stored_girths, stored_volume
+from digitise.output.forms import LandmarkForm
 from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
@@ -188,6 +190,25 @@ def test_a_limb_that_lies_is_not_followed_with_one_that_stood(left, right):
     found = one_limb([lying(left[0]), *left[1:], *right], None, "left")
     assert found.visits == left[1:]
     assert found.remarks == (OTHERWISE_PLACED.format(left[0].place),)
+
+
+def counted(visit, place):
+    """Return a visit at which the limb lay, its heights counted from a place, or nobody said which."""
+    landmark = LandmarkForm(photo=1, x_px=10.0, y_px=10.0, place=place and CountedFrom(place))
+    return replace(visit, model=lying(visit).model.model_copy(update={"landmark": landmark}))
+
+
+def test_heights_from_two_places_are_not_put_side_by_side(left):
+    """The ankle bone and the kneecap are 400 mm apart; what was not said may be either."""
+    ankle, knee = counted(left[0], "ankle-bone"), counted(left[1], "kneecap")
+    with pytest.raises(CourseError, match="count from the ankle bone, at another visit from the kneecap"):
+        follow(with_others((ankle, knee), ()))
+    with pytest.raises(CourseError, match="count from the ankle bone"):
+        follow(with_others((ankle, counted(left[2], None), knee), ()))
+    assert len(follow(with_others((ankle, counted(left[1], None)), ())).points) == 2
+    found = one_limb([ankle, knee, counted(left[2], "kneecap")], None, None)
+    assert [visit.model.counted_from for visit in found.visits] == ["kneecap", "kneecap"]
+    assert found.remarks == (OTHERWISE_PLACED.format(ankle.place),)
 
 
 def test_a_copy_is_no_visit_and_no_repeat(left):

@@ -78,7 +78,8 @@ def check_together(
     alike = {pair for pair in pairs if pair in still or time_clash(photos, *pair) is None} - feet
     clashes: list[Clash | None] = []
     for a, b in pairs:
-        one_phone = calibration.lens_of[a] == calibration.lens_of[b]
+        # two photographs do not tell a limb that lies: nothing is there to hold a third one against
+        one_phone = not lying and calibration.lens_of[a] == calibration.lens_of[b]
         doubtful = (a, b) in still | feet or (one_phone and _one_beside_others(a, b, alike))
         told = time_clash(photos, a, b, untouched=moved[a, b] is None and doubtful)
         clashes += [moved[a, b], told, _lens_clash(a, b, calibration)]

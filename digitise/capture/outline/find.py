@@ -19,7 +19,7 @@ from digitise.capture.outline.lying.find import find_lying_region
 from digitise.capture.outline.region import Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, Stretch
 from digitise.capture.outline.segmentation import find_region
-from digitise.capture.outline.subpixel import inside_picture
+from digitise.capture.outline.sub_pixel.edge import inside_picture
 from digitise.capture.outline.trace import Traced, trace_edges
 from digitise.capture.photo.photograph import Photograph
 from digitise.capture.photo.rectified import Strip, rectify

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_propagation, maximum_filter1d
 
 from digitise.capture.outline.region import FOOT_TOP_MM, Region
 from digitise.capture.outline.result import Outline
+from digitise.capture.outline.sub_pixel.edge import PASSES
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.surroundings.foothold import NearMat
 from digitise.capture.surroundings.sticks import InFront
+from digitise.geometry.rigid import Array
 from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
@@ -23,6 +26,7 @@ SUPPORT = "a support under the limb"
 _ANKLE_MM = (80.0, 160.0)
 _WITHIN_MM = 8.0  # of a body's edges
 _NEIGHBOUR_MM = 60.0  # of a body beside the limb
+_GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _BESIDE_MM = np.array([6.0, 10.0, 14.0])
 _BURNT = 240  # of 255, in every channel: the tone curve's shoulder shows no shade any more
 _BURNT_MM = 100.0  # so far beyond where it was lost
@@ -135,3 +139,19 @@ def holds_sticks(outline: Outline, strip: Strip, front: InFront) -> bool:
         if not rows.any() or within[rows].mean() < _STICK_WITHIN:
             return False
     return True
+
+
+def before_it(strip: Strip, edge: Edge, heights: Array, front: InFront) -> NDArray[np.bool_]:
+    """Tell on which rows (n,) something stands before an edge, so that what was found is not the limb's.
+
+    Points that are sure are the limb's, beside a stick as well, but for those next to one that is not: there
+    the line may still pass from the stick's edge to the limb's.
+    """
+    hidden = _nearly(front.hides(strip, edge.points, heights))
+    gap = np.ones((int(_GAP_MM / STEP_MM), 1), np.uint8)
+    closed = cv2.morphologyEx(hidden.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0
+    return np.asarray(closed & _nearly(~edge.sure))
+
+
+def _nearly(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    return np.asarray(maximum_filter1d(flags, 2 * PASSES + 1))

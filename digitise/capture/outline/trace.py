@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
@@ -15,10 +14,10 @@ from digitise.capture.outline.beside.no_body import beneath_hem, beside_dressing
 from digitise.capture.outline.beside.shaded_rim import shaded_rim
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, caps, drawn_offsets
 from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.hiding import BEFORE, hiding, lost_in_light, short_beside
+from digitise.capture.outline.hiding import BEFORE, before_it, hiding, lost_in_light, short_beside
 from digitise.capture.outline.region import FOOT_TOP_MM, Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
-from digitise.capture.outline.subpixel import (
+from digitise.capture.outline.sub_pixel.edge import (
     UNSURE_PX,
     inside_picture,
     near_edge,
@@ -40,7 +39,6 @@ _LYING_FROM_MM = 40.0  # a limb that lies is cut there, until it is known where 
 _FLOOR_SD_PX = 16.0
 _ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
 _ISLAND_OFF_MM, _TOP_MM = 10.0, 10.0
-_GAP_MM = 80.0  # between rows on which an edge is behind a stick
 _FOLD_MM = 22.0  # as deep as a second edge is sought
 _LOBE_MM, _LOBE_TOUCHED = 60.0, 0.5  # by trial on one rendered lobe, of 48 mm
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
@@ -103,7 +101,9 @@ def trace_edges(
     above = heights > (_LYING_FROM_MM if strip.lies else -np.inf)
     edges, drawn, reasons, told = [], [], [], []
     for index, points in enumerate(near):
-        edge = sub_pixel_edge(pixels, points, (-1, 1)[index], blur, region.printed[index][skin])
+        edge = sub_pixel_edge(
+            pixels, points, (-1, 1)[index], blur, region.printed[index][skin], bends=region.rests is None
+        )
         edge = _by_region(edge, region, index, skin, strip)
         if region.rests is None and another:
             edge, second = _beside(pixels, edge, strip, region, index, skin, front, blur)
@@ -113,7 +113,7 @@ def trace_edges(
         else:  # what shines on a limb beside its shadow is no other body, nor are the lines between fingers
             second = no_second_edge(len(edge.points))
         edge = _within(edge, second)
-        behind = _closed(front.hides(strip, edge.points, heights)) & ~edge.sure
+        behind = before_it(strip, edge, heights, front)
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
         hidden[skin] &= ~fold
@@ -221,12 +221,6 @@ def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArr
         lobe = first * STEP_MM > _TOP_MM and jump[first:last].max() <= _LOBE_MM
         own[first:last] |= lobe and not two[first:last].any() and touched[first:last].mean() < _LOBE_TOUCHED
     return np.asarray(own & ~touched & ~two)
-
-
-def _closed(behind: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Close gaps between rows on which an edge goes behind a stick: what was found there is not that edge."""
-    gap = np.ones((int(_GAP_MM / STEP_MM), 1), np.uint8)
-    return np.asarray(cv2.morphologyEx(behind.astype(np.uint8)[:, None], cv2.MORPH_CLOSE, gap)[:, 0] > 0)
 
 
 def _less_sure(edge: Edge, where: NDArray[np.bool_], sd_px: float | Array) -> Edge:

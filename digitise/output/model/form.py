@@ -21,11 +21,13 @@ from digitise.output.forms import (
     Form,
     Height,
     Interval,
+    LandmarkForm,
     Length,
     LimbField,
     Millilitres,
     Name,
     Offset,
+    Pixels,
     SideField,
     SoftwareForm,
     Text,
@@ -66,7 +68,6 @@ class TapeCheckForm(Form):
 
 _Unit = Annotated[float, Field(ge=-1.001, le=1.001)]
 _Row = tuple[_Unit, _Unit, _Unit]
-_Pixels = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
 _Focal = Annotated[float, Field(gt=0, le=1_000_000)]
 _Distortion = Annotated[float, Field(ge=-1_000, le=1_000)]
 _Side = Annotated[int, Field(ge=1, le=100_000)]
@@ -84,8 +85,8 @@ class CameraForm(Form):
     size_px: tuple[_Side, _Side]
     fx_px: _Focal
     fy_px: _Focal
-    cx_px: _Pixels
-    cy_px: _Pixels
+    cx_px: Pixels
+    cy_px: Pixels
     k1: _Distortion
     k2: _Distortion
     rotation: tuple[_Row, _Row, _Row]
@@ -248,18 +249,6 @@ class AxisForm(Form):
 
     rotation: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
     translation_mm: tuple[float, float, float]
-
-
-class LandmarkForm(Form):
-    """The place on a lying limb from which heights count: photograph, from 1, and pixels in it; its name.
-
-    ``place`` is null where it was not said, as in files of earlier versions.
-    """
-
-    photo: Annotated[int, Field(ge=1, le=100)]
-    x_px: _Pixels
-    y_px: _Pixels
-    place: CountedFrom | None = None
 
 
 class ModelForm(Form):

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from digitise.errors import ShapeError, TapeError
 from digitise.geometry.rigid import Pose
 from digitise.output import cautions
-from digitise.output.forms import WarningForm, interval, rounded, software
+from digitise.output.forms import LandmarkForm, WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
 from digitise.output.model.place_girths import doubts, place_girths, taped_end_form
@@ -127,11 +127,11 @@ def cone_beside(
     return rounded(cone), " ".join(notes)
 
 
-def _landmark(measured: Measured) -> form.LandmarkForm | None:
+def _landmark(measured: Measured) -> LandmarkForm | None:
     if measured.landmark is None:
         return None
     number, x, y = measured.landmark
-    return form.LandmarkForm(
+    return LandmarkForm(
         photo=number + 1, x_px=rounded(x), y_px=rounded(y), place=measured.fit.limb.counted_from
     )
 

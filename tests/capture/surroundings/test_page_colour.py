@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from strips import CAMERA, SKIN, made_strip
 
-from digitise.capture.outline.subpixel import without_print
+from digitise.capture.outline.sub_pixel.edge import without_print
 from digitise.capture.photo.colour import brightness_and_hue
 from digitise.capture.photo.rectified import facing_plane
 from digitise.capture.sheets.field import Board

@@ -1,5 +1,7 @@
 """Stated intervals of change against truth, and what two limbs together know better than each alone."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import synthetic
@@ -7,6 +9,7 @@ from drawn_limbs import Truth, draw_anatomy, draw_difference, leg_basis, nominal
 from numpy.testing import assert_allclose
 from scipy.linalg import block_diag
 
+from digitise.anatomy import CountedFrom
 from digitise.care.change import compare as ch
 from digitise.care.change.align import align_and_solve, mirror
 from digitise.care.change.gaussian_factors import AnatomyPrior, CoefficientIndex, condition, kin_factors
@@ -243,6 +246,17 @@ def test_parts_add_up_to_the_whole(swollen):
     edges = [part.segment for part in change.parts]
     assert (edges[0].low, edges[-1].high) == (100.0, 600.0)
     assert [s.high for s in edges[:-1]] == [s.low for s in edges[1:]]
+
+
+def test_limbs_counted_from_two_places_are_not_compared(swollen):
+    """The same heights are not the same part of the limb then; where one was not said, nothing speaks."""
+    first, second = (
+        replace(limb, lying="on-back", counted_from=place)
+        for limb, place in zip(swollen[1], (CountedFrom.ANKLE_BONE, CountedFrom.KNEECAP), strict=True)
+    )
+    with pytest.raises(ModelError, match="one count from ankle-bone, of the other from kneecap"):
+        ch.compare(first, second)
+    assert ch.compare(first, replace(second, counted_from=None)).first.counted_from == "ankle-bone"
 
 
 def test_swapped_visits_change_the_sign(swollen):

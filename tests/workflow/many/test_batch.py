@@ -82,6 +82,18 @@ def test_a_limb_that_lies_has_its_posture_and_landmark(tmp_path):
     first, second = read_table(path, tmp_path)
     assert (first.lying, first.landmark) == ("palm-up", (1.0, 2210.0, 1480.5))
     assert (second.lying, second.landmark) == ("", ())
+    assert (first.counted_from, second.counted_from) == ("", "")
+
+
+def test_the_place_that_heights_count_from_is_one_of_that_limb(tmp_path):
+    path = tmp_path / "lying.csv"
+    row = "a,p.jpg,f,,arm,left,palm-up,2;2210;1480.5"
+    path.write_text(f"{LYING},counted_from\n{row},elbow-tip\n")
+    assert [job.counted_from for job in read_table(path, tmp_path)] == ["elbow-tip"]
+    for cells in (f"{row},kneecap", f"{row},wrist", "a,p.jpg,f,,arm,left,,,wrist-crease"):
+        path.write_text(f"{LYING},counted_from\n{cells}\n")
+        with pytest.raises(TableError, match="said to count from"):
+            read_table(path, tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -172,13 +184,14 @@ def test_a_key_changes_with_every_setting_and_file(jobs, tmp_path):
         {"lying": "on-back", "landmark": (1.0, 880.0, 790.0)},
         {"lying": "on-back", "landmark": (1.0, 881.0, 790.0)},
         {"axis": (1.0,) * 12},
+        {"counted_from": "kneecap"},
     )
     keys = {job_key(job), *(job_key(replace(job, **other)) for other in others)}
     keys |= {
         job_key(replace(job, photos=job.photos[:1])),
         job_key(replace(job, tape=str(tmp_path / "p1.jpg"))),
     }
-    assert len(keys) == 8
+    assert len(keys) == 9
     assert job_key(replace(job, out="elsewhere")) == job_key(job)
 
 

@@ -6,12 +6,13 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, maximum_filter1d, median_filter
 
 from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light, sample_noise
 from digitise.capture.light_steps.step_model import StepFit, estimate_blur, explained_by_step, fit_steps
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.region import Region
+from digitise.capture.outline.sub_pixel.bends import Line, line_through, straight_line
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.photo.resample import read_between
 from digitise.capture.surroundings.sheet_colour import Values
@@ -25,6 +26,10 @@ _REACH_MM = 30.0
 _STEP_GAIN = 6.0  # a perfect step at both scales weighs as much as 6 mm of full evidence
 _STEP_HALVES_PX = (6, 11)
 _STIFFNESS = 0.5
+_ONTO_PX, _ONTO_SD_PX = 14, 6.0  # a row's point lies up to 10 px beside a lip: rendered lobes
+_ONTO_ROWS = 2.0
+_STAYS = 50.0  # more than any step gains: points elsewhere stay
+PASSES = 6  # points: beside a rendered stick up to four were taken for the limb's
 _ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
 _SMOOTH_ROWS = 4.0
 _HALF_PX = 8
@@ -64,8 +69,7 @@ def near_edge(pixels: NDArray[np.uint8], strip: Strip, region: Region, index: in
     at = strip.photo_from_plane(*np.broadcast_arrays(across, heights[:, None]))
     light = gaussian_filter1d(sample_light(pixels, at), _ALONG, axis=0, mode="nearest")
     light = without_print(light, region.printed[index], outward)
-    noise = 2.0 * sample_noise(light)
-    step = sum(explained_by_step(light, half, USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX)
+    step = _told_by_step(light)
     evidence = _on_strip(region.evidence[index], strip, region, across)
     score = _STEP_GAIN * step + outward * np.cumsum(evidence, axis=1) * (pitch / STEP_MM)
     path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=3)
@@ -79,7 +83,13 @@ def _on_strip(table: Values, strip: Strip, region: Region, across: Array) -> Val
 
 
 def sub_pixel_edge(
-    pixels: NDArray[np.uint8], points: Array, outward: int, blur: float, printed: NDArray[np.bool_]
+    pixels: NDArray[np.uint8],
+    points: Array,
+    outward: int,
+    blur: float,
+    printed: NDArray[np.bool_],
+    *,
+    bends: bool = True,
 ) -> Edge:
     """Refine an edge along its normals to a fraction of a pixel.
 
@@ -95,18 +105,46 @@ def sub_pixel_edge(
         Standard deviation of the picture's point spread, px.
     printed
         (n,) True where printed paper is behind: there the edge is told by hue alone.
+    bends
+        Whether it is followed round sharp bends. Beside a support, those are where the limb's edge goes over
+        into the support's: there the line stays straight, and what leaves it is not sure.
     """
+    line = line_through(points) if bends else straight_line(points)
+    printed = line.of_rows(printed)
+    points = _onto_step(pixels, line, outward, printed)
     for reach in (3.0, 2.5, 1.5):
-        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
+        smooth = line.smoothed(_without_spikes(points), _SMOOTH_ROWS)
         normals = outward * right_normals(smooth)
         fit = _fit_along(pixels, smooth, normals, reach, blur, printed)
         points = smooth + fit.position[:, None] * normals
     sd = np.hypot(fit.sd, _FLOOR_PX)
-    sure = _sure(points, normals, fit, sd) & inside_picture(points, pixels)
+    sure = _sure(line, points, normals, fit, sd) & inside_picture(points, pixels)
     sure &= ~_notched(pixels, points, normals)
-    return Edge(
-        points, normals, np.where(sure, sd, np.maximum(sd, 2.0 * UNSURE_PX)), sure, np.ones_like(sure)
-    )
+    least = np.where(sure, sd, np.maximum(sd, 2.0 * UNSURE_PX))
+    return Edge(points, normals, least, sure, np.ones_like(sure)).pick(line.rows)
+
+
+def _onto_step(pixels: NDArray[np.uint8], line: Line, outward: int, printed: NDArray[np.bool_]) -> Array:
+    """Return the line's points (m, 2), those where it is bent on the step of light next to them."""
+    if not line.bent.any():
+        return line.points
+    smooth = line.smoothed(line.points, _ONTO_ROWS)
+    normals = outward * right_normals(smooth)
+    shift = np.arange(-_ONTO_PX, _ONTO_PX + 1)
+    most = max(_STEP_HALVES_PX)
+    s = np.arange(shift[0] - most, shift[-1] + most + 1)
+    light = sample_light(pixels, smooth[:, None] + s[None, :, None] * normals[:, None])
+    light = without_print(gaussian_filter1d(light, _ALONG, axis=0, mode="nearest"), printed, 1)
+    score = _STEP_GAIN * _told_by_step(light)[:, most:-most] - 0.5 * (shift / _ONTO_SD_PX) ** 2
+    score = np.where(line.bent[:, None], score, -_STAYS * np.abs(shift))
+    path = best_path(score.astype(np.float32), stiffness=_STIFFNESS, reach=2)
+    return np.where(line.bent[:, None], smooth + shift[path][:, None] * normals, line.points)
+
+
+def _told_by_step(light: NDArray[np.float32]) -> Array:
+    """Return what a step at each place of profiles (n, m, 3) explains, at both scales together: (n, m)."""
+    noise = 2.0 * sample_noise(light)
+    return np.asarray(sum(explained_by_step(light, half, USUAL_BLUR_PX, noise) for half in _STEP_HALVES_PX))
 
 
 def _fit_along(
@@ -201,12 +239,15 @@ def right_normals(points: Array) -> Array:
     return np.stack([along[:, 1], -along[:, 0]], axis=1)
 
 
-def _sure(points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.bool_]:
+def _sure(line: Line, points: Array, normals: Array, fit: StepFit, sd: Array) -> NDArray[np.bool_]:
     """Tell points that rest on a clear step and keep to their neighbours' line."""
-    line = gaussian_filter1d(median_filter(points, size=(11, 1), mode="nearest"), 3.0, axis=0, mode="nearest")
-    off = np.abs(np.sum((points - line) * normals, axis=1))
+    wide, tight = (median_filter(points, size=(size, 1), mode="nearest") for size in (11, 5))
+    course = line.smoothed(np.where(line.bent[:, None], tight, wide), 3.0)
+    off = np.abs(np.sum((points - course) * normals, axis=1))
     clear = (fit.gain > _LEAST_GAIN) & (sd < UNSURE_PX) & (np.abs(fit.position) < 1.45)
-    return np.asarray(clear & (off < _OUTLIER_PX), bool)
+    sure = np.asarray(clear & (off < _OUTLIER_PX), bool)
+    # a line that bends passes from one body's edge to another's as smoothly as round a lip
+    return sure & ~(line.bent & maximum_filter1d(~sure, 2 * PASSES + 1))
 
 
 def _notched(pixels: NDArray[np.uint8], points: Array, normals: Array) -> NDArray[np.bool_]:

@@ -1,0 +1,1 @@
+"""An edge of the limb to a part of a pixel."""
