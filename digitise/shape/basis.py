@@ -142,18 +142,28 @@ class Basis:
         inner = driven.T @ (weight[:, None] * driven) / (4 * rate**3)
         return np.asarray(inner + value.T @ value + slope.T @ slope / rate**2)
 
-    def roughness_precision(self, slope_sd: float) -> Array:
+    def bending(self, terms: Array) -> Array:
+        """Return the integral over each span of the squared curvature of terms (T, n_splines): (S, T)."""
+        z, weight = self.quadrature(self.low, self.high)
+        squared = weight[:, None] * (self.splines(z, 2) @ terms.T) ** 2
+        return np.add.reduceat(squared, np.arange(0, len(z), _GAUSS_POINTS))
+
+    def roughness_precision(self, slope_sd: float, share: Array | None = None) -> Array:
         """Return the precision of an integrated random walk on the splines.
 
         Parameters
         ----------
         slope_sd
             By how much the slope wanders in 100 mm, one standard deviation (mm per mm).
+        share
+            (S,) of that precision, what each span keeps of it; all of it where it is None.
 
         Returns
         -------
         (n_splines, n_splines), of rank n_splines - 2: straight lines are free.
         """
         z, weight = self.quadrature(self.low, self.high)
+        if share is not None:
+            weight = weight * np.repeat(share, _GAUSS_POINTS)
         curvature = self.splines(z, 2)
         return curvature.T @ (weight[:, None] * curvature) / (slope_sd**2 / 100.0)

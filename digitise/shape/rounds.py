@@ -79,7 +79,8 @@ def settle(
 ) -> Belief:
     """Iterate touching points, robust weights and solve; return the belief from edges alone.
 
-    Unsure samples in stretches that are ``overruled`` do not enter.
+    Unsure samples in stretches that are ``overruled`` do not enter.  Where the limb then bends more than the
+    prior expects, that counts for less in a last solve.
 
     Raises
     ------
@@ -102,7 +103,7 @@ def settle(
         prior = _prior(basis, mean, sections)
         belief = _believed(basis, prior, edges)
         if number + 1 >= _JOIN_ROUNDS and _change(basis, belief.posterior.mean, mean) < _SETTLED:
-            return belief
+            return _as_bent(basis, belief, sections)
         if number > _CALM_FROM:
             belief = replace(belief, posterior=_between(last, belief.posterior))
     raise ContradictionError(
@@ -115,6 +116,15 @@ def settle(
 def _believed(basis: Basis, prior: Prior, edges: tuple[EdgeData, ...]) -> Belief:
     edge_part = edge_information(basis, edges)
     return Belief(prior, solve(basis, prior, edge_part), edges, edge_part)
+
+
+def _as_bent(basis: Basis, belief: Belief, sections: priors.SectionPrior) -> Belief:
+    """Return the belief under a prior that is weaker where the limb bends more than it expects."""
+    mean = belief.posterior.mean
+    radius = _radius(basis, mean)
+    share = priors.share_kept(sections, basis, radius, mean)
+    prior = Prior(belief.prior.mean, priors.precision(sections, basis, radius, share))
+    return replace(belief, prior=prior, posterior=solve(basis, prior, belief.edge_part))
 
 
 def _between(one: Posterior, other: Posterior) -> Posterior:

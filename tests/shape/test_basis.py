@@ -54,6 +54,17 @@ def test_roughness_of_a_bend():
     assert_allclose(coefficients @ basis.roughness_precision(0.15) @ coefficients, 1.0, rtol=1e-6)
 
 
+def test_bending_and_what_spans_keep_of_the_roughness():
+    # of b z^2 the squared curvature is 4 b^2 everywhere: 4 b^2 25 on a span of 25 mm
+    basis = Basis.uniform(0, 100, 25, 1)
+    z, bend = np.arange(101.0), 0.002
+    coefficients = np.linalg.lstsq(basis.splines(z), bend * z**2, rcond=None)[0]
+    assert_allclose(basis.bending(coefficients[None]), np.full((4, 1), 100 * bend**2), rtol=1e-6)
+    share = np.array([1.0, 0.5, 0.25, 0.0])
+    kept = coefficients @ basis.roughness_precision(0.15, share) @ coefficients
+    assert_allclose(kept, 1.75 * 100 * bend**2 / (0.15**2 / 100), rtol=1e-6)
+
+
 def test_design_is_harmonics_times_splines():
     rng = np.random.default_rng(1)
     parameters = rng.standard_normal(BASIS.size)
