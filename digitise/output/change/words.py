@@ -38,6 +38,12 @@ _OF_FIRST = {
 }
 
 
+_SOLVED_TOGETHER = (
+    "Both visits were solved together, so that errors common to both cancel; the difference of the two "
+    "volumes that each visit states, as in a course, may lie some mL away."
+)
+
+
 def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
     """Return the change in plain words: whole limb, segments, girth, place.
 
@@ -49,7 +55,7 @@ def change_sentences(change: Change, excess: Excess | None) -> tuple[str, ...]:
         Of the first limb over the second, where these are the two sides; then all is said of the first.
     """
     if excess is None:
-        return (_whole(change), *_parts(change), _girth(change), _place(change))
+        return (_whole(change), *_parts(change), _girth(change), _place(change), _SOLVED_TOGETHER)
     return (*_excess(change, excess), *_parts(change), _place(change))
 
 

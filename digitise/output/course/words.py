@@ -17,6 +17,11 @@ SAME_WAY = (
     "one operator, one posture and one time of day."
 )
 
+TWO_WAYS = (
+    "Two visits compared with each other are solved together, which leaves their change some mL away from "
+    "the difference of two volumes as here; each lies within the other's interval, as a rule."
+)
+
 VERDICTS = {
     CourseVerdict.SHRINKING: "still shrinking",
     CourseVerdict.GROWING: "growing",
@@ -46,6 +51,8 @@ def _sentences(course: Course) -> Iterator[str]:
         percent = f"{100 * abs(last.since_last.mean) / before.volume.mean:.1f} %"
         yield _changed(f"Since the visit before on {before.name}", last.since_last, percent)
     yield smallest_clear(course.error)
+    if len(course.points) > 1:
+        yield TWO_WAYS
     yield from _excess(last)
     yield from _ends(course)
     yield from _places(course)
