@@ -102,8 +102,33 @@ def test_padding_has_rolls_of_a_length_of_its_own(records):
     assert plan_from_toml(kept_plans()[-1].encode()).padding_roll_length_mm == 1000
 
 
+def without_padding(monkeypatch):
+    """Take the first layer out of the suggested plan, as a person does once."""
+    suggested = []
+
+    def edited(rows, **_):
+        suggested.append(len(rows))
+        return rows[1:] if len(rows) == suggested[0] else rows
+
+    monkeypatch.setattr(streamlit, "data_editor", edited)
+
+
+def test_what_was_typed_is_there_in_another_unit_and_after_another_page(records, monkeypatch):
+    """Its table is another one then; until it is kept or given up, the plan is the one that was left."""
+    without_padding(monkeypatch)
+    test = page("padding")
+    bandages = needs(test)
+    assert all(layer[0] != "padding" for layer in bandages)
+    monkeypatch.setattr(streamlit, "data_editor", lambda rows, **_: rows)
+    test.run()
+    assert needs(test) == bandages
+    press(test, text.PLAN_DROP)
+    assert len(needs(test)) == len(bandages) + 1
+    assert kept_plans() == [None, None]
+
+
 def test_without_its_padding_a_wrap_is_of_bandages_alone(records, monkeypatch):
-    monkeypatch.setattr(streamlit, "data_editor", lambda rows, **_: rows[1:])
+    without_padding(monkeypatch)
     press(page("padding"), text.PLAN_KEEP)
     layers = plan_from_toml(kept_plans()[-1].encode()).layers
     assert {(layer.kind, layer.thickness_mm) for layer in layers} == {("bandage", 1.0)}

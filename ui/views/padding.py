@@ -143,11 +143,13 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         st.caption(text.WRAP_FROM_END[end.part].format(unit.number(end.planned_mm)))
     with Store() as store:
         kept_text, there = store.plan(kept.line.id), kept_plan(store, kept.line.id)
-    plan = there or suggest_plan(limb, begins=None if end is None else end.planned_mm)
+    given = there or suggest_plan(limb, begins=None if end is None else end.planned_mm)
     if there is not None:
         st.caption(text.PLAN_KEPT)
     # another plan has a table of its own: what was typed into the one before is not added to it
-    shape = f"{key}-{hash(kept_text)}"
+    shape = f"{key}-{hash(kept_text)}-{state.session().get(_again(key), 0)}"
+    table = f"plan-{shape}-{unit.name}-{language()}"
+    plan = _as_left(given, shape, table)
     rolls = _rolls(plan, shape)
     rows = st.data_editor(
         present_care.plan_rows(plan, unit),
@@ -155,9 +157,10 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         hide_index=True,
         column_config={present_care.LAYER_NUMBER: None},
         width="stretch",
-        key=f"plan-{shape}-{unit.name}-{language()}",
+        key=table,
     )
     edited = present_care.edited_plan(plan, rows, rolls, unit)
+    state.session()[_edited(shape)] = edited
     sheet = wrap_sheet(limb, edited, end)
     for warning in sheet.warnings:
         st.warning(plain(unit.sentence(warning.text)))
@@ -176,7 +179,7 @@ def _wrap(kept: Kept, answers: SafetyAnswers) -> None:
         )
         behind.table(present_care.pressure_rows(sheet, unit), text.WRAP_PRESSURE)
         st.caption(text.WRAP_CARE)
-    _keep(kept, plan_to_toml(edited), kept_text)
+    _keep(kept, plan_to_toml(edited), kept_text, changed=edited != given)
     paper = papers.paper_choice(f"wrap-{key}")
     options = ReportOptions(wrap=True, plan=edited, answers=answers)
     papers.download(
@@ -210,17 +213,41 @@ def _rolls(plan: Plan, key: str) -> tuple[float, float]:
     return bandage, padding
 
 
-def _keep(kept: Kept, shown_now: str, stored: str | None) -> None:
+def _edited(shape: str) -> str:
+    return f"plan-edited-{shape}"
+
+
+def _again(visit: str) -> str:
+    """Return under which name it is counted how often a visit's plan was begun anew."""
+    return f"plan-again-{visit}"
+
+
+def _as_left(given: Plan, shape: str, table: str) -> Plan:
+    """Return the plan that a table begins with: as it was left in another unit, language or on another page.
+
+    A table that is on the page goes on from what it began with: what was typed is added to that.
+    """
+    session = state.session()
+    if table not in session:
+        session[f"begins-{table}"] = session.get(_edited(shape), given)
+    return session[f"begins-{table}"]  # type: ignore[no-any-return]
+
+
+def _keep(kept: Kept, shown_now: str, stored: str | None, *, changed: bool) -> None:
     """Draw what keeps the plan as it is shown with the visit, and what goes back to the suggestion."""
     number = kept.line.id
     with st.container(horizontal=True), frame.errors():
         keep = st.button(
             text.PLAN_KEEP, disabled=shown_now == stored, icon=":material/save:", key=f"keep-{number}"
         )
-        drop = stored is not None and st.button(text.PLAN_DROP, icon=":material/undo:", key=f"drop-{number}")
-        if keep or drop:
+        dropped = stored is not None or changed
+        drop = dropped and st.button(text.PLAN_DROP, icon=":material/undo:", key=f"drop-{number}")
+        if keep or (drop and stored is not None):
             with Store() as store:
                 store.keep_plan(number, shown_now if keep else None, seen=stored)
+        if keep or drop:
+            begun = _again(str(number))
+            state.session()[begun] = state.session().get(begun, 0) + 1
             st.rerun()
 
 
