@@ -15,7 +15,7 @@ from digitise.care.course.visits import RepeatError, VisitVolume
 from digitise.care.excess import BILATERAL
 from digitise.errors import CourseError
 from digitise.output.course.form import course_form
-from digitise.output.course.words import course_sentences
+from digitise.output.course.words import TWO_WAYS, course_sentences
 from digitise.shape.limb import Estimate
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -170,6 +170,7 @@ def test_sentences_of_the_worked_visits():
         "(95 % interval -855 to -345 mL): a clear change.",
         "From visit to visit a change counts as clear beyond 2.8 % of volume; this rests on a repeat error "
         "of 1.0 % (stated, not measured by repeats).",
+        TWO_WAYS,
         "Excess over the other limb: 650 mL (95 % interval 306 to 994), "
         "or 8.2 % (95 % interval 3.7 to 12.7).",
         "Excess reduced by 45.8 % (95 % interval 21.1 to 70.6), against the other limb at the same visit.",
