@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import Annotated
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -34,9 +34,9 @@ Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 # a word of the file becomes the value: strict forms would take nothing but the value itself
 LimbField = Annotated[LimbKind, Field(strict=False)]
 SideField = Annotated[Side, Field(strict=False)]
+CountedFromField = Annotated[CountedFrom, Field(strict=False)]
 Height = Annotated[float, Field(ge=-2_000, le=5_000)]
 Offset = Annotated[float, Field(ge=-5_000, le=5_000)]
-Pixels = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
 Length = Annotated[float, Field(ge=0, le=5_000)]
 Area = Annotated[float, Field(gt=0, le=2_000_000)]
 Millilitres = Annotated[float, Field(gt=0, le=200_000)]
@@ -66,6 +66,16 @@ class WarningForm(Form):
 
     code: Name
     text: Text
+
+
+class FindingForm(Form):
+    """What the check of the photographs said; ``photo`` is empty when it is about all together."""
+
+    photo: Text
+    code: Name
+    severity: Literal["note", "warning", "refuse"]
+    text: Text
+    do: Text = ""
 
 
 class SoftwareForm(Form):
@@ -98,15 +108,3 @@ def now() -> datetime:
 def software() -> SoftwareForm:
     """Return what writes the file."""
     return SoftwareForm(name="digitise", version=__version__)
-
-
-class LandmarkForm(Form):
-    """The place on a lying limb from which heights count: photograph, from 1, and pixels in it; its name.
-
-    ``place`` is null where it was not said, as in files of earlier versions.
-    """
-
-    photo: Annotated[int, Field(ge=1, le=100)]
-    x_px: Pixels
-    y_px: Pixels
-    place: CountedFrom | None = None

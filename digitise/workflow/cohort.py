@@ -26,7 +26,7 @@ from digitise.output.study.writing import Format, Row
 from digitise.record.store import Store
 from digitise.record.values import CodedVisit
 from digitise.workflow.course import repeats
-from digitise.workflow.visits.measured import VisitMeasurement, placed_alike
+from digitise.workflow.visits.measured import VisitMeasurement
 from digitise.workflow.visits.sources import own_measurements
 
 
@@ -166,7 +166,7 @@ class _Writer:
             reason = "too little height in common"
         elif len({bool(model.lying) for _, model in measured}) > 1:
             reason = "standing at one visit, lying at another"
-        elif not all(placed_alike(model, measured[-1][1]) for _, model in measured):
+        elif len({model.counted_from for _, model in measured} - {None}) > 1:
             reason = "heights counted from different places"
         whose = _limb_of(visits[0])
         heights = (None, None) if reason else (low, high)

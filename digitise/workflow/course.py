@@ -18,7 +18,7 @@ from digitise.errors import CourseError
 from digitise.output.cautions import POSTURES, counted_from
 from digitise.output.course import volumes as stored
 from digitise.output.course.repeat_form import Repeats
-from digitise.workflow.visits.measured import NO_TIMES, LimbSeries, VisitMeasurement, placed_alike
+from digitise.workflow.visits.measured import NO_TIMES, LimbSeries, VisitMeasurement
 from digitise.workflow.visits.sources import own_measurements
 
 _Key = tuple[LimbKind, Side, date]
@@ -87,7 +87,7 @@ def _require_one_start(visits: Sequence[VisitMeasurement]) -> None:
     """Check that nothing speaks against heights that all count from one place."""
     named = [visit for visit in visits if visit.model.counted_from is not None]
     for visit in named:
-        if not placed_alike(visit.model, named[-1].model):
+        if visit.model.counted_from != named[-1].model.counted_from:
             raise CourseError(
                 f"Here heights count from {_start(visit)}, at another visit from {_start(named[-1])}: "
                 "volumes cannot be put side by side.",

@@ -90,6 +90,35 @@ def kinds_of_errors(folder):
     return {kind for (kind,) in validate(folder / "datapackage.json").flatten(["type"])}
 
 
+def lying(client, week, place):
+    """A visit at which the leg lay, its heights counted from a place; None where nobody said."""
+    given = visit(client, week)
+    landmark = {"photo": 1, "x_px": 10.0, "y_px": 20.0, "place": place}
+    return replace(
+        given, model=scaled(given.model, 1.0, f"{client} {week}", lying="on-back", landmark=landmark)
+    )
+
+
+@pytest.mark.parametrize(
+    ("places", "reason"),
+    [
+        (("ankle-bone", "ankle-bone", None), ""),
+        (("ankle-bone", "kneecap", None), "heights counted from different places"),
+        (("ankle-bone", "", None), "standing at one visit, lying at another"),
+    ],
+)
+def test_a_limb_whose_heights_do_not_count_from_one_place_has_no_changes(tmp_path, places, reason):
+    with closing(Store(tmp_path / "records.sqlite")) as store:
+        for week, place in enumerate(places):
+            keep(store, visit("K-9", week) if place == "" else lying("K-9", week, place))
+    with Store(tmp_path / "records.sqlite") as store:
+        write_study(store, tmp_path / "study")
+    (row,) = table(tmp_path / "study", "limbs")
+    assert row["no_change"] == reason
+    assert bool(table(tmp_path / "study", "changes")) == (reason == "")
+    assert validate(tmp_path / "study" / "datapackage.json").valid
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "change", "kind"),

@@ -9,10 +9,9 @@ from model_folders import model_folder
 from record_models import tape_of
 from solid_limbs import cone_with, limb
 
-from digitise.anatomy import CountedFrom
 from digitise.errors import CourseError, RecordError
 from digitise.output.course.volumes import stored_girths, stored_volume
-from digitise.output.forms import LandmarkForm
+from digitise.output.model.form import LandmarkForm
 from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
@@ -194,7 +193,7 @@ def test_a_limb_that_lies_is_not_followed_with_one_that_stood(left, right):
 
 def counted(visit, place):
     """Return a visit at which the limb lay, its heights counted from a place, or nobody said which."""
-    landmark = LandmarkForm(photo=1, x_px=10.0, y_px=10.0, place=place and CountedFrom(place))
+    landmark = LandmarkForm(photo=1, x_px=10.0, y_px=10.0, place=place)
     return replace(visit, model=lying(visit).model.model_copy(update={"landmark": landmark}))
 
 

@@ -240,8 +240,8 @@ def _keep(kept: Kept, shown_now: str, stored: str | None, *, changed: bool) -> N
         keep = st.button(
             text.PLAN_KEEP, disabled=shown_now == stored, icon=":material/save:", key=f"keep-{number}"
         )
-        dropped = stored is not None or changed
-        drop = dropped and st.button(text.PLAN_DROP, icon=":material/undo:", key=f"drop-{number}")
+        is_other = stored is not None or changed
+        drop = is_other and st.button(text.PLAN_DROP, icon=":material/undo:", key=f"drop-{number}")
         if keep or (drop and stored is not None):
             with Store() as store:
                 store.keep_plan(number, shown_now if keep else None, seen=stored)

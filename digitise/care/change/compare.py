@@ -163,9 +163,8 @@ def compare(
     Raises
     ------
     ModelError
-        When the limbs are of different kinds, of the wrong sides, or share less than 50 mm, or when one stood
-        and the other lay,
-        or their heights count from different places.
+        When the limbs are of different kinds, of the wrong sides, or share less than 50 mm, when one stood
+        and the other lay, or when their heights count from different places.
     """
     if bool(first.lying) != bool(second.lying):
         raise ModelError(

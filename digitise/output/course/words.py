@@ -18,8 +18,8 @@ SAME_WAY = (
 )
 
 TWO_WAYS = (
-    "Two visits compared with each other are solved together, which leaves their change some mL away from "
-    "the difference of two volumes as here; each lies within the other's interval, as a rule."
+    "Two visits compared with each other are solved together: their change may lie some mL away from the "
+    "difference of two volumes, as here."
 )
 
 VERDICTS = {

@@ -17,17 +17,17 @@ from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
 from digitise.output.forms import (
     Area,
+    CountedFromField,
     Digest,
+    FindingForm,
     Form,
     Height,
     Interval,
-    LandmarkForm,
     Length,
     LimbField,
     Millilitres,
     Name,
     Offset,
-    Pixels,
     SideField,
     SoftwareForm,
     Text,
@@ -68,6 +68,7 @@ class TapeCheckForm(Form):
 
 _Unit = Annotated[float, Field(ge=-1.001, le=1.001)]
 _Row = tuple[_Unit, _Unit, _Unit]
+_Pixels = Annotated[float, Field(ge=-1_000_000, le=1_000_000)]
 _Focal = Annotated[float, Field(gt=0, le=1_000_000)]
 _Distortion = Annotated[float, Field(ge=-1_000, le=1_000)]
 _Side = Annotated[int, Field(ge=1, le=100_000)]
@@ -85,8 +86,8 @@ class CameraForm(Form):
     size_px: tuple[_Side, _Side]
     fx_px: _Focal
     fy_px: _Focal
-    cx_px: Pixels
-    cy_px: Pixels
+    cx_px: _Pixels
+    cy_px: _Pixels
     k1: _Distortion
     k2: _Distortion
     rotation: tuple[_Row, _Row, _Row]
@@ -234,21 +235,20 @@ class TapedEndForm(Form):
     note: Text = ""
 
 
-class FindingForm(Form):
-    """What the check of the photographs said; ``photo`` is empty when it is about all together."""
-
-    photo: Text
-    code: Name
-    severity: Literal["note", "warning", "refuse"]
-    text: Text
-    do: Text = ""
-
-
 class AxisForm(Form):
     """Pose axis_from_world: ``x_axis = rotation @ x_world + translation_mm``."""
 
     rotation: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
     translation_mm: tuple[float, float, float]
+
+
+class LandmarkForm(Form):
+    """The place on a lying limb from which heights count: photograph, from 1, pixels, and which it is."""
+
+    photo: Annotated[int, Field(ge=1, le=100)]
+    x_px: _Pixels
+    y_px: _Pixels
+    place: CountedFromField | None = None
 
 
 class ModelForm(Form):

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from digitise.errors import ShapeError, TapeError
 from digitise.geometry.rigid import Pose
 from digitise.output import cautions
-from digitise.output.forms import LandmarkForm, WarningForm, interval, rounded, software
+from digitise.output.forms import FindingForm, WarningForm, interval, rounded, software
 from digitise.output.model import form
 from digitise.output.model.form import camera_form
 from digitise.output.model.place_girths import doubts, place_girths, taped_end_form
@@ -127,11 +127,11 @@ def cone_beside(
     return rounded(cone), " ".join(notes)
 
 
-def _landmark(measured: Measured) -> LandmarkForm | None:
+def _landmark(measured: Measured) -> form.LandmarkForm | None:
     if measured.landmark is None:
         return None
     number, x, y = measured.landmark
-    return LandmarkForm(
+    return form.LandmarkForm(
         photo=number + 1, x_px=rounded(x), y_px=rounded(y), place=measured.fit.limb.counted_from
     )
 
@@ -196,7 +196,7 @@ def _drawn(by_hand: ByHand | None) -> form.DrawnForm | None:
     )
 
 
-def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
+def _findings(measured: Measured) -> tuple[FindingForm, ...]:
     """Return the findings under the photographs' neutral names."""
     names: dict[str, str] = {"": ""}
     above = () if measured.end is None else measured.end.photos
@@ -205,13 +205,13 @@ def _findings(measured: Measured) -> tuple[form.FindingForm, ...]:
         # photographs of one name, from two folders, cannot be told apart in a finding
         names[photo.name] = f"{names[photo.name]} or {name}" if photo.name in names else name
     return tuple(
-        form.FindingForm(photo=names[f.photo], code=f.code, severity=f.severity, text=f.text, do=f.do)
+        FindingForm(photo=names[f.photo], code=f.code, severity=f.severity, text=f.text, do=f.do)
         for f in measured.findings
     )
 
 
 def _warnings(
-    measured: Measured, findings: tuple[form.FindingForm, ...], cone: float | None, cone_note: str
+    measured: Measured, findings: tuple[FindingForm, ...], cone: float | None, cone_note: str
 ) -> Iterator[WarningForm]:
     for warning in measured.fit.warnings:
         yield WarningForm(code=warning.code, text=warning.text)

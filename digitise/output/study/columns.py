@@ -101,6 +101,7 @@ LIMBS = Table(
                 "fewer than two measured visits",
                 "too little height in common",
                 "standing at one visit, lying at another",
+                "heights counted from different places",
             ),
         ),
     ),

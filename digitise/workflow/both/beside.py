@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from digitise.anatomy import Side
+from digitise.anatomy import Side, counts_alike
 from digitise.care.excess import Excess, Volumes, excess
 from digitise.errors import CourseError
 from digitise.output.course.volumes import common_sds, stored_volume
 from digitise.shape.limb import Estimate
 from digitise.workflow.course import common_heights
-from digitise.workflow.visits.measured import VisitMeasurement, placed_alike
+from digitise.workflow.visits.measured import VisitMeasurement
 from digitise.workflow.visits.sources import at_same_visit
 
 
@@ -68,7 +68,7 @@ def both_limbs(
     other = at_same_visit(visit, across)
     if other is None:
         return None
-    if model.lying != other.model.lying or not placed_alike(model, other.model):
+    if model.lying != other.model.lying or not counts_alike(model.counted_from, other.model.counted_from):
         raise CourseError(
             "The two limbs were not placed alike (standing, or lying one way), so their heights do not count "
             "from one place.",

@@ -25,7 +25,7 @@ SAME_VISIT = timedelta(hours=12)
 
 
 def placed_alike(one: ModelForm, other: ModelForm) -> bool:
-    """Tell whether heights along two limbs may count from one place: both stood, or both lay and no more."""
+    """Tell whether heights along two limbs may count from one place: both stood, or both lay."""
     return bool(one.lying) == bool(other.lying) and counts_alike(one.counted_from, other.counted_from)
 
 

@@ -17,7 +17,7 @@ from digitise.geometry.values import read_only
 
 _LEVEL = 1.6  # times the usual distance of two rows' points: an edge aslant by 50 degrees
 _CUT_PX = 0.7  # by which the smoothing of a straight edge may leave the line: where it bends by 170 px radius
-_SMOOTH = 4.0  # points, the sd of that smoothing
+SMOOTH = 4.0  # points, the sd of that smoothing
 _EVEN = 2.5  # points, over which the grain of a dim picture, which moves points by 1 px, is no bend
 _NEAR = 16  # points: as far as it reaches, four of its sds
 _TIGHT = 1.5  # points: of a lip of 35 px radius this cuts off 0.5 px, four would cut off 3.7
@@ -50,7 +50,7 @@ class Line:
         """Return what is told of rows (n,) for the line's points (m,): each as the row it leads to."""
         return values[np.searchsorted(self.rows, np.arange(len(self.points)))]
 
-    def smoothed(self, points: Array, sd: float) -> Array:
+    def smoothed(self, points: Array, sd: float = SMOOTH) -> Array:
         """Return points (m, 2) averaged along the line with an sd in points, less where it is bent."""
         wide = gaussian_filter1d(points, sd, axis=0, mode="nearest")
         if not self.bent.any():
@@ -84,7 +84,7 @@ def line_through(points: Array) -> Line:
     bent = np.zeros(len(line), bool)
     for first, last in zip(rows[:-1][level], rows[1:][level], strict=True):
         bent[first : last + 1] = True
-    wide, even = (gaussian_filter1d(line, sd, axis=0) for sd in (_SMOOTH, _EVEN))
+    wide, even = (gaussian_filter1d(line, sd, axis=0) for sd in (SMOOTH, _EVEN))
     bent[_NEAR:-_NEAR] |= (np.linalg.norm(wide - even, axis=1) > _CUT_PX)[_NEAR:-_NEAR]
     return Line(line, rows, np.asarray(maximum_filter1d(bent, 2 * _NEAR + 1, mode="constant")))
 

@@ -12,7 +12,7 @@ from digitise.capture.light_steps.profiles import USUAL_BLUR_PX, sample_light, s
 from digitise.capture.light_steps.step_model import StepFit, estimate_blur, explained_by_step, fit_steps
 from digitise.capture.light_steps.viterbi import best_path
 from digitise.capture.outline.region import Region
-from digitise.capture.outline.sub_pixel.bends import Line, line_through, straight_line
+from digitise.capture.outline.sub_pixel.bends import SMOOTH, Line, line_through, straight_line
 from digitise.capture.photo.rectified import STEP_MM, Strip
 from digitise.capture.photo.resample import read_between
 from digitise.capture.surroundings.sheet_colour import Values
@@ -31,7 +31,6 @@ _ONTO_ROWS = 2.0
 _STAYS = 50.0  # more than any step gains: points elsewhere stay
 PASSES = 6  # points: beside a rendered stick up to four were taken for the limb's
 _ALONG = 1.5  # rows: profiles are averaged along the edge with this sd
-_SMOOTH_ROWS = 4.0
 _HALF_PX = 8
 _FLOOR_PX = 0.25  # what the point spread and tone curve leave unknown
 UNSURE_PX = 1.0
@@ -113,7 +112,7 @@ def sub_pixel_edge(
     printed = line.of_rows(printed)
     points = _onto_step(pixels, line, outward, printed)
     for reach in (3.0, 2.5, 1.5):
-        smooth = line.smoothed(_without_spikes(points), _SMOOTH_ROWS)
+        smooth = line.smoothed(_without_spikes(points))
         normals = outward * right_normals(smooth)
         fit = _fit_along(pixels, smooth, normals, reach, blur, printed)
         points = smooth + fit.position[:, None] * normals
@@ -213,7 +212,7 @@ def picture_blur(pixels: NDArray[np.uint8], edges: Iterable[Array]) -> float:
     """
     profiles = []
     for points in edges:
-        smooth = gaussian_filter1d(_without_spikes(points), _SMOOTH_ROWS, axis=0, mode="nearest")
+        smooth = gaussian_filter1d(_without_spikes(points), SMOOTH, axis=0, mode="nearest")
         profiles.append(_across(pixels, smooth, right_normals(smooth))[..., 0])
     light = np.concatenate(profiles)
     noise = float(sample_noise(light[..., None])[0])
