@@ -158,7 +158,7 @@ def _from_records(
                 if not every:
                     raise
                 left.append({"report": code, "reason": str(error)})
-    words = [f"{out}: {len(written)} reports. Read them before passing them on."]
+    words = [f"Reports in {out}: {len(written)}. Read each before passing it on."]
     words += [f"  {each['report']}: {each['reason']}" for each in left]
     data = {"reports": written, "left_out": left}
     show.result(as_json, data, lambda console: console.print(show.lines(words)))
