@@ -214,7 +214,7 @@ def _fit(
     belief, _, solid, alone, cross = solved
     final = solve(basis, belief.prior, belief.edge_part, cross.girths)
     require_scale(cross, scene.names)
-    final = printed(basis, final, cross.girths, cross.scale_ratio)
+    final = belief.widened(printed(basis, final, cross.girths, cross.scale_ratio))
 
     def as_limb(posterior: Posterior) -> Limb:
         movements = len(posterior.modes) - len(SHARED_ERRORS) - scene.doubts
@@ -230,6 +230,7 @@ def _fit(
             belief.prior.mean,
             belief.prior.precision,
             posterior.shared,
+            considered=belief.lips if belief.lips.size else None,
             lying=wanted.lying,
             print_scale=posterior.print_scale,
         )

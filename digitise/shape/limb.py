@@ -104,10 +104,11 @@ class Limb:
         (p,), (p, p) what the priors alone said; two visits share it when they are solved together.
     shared
         Errors within ``covariance`` that another limb may share; None when they were not kept apart.
-    sway
-        (p, S) by how much the axis of a limb that lies, one sd off, would have moved the parameters, mm; in
-        models of earlier versions also how the limb may have moved between two photographs.  Its outer
-        product is part of ``covariance``, but nothing may be learnt from it; None when there is none.
+    considered
+        (p, S) by how much errors of one sd each, of which nothing can be learnt, would have moved the
+        parameters, mm: what splines do not follow at a lip, the axis of a limb that lies, and in models of
+        earlier versions what a limb may have moved between two photographs.  Its outer product is part of
+        ``covariance``; None when there is none.
     lying
         How a limb lies, the y of its axis frame upwards: ``palm-down``, ``palm-up`` or ``on-back``; empty for
         one that stands, or whose axis was given.
@@ -130,7 +131,7 @@ class Limb:
     prior_mean: Array
     prior_precision: Array
     shared: SharedErrors | None = None
-    sway: Array | None = None
+    considered: Array | None = None
     lying: str = ""
     print_scale: Array | None = None
     counted_from: CountedFrom | None = None

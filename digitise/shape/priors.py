@@ -96,6 +96,9 @@ _MEAN_TERMS = (4, 5, 6, 7, 8)
 # it is less than this on most spans of 37 photo-real legs, and 10 to 40 beside the lips of four with lobes.
 # Over a span and its neighbours: errors of the 37 are the same with it, those of the four a third smaller.
 _USUAL_BEND, _AROUND = 1.5, 3
+# By how much a coefficient may be off at a lip, of what its second difference is: by trial on the four lobes,
+# whose girths are then within 2.5 sds everywhere (8 without it). Less than the other does not show.
+_LIP_SHARE, _LEAST_LIP_MM = 0.6, 0.1
 # A pipe, a bucket or a moulded cone, with which people try out a measuring method: straight-sided, and set
 # square to the sheets within some 5 degrees, which turns 0.03 of an oval whose order 2 is 0.2.
 SOLID = SectionPrior(0.0045, ((0.2, 0.03), *map(_any_way, (0.001,) * 4)), 70.0)
@@ -190,6 +193,32 @@ def share_kept(prior: SectionPrior, basis: Basis, radius: Array, parameters: Arr
     bent = basis.bending(terms).sum(axis=1) / (prior.slope_sd**2 / 100.0)
     widest = maximum_filter1d(bent, _AROUND)
     return np.asarray(_USUAL_BEND / np.maximum(widest, _USUAL_BEND))
+
+
+def unfollowed(basis: Basis, mean: Array, share: Array) -> Array:
+    """Return by how much a lip may lie beside the limb, for one sd of each of S ways: (size, S) mm.
+
+    Where a limb bends so that its prior keeps but a ``share`` (see :func:`share_kept`), splines do not follow
+    its lip, of which edges below are often hidden or doubtful besides: the mean radius may be larger at one
+    place and smaller beside it, by as much as the limb bends. Volumes hardly change by it.
+
+    Parameters
+    ----------
+    basis, mean
+        The limb's splines and parameters (size,).
+    share
+        (spans,) from :func:`share_kept`.
+    """
+    n = basis.n_splines
+    inner = np.unique(basis.knots)
+    span = np.clip(np.searchsorted(inner, basis.places) - 1, 0, len(share) - 1)
+    bend = np.abs(basis.splines(basis.places, 2) @ mean[:n]) * (1.0 - share[span])
+    size = _LIP_SHARE * maximum_filter1d(bend, _AROUND) * ((basis.high - basis.low) / len(share)) ** 2
+    ways = [k for k in range(1, n - 1) if size[k] > _LEAST_LIP_MM]
+    columns = np.zeros((basis.size, len(ways)))
+    for column, k in enumerate(ways):
+        columns[k - 1 : k + 2, column] = size[k] * np.array([-0.5, 1.0, -0.5])
+    return columns
 
 
 def _with_modes(apart: Array, shapes: LegShapes, basis: Basis) -> tuple[Array, Array]:

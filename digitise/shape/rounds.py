@@ -62,12 +62,21 @@ Members = tuple[tuple[NDArray[np.bool_], ...], ...]
 
 @dataclass(frozen=True, eq=False)
 class Belief:
-    """The current estimate within the rounds; ``edge_part`` is what all ``edges`` together tell."""
+    """The current estimate within the rounds; ``edge_part`` is what all ``edges`` together tell.
+
+    ``lips`` is what splines do not follow (:func:`digitise.shape.priors.unfollowed`), part of the posterior's
+    covariance.
+    """
 
     prior: Prior
     posterior: Posterior
     edges: tuple[EdgeData, ...]
     edge_part: tuple[Array, Array]
+    lips: Array
+
+    def widened(self, posterior: Posterior) -> Posterior:
+        """Return the posterior when the limb may be off at its lips, of which nothing tells."""
+        return replace(posterior, covariance=posterior.covariance + self.lips @ self.lips.T)
 
 
 def settle(
@@ -115,16 +124,18 @@ def settle(
 
 def _believed(basis: Basis, prior: Prior, edges: tuple[EdgeData, ...]) -> Belief:
     edge_part = edge_information(basis, edges)
-    return Belief(prior, solve(basis, prior, edge_part), edges, edge_part)
+    return Belief(prior, solve(basis, prior, edge_part), edges, edge_part, np.zeros((basis.size, 0)))
 
 
 def _as_bent(basis: Basis, belief: Belief, sections: priors.SectionPrior) -> Belief:
-    """Return the belief under a prior that is weaker where the limb bends more than it expects."""
+    """Return the belief under a prior that is weaker where the limb bends more than it expects, lips told."""
     mean = belief.posterior.mean
     radius = _radius(basis, mean)
     share = priors.share_kept(sections, basis, radius, mean)
     prior = Prior(belief.prior.mean, priors.precision(sections, basis, radius, share))
-    return replace(belief, prior=prior, posterior=solve(basis, prior, belief.edge_part))
+    found = solve(basis, prior, belief.edge_part)
+    bent = replace(belief, prior=prior, lips=priors.unfollowed(basis, found.mean, share))
+    return replace(bent, posterior=bent.widened(found))
 
 
 def _between(one: Posterior, other: Posterior) -> Posterior:

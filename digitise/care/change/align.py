@@ -48,9 +48,9 @@ def mirror(limb: Limb) -> Limb:
     shared = limb.shared
     if shared is not None:
         shared = replace(shared, with_shape=sign[:, None] * shared.with_shape)
-    sway = limb.sway
-    if sway is not None:
-        sway = sign[:, None] * sway
+    considered = limb.considered
+    if considered is not None:
+        considered = sign[:, None] * considered
     print_scale = limb.print_scale
     if print_scale is not None:
         print_scale = sign * print_scale
@@ -62,7 +62,7 @@ def mirror(limb: Limb) -> Limb:
         prior_mean=sign * limb.prior_mean,
         prior_precision=both * limb.prior_precision,
         shared=shared,
-        sway=sway,
+        considered=considered,
         print_scale=print_scale,
     )
 

@@ -155,7 +155,7 @@ class SeparatePosteriors:
         return found, covariance + response @ response.T
 
     def _displacements(self, turn: float, size: int, start_b: int) -> Array:
-        """Return how a lying limb's axis and the print displace what each limb is known to be: (size, S).
+        """Return how lips, a lying limb's axis and the print displace what each limb is, (size, S).
 
         They are considered, not estimated (Schmidt 1966, from memory): were the doubt they leave given to the
         joint solve, it would take a difference in shape for another axis. What the solve makes of such a
@@ -163,11 +163,11 @@ class SeparatePosteriors:
         The same sheets are off alike for both; what a limb of an earlier version does not say of its sheets
         is then taken to be as in the other.
         """
-        (sway, scale), (sway_b, scale_b) = _columns(self.a, 0.0), _columns(self.b, turn)
-        own, own_b = [sway], [sway_b]
+        (apart, scale), (apart_b, scale_b) = _columns(self.a, 0.0), _columns(self.b, turn)
+        own, own_b = [apart], [apart_b]
         together = np.zeros((size, 0))
         if not self.same_sheets:
-            own, own_b = [sway, scale], [sway_b, scale_b]
+            own, own_b = [apart, scale], [apart_b, scale_b]
         elif scale.shape[1] == scale_b.shape[1]:
             together = np.zeros((size, scale.shape[1]))
             together[: len(scale)], together[start_b : start_b + len(scale_b)] = scale, scale_b
@@ -179,11 +179,11 @@ class SeparatePosteriors:
 
 
 def _columns(limb: Limb, turn: float) -> tuple[Array, Array]:
-    """Return a limb's responses to its axis (p, S) and to the scale of the print (p, 1 or 0), turned."""
+    """Return a limb's responses to errors of its own (p, S) and to its print's scale (p, 1 or 0), turned."""
     none = np.zeros((limb.basis.size, 0))
-    sway = none if limb.sway is None else limb.sway
+    own = none if limb.considered is None else limb.considered
     print_scale = none if limb.print_scale is None else limb.print_scale[:, None]
-    return turned(limb.basis, turn, sway), turned(limb.basis, turn, print_scale)
+    return turned(limb.basis, turn, own), turned(limb.basis, turn, print_scale)
 
 
 def _errors(limb: Limb) -> Array:
@@ -193,7 +193,7 @@ def _errors(limb: Limb) -> Array:
 def _with_errors(limb: Limb) -> Array:
     """Return the covariance of the parameters and of the errors that another limb may share.
 
-    Without what movements and the print add: of these nothing may be learnt.
+    Without what lips, a lying limb's axis and the print add: of these nothing may be learnt.
     """
     own = limb.covariance
     for column in _columns(limb, 0.0):

@@ -190,7 +190,7 @@ def moved(alignment: Alignment, limb: Limb, onto: Limb) -> Limb:
         prior_mean=turned(basis, alignment.turn, limb.prior_mean) + stand,
         prior_precision=turned_square(basis, alignment.turn, limb.prior_precision),
         shared=_turned_errors(basis, alignment.turn, limb.shared),
-        sway=None if limb.sway is None else turned(basis, alignment.turn, limb.sway),
+        considered=None if limb.considered is None else turned(basis, alignment.turn, limb.considered),
         print_scale=None if limb.print_scale is None else turned(basis, alignment.turn, limb.print_scale),
     )
 

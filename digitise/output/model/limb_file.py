@@ -52,7 +52,7 @@ def limb_to_bytes(limb: Limb, end: EndPart | None = None) -> bytes:
         axis_translation=axis.translation,
         levels=np.array([limb.from_mm, limb.to_mm]),
         **errors,
-        **({} if limb.sway is None else {_SWAY: limb.sway}),
+        **({} if limb.considered is None else {_CONSIDERED: limb.considered}),
         **({} if limb.print_scale is None else {_PRINT: limb.print_scale}),
         **end_to_arrays(end),
     )
@@ -97,7 +97,7 @@ def limb_from_bytes(data: bytes, kind: LimbKind, side: Side, where: str, lying: 
         arrays["prior_mean"],
         arrays["prior_precision"],
         _shared(arrays, basis, where),
-        _sway(arrays, basis, where),
+        _considered(arrays, basis, where),
         lying,
         _print_scale(arrays, basis, where),
     )
@@ -129,9 +129,9 @@ def _damaged(what: str, where: str) -> ModelError:
 
 # a limb written before they were kept goes without
 _SHARED = ("shared_mean", "shared_covariance", "shared_with_shape")
-_SWAY = "sway"
+_CONSIDERED = "sway"  # its first name
 _PRINT = "print_scale"
-_MOST_MOVEMENTS = 100
+_MOST_WAYS = 100
 _NDIM = {
     "mean": 1,
     "covariance": 2,
@@ -154,7 +154,7 @@ def _arrays(data: bytes, where: str) -> Arrays:
             if sum(item.file_size for item in archive.infolist()) > LARGEST_FILE:
                 raise ValueError("too large")
         with np.load(io.BytesIO(data), allow_pickle=False) as stored:
-            wanted = (*_NDIM, *_SHARED, _SWAY, _PRINT, *END_ARRAYS)
+            wanted = (*_NDIM, *_SHARED, _CONSIDERED, _PRINT, *END_ARRAYS)
             arrays = {name: np.asarray(stored[name]) for name in wanted if name in stored.files}
     except Exception as error:  # readers of damaged archives raise almost anything
         raise _damaged(f"The file is not a limb's data ({_short(error)}).", where) from error
@@ -218,17 +218,19 @@ def _shared(arrays: Arrays, basis: Basis, where: str) -> SharedErrors | None:
     return SharedErrors(mean, covariance, beside)
 
 
-def _sway(arrays: Arrays, basis: Basis, where: str) -> Array | None:
-    """Return the response to movements between the photographs, checked; None where the file holds none."""
-    if _SWAY not in arrays:
+def _considered(arrays: Arrays, basis: Basis, where: str) -> Array | None:
+    """Return the response to errors nothing is learnt of, checked; None where the file holds none."""
+    if _CONSIDERED not in arrays:
         return None
-    _check_array(_SWAY, arrays[_SWAY], 2, where)
-    response = arrays[_SWAY]
-    rows, movements = response.shape
-    if rows != basis.size or movements > _MOST_MOVEMENTS:
-        raise _damaged(f'The array "{_SWAY}" does not belong to a limb of {basis.size} parameters.', where)
+    _check_array(_CONSIDERED, arrays[_CONSIDERED], 2, where)
+    response = arrays[_CONSIDERED]
+    rows, ways = response.shape
+    if rows != basis.size or ways > _MOST_WAYS:
+        raise _damaged(
+            f'The array "{_CONSIDERED}" does not belong to a limb of {basis.size} parameters.', where
+        )
     if not _is_covariance(arrays["covariance"] - response @ response.T):
-        raise _damaged("The movements between the photographs are not ones of this limb.", where)
+        raise _damaged('The errors of the array "sway" are not ones of this limb.', where)
     return response
 
 
@@ -238,10 +240,10 @@ def _print_scale(arrays: Arrays, basis: Basis, where: str) -> Array | None:
         return None
     _check_array(_PRINT, arrays[_PRINT], 1, where)
     response = arrays[_PRINT]
-    sway = arrays.get(_SWAY, np.zeros((basis.size, 0)))
+    considered = arrays.get(_CONSIDERED, np.zeros((basis.size, 0)))
     if response.shape != (basis.size,):
         raise _damaged(f'The array "{_PRINT}" does not belong to a limb of {basis.size} parameters.', where)
-    if not _is_covariance(arrays["covariance"] - np.outer(response, response) - sway @ sway.T):
+    if not _is_covariance(arrays["covariance"] - np.outer(response, response) - considered @ considered.T):
         raise _damaged("The scale of the print is not one of this limb.", where)
     return response
 

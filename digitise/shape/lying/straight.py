@@ -186,6 +186,6 @@ def with_unsure_start(limb: Limb, sd_mm: float = TAP_SD_MM) -> Limb:
     here, there = basis.splines(z), basis.splines(np.clip(z + sd_mm, basis.low, basis.high))
     terms = limb.mean.reshape(basis.n_terms, basis.n_splines)
     column = np.linalg.solve(here, (there - here) @ terms.T).T.reshape(-1, 1)
-    sway = column if limb.sway is None else np.hstack([limb.sway, column])
+    considered = column if limb.considered is None else np.hstack([limb.considered, column])
     covariance = limb.covariance + column @ column.T
-    return replace(limb, covariance=covariance, sway=np.asarray(sway, dtype=np.float64))
+    return replace(limb, covariance=covariance, considered=np.asarray(considered, dtype=np.float64))

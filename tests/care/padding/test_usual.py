@@ -138,7 +138,7 @@ def test_where_nothing_is_seen_a_limb_is_its_priors_mean():
         covariance=np.diag([1 / (1 / 4 + 1), 4.0]),
         prior_precision=np.eye(2) / 4,
         prior_mean=np.full(2, 5.0),
-        sway=None,
+        considered=None,
         print_scale=None,
     )
     seen = _Seen.of(made)

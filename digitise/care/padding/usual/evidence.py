@@ -129,7 +129,7 @@ class _Seen:
         Of an axis or a print that may be off nothing was learnt: that widens what is known, no more.
         """
         considered = np.zeros_like(limb.covariance)
-        for column in (limb.sway, limb.print_scale):
+        for column in (limb.considered, limb.print_scale):
             if column is not None:
                 moved = column.reshape(len(limb.mean), -1)
                 considered += moved @ moved.T
