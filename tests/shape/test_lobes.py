@@ -94,7 +94,8 @@ def test_what_splines_do_not_follow_at_a_lip_widens_girths_there_and_hardly_a_vo
     leg[0] += 15.0 * np.exp(-0.5 * ((basis.places - 400.0) / 25.0) ** 2)
     share = priors.share_kept(priors.LEG, basis, leg[0], leg.ravel())
     ways = priors.unfollowed(basis, leg.ravel(), share)
-    assert ways.shape[0] == basis.size and ways.shape[1] > 1
+    assert ways.shape[0] == basis.size
+    assert ways.shape[1] > 1
     radius_sd = np.sqrt(
         np.sum((basis.splines(np.array([400.0, 200.0, 600.0])) @ ways[: basis.n_splines]) ** 2, axis=1)
     )
