@@ -76,6 +76,7 @@ def test_a_few_swaying_limbs_are_covered(rng):
     assert share_covered(rng, 10, 10.0, 5.0) >= 0.7
 
 
+@pytest.mark.slow
 def test_legs_that_sway_before_four_cameras_are_known_as_well_as_stated():
     """Legs of body meshes that move as standing people do: errors of volumes over their stated sds."""
     scores = []

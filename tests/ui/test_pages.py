@@ -3,6 +3,7 @@
 import io
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from digitise.capture.checks.inspection import Inspection
 from digitise.care.wrap.garment import CONFIRM
 from digitise.errors import PhotoError, RecordError, ShapeError
 from digitise.geometry.support import axis_from_points
+from digitise.output.model.agreement import seal_of
 from digitise.record.store import Store
 from digitise.record.values import NewVisit
 from digitise.tape.rows import TapeRow
@@ -65,6 +67,23 @@ def test_weeks_says_what_changed_with_its_interval(records):
     said = float(sentence.split("−")[1].split(" mL")[0].replace("\u202f", ""))
     assert said == pytest.approx(lost, rel=0.01)
     assert "95 %" in sentence
+
+
+def warned(model, words):
+    """The files of a model that warns in these words alone."""
+    said = json.loads(model.json) | {"warnings": [{"code": "made-up", "text": words}]}
+    return replace(model, json=json.dumps(said | {"seal": seal_of(said)}))
+
+
+def test_what_makes_a_visit_less_sure_is_told_where_its_figures_are_used(home, models):
+    """Under the change of two visits, the earlier one's by its date, and on the padding of one."""
+    add_visit(warned(models[0], "The earlier visit is 12 mm doubtful."), 0)
+    add_visit(warned(models[1], "The later visit is 13 mm doubtful."), 1)
+    weeks, padding = words(page("weeks")), words(page("padding"))
+    earlier = f"Visit of {FIRST:%Y-%m-%d}: The earlier visit is 1.2 cm doubtful."
+    assert f"- The later visit is 1.3 cm doubtful.\n- {earlier}" in weeks
+    assert "- The later visit is 1.3 cm doubtful." in padding
+    assert "earlier visit is" not in padding
 
 
 def test_teach_shows_no_code_and_no_date_unless_asked(records):

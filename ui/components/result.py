@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import streamlit as st
@@ -116,6 +116,14 @@ def words(summary: ModelForm, unit: Unit, warnings: Sequence[WarningForm] | None
         st.markdown("\n".join(f"- {unit.sentence(line)}" for line in summary.not_included))
     with st.expander(text.CAUTION):
         st.markdown("\n".join(f"- {shown(line)}" for line in summary.caution))
+
+
+def less_sure(lines: Iterable[str], unit: Unit) -> None:
+    """Draw, where there is any, what makes figures less sure: behind a line that says how much that is."""
+    told = [plain(unit.sentence(line)) for line in lines]
+    if told:
+        with st.expander(f"{text.WARNINGS} ({len(told)})", icon=":material/warning:"):
+            st.markdown("\n".join(f"- {line}" for line in told))
 
 
 def download(summary: ModelForm) -> None:

@@ -21,7 +21,7 @@ from digitise.workflow.safety import released
 from digitise.workflow.stored_report import kept_plan
 from ui import care, measuring, places, present_care, state
 from ui.care import Places
-from ui.components import behind, chooser, frame, papers, safety
+from ui.components import behind, chooser, frame, papers, result, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE
 from ui.papers import garment_file, home_file, wrap_file
@@ -37,6 +37,7 @@ def main() -> None:
         visits = chooser.limb_visits(store)
         if visits:
             kept = _chosen(visits)
+            result.less_sure((warning.text for warning in kept.model.summary.warnings), state.unit())
             answers = store.safety(kept.line.client, kept.line.id)
             if not safety.whole(store, kept.line, text.WITHHELD).withheld:
                 against = _against(store, visits, kept)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from digitise.care.change.compare import Change
+from digitise.output.change.words import less_sure
 from digitise.output.course.words import VERDICTS, course_sentences
 from digitise.record.store import Store
 from digitise.shape.section import section_outline
@@ -12,7 +13,7 @@ from digitise.words import shown
 from digitise.workflow.course import follow
 from digitise.workflow.visits.measured import LimbSeries
 from ui import care, changes, figures, measuring, palette, present, present_care, state
-from ui.components import behind, chooser, frame, papers, reopen, safety
+from ui.components import behind, chooser, frame, papers, reopen, result, safety
 from ui.components.chooser import Kept
 from ui.components.result import CHART, SCENE, section_slider
 from ui.lengths import Unit
@@ -86,6 +87,8 @@ def _two(visits: tuple[Kept, ...]) -> None:
         change = care.change_between(by_number[earlier].model, by_number[later].model, tell)
     st.markdown(f"#### {present_care.change_sentence(change.whole)}")
     ink, unit = frame.ink(), state.unit()
+    first, last = by_number[earlier], by_number[later]
+    result.less_sure(less_sure(change, first.model.summary, last.model.summary, first.line.taken), unit)
     _three(change, ink, unit, f"{earlier}-{later}")
     st.caption(text.CHANGE_LEGEND_SIDES)
     left, right = st.columns([3, 2], gap="large")

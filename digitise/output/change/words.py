@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -15,9 +16,11 @@ from digitise.care.surface.place_words import direction_words
 from digitise.output.cautions import POSTURES
 from digitise.output.change.form import VERDICTS, ChangeForm
 from digitise.output.forms import WarningForm
+from digitise.output.model.form import ModelForm
 from digitise.output.model.words import BEYOND
 from digitise.output.plain_text import page, section
 from digitise.shape.limb import AnyEstimate, Estimate
+from digitise.words.numbers import day
 
 _FILES = (
     "change-views.png: the limb from four sides, coloured by change; look at this first",
@@ -164,6 +167,28 @@ def change_warnings(
         From and to of both models as they were measured, mm.
     """
     return tuple(WarningForm(code=code, text=text) for code, text in _warnings(change, covers))
+
+
+def less_sure(change: Change, first: ModelForm, last: ModelForm, first_day: date) -> Iterator[str]:
+    """Yield what makes the later visit's figures less sure, the change, and then the earlier visit's.
+
+    Parameters
+    ----------
+    change
+        From the earlier visit to the later one.
+    first, last
+        What model.json says of both.
+    first_day
+        The earlier visit's.
+    """
+    told = [warning.text for warning in last.warnings]
+    yield from told
+    covers = (first.from_mm, first.to_mm), (last.from_mm, last.to_mm)
+    yield from (warning.text for warning in change_warnings(change, covers))
+    for warning in first.warnings:
+        # an edge that is unsure is in the interval; the rest may be wrong beyond it
+        if warning.code != "edge-unsure" and warning.text not in told:
+            yield f"Visit of {day(first_day)}: {warning.text}"
 
 
 def _warnings(

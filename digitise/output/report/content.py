@@ -14,7 +14,7 @@ from digitise.care.padding.region import Region
 from digitise.care.wrap.garment import GirthList
 from digitise.care.wrap.sheet import WrapSheet
 from digitise.output.change.form import Verdict
-from digitise.output.change.words import change_warnings
+from digitise.output.change.words import less_sure
 from digitise.output.forms import now, software
 from digitise.output.model.file import StoredModel
 from digitise.output.report import form
@@ -31,7 +31,7 @@ from digitise.output.report.parts import (
     taped_end_row,
     wrap_form,
 )
-from digitise.output.report.words import day, method_words
+from digitise.output.report.words import method_words
 from digitise.shape.limb import Estimate
 
 
@@ -165,16 +165,10 @@ def report_content(
 def _warnings(change: Change | None, visits: Sequence[ReportVisit]) -> Iterator[str]:
     """Yield what makes the last visit's figures less sure, and those of the change from the first one."""
     first, last = visits[0], visits[-1]
-    yield from (warning.text for warning in last.model.summary.warnings)
     if change is None:
-        return
-    covers = [(visit.model.summary.from_mm, visit.model.summary.to_mm) for visit in (first, last)]
-    yield from (warning.text for warning in change_warnings(change, (covers[0], covers[1])))
-    told = {warning.text for warning in last.model.summary.warnings}
-    for warning in first.model.summary.warnings:
-        # an edge that is unsure is in the interval; the rest may be wrong beyond it
-        if warning.code != "edge-unsure" and warning.text not in told:
-            yield f"Visit of {day(first.taken)}: {warning.text}"
+        yield from (warning.text for warning in last.model.summary.warnings)
+    else:
+        yield from less_sure(change, first.model.summary, last.model.summary, first.taken)
 
 
 def _visit(visit: ReportVisit, point: CoursePoint) -> form.ReportVisitForm:
