@@ -17,7 +17,7 @@ from digitise.output.cautions import POSTURES
 from digitise.output.change.form import VERDICTS, ChangeForm
 from digitise.output.forms import WarningForm
 from digitise.output.model.form import ModelForm
-from digitise.output.model.words import BEYOND
+from digitise.output.model.words import BEYOND, OFFERED
 from digitise.output.plain_text import page, section
 from digitise.shape.limb import AnyEstimate, Estimate
 from digitise.words.numbers import day
@@ -186,8 +186,8 @@ def less_sure(change: Change, first: ModelForm, last: ModelForm, first_day: date
     covers = (first.from_mm, first.to_mm), (last.from_mm, last.to_mm)
     yield from (warning.text for warning in change_warnings(change, covers))
     for warning in first.warnings:
-        # an edge that is unsure is in the interval; the rest may be wrong beyond it
-        if warning.code != "edge-unsure" and warning.text not in told:
+        # an edge that is unsure is in the interval, and more photographs come too late; the rest may be wrong
+        if warning.code not in ("edge-unsure", *OFFERED) and warning.text not in told:
             yield f"Visit of {day(first_day)}: {warning.text}"
 
 

@@ -14,7 +14,7 @@ from digitise.words import shown
 
 _WIDTH = 96
 # findings that offer more photographs; models of earlier versions offered a third one
-_OFFERED = ("after-turn", "third-photo")
+OFFERED = ("after-turn", "third-photo")
 
 
 def summary_text(summary: ModelForm, folder: str | Path) -> str:
@@ -47,7 +47,7 @@ def advice_lines(summary: ModelForm) -> tuple[str, ...]:
     return tuple(
         f"{finding.text} {finding.do}".strip()
         for finding in summary.findings
-        if finding.code in _OFFERED and finding.severity == "note"
+        if finding.code in OFFERED and finding.severity == "note"
     )
 
 
