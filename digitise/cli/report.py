@@ -201,6 +201,22 @@ def _check_files(out: Path, fhir: Path | None, figures: Path | None) -> None:
         raise OutputError("This is a folder.", where=str(folders[0]), do="Name a file in it.")
     if len(set(places)) < len(places):
         raise typer.BadParameter("give each file a name of its own.", param_hint="--out, --fhir, --figures")
+    _refuse_other(out, b"%PDF-", "report")
+    if fhir is not None:
+        _refuse_other(fhir, b'"resourceType"', "FHIR Bundle")
+
+
+def _refuse_other(path: Path, sign: bytes, what: str) -> None:
+    """Refuse to replace a file that is no earlier one of its kind: a tape table is soon named by mistake."""
+    with show.writing(path):
+        if not path.exists():
+            return
+        with path.open("rb") as stream:
+            start = stream.read(200)
+    if start and sign not in start:
+        raise OutputError(
+            f"This file is no {what} and is left as it is.", where=str(path), do="Name a new file."
+        )
 
 
 def _write_figures(folder: Path, made: Report) -> None:

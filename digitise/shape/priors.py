@@ -96,9 +96,11 @@ _MEAN_TERMS = (4, 5, 6, 7, 8)
 # it is less than this on most spans of 37 photo-real legs, and 10 to 40 beside the lips of four with lobes.
 # Over a span and its neighbours: errors of the 37 are the same with it, those of the four a third smaller.
 _USUAL_BEND, _AROUND = 1.5, 3
-# By how much a coefficient may be off at a lip, of what its second difference is: by trial on the four lobes,
-# whose girths are then within 2.5 sds everywhere (8 without it). Less than the other does not show.
-_LIP_SHARE, _LEAST_LIP_MM = 0.6, 0.1
+# By how much a coefficient may be off at a lip, of what its second difference is, where the prior keeps less
+# than the second of its precision: by trial on four lobes, whose girths are then within 2.7 sds everywhere (8
+# without it), and so that ankles of swollen legs without lobes are known as well as they are. Less than the
+# third does not show.
+_LIP_SHARE, _LIP_FROM, _LEAST_LIP_MM = 0.6, 0.4, 0.1
 # A pipe, a bucket or a moulded cone, with which people try out a measuring method: straight-sided, and set
 # square to the sheets within some 5 degrees, which turns 0.03 of an oval whose order 2 is 0.2.
 SOLID = SectionPrior(0.0045, ((0.2, 0.03), *map(_any_way, (0.001,) * 4)), 70.0)
@@ -212,7 +214,7 @@ def unfollowed(basis: Basis, mean: Array, share: Array) -> Array:
     n = basis.n_splines
     inner = np.unique(basis.knots)
     span = np.clip(np.searchsorted(inner, basis.places) - 1, 0, len(share) - 1)
-    bend = np.abs(basis.splines(basis.places, 2) @ mean[:n]) * (1.0 - share[span])
+    bend = np.abs(basis.splines(basis.places, 2) @ mean[:n]) * np.maximum(1.0 - share[span] / _LIP_FROM, 0.0)
     size = _LIP_SHARE * maximum_filter1d(bend, _AROUND) * ((basis.high - basis.low) / len(share)) ** 2
     ways = [k for k in range(1, n - 1) if size[k] > _LEAST_LIP_MM]
     columns = np.zeros((basis.size, len(ways)))

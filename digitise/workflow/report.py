@@ -141,7 +141,7 @@ def make_report(
         regions=find_regions(limb) if options.places else None,
         foot_places=foot_places_of(last, None) if options.places else (),
         sheet=wrap_sheet(limb, options.plan, end_way_of(last)) if "wrap" in options.pressing else None,
-        garment=girth_list(limb, stable=course.plateau.verdict.stable) if options.garment else None,
+        garment=girth_list(limb, stable=course.plateau.stable) if options.garment else None,
         safety=safety,
         client=client,
         created=created,

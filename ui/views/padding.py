@@ -41,7 +41,7 @@ def main() -> None:
             answers = store.safety(kept.line.client, kept.line.id)
             if not safety.whole(store, kept.line, text.WITHHELD).withheld:
                 against = _against(store, visits, kept)
-                stable = follow(care.followed(store, kept.line)).plateau.verdict.stable
+                stable = follow(care.followed(store, kept.line)).plateau.stable
                 _all(kept, against, stable, answers)
     frame.foot()
 

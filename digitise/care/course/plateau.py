@@ -31,13 +31,6 @@ class CourseVerdict(Enum):
     NO_DIRECTION = "no direction"
     TOO_FEW_VISITS = "too few visits"
 
-    @property
-    def stable(self) -> bool | None:
-        """Whether the limb holds its size, so that a garment can be ordered; None when it is not known."""
-        if self in (CourseVerdict.NO_DIRECTION, CourseVerdict.TOO_FEW_VISITS):
-            return None
-        return self is CourseVerdict.LEVELLED_OFF
-
 
 RULE = "Proposed rule of this project; the therapist decides."
 LEAST_VISITS = 3
@@ -109,6 +102,36 @@ class Plateau:
     missing: tuple[str, ...]
     rate: Rate | None
     rule: str = RULE
+
+    @property
+    def stable(self) -> bool | None:
+        """Whether the limb holds its size, see :func:`holds_size`."""
+        rate = None if self.rate is None else self.rate.percent_per_week.interval_95
+        return holds_size(self.verdict, rate)
+
+
+def holds_size(verdict: CourseVerdict, percent_per_week_95: tuple[float, float] | None) -> bool | None:
+    """Tell whether a limb holds its size, so that a garment can be ordered; None when it is not known.
+
+    Of too few visits nothing tells that it does, but a rate whose interval lies wholly beyond what counts as
+    level tells that it does not.
+
+    Examples
+    --------
+    >>> holds_size(CourseVerdict.LEVELLED_OFF, (-0.4, 0.3))
+    True
+    >>> holds_size(CourseVerdict.TOO_FEW_VISITS, (-4.0, -1.4))
+    False
+
+    A rate that may be anything tells nothing:
+
+    >>> holds_size(CourseVerdict.TOO_FEW_VISITS, (-4.0, 2.0)) is None
+    True
+    """
+    if verdict in (CourseVerdict.NO_DIRECTION, CourseVerdict.TOO_FEW_VISITS):
+        low, high = percent_per_week_95 or (0.0, 0.0)
+        return False if max(low, -high) > LEVEL_PERCENT_PER_WEEK else None
+    return verdict is CourseVerdict.LEVELLED_OFF
 
 
 def weekly_rate(visits: Iterable[VisitVolume], error: RepeatError) -> Rate:

@@ -8,7 +8,7 @@ sets or confirms every height.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -128,10 +128,11 @@ def girth_list(
             entries.append(_entry(limb, point, Landmark(height, (height, height), False), True))
         elif proposal is not None and wanted:
             entries.append(_entry(limb, point, proposal, False))
-        elif point.source != "memory":
+        elif wanted:
             missing.append(point.letter)
     _check_order(entries)
-    return GirthList(tuple(entries), tuple(missing), _notes(stable, tuple(entries), limb.lying))
+    ordered = _between_neighbours(entries)
+    return GirthList(ordered, tuple(missing), _notes(stable, ordered, limb.lying))
 
 
 def _check_heights(limb: Limb, given: Mapping[str, float], points: tuple[GirthPoint, ...]) -> None:
@@ -160,6 +161,15 @@ def _check_order(entries: Sequence[GirthEntry]) -> None:
                 f"{above.height_mm:.0f} mm.",
                 do=f"From the lowest: {', '.join(entry.letter for entry in entries)}.",
             )
+
+
+def _between_neighbours(entries: Sequence[GirthEntry]) -> tuple[GirthEntry, ...]:
+    """Return points whose intervals of height end at the points below and above: their order is certain."""
+    heights = [-np.inf, *(entry.height_mm for entry in entries), np.inf]
+    return tuple(
+        replace(entry, height_95=(max(entry.height_95[0], below), min(entry.height_95[1], above)))
+        for entry, below, above in zip(entries, heights, heights[2:], strict=False)
+    )
 
 
 def _proposal(limb: Limb, marks: Landmarks, letter: str) -> Landmark | None:

@@ -28,6 +28,7 @@ from digitise.shape.limb import Limb, girth
 STEP_MM = 5.0
 # A layer may begin or end this far beyond the measured segment, where the limb is taken to go on level.
 _BEYOND_MM = 30.0
+_SAME_MM = 1e-6
 _AT_WRIST_MM = 10.0  # a layer that begins no further beyond the wrist begins at it
 
 
@@ -181,7 +182,9 @@ def wrap_sheet(limb: Limb, plan: Plan | None = None, end: Way | None = None) -> 
     for layer in plan.layers:
         start = _start(layer, limb, end)
         needs.append(_need(plan, layer, start, z, outside, _end_of(layer, limb, end)))
-        covered = (z >= start - 1e-6) & (z <= layer.to_mm + 1e-6)
+        covered = (z >= start - _SAME_MM) & (z <= layer.to_mm + _SAME_MM)
+        if any(abs(other.from_mm - layer.to_mm) < _SAME_MM for other in plan.layers):
+            covered &= z < layer.to_mm - _SAME_MM  # there the next one is counted
         if layer.kind == "bandage":
             counted += np.where(covered, layer.layers, 0.0)
             pressing = layered_mmhg(

@@ -11,6 +11,7 @@ from pydantic import AliasChoices, AwareDatetime, Field, ValidationError
 
 from digitise.anatomy import LimbKind, Side
 from digitise.care.course.course import Course, CoursePoint
+from digitise.care.course.plateau import holds_size
 from digitise.care.course.visits import SAME_HEIGHT_MM
 from digitise.errors import CourseError
 from digitise.output.cautions import caution, left_out
@@ -257,4 +258,5 @@ def read_stable(path: Path, model: ModelForm) -> bool | None:
             do="Give the model of the course's last visit, or the course up to this model.",
         )
     verdict = _VERDICTS.get(found.plateau.verdict)
-    return None if verdict is None else verdict.stable
+    rate = None if found.rate is None else found.rate.percent_per_week.interval_95
+    return None if verdict is None else holds_size(verdict, rate)

@@ -189,8 +189,16 @@ def change_chart(change: Change, size_mm: tuple[float, float] = (104, 100)) -> F
     key = Patch(
         facecolor=style.NO_CLEAR_CHANGE, hatch="....", edgecolor="black", linewidth=0, label="no clear change"
     )
-    figure.legend(handles=[key], loc="outside lower center", handlelength=2.4)
+    figure.legend(handles=[key], loc="outside lower center", handlelength=2.4, title=which_against(change))
     return figure
+
+
+def which_against(change: Change) -> str | None:
+    """Return which side of the body is larger or smaller than which; None of two visits of one limb."""
+    if not change.mirrored:
+        return None
+    limb, side = change.first.kind, change.first.side
+    return f"{side.other} {limb}, mirrored, against the {side} {limb}"
 
 
 def _contours(axes: Axes, degrees: Array, z: Array, clear_mm: Array, reach: float) -> None:

@@ -17,7 +17,7 @@ from digitise.care.surface.place_words import direction_words
 from digitise.geometry.mesh import Mesh
 from digitise.geometry.rigid import Array
 from digitise.output.figures import style
-from digitise.output.figures.limb import CHANGE_LABEL, change_reach
+from digitise.output.figures.limb import CHANGE_LABEL, change_reach, which_against
 from digitise.output.figures.render import side_view
 from digitise.output.figures.surface import change_on_mesh
 from digitise.shape.end import EndPart, whole_mesh
@@ -59,7 +59,7 @@ def change_views(change: Change, size_mm: tuple[float, float] = (180, 96)) -> Fi
         Patch(facecolor=style.CHANGE(0.2), label="smaller"),
         Patch(facecolor=style.CHANGE(0.8), hatch="///", label="larger (striped)"),
     ]
-    figure.legend(handles=keys, loc="outside lower center", ncols=3)
+    figure.legend(handles=keys, loc="outside lower center", ncols=3, title=which_against(change))
     return figure
 
 

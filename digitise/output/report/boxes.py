@@ -23,6 +23,8 @@ def figure_boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
         value, below = (
             (value, f"{percent}, {whole.verdict}") if clear else (whole.verdict, f"{value}, {percent}")
         )
+        if (whole.from_mm, whole.to_mm) != (words.from_mm, words.to_mm):
+            below += f"\nfrom {whole.from_mm:.0f} to {whole.to_mm:.0f} mm"
         boxes.append((f"Change since {day(words.change.since)}", value, f"{below}\n95 %: {interval} mL"))
     if last.excess_ml is not None:
         percent = "" if last.excess_percent is None else f"{last.excess_percent.value:+.1f} % of that limb\n"
@@ -33,4 +35,6 @@ def figure_boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
 
 def _together(words: form.ReportForm, end: form.FootForm | form.HandForm) -> str:
     whole = end.whole_ml
-    return f"with the {words.limb} {whole.value:.0f} mL ({interval_words(whole)})"
+    return (
+        f"with the {words.limb} up to {end.whole_to_mm:.0f} mm {whole.value:.0f} mL ({interval_words(whole)})"
+    )

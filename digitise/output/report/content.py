@@ -9,6 +9,7 @@ from datetime import datetime
 from digitise.care.change.compare import Change
 from digitise.care.change.end import EndChange
 from digitise.care.course.course import Course, CoursePoint
+from digitise.care.course.visits import VisitVolume
 from digitise.care.padding.foot.places import FootPlace
 from digitise.care.padding.region import Region
 from digitise.care.wrap.garment import GirthList
@@ -17,6 +18,7 @@ from digitise.output.change.form import Verdict
 from digitise.output.change.words import less_sure
 from digitise.output.forms import now, software
 from digitise.output.model.file import StoredModel
+from digitise.output.model.form import ModelForm
 from digitise.output.report import form
 from digitise.output.report.parts import (
     change_form,
@@ -154,12 +156,22 @@ def report_content(
         garment=None if garment is None else garment_form(garment, summary.place_girths),
         safety=safety,
         warnings=tuple(_warnings(change, visits)),
-        not_included=summary.not_included,
+        not_included=_not_included(summary, common),
         method=method_words(summary, course, change),
         caution=summary.caution,
         software=software(),
     )
     return Report(words, last, change, course, regions or (), sheet, foot_places, end_change)
+
+
+def _not_included(summary: ModelForm, common: VisitVolume) -> tuple[str, ...]:
+    """Return what the volumes leave out: more than the last visit does where not all measured as much."""
+    if abs(summary.from_mm - common.from_mm) < 1.0 and abs(summary.to_mm - common.to_mm) < 1.0:
+        return summary.not_included
+    return (
+        "Volumes are of these heights, which all visits measured, of the other limb as well where it is held "
+        "against: what lies beyond is not included.",
+    )
 
 
 def _warnings(change: Change | None, visits: Sequence[ReportVisit]) -> Iterator[str]:

@@ -72,21 +72,29 @@ class TapedEndRowForm(Form):
 
 
 class FootForm(Form):
-    """The foot at the last visit, below the leg's lowest section, and leg and foot together."""
+    """The foot at the last visit, below the leg's lowest section, and leg and foot together.
+
+    Together is all that the last visit measured, up to ``whole_to_mm``.
+    """
 
     to_mm: float
     volume_ml: FigureForm
     whole_ml: FigureForm
+    whole_to_mm: float
     ball_girth_mm: FigureForm
     heel_instep_girth_mm: FigureForm
 
 
 class HandForm(Form):
-    """The hand at the last visit, beyond the arm's first section, and arm and hand together."""
+    """The hand at the last visit, beyond the arm's first section, and arm and hand together.
+
+    Together is all that the last visit measured, up to ``whole_to_mm``.
+    """
 
     to_mm: float
     volume_ml: FigureForm
     whole_ml: FigureForm
+    whole_to_mm: float
     palm_girth_mm: FigureForm
     wrist_girth_mm: FigureForm
 

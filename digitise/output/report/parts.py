@@ -62,6 +62,7 @@ def _end(summary: ModelForm, name: str) -> dict[str, object] | None:
         "to_mm": round(part.to_mm),
         "volume_ml": _stated(part.volume_ml, part.volume_ml_95),
         "whole_ml": _stated(summary.volume_ml_whole, summary.volume_ml_whole_95),
+        "whole_to_mm": round(summary.to_mm),
         **{f"{name.replace(' and ', '_')}_girth_mm": girth for name, girth in girths.items()},
     }
 

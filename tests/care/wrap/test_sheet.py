@@ -72,6 +72,18 @@ def test_sheet_of_a_cylinder():
     assert sheet.estimate_mmhg[0] == pytest.approx(471.277 * 5 * 2 / (30 * 10), rel=1e-5)
 
 
+@pytest.mark.parametrize("joint", [200.0, 201.0])  # on one of the places where layers are counted, and off
+def test_where_one_layer_ends_and_the_next_begins_there_is_one(joint):
+    plan = bare_plan(layer(to_mm=joint), layer(from_mm=joint, width_mm=80.0))
+    sheet = wrap_sheet(cylinder(), plan)
+    assert joint in sheet.z or joint == 201.0
+    assert sheet.layers == pytest.approx(np.full(len(sheet.z), 2.0))
+    wide = sheet.z < joint
+    # 471.277 T N / (C W)
+    assert sheet.estimate_mmhg[wide] == pytest.approx(471.277 * 5 * 2 / (30 * 10), rel=1e-5)
+    assert sheet.estimate_mmhg[~wide] == pytest.approx(471.277 * 5 * 2 / (30 * 8), rel=1e-5)
+
+
 def test_anchors_factor_and_rolls():
     plan = Plan(
         layers=(layer(style="herringbone", factor=1.5, stretch=0.0),), anchor_turns=1, roll_length_mm=1000
