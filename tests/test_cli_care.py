@@ -515,6 +515,23 @@ def test_what_makes_no_sense_is_wrong_use(capsys, models, monkeypatch, tmp_path,
 
 
 @pytest.mark.parametrize("option", ["--out", "--fhir"])
+def test_a_report_replaces_an_earlier_one_and_no_other_file(capsys, models, tmp_path, monkeypatch, option):
+    monkeypatch.chdir(tmp_path)
+    other = ("--fhir", "f.json") if option == "--out" else ("--out", "r.pdf")
+    tape = Path("tape.csv")
+    tape.write_text("height_mm,girth_mm\n100,220\n")
+    code, _, err = run(capsys, "report", models / "first", option, tape, *other)
+    assert code == 3
+    assert "left as it is" in err
+    assert tape.read_text() == "height_mm,girth_mm\n100,220\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["tape.csv"]
+    for _ in range(2):
+        code, _, _ = run(capsys, "report", models / "first", option, "made", *other)
+        assert code == 0
+    assert Path("made").stat().st_size > 1000
+
+
+@pytest.mark.parametrize("option", ["--out", "--fhir"])
 @pytest.mark.parametrize("place", ["/", ".", "n" * 300, "nowhere/r.pdf"])
 def test_a_report_into_no_file(capsys, models, tmp_path, monkeypatch, option, place):
     monkeypatch.chdir(tmp_path)

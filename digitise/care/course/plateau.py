@@ -45,6 +45,9 @@ _Z90 = 1.6449
 _Z99 = 2.5758
 # With this sd or a smaller one a level limb passes nine times in ten: the window reaches no further back.
 _SURE_SD = LEVEL_PERCENT_PER_WEEK / (2 * _Z90)
+# Of a shorter time an error of measurement, and how a limb swells in a day, carried on to a week, would be
+# tens of percent.
+_LEAST_RATE_DAYS = 3.0
 # weekly visits are rarely at the same hour
 _DAY_SLACK = 0.5
 
@@ -88,11 +91,11 @@ class Plateau:
     verdict
         Where the limb goes.
     conditions
-        The parts of the rule; empty without enough visits.
+        The parts of the rule; without enough visits the last step alone, and nothing of a single visit.
     missing
         What is missing for "levelled off", or was not judged, one sentence an item.
     rate
-        Over the window, or over all visits while there are not enough; None for a single visit.
+        Over the window, or over all visits while there are not enough; None where all lie within three days.
     rule
         Whose rule this is.
     """
@@ -106,31 +109,38 @@ class Plateau:
     @property
     def stable(self) -> bool | None:
         """Whether the limb holds its size, see :func:`holds_size`."""
-        rate = None if self.rate is None else self.rate.percent_per_week.interval_95
-        return holds_size(self.verdict, rate)
+        return holds_size(self.verdict, [(one.code, one.met) for one in self.conditions])
 
 
-def holds_size(verdict: CourseVerdict, percent_per_week_95: tuple[float, float] | None) -> bool | None:
+def holds_size(verdict: CourseVerdict, conditions: Iterable[tuple[str, bool | None]]) -> bool | None:
     """Tell whether a limb holds its size, so that a garment can be ordered; None when it is not known.
 
-    Of too few visits nothing tells that it does, but a rate whose interval lies wholly beyond what counts as
-    level tells that it does not.
+    Of too few visits nothing tells that it does, but a last step that is larger than repeats differ by tells
+    that it does not.
+
+    Parameters
+    ----------
+    verdict
+        Of the rule.
+    conditions
+        Code of each part of the rule that was judged, and whether it holds.
 
     Examples
     --------
-    >>> holds_size(CourseVerdict.LEVELLED_OFF, (-0.4, 0.3))
+    >>> holds_size(CourseVerdict.LEVELLED_OFF, [("steps", True), ("rate", True)])
     True
-    >>> holds_size(CourseVerdict.TOO_FEW_VISITS, (-4.0, -1.4))
+    >>> holds_size(CourseVerdict.TOO_FEW_VISITS, [("steps", False)])
     False
 
-    A rate that may be anything tells nothing:
+    Two visits that differ by no more than repeats do tell nothing:
 
-    >>> holds_size(CourseVerdict.TOO_FEW_VISITS, (-4.0, 2.0)) is None
+    >>> holds_size(CourseVerdict.TOO_FEW_VISITS, [("steps", True)]) is None
     True
     """
+    if verdict is CourseVerdict.TOO_FEW_VISITS and ("steps", False) in conditions:
+        return False
     if verdict in (CourseVerdict.NO_DIRECTION, CourseVerdict.TOO_FEW_VISITS):
-        low, high = percent_per_week_95 or (0.0, 0.0)
-        return False if max(low, -high) > LEVEL_PERCENT_PER_WEEK else None
+        return None
     return verdict is CourseVerdict.LEVELLED_OFF
 
 
@@ -186,9 +196,11 @@ def judge(visits: Iterable[VisitVolume], error: RepeatError) -> Plateau:
     ordered = in_order(visits)
     window = _window(ordered, error)
     short = _too_few(ordered) or (_close_together(ordered) if window is None else ())
-    rate = weekly_rate(window or ordered, error) if len(ordered) > 1 else None
+    apart = _days(ordered[0], ordered[-1]) >= _LEAST_RATE_DAYS
+    rate = weekly_rate(window or ordered, error) if apart else None
     if short or rate is None or window is None:
-        return Plateau(CourseVerdict.TOO_FEW_VISITS, (), short, rate)
+        step = (_last_step(ordered, error),) if len(ordered) > 1 else ()
+        return Plateau(CourseVerdict.TOO_FEW_VISITS, step, short, rate)
     girths, girth_signs = _girths(window)
     conditions = (_last_step(window, error), _slow(rate, error), girths)
     missing = tuple(condition.text for condition in conditions if not condition.met)

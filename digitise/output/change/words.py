@@ -106,13 +106,18 @@ def _whole(change: Change) -> str:
 def _excess(change: Change, excess: Excess) -> Iterator[str]:
     affected, reference = sides(change)
     whole, over = change.whole, excess.excess_ml
-    heights = f"Between {whole.segment.low:.0f} and {whole.segment.high:.0f} mm"
+    low, high = whole.segment.low, whole.segment.high
     if whole.verdict == ChangeVerdict.UNCLEAR:
-        said = f"there is no clear difference between {affected} and {reference}"
+        yield (
+            f"Between {low:.0f} and {high:.0f} mm there is no clear difference between {affected} and "
+            f"{reference}: {with_interval(over, 'mL')}."
+        )
     else:
         word = "larger" if whole.verdict == ChangeVerdict.SMALLER else "smaller"
-        said = f"the {affected} is {word} than the {reference}"
-    yield f"{heights} {said}: {with_interval(over, 'mL')}."
+        yield (
+            f"Between {low:.0f} and {high:.0f} mm the {affected} is {word} than the {reference}: "
+            f"{with_interval(over, 'mL')}."
+        )
     if excess.percent is not None:
         yield f"In percent of the {reference}: {with_interval(excess.percent, '%', 1)}."
     if excess.note:

@@ -258,5 +258,5 @@ def read_stable(path: Path, model: ModelForm) -> bool | None:
             do="Give the model of the course's last visit, or the course up to this model.",
         )
     verdict = _VERDICTS.get(found.plateau.verdict)
-    rate = None if found.rate is None else found.rate.percent_per_week.interval_95
-    return None if verdict is None else holds_size(verdict, rate)
+    judged = [(condition.code, condition.met) for condition in found.plateau.conditions]
+    return None if verdict is None else holds_size(verdict, judged)

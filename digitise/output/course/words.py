@@ -97,9 +97,11 @@ def smallest_clear(error: RepeatError) -> str:
 def _excess(point: CoursePoint) -> Iterator[str]:
     if point.excess is not None:
         percent = point.excess.percent
-        name = "Excess over" if percent is not None else "Difference from"
-        more = "" if percent is None else f", or {_with_interval(percent, '%')}"
-        yield f"{name} the other limb: {_with_interval(point.excess.excess_ml, 'mL')}{more}."
+        over = _with_interval(point.excess.excess_ml, "mL")
+        if percent is None:
+            yield f"Difference from the other limb: {over}."
+        else:
+            yield f"Excess over the other limb: {over}, or {_with_interval(percent, '%')}."
     if point.reduction is not None:
         if point.reduction.current_reference is not None:
             now = _with_interval(point.reduction.current_reference, "%")

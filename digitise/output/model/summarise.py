@@ -110,6 +110,8 @@ def cone_beside(
     rows: tuple[TapeRow, ...], checks: tuple[TapeCheck, ...], limb: Limb
 ) -> tuple[float | None, str]:
     """Return the sum of cones between the limb's levels (None without enough tape), and a note on it."""
+    if rows and not any(limb.from_mm <= row.height_mm <= limb.to_mm for row in rows):
+        return None, "No sum of cones: no tape row lies on what was measured of the limb."
     try:
         cone = cone_volume_ml(rows, limb.from_mm, limb.to_mm, CONE_REACH_MM)
     except TapeError as error:

@@ -27,9 +27,13 @@ def figure_boxes(words: form.ReportForm) -> list[tuple[str, str, str]]:
             below += f"\nfrom {whole.from_mm:.0f} to {whole.to_mm:.0f} mm"
         boxes.append((f"Change since {day(words.change.since)}", value, f"{below}\n95 %: {interval} mL"))
     if last.excess_ml is not None:
-        percent = "" if last.excess_percent is None else f"{last.excess_percent.value:+.1f} % of that limb\n"
-        below = f"{percent}95 %: {interval_words(last.excess_ml, SIGNED)} mL"
-        boxes.append(("Excess over the other limb", f"{last.excess_ml.value:{SIGNED}} mL", below))
+        interval = interval_words(last.excess_ml, SIGNED)
+        if last.excess_percent is None:  # both limbs are swollen
+            what, below = "Difference from the other limb", f"95 %: {interval} mL"
+        else:
+            what = "Excess over the other limb"
+            below = f"{last.excess_percent.value:+.1f} % of that limb\n95 %: {interval} mL"
+        boxes.append((what, f"{last.excess_ml.value:{SIGNED}} mL", below))
     return boxes
 
 

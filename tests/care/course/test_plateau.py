@@ -162,6 +162,21 @@ def test_a_weekly_visit_may_be_some_hours_early():
     assert judge(series([9000] * 4, [0, 6.6, 13.8, 20.6]), ONE_PERCENT).verdict is CourseVerdict.LEVELLED_OFF
 
 
+def test_visits_within_three_days_tell_no_weekly_rate():
+    """Twelve hours and 8 % apart they would tell -112 % a week."""
+    close = judge(series((10000, 9200), days=(0, 0.5)), ONE_PERCENT)
+    assert close.rate is None
+    assert judge(series((10000, 9200), days=(0, 3)), ONE_PERCENT).rate is not None
+
+
+def test_a_last_step_that_is_clear_tells_of_few_visits_that_the_limb_still_changes():
+    # two repeats of 1 % differ by 2.58 * sqrt(2) = 3.6 % once in a hundred
+    assert judge(series((10000, 9600), days=(0, 21)), ONE_PERCENT).stable is False
+    assert judge(series((10000, 9700), days=(0, 21)), ONE_PERCENT).stable is None
+    # what fell in the first week may have levelled off since
+    assert judge(series((10000, 9000, 8950), days=(0, 9, 18)), ONE_PERCENT).stable is None
+
+
 def test_growing():
     found = judge(series([9000, 8900, 8950, 9250]), ONE_PERCENT)
     assert found.verdict == CourseVerdict.GROWING

@@ -183,6 +183,8 @@ def test_tape_rows_that_are_not_seen_are_null(measured, tmp_path):
     [
         ((), "no tape rows"),
         ((TapeRow(120.0, 300.0), TapeRow(200.0, 330.0)), "200 mm beyond"),
+        # the girth between would be drawn straight through all of the limb
+        ((TapeRow(20.0, 300.0), TapeRow(1200.0, 600.0)), "no tape row lies on"),
     ],
 )
 def test_without_enough_tape_there_is_no_cone_sum(measured, tmp_path, tape, words):
