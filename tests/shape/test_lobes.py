@@ -64,13 +64,14 @@ def test_a_doubtful_lobe_is_followed_further_and_known_as_less_sure(out, monkeyp
     """Its girths were 71 and 107 mm off, 12 and 18 sd: a prior of limbs without lobes outweighed the edges.
 
     With it weaker there the errors fall by a quarter at least: we know of no prior under which such a lobe is
-    followed as its edge says and other bodies' edges are not.  What is left is within twice of what is said.
+    followed as its edge says and other bodies' edges are not.  What is left is within what is said at over
+    nine of ten heights, and counts for less than a third as many sds.
     """
     off, in_sds = errors(out)
     monkeypatch.setattr(rounds, "_as_bent", lambda _basis, belief, _sections: belief)
     was, was_in_sds = errors(out)
     assert off.max() < 0.75 * was.max()
-    assert in_sds.max() < 3.0 < was_in_sds.max()
+    assert in_sds.max() < was_in_sds.max() / 3.0
     assert np.mean(in_sds < 1.96) > 0.9
 
 
