@@ -154,7 +154,7 @@ def _check_heights(limb: Limb, given: Mapping[str, float], points: tuple[GirthPo
 def _check_order(entries: Sequence[GirthEntry]) -> None:
     """Refuse points of which one set by hand lies on the wrong side of another."""
     for below, above in pairwise(entries):
-        if below.height_mm > above.height_mm and (below.set_by_hand or above.set_by_hand):
+        if below.height_mm >= above.height_mm and (below.set_by_hand or above.set_by_hand):
             raise PlanError(
                 "The heights of the girth points do not rise in the order of their letters: "
                 f"{below.letter} at {below.height_mm:.0f} mm lies above {above.letter} at "

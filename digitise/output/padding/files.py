@@ -166,7 +166,7 @@ def pad_text(summary: PadForm, folder: str | Path) -> str:
 def _line(place: PlaceForm | FootPlaceForm) -> str:
     digits = 1 if place.kind == "crease" else 0
     low, high = place.peak_mm_95
-    volume = "" if place.volume_ml is None else f", {place.volume_ml:.0f} mL"
+    volume = "" if place.volume_ml is None else f", {place.volume_ml:.0f} mL with its slopes"
     foam = f" Foam {', '.join(map(str, place.foam))}." if place.foam else ""
     most = "" if isinstance(place, FootPlaceForm) else f" {_MOST[place.kind]}: {place.peak_place}."
     if isinstance(place, FootPlaceForm) and place.foam_note:

@@ -1,4 +1,5 @@
 import dataclasses
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from digitise.care.surface.landmarks import find_landmarks
 from digitise.care.wrap.garment import CONFIRM, NOT_STABLE, girth_list
 from digitise.errors import PlanError
 from digitise.shape.limb import girth
+from digitise.tape.points import girth_points
 
 ANKLE, CALF, KNEE = 150.0, 330.0, 440.0
 
@@ -60,6 +62,20 @@ def test_letters_with_a_source_come_unasked(leg):
     assert not any("not known" in note for note in result.notes)
 
 
+def test_a_point_lies_between_its_neighbours_whatever_is_known_of_its_height(leg):
+    entries = girth_list(leg, optional=True).entries
+    for below, above in pairwise(entries):
+        assert below.height_95[1] <= above.height_mm
+        assert above.height_95[0] >= below.height_mm
+    assert all(entry.height_95[0] <= entry.height_mm <= entry.height_95[1] for entry in entries)
+
+
+def test_letters_that_are_not_found_are_named_when_all_are_asked_for(leg):
+    listed = girth_list(leg, optional=True)
+    names = [entry.letter for entry in listed.entries]
+    assert sorted([*names, *listed.missing]) == sorted(point.letter for point in girth_points(leg.kind))
+
+
 def test_optional_letters_are_marked(leg):
     found = by_letter(girth_list(leg, optional=True, stable=True))
     assert list(found) == ["B", "B1", "C", "D"]
@@ -107,6 +123,7 @@ def test_course_decides(leg):
         ({"F": 900.0}, "outside the measured segment, 100 to 500 mm"),
         ({"B": float("nan")}, "outside the measured segment"),
         ({"B": 300.0, "C": 200.0}, "do not rise"),
+        ({"B": 200.0, "C": 200.0}, "do not rise"),
     ],
 )
 def test_bad_heights_are_refused(leg, heights, message):
