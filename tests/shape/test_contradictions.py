@@ -165,6 +165,30 @@ def test_tape_of_another_limb_is_refused():
     assert "scale" in codes
 
 
+ROWS_MM = (110.0, 210.0, 310.0, 410.0, 510.0)
+
+
+@pytest.mark.parametrize(
+    ("off_mm", "refused"),
+    [
+        ((0, -20, -20, 0, 0), True),  # taped bare, seen with a bandage on
+        ((0, -20, 20, 0, 0), False),  # two rows swapped differ both ways
+        ((0, 0, -20, 0, 0), False),  # one row misread
+        ((0, -9, -9, 0, 0), False),  # 3 % of a girth of 300 mm
+    ],
+)
+def test_two_rows_next_to_each_other_that_differ_one_way_are_no_slip(off_mm, refused):
+    trunk = synthetic.EllipticFrustum(0, 700, (52.0, 46.0), (60.0, 54.0), (0, 0), (0, 0))
+    views = synthetic.exact_views(trunk, synthetic.walking_cameras((90.0, 0.0)), 80, 620, step=2)
+    girths = trunk.girth(np.array(ROWS_MM)) + off_mm
+    rows = tuple(TapeRow(z, float(girth)) for z, girth in zip(ROWS_MM, girths, strict=True))
+    if refused:
+        with pytest.raises(ContradictionError, match="2 of 5 tape rows contradict the photographs: at 2"):
+            fit_limb(views, rows, from_mm=100.0, to_mm=560.0)
+    else:
+        fit_limb(views, rows, from_mm=100.0, to_mm=560.0)
+
+
 def test_a_row_beside_a_doubtful_edge_is_followed():
     solid = synthetic.EllipticFrustum(0, 800, (50, 50), (62, 62))
     views = synthetic.exact_views(solid, synthetic.walking_cameras(), 65, 435, step=3)
