@@ -198,7 +198,8 @@ def which_against(change: Change) -> str | None:
     if not change.mirrored:
         return None
     limb, side = change.first.kind, change.first.side
-    return f"{side.other} {limb}, mirrored, against the {side} {limb}"
+    other, own = f"{side.other} {limb}", f"{side} {limb}"
+    return f"{other}, mirrored, against the {own}"
 
 
 def _contours(axes: Axes, degrees: Array, z: Array, clear_mm: Array, reach: float) -> None:

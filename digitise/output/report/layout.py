@@ -138,9 +138,11 @@ class Pages(Document):
 
     def boxes(self, boxes: Sequence[tuple[str, str, str]]) -> None:
         """Draw boxes side by side: what it is, the figure, and its interval."""
-        gap, height = 3.0, 21.0
+        gap = 3.0
         width = (self.epw - gap * (len(boxes) - 1)) / len(boxes)
-        top = self.y
+        self._ink(8.0)
+        lines = [self.multi_cell(width - 5.0, 3.5, box[2], dry_run=True, output="LINES") for box in boxes]
+        top, height = self.y, 14.4 + 3.5 * max(len(each) for each in lines)
         for n, (name, value, below) in enumerate(boxes):
             x = self.l_margin + n * (width + gap)
             self.set_fill_color(*_BOX)
