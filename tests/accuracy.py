@@ -356,7 +356,7 @@ where a limb bends far more than limbs do, less is expected of it. All four were
 | all round above the ankle, brown skin, dark panel, other leg | -0.6 ± 1.5 % | 7.2 mm | -0.3 ± 1.5 % from 170 mm on |
 
 Within 25 mm of a lip their girths were up to 42 mm (8 sd) off: neither doubtful or hidden edges nor the limb's splines
-follow it. They are known as badly as that now: 97 to 100 % of these girths lie within their intervals, all within 2.7 sds.
+follow it. They are known as badly as that now: 99 to 100 % of these girths lie within their intervals, all within 2.7 sds.
 Three more with lobes were made and looked at with that: +0.2 ± 1.6 (girths 2.6 mm rms), +1.2 ± 1.6 (6.9 mm) and
 -2.3 ± 2.3 % (25 mm). In the last one the other leg's ankle behind the lobe is taken for the limb's own edge over 60 mm and
 called sure, and a girth there is 124 mm (3.3 sds) off. (From where on a lip counts was then narrowed, for ankles of swollen
