@@ -17,6 +17,7 @@ from digitise.errors import FieldError, PhotoError
 from digitise.geometry.rigid import Array
 
 _Hit = tuple[int, Array]
+_DRAWN_OUT = 2.0  # by trial on 60 photographs of standing limbs: at 3 fewer are read than at 2
 _BLURRED_PX = 1.2  # up to here stored values show every marker that light shows
 
 
@@ -65,6 +66,11 @@ def find_markers(photo: Photograph, field: MarkerField) -> tuple[Detection, ...]
         hits += more
         own |= _own(photo, more, field)
         found = _placed(grey, own)
+    if _flat(own, field):
+        more = _detect_flat(detector, grey)
+        hits += more
+        own |= {i: corners for i, corners in _own(photo, more, field).items() if i not in own}
+        found = _placed(grey, own)
     if not hits:
         raise _nothing_found(photo, detector, grey)
     if not own:
@@ -106,6 +112,20 @@ def _placed(grey: NDArray[np.uint8], own: Mapping[int, Array]) -> tuple[Detectio
 def _blurred(found: Sequence[Detection]) -> bool:
     measured = [d.blur_px for d in found if d.blur_px is not None]
     return 2 * len(measured) < len(found) + 1 or float(np.median(measured)) > _BLURRED_PX
+
+
+def _flat(own: Mapping[int, Array], field: MarkerField) -> bool:
+    """Tell whether most of what lies on the floor was not read: from low down its squares are flat."""
+    lying = {i for board in field.boards if board.role == "mat" for i in board.ids}
+    return 2 * len(lying & own.keys()) < len(lying)
+
+
+def _detect_flat(detector: cv2.aruco.ArucoDetector, grey: NDArray[np.uint8]) -> list[_Hit]:
+    """Return what is read in the picture drawn out upright, which gives flat squares their form back."""
+    drawn_out = cv2.resize(grey, None, fx=1.0, fy=_DRAWN_OUT, interpolation=cv2.INTER_CUBIC)
+    hits = _detect(detector, np.asarray(drawn_out, np.uint8))
+    # pixel centres lie on integers in both
+    return [(i, np.column_stack([c[:, 0], (c[:, 1] + 0.5) / _DRAWN_OUT - 0.5])) for i, c in hits]
 
 
 def _light_picture(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -86,9 +86,9 @@ def require_mat(problem: Problem, seen: Sightings) -> None:
             continue
         if not np.any((seen.photo == p) & np.isin(seen.board, list(problem.mats))):
             raise PoseError(
-                "The mat is not in the photograph.",
+                "None of the mat's markers can be read.",
                 where=photo.name,
-                do="Take it again with the whole mat in the picture.",
+                do="Take it again with the whole mat in the picture, from a little higher or nearer.",
             )
         raise PoseError(
             "The mat is hidden: too few of its markers can be read.",

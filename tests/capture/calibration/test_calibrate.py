@@ -206,8 +206,12 @@ def test_one_corner_that_is_off_does_not_spoil_the_rest(scenes, rng):
 MAT = range(14)
 MANY_PAIRS = [(0, 5), (1, 8), (2, 11), *((14 + n, 65 - n) for n in range(9))]
 REFUSED = {
-    "no mat": (lambda s: s.without(1, MAT), "mat is not in the photograph", "photo-2.jpg"),
-    "no marker": (lambda s: s.with_photo(0, detections=()), "mat is not in the photograph", "photo-1.jpg"),
+    "no mat": (lambda s: s.without(1, MAT), "None of the mat.s markers can be read", "photo-2.jpg"),
+    "no marker": (
+        lambda s: s.with_photo(0, detections=()),
+        "None of the mat.s markers can be read",
+        "photo-1.jpg",
+    ),
     "mat hidden": (lambda s: s.without(1, list(MAT)[1:]), "mat is hidden", "photo-2.jpg"),
     "many swapped": (
         lambda s: swapped(s, 0, MANY_PAIRS),

@@ -143,3 +143,19 @@ def test_dark_photographs_still_give_all_markers(dim, tools):
     found = find_markers(photograph(np.round(255 * coded).astype(np.uint8)), tools["roll"])
     assert [d.id for d in found] == [0, 1, 2, 3, 4]
     assert all(np.all(d.sd_px < 0.2) for d in found)
+
+
+@pytest.mark.parametrize("flat", [9, 10])
+def test_what_lies_flat_on_the_floor_is_read_from_low_down(flat, tools):
+    """Squares of 120 px seen 13 and 12 px high: OpenCV's detector alone reads none of them."""
+    picture = sheet(tools, [0, 1, 2, 3, 4])
+    low = cv2.resize(picture, None, fx=1.0, fy=1.0 / flat, interpolation=cv2.INTER_AREA)
+    low = cv2.copyMakeBorder(low, 300, 300, 0, 0, cv2.BORDER_CONSTANT, value=230)
+    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, tools["roll"].dictionary))
+    assert cv2.aruco.ArucoDetector(dictionary).detectMarkers(low)[1] is None
+    upright = {d.id: d.corners for d in find_markers(photograph(picture), tools["roll"])}
+    found = find_markers(photograph(low), tools["roll"])
+    assert len(found) >= 4
+    for d in found:
+        expected = np.column_stack([upright[d.id][:, 0], (upright[d.id][:, 1] + 0.5) / flat - 0.5 + 300.0])
+        assert np.abs(d.corners - expected).max() < 4.0 * d.sd_px.max()

@@ -76,6 +76,14 @@ def test_the_shaded_rim_of_a_dark_limb_in_grain_is_no_stick(rng):
     assert find_sticks(made.strip) == ()
 
 
+@pytest.mark.parametrize("dark", [(14, 11, 10), (18, 15, 13)])
+def test_grain_beside_the_straight_rim_of_a_very_dark_shin_is_no_edge(dark, rng):
+    blue = (60, 100, 180)
+    edits = [(lambda x, z: (x < -40.0) & (z > 20.0), blue), (stick(-40.0, 0.0, 0.0, 850.0), dark)]
+    made = made_strip(rng, skin=dark, panel=blue, noise=3.0, edits=edits)
+    assert find_sticks(made.strip) == ()
+
+
 def test_a_forearm_as_straight_as_a_stick_is_none(rng):
     """A dark forearm alone on its elbow, 46 mm wide up to its wrist, and no leg."""
     edits = [
