@@ -205,7 +205,7 @@ def _fit(
     )
     solved = _solved(scene, basis, start, tape, known)
     ignored = overruled(solved.cross.checks, solved.belief.edges)
-    if solved.cross.ratio_is_off:
+    if solved.cross.is_off:
         ignored += doubtful_edges(solved.belief.edges)
     if ignored:
         # fewer edges are sooner as straight as a pipe's: that was settled with all of them
@@ -214,7 +214,7 @@ def _fit(
     belief, _, solid, alone, cross = solved
     final = solve(basis, belief.prior, belief.edge_part, cross.girths)
     require_scale(cross, scene.names)
-    final = belief.widened(printed(basis, final, cross.girths, cross.scale_ratio))
+    final = belief.widened(printed(basis, final, cross.scale.unexplained))
 
     def as_limb(posterior: Posterior) -> Limb:
         movements = len(posterior.modes) - len(SHARED_ERRORS) - scene.doubts

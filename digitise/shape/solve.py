@@ -35,8 +35,6 @@ _LOOKS = 2
 # Of the scale of printed sheets, a share: a ruler of 100 mm read to half a millimetre leaves 0.3 %; printers
 # and paper that grows and shrinks with heat and damp add some 0.4 % (from memory).
 PRINT_SD = 0.005
-# A girth grows at least by half of what all lengths grow by: a steep calf at the height of a knee gains that.
-_LEAST_GAIN = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,21 +223,15 @@ def _taped_rows(basis: Basis, girths: GirthData, size: int) -> Array:
     return rows
 
 
-def printed(basis: Basis, posterior: Posterior, girths: GirthData, ratio: float) -> Posterior:
+def printed(basis: Basis, posterior: Posterior, share: float) -> Posterior:
     """Return the posterior when the scale of the printed sheets is in doubt.
 
-    It is considered, not estimated (Schmidt 1966, from memory): all girths pulled alike by one hand look the
-    same.  Where all girths are larger or smaller by a ``ratio`` that the photographs' own doubt does not
-    explain, either scale may be the wrong one: half of the way from the one to the other is one sd then, if
-    that is more than the print's own.
+    It is considered, not estimated (Schmidt 1966, from memory): girths pulled alike by one hand look nearly
+    the same.  Where the tape says that all lengths are larger or smaller by a ``share`` that the photographs'
+    own doubt does not explain, either may be wrong: half of the way from the one to the other is one sd then,
+    if that is more than the print's own.
     """
-    step, sd = basis.grown(posterior.mean), PRINT_SD
-    if ratio != 0.0:
-        rows = girth_rows(basis, girths.z)
-        # what a girth gains when all lengths grow, for heights grow with it
-        gain = float(np.mean((rows @ step) / (rows @ posterior.mean)))
-        sd = max(sd, abs(ratio) / 2 / max(gain, _LEAST_GAIN))
-    step *= sd
+    step = basis.grown(posterior.mean) * max(PRINT_SD, abs(share) / 2)
     return replace(posterior, covariance=posterior.covariance + np.outer(step, step), print_scale=step)
 
 

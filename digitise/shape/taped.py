@@ -60,6 +60,44 @@ class TapeCheck:
     verdict: str
 
 
+@dataclass(frozen=True)
+class Common:
+    """What all tape rows have in common against the photographs.
+
+    Attributes
+    ----------
+    share
+        Tape over photographs, minus one.
+    sd, photo_sd
+        Its sd, and the part of it which the photographs make; the rest is the tape's.
+    """
+
+    share: float
+    sd: float
+    photo_sd: float
+
+    @property
+    def z(self) -> float:
+        """The share in sds."""
+        return abs(self.share) / self.sd
+
+    @property
+    def is_off(self) -> bool:
+        """True when it is neither chance nor what a tape's pull does."""
+        return abs(self.share) > RATIO_LEAST and self.z > RATIO_Z
+
+    @property
+    def unexplained(self) -> float:
+        """What of it is beyond 2 sd of the photographs.
+
+        Beside edges that are in doubt, tape and photographs may differ, whatever the sheets' scale.
+        """
+        return float(np.sqrt(max(self.share**2 - (DIFFERS_Z * self.photo_sd) ** 2, 0.0)))
+
+
+_NOTHING_COMMON = Common(0.0, np.inf, np.inf)
+
+
 @dataclass(frozen=True, eq=False)
 class TapeCross:
     """The whole cross-check.
@@ -70,39 +108,28 @@ class TapeCross:
         One per tape row, in order.
     girths
         The rows as they enter the final fit.
-    ratio, ratio_sd
-        Common ratio of tape over photographs minus one, and its sd; zero rows give (0, inf).
-    ratio_photo_sd
-        The part of that sd which the photographs make; the rest is the tape's.
+    ratio
+        By which all girths read larger, as a hand's pull makes them.
+    scale
+        By which all lengths would have to grow to fit the tape, the heights of the girths with them: sheets
+        that were printed too large by that share make it.
+        Both are (0, inf, inf) with fewer than three rows.
     """
 
     checks: tuple[TapeCheck, ...]
     girths: GirthData
-    ratio: float
-    ratio_sd: float
-    ratio_photo_sd: float
+    ratio: Common
+    scale: Common
 
     @property
-    def ratio_is_off(self) -> bool:
-        """True when all rows together say that one of the two scales is wrong."""
-        enough = len(self.girths.z) >= _ROWS_FOR_RATIO
-        return enough and abs(self.ratio) > max(RATIO_LEAST, RATIO_Z * self.ratio_sd)
+    def is_off(self) -> bool:
+        """True when all rows together say that the scale of either tape or photographs is wrong."""
+        return self.ratio.is_off or self.scale.is_off
 
     @property
-    def ratio_is_doubtful(self) -> bool:
+    def is_doubtful(self) -> bool:
         """True when all rows together hint at that: by chance once in twenty visits."""
-        enough = len(self.girths.z) >= _ROWS_FOR_RATIO
-        return enough and abs(self.ratio) > DIFFERS_Z * self.ratio_sd and not self.ratio_is_off
-
-    @property
-    def scale_ratio(self) -> float:
-        """What of the ratio only another scale can make, 0 within 2 sd of the photographs or with few rows.
-
-        Beside edges that are in doubt, tape and photographs may differ, whatever the sheets' scale.
-        """
-        if len(self.girths.z) < _ROWS_FOR_RATIO:
-            return 0.0
-        return float(np.sqrt(max(self.ratio**2 - (DIFFERS_Z * self.ratio_photo_sd) ** 2, 0.0)))
+        return max(self.ratio.z, self.scale.z) > DIFFERS_Z and not self.is_off
 
 
 def _left_out(difference: Array, covariance: Array) -> tuple[Array, Array]:
@@ -140,11 +167,16 @@ def _suspects(
 
 @dataclass(frozen=True, eq=False)
 class _Comparison:
-    """Tape rows within the segment beside their prediction: (T,) values, (T, T) covariances, mm."""
+    """Tape rows within the segment beside their prediction: (T,) values, (T, T) covariances, mm.
+
+    ``grown`` is what each girth gains for each share by which all lengths grow: of a limb that widens
+    upwards less than the girth itself, for its sections move up.
+    """
 
     z: Array
     measured: Array
     predicted: Array
+    grown: Array
     photo_covariance: Array
     tape_sd: Array
 
@@ -165,6 +197,7 @@ def _compare(rows: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> _
         z,
         np.array([row.girth_mm for row in rows]),
         design @ posterior.mean,
+        design @ basis.grown(posterior.mean),
         design @ posterior.covariance @ design.T,
         np.hypot(READING_SD_MM, HEIGHT_SD_MM * slope),
     )
@@ -178,19 +211,20 @@ def cross_check(
     A row beside an edge that is in doubt is never suspect: where one of the two is wrong, it is the edge.
 
     A suspect row keeps its value; its sd in the final fit grows to the size of its misfit, which leaves it
-    next to no pull.  A ratio common to all rows is set aside first, so that a wrong print scale does not make
+    next to no pull.  What is common to all rows is set aside first, so that a wrong print scale does not make
     single rows suspect.
     """
     inside = tuple(row for row in tape if basis.low <= row.height_mm <= basis.high)
     if not inside:
         empty = np.zeros(0)
         none = GirthData(empty, empty, empty)
-        return TapeCross(tuple(_unseen(row) for row in tape), none, 0.0, np.inf, np.inf)
+        return TapeCross(tuple(_unseen(row) for row in tape), none, _NOTHING_COMMON, _NOTHING_COMMON)
     rows = _compare(inside, basis, posterior)
-    ratio, ratio_sd, ratio_photo_sd = _robust_ratio(rows)
-    shared = ratio if len(inside) >= _ROWS_FOR_RATIO and abs(ratio) > RATIO_Z * ratio_sd else 0.0
+    ratio, scale = (_common(rows, each) for each in (rows.predicted, rows.grown))
+    kind, common = (rows.grown, scale) if scale.z > ratio.z else (rows.predicted, ratio)
+    shared = common.share * kind if common.z > RATIO_Z else np.zeros(len(inside))
     doubt = np.array([_in_doubt(row.height_mm, edges) for row in inside])
-    suspect, excess, misfit = _suspects(rows.difference - shared * rows.predicted, rows.covariance, doubt)
+    suspect, excess, misfit = _suspects(rows.difference - shared, rows.covariance, doubt)
     plain = rows.difference / np.sqrt(np.diag(rows.covariance))
     verdict = np.where(suspect, "suspect", np.where(np.abs(plain) > DIFFERS_Z, "differs", "agrees"))
     sd = np.hypot(rows.tape_sd, excess)
@@ -199,7 +233,7 @@ def cross_check(
     found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
     checks = tuple(_check(row, *next(found)) if row in inside else _unseen(row) for row in tape)
     girths = GirthData(rows.z, rows.measured, sd, HAND_SD_MM)
-    return TapeCross(checks, girths, ratio, ratio_sd, ratio_photo_sd)
+    return TapeCross(checks, girths, ratio, scale)
 
 
 def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
@@ -211,17 +245,16 @@ def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
     return False
 
 
-def _robust_ratio(rows: _Comparison) -> tuple[float, float, float]:
-    """Return the ratio of tape over photographs minus one, its sd, and the photographs' part of that.
-
-    Single wrong rows are set aside.
-    """
-    middle = float(np.median(rows.difference / rows.predicted))
-    _, excess, _ = _suspects(rows.difference - middle * rows.predicted, rows.covariance)
-    weight = np.linalg.solve(rows.covariance + np.diag(excess**2), rows.predicted)
-    information = float(rows.predicted @ weight)
+def _common(rows: _Comparison, kind: Array) -> Common:
+    """Return by which share of ``kind`` (T,) all rows differ; single wrong rows are set aside."""
+    if len(kind) < _ROWS_FOR_RATIO:
+        return _NOTHING_COMMON
+    middle = float(np.median(rows.difference / kind))
+    _, excess, _ = _suspects(rows.difference - middle * kind, rows.covariance)
+    weight = np.linalg.solve(rows.covariance + np.diag(excess**2), kind)
+    information = float(kind @ weight)
     photo_sd = float(np.sqrt(weight @ rows.photo_covariance @ weight)) / information
-    return float(rows.difference @ weight) / information, information**-0.5, photo_sd
+    return Common(float(rows.difference @ weight) / information, information**-0.5, photo_sd)
 
 
 def _check(row: TapeRow, numbers: list[float], verdict: str) -> TapeCheck:

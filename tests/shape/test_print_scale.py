@@ -13,8 +13,8 @@ from digitise.errors import ShapeError
 from digitise.shape.fit import fit_limb
 from digitise.shape.limb import Estimate, print_sd, volume
 from digitise.shape.priors import LEG
-from digitise.shape.solve import PRINT_SD, GirthData
-from digitise.shape.taped import TapeCross
+from digitise.shape.solve import PRINT_SD
+from digitise.shape.taped import Common
 from digitise.tape.rows import TapeRow
 
 LEVELS = (90.0, 410.0)
@@ -88,11 +88,21 @@ def test_a_tape_that_says_another_scale_widens_the_interval(share):
     assert wider == pytest.approx(max(1.0, way / 2 / PRINT_SD), rel=0.1)
 
 
+@pytest.mark.parametrize("share", [-0.04, 0.04])
+def test_the_scale_of_the_sheets_is_told_though_heights_move_with_it(share):
+    """A cone all but through the mat's origin is nearly its own enlargement: girths alone say half of it."""
+    cone = synthetic.EllipticFrustum(0, 800, (30, 34), (90, 102))
+    fit = fit_limb(views(cone, share), tape(cone), from_mm=LEVELS[0], to_mm=LEVELS[1], prior=PLAIN)
+    (told,) = [warning.text for warning in fit.warnings if warning.code == "scale"]
+    assert f"Sheets printed at {100 * (1 + share):.0f} % would make that." in told
+    read = np.array([check.difference_mm / check.photo_mm for check in fit.tape_checks])
+    assert np.abs(read).mean() < 0.75 * abs(share)
+
+
 def test_photographs_that_are_in_doubt_say_nothing_of_the_scale():
     """A row that says 6 % more than edges known to 3.5 %, as where clothes hide them, is no other print."""
-    girths = GirthData(np.zeros(5), np.zeros(5), np.ones(5), 1.0)
-    assert TapeCross((), girths, 0.0585, 0.0353, 0.034).scale_ratio == 0.0
-    assert TapeCross((), girths, 0.0585, 0.0100, 0.005).scale_ratio == pytest.approx(0.0576, abs=1e-4)
+    assert Common(0.0585, 0.0353, 0.034).unexplained == 0.0
+    assert Common(0.0585, 0.0100, 0.005).unexplained == pytest.approx(0.0576, abs=1e-4)
 
 
 def test_a_hand_that_pulls_by_one_percent_is_within_the_interval_too():

@@ -218,7 +218,7 @@ def require_scale(cross: TapeCross, names: tuple[str, ...]) -> None:
     ContradictionError
         Where that alone makes the volume's interval wider than ``LEAST_KNOWN``.
     """
-    if not cross.ratio_is_off or Z95 * abs(cross.ratio) <= LEAST_KNOWN:
+    if not cross.is_off or Z95 * abs(cross.ratio.share) <= LEAST_KNOWN:
         return
     raise ContradictionError(
         f"{_rows_off(cross)}{_slip(cross.checks)}",
@@ -233,7 +233,7 @@ def _rows_off(cross: TapeCross) -> str:
         100 * check.difference_mm / check.photo_mm for check in cross.checks if check.verdict != "not seen"
     ]
     if not off or min(off) > 0 or max(off) < 0:
-        return f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs."
+        return f"All tape rows read {100 * cross.ratio.share:+.1f} % against the photographs."
     return f"Tape rows read from {min(off):+.0f} to {max(off):+.0f} % against the photographs."
 
 

@@ -113,17 +113,21 @@ def _solid(solid: bool) -> list[FitWarning]:
 
 
 def _scale(cross: TapeCross) -> list[FitWarning]:
-    if cross.ratio_is_doubtful:
+    by_print = f" Sheets printed at {100 * (1 + cross.scale.share):.0f} % would make that."
+    if not (cross.scale.z > cross.ratio.z and cross.scale.is_off):
+        by_print = ""
+    if cross.is_doubtful:
         text = (
-            f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs, which may be chance: "
-            "measure the ruler printed on the sheets, and look at how taut the tape was."
+            f"All tape rows read {100 * cross.ratio.share:+.1f} % against the photographs, which may be "
+            "chance: measure the ruler printed on the sheets, and look at how taut the tape was."
         )
         return [FitWarning("scale-unsure", text)]
-    if not cross.ratio_is_off:
+    if not cross.is_off:
         return []
     text = (
-        f"All tape rows read {100 * cross.ratio:+.1f} % against the photographs: check that the sheets were "
-        "printed at 100 %, that the photographs are full and uncropped, and that the tape is sound."
+        f"All tape rows read {100 * cross.ratio.share:+.1f} % against the photographs: check that the sheets "
+        "were printed at 100 %, that the photographs are full and uncropped, and that the tape is sound."
+        f"{by_print}"
     )
     return [FitWarning("scale", text)]
 
