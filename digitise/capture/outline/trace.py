@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from digitise.capture.outline.beside.double_edge import SecondEdge, no_second_edge, second_edge
+from digitise.capture.outline.beside.lone_runs import alone_at_top, islands
 from digitise.capture.outline.beside.narrow_band import narrow_band
 from digitise.capture.outline.beside.no_body import beneath_hem, beside_dressing
 from digitise.capture.outline.beside.shaded_rim import shaded_rim
+from digitise.capture.outline.beside.stepped_in import stepped_in
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, caps, drawn_offsets
 from digitise.capture.outline.garment_edge import skin_rows
 from digitise.capture.outline.hiding import BEFORE, before_it, hiding, lost_in_light, short_beside
@@ -37,8 +39,7 @@ _LYING_FROM_MM = 40.0  # a limb that lies is cut there, until it is known where 
 # Doubtful points before a floor are a heel, an instep, another foot: of 639 in twelve pictures, 68 % lay
 # within 16 px of the limb and 90 % within 50.
 _FLOOR_SD_PX = 16.0
-_ISLAND_MM = 60.0  # with the jumps 120 mm, along which a calf of 200 mm radius bends by 9 mm
-_ISLAND_OFF_MM, _TOP_MM = 10.0, 10.0
+_TOP_MM = 10.0
 _FOLD_MM = 22.0  # as deep as a second edge is sought
 _LOBE_MM, _LOBE_TOUCHED = 60.0, 0.5  # by trial on one rendered lobe, of 48 mm
 _HEM_SD_PX = 12.0  # cloth rolled up stands 6 to 15 mm off the skin
@@ -113,7 +114,7 @@ def trace_edges(
         else:  # what shines on a limb beside its shadow is no other body, nor are the lines between fingers
             second = no_second_edge(len(edge.points))
         edge = _within(edge, second)
-        behind = before_it(strip, edge, heights, front)
+        behind = _behind(strip, edge, heights, front, index)
         fold = _folds(region, index, skin, second)
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
         hidden[skin] &= ~fold
@@ -122,10 +123,10 @@ def trace_edges(
         jump = region.strayed_mm[index][skin]
         lost = short_beside(edge.sure & ~hidden[skin], (jump > 0.0) & ~fold)
         edge = _doubted(edge, lost | (fold & (jump <= _FOLD_MM)))  # more speaks for a lobe than for a fold
-        edge = replace(_doubted(edge, _islands(edge, strip.pixel_mm())), seen=reason == "")
+        edge = replace(_doubted(edge, islands(edge, strip.pixel_mm())), seen=reason == "")
         plain = ~(region.touched if region.rests is None else region.rests)[index][skin] & ~behind
         told.append(float(edge.sure[plain].mean()) if plain.any() else 1.0)
-        edge = _less_sure(edge, _alone_at_top(edge.sure), 2.0 * UNSURE_PX)
+        edge = _less_sure(edge, alone_at_top(edge.sure), 2.0 * UNSURE_PX)
         edge = _contradicted(replace(edge, sure=edge.sure & edge.seen), strip, region, index, skin)
         edge = _less_sure(edge, ~edge.sure, region.unsure_mm / strip.pixel_mm())
         if correction is not None:
@@ -208,6 +209,15 @@ def _beside(
     return edge, second
 
 
+def _behind(strip: Strip, edge: Edge, heights: Array, front: InFront, index: int) -> NDArray[np.bool_]:
+    """Tell on which rows (n,) an edge is that of something before the limb."""
+    behind = before_it(strip, edge, heights, front)
+    if strip.lies:
+        return behind
+    outward = (-1, 1)[index] * strip.plane_from_photo(edge.points)[:, 0]
+    return behind | (stepped_in(outward) & (heights > FOOT_TOP_MM))
+
+
 def _folds(region: Region, index: int, skin: slice, second: SecondEdge) -> NDArray[np.bool_]:
     """Tell where an edge that jumped is the limb's own, at a fold that hangs over: before plain backdrop.
 
@@ -278,35 +288,6 @@ def _doubted(edge: Edge, doubt: NDArray[np.bool_]) -> Edge:
     sure = edge.sure & ~doubt
     sure &= uniform_filter1d(sure.astype(float), _AMID_ROWS, mode="nearest") >= 0.5
     return replace(edge, sure=sure, sd_px=np.where(sure, edge.sd_px, np.maximum(edge.sd_px, 2.0 * UNSURE_PX)))
-
-
-def _islands(edge: Edge, pixel_mm: float) -> NDArray[np.bool_]:
-    """Tell which sure points (n,) stand alone amid unsure ones, away from the line that their like make.
-
-    A dark patch of skin at the rim looks like the rim itself; the jumps to it and back give it away.
-    """
-    found = np.zeros(len(edge.points), bool)
-    runs = true_runs(edge.sure)
-    for (_, before), (first, last), (after, _) in zip(runs, runs[1:], runs[2:], strict=False):
-        middle = (first + last) // 2
-        share = (middle - before + 1) / (after - before + 1)
-        line = (1 - share) * edge.points[before - 1] + share * edge.points[after]
-        off_mm = abs((edge.points[middle] - line) @ edge.normals[middle]) * pixel_mm
-        found[first:last] = (last - first) * STEP_MM < _ISLAND_MM and off_mm > _ISLAND_OFF_MM
-    return found
-
-
-def _alone_at_top(sure: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Tell which sure points (n,), from the top down, are a short run beyond a longer doubtful stretch.
-
-    There is no line further up that would give them away.
-    """
-    found = np.zeros(len(sure), bool)
-    runs = true_runs(sure)
-    if len(runs) > 1 and runs[0][0] * STEP_MM < _TOP_MM and runs[0][1] * STEP_MM < _ISLAND_MM:
-        (first, last), (after, _) = runs[0], runs[1]
-        found[first:last] = after - last > last - first
-    return found
 
 
 def _upwards(edge: Edge, keep: NDArray[np.bool_]) -> Edge:

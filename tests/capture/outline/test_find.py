@@ -212,6 +212,27 @@ def test_a_dressing_of_the_backdrops_colour_is_doubted_where_it_is():
     assert any(s.side == "right" and s.from_mm < high and s.to_mm > low for s in outline.doubts())
 
 
+@pytest.mark.parametrize(("name", "side"), [("turn-dark", 1), ("pair-calf-week0", 1)])
+def test_behind_a_rounded_bar_before_its_edge_the_limb_is_not_seen(name, side):
+    """A bar of another shade of the skin, from 14 mm within the true edge to 26 mm beyond it."""
+    given = setting(name, 1)
+    rgb = given.photo.pixels.copy()
+    mid = given.camera.project(np.array([[0.0, 0.0, 250.0], [0.0, 0.0, 350.0]]))
+    px_per_mm = (mid[0, 1] - mid[1, 1]) / 100.0
+    edge = edge_column(given, side, 300.0)
+    first, last = (round(edge + mm * px_per_mm) for mm in (-14.0, 26.0))
+    shade = 0.55 + 0.45 * np.sin(np.linspace(0.15, np.pi - 0.15, last - first))
+    grain = np.random.default_rng(1).normal(0.0, 3.0, (int(mid[0, 1]) - int(mid[1, 1]), last - first, 3))
+    bar = shade[:, None] * [205.0, 160.0, 125.0] + grain
+    rgb[int(mid[1, 1]) : int(mid[0, 1]), first:last] = np.clip(bar, 0, 255).astype(np.uint8)
+    outline = outline_of(replace(given, photo=as_photo("bar.jpg", rgb)))
+    heights, edge_found = outline.heights[side], outline.edges[side]
+    there = (heights > 262.0) & (heights < 338.0)
+    assert not edge_found.sure[there].any()
+    elsewhere = (heights > 400.0) & (heights < 550.0)
+    assert edge_found.sure[elsewhere].mean() > 0.9
+
+
 # --------------------------------------------------------------------------------------- corrections
 
 
