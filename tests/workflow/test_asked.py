@@ -7,6 +7,7 @@ import pytest
 from output_support import measure
 
 from digitise.capture.checks.inspection import Inspection
+from digitise.capture.outline.hiding import CLOTH
 from digitise.capture.outline.result import Hidden
 from digitise.errors import ShapeError
 from digitise.shape.checks.contradictions import TapeContradictionError, require_taped
@@ -75,6 +76,17 @@ def test_hidden_stretches_are_named_with_their_cure(outlined):
     assert "leave it out" in cure_of([outline], 100.0, 800.0)
     assert "leave it out" not in cure_of([outline], 100.0, 800.0, instead=False)
     assert np.isfinite(outline.heights[0]).all()
+
+
+def test_cloth_below_what_is_measured_is_named(outlined):
+    parts = tuple(Hidden(side, 60.0, 214.0, CLOTH) for side in ("left", "right"))
+    outline = dataclasses.replace(outlined.outlines[0], hidden=parts)
+    (told,) = hidden_findings([outline, outline], 210.0, 800.0)
+    assert told.text.startswith("Below 210 mm cloth or a bandage goes round the limb")
+    assert "Bare the limb" in told.do
+    # asked for from further down it hides what is measured
+    assert len(hidden_findings([outline], 100.0, 800.0)) == 2
+    assert "bare the limb there" in cure_of([outline], 100.0, 800.0)
 
 
 def contradicted(agree):

@@ -22,6 +22,7 @@ BEFORE = "something that stands before the limb"
 LEG_BEFORE = "the other leg, or something else that crosses before it,"
 SKIN = "the other leg or a hand"
 OTHER = "something beside the limb"
+CLOTH = "cloth or a bandage round the limb"
 SUPPORT = "a support under the limb"
 _ANKLE_MM = (80.0, 160.0)
 _WITHIN_MM = 8.0  # of a body's edges

@@ -15,8 +15,8 @@ from digitise.capture.outline.beside.no_body import beneath_hem, beside_dressing
 from digitise.capture.outline.beside.shaded_rim import shaded_rim
 from digitise.capture.outline.beside.stepped_in import stepped_in
 from digitise.capture.outline.correction import DRAWN_SD_PX, Correction, caps, drawn_offsets
-from digitise.capture.outline.garment_edge import skin_rows
-from digitise.capture.outline.hiding import BEFORE, before_it, hiding, lost_in_light, short_beside
+from digitise.capture.outline.garment_edge import cloth_round, skin_rows
+from digitise.capture.outline.hiding import BEFORE, CLOTH, before_it, hiding, lost_in_light, short_beside
 from digitise.capture.outline.region import FOOT_TOP_MM, Region
 from digitise.capture.outline.result import SIDES, ByHand, Hidden, Outline, stretches
 from digitise.capture.outline.sub_pixel.edge import (
@@ -100,6 +100,7 @@ def trace_edges(
     ]
     blur = picture_blur(pixels, near)
     above = heights > (_LYING_FROM_MM if strip.lies else -np.inf)
+    cloth = np.zeros(len(heights), bool) if strip.lies else cloth_round(strip, region, skin.start or 0)[skin]
     edges, drawn, reasons, told = [], [], [], []
     for index, points in enumerate(near):
         edge = sub_pixel_edge(
@@ -119,7 +120,8 @@ def trace_edges(
         hidden = region.hidden[index] | (region.strayed_mm[index] > 0.0)
         hidden[skin] &= ~fold
         hidden[skin] |= lost_in_light(pixels, edge, hidden[skin], strip.pixel_mm())
-        reason = np.where(behind, BEFORE, hiding(strip, region, front.mat, index, hidden)[skin])
+        known = np.where(cloth, CLOTH, np.where(behind, BEFORE, ""))
+        reason = np.where(known != "", known, hiding(strip, region, front.mat, index, hidden)[skin])
         jump = region.strayed_mm[index][skin]
         lost = short_beside(edge.sure & ~hidden[skin], (jump > 0.0) & ~fold)
         edge = _doubted(edge, lost | (fold & (jump <= _FOLD_MM)))  # more speaks for a lobe than for a fold

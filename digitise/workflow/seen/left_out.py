@@ -10,7 +10,7 @@ import numpy as np
 from digitise.capture.checks.finding import Finding
 from digitise.capture.checks.inspection import Inspection
 from digitise.capture.outline.find import Outline
-from digitise.capture.outline.hiding import LEG_BEFORE, SKIN, SUPPORT
+from digitise.capture.outline.hiding import CLOTH, LEG_BEFORE, SKIN, SUPPORT
 from digitise.errors import OutlineError
 
 # Points of an edge, 2 mm apart: a hand's breadth of one edge tells less than it may mislead.
@@ -21,6 +21,7 @@ LEAST_SURE = 0.05
 _MOVE = "move that out of the way"
 _CURES = {
     LEG_BEFORE: "set the other foot back, level with this one,",
+    CLOTH: "bare the limb there",
     SKIN: "set the feet further apart, or the other foot forward or back,",
 }
 _LEAST_HIDDEN_MM = 30.0  # shorter, the neighbouring heights tell it
@@ -104,8 +105,12 @@ def _why_not(found: Outline | OutlineError, name: str) -> OutlineError | None:
 
 
 def hidden_findings(outlines: Sequence[Outline], from_mm: float, to_mm: float) -> tuple[Finding, ...]:
-    """Name the longer stretches between two heights on which an edge is not seen; they widen the interval."""
-    return tuple(
+    """Name the longer stretches between two heights on which an edge is not seen; they widen the interval.
+
+    Cloth below them, for which the limb is not measured further down, is named as well.
+    """
+    hidden = [(n, part) for n, outline in enumerate(outlines, start=1) for part in outline.hidden]
+    told = [
         Finding(
             "",
             "edge-hidden",
@@ -114,10 +119,13 @@ def hidden_findings(outlines: Sequence[Outline], from_mm: float, to_mm: float) -
             f"{max(part.from_mm, from_mm):.0f} to {min(part.to_mm, to_mm):.0f} mm: what else is seen tells "
             "the limb there, less surely.",
         )
-        for number, outline in enumerate(outlines, start=1)
-        for part in outline.hidden
+        for number, part in hidden
         if part.what != SUPPORT and min(part.to_mm, to_mm) - max(part.from_mm, from_mm) >= _LEAST_HIDDEN_MM
-    )
+    ]
+    if any(part.what == CLOTH and part.to_mm < from_mm + _LEAST_HIDDEN_MM for _, part in hidden):
+        text = f"Below {from_mm:.0f} mm cloth or a bandage goes round the limb: it is measured above it only."
+        told.insert(0, Finding("", "covered", "warning", text, "Bare the limb to measure all of it."))
+    return tuple(told)
 
 
 def cure_of(

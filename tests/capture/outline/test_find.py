@@ -23,6 +23,7 @@ from outlines import (
 
 from digitise.capture.outline.correction import Correction, DrawnEdge, Stroke
 from digitise.capture.outline.find import ByHand, Outline, find_outline
+from digitise.capture.outline.hiding import CLOTH
 from digitise.errors import OutlineError
 from digitise.geometry.camera import Camera, Lens
 from digitise.geometry.rigid import Pose
@@ -231,6 +232,22 @@ def test_behind_a_rounded_bar_before_its_edge_the_limb_is_not_seen(name, side):
     assert not edge_found.sure[there].any()
     elsewhere = (heights > 400.0) & (heights < 550.0)
     assert edge_found.sure[elsewhere].mean() > 0.9
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_sock_is_not_the_limb(number):
+    """The limb as far as 190 mm painted as dark cloth, 5 mm wider: its edges are named, and not seen."""
+    given = setting("walk-light", number)
+    rows = given.camera.project(np.array([[0.0, 0.0, 190.0], [0.0, 0.0, 60.0]]))[:, 1].astype(int)
+    band = np.zeros_like(given.mask)
+    band[rows[0] : rows[1]] = cv2.dilate(given.mask.astype(np.uint8), np.ones((1, 17)))[rows[0] : rows[1]] > 0
+    rgb = given.photo.pixels.copy()
+    rgb[band] = np.clip(np.random.default_rng(2).normal((40, 40, 60), 3.0, (band.sum(), 3)), 0, 255)
+    outline = outline_of(replace(given, photo=as_photo("sock.jpg", rgb)))
+    for heights, edge in zip(outline.heights, outline.edges, strict=True):
+        assert not edge.seen[(heights > 80.0) & (heights < 185.0)].any()
+        assert edge.sure[(heights > 230.0) & (heights < 600.0)].mean() > 0.9
+    assert any(part.what == CLOTH for part in outline.hidden)
 
 
 # --------------------------------------------------------------------------------------- corrections

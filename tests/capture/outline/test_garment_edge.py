@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from strips import SKIN, limb_sides, made_strip, true_region
 
-from digitise.capture.outline.garment_edge import skin_rows
+from digitise.capture.outline.garment_edge import cloth_round, skin_rows
+from digitise.geometry.runs import true_runs
 
 CLOTH = (70, 80, 110)
 
@@ -83,3 +84,47 @@ def test_a_hem_is_found_under_uneven_light(rng):
 def test_a_sock_below_the_middle_is_not_taken_for_a_hem(rng):
     made = made_strip(rng, edits=[(lambda x, z: in_limb(x, z) & (z < 250), (235, 235, 235))])
     assert hem_of(made) == (0, None)
+
+
+def cloth_of(made, top: int = 0) -> list[tuple[float, float]]:
+    """Between which heights cloth goes round, from the lowest up, mm."""
+    region = true_region(made)
+    heights = made.strip.heights[region.rows]
+    return [
+        (heights[last - 1], heights[first]) for first, last in true_runs(cloth_round(made.strip, region, top))
+    ][::-1]
+
+
+# the margin of 6 mm and a row or two
+@pytest.mark.parametrize("colour", [CLOTH, (40, 40, 60), (235, 235, 235), (120, 130, 60)])
+def test_a_sock_goes_round_up_to_its_rim(rng, colour):
+    made = made_strip(rng, edits=[(lambda x, z: in_limb(x, z) & (z < 250), colour)])
+    ((_, top),) = cloth_of(made)
+    assert 250 <= top <= 262
+
+
+def test_a_bandage_goes_round_between_its_rims_and_skin_goes_on_below(rng):
+    made = made_strip(rng, edits=[(lambda x, z: in_limb(x, z) & (np.abs(z - 280) < 60), (235, 235, 235))])
+    ((low, top),) = cloth_of(made)
+    assert 208 <= low <= 220
+    assert 340 <= top <= 352
+
+
+@pytest.mark.parametrize("skin", [SKIN, (232, 206, 192), (72, 49, 39)])
+def test_round_bare_skin_there_is_no_cloth(rng, skin):
+    assert cloth_of(made_strip(rng, skin=skin)) == []
+
+
+@pytest.mark.parametrize("light", [0.35, 0.6])
+def test_shade_below_a_lobe_is_no_cloth(rng, light):
+    """A straight shadow right across: the skin is darker, of the same hue."""
+    made = made_strip(rng)
+    _, z = np.meshgrid(made.strip.offsets, made.strip.heights)
+    pixels = made.strip.pixels * np.where(made.limb & (z < 300), light, 1.0)[..., None]
+    made.strip.pixels[...] = np.clip(pixels, 0, 255).astype(np.uint8)
+    assert cloth_of(made) == []
+
+
+def test_below_a_hem_that_was_passed_over_the_limb_is_no_cloth(rng):
+    made = made_strip(rng, edits=[(lambda x, z: in_limb(x, z) & (z > 840), CLOTH)])
+    assert cloth_of(made) == []
