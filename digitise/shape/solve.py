@@ -71,12 +71,20 @@ class GirthData:
         (T,) mm; the sd of a row by itself.
     hand_sd
         What one hand adds to every row, mm.
+    off
+        (T,) mm that the girths differ when all heights are off alike by one sd; zeros where they are not.
     """
 
     z: Array
     girth: Array
     sd: Array
-    hand_sd: float = 0.0
+    hand_sd: float
+    off: Array
+
+    @property
+    def covariance(self) -> Array:
+        """(T, T) of the rows, but for the hand, mm2."""
+        return np.asarray(np.diag(self.sd**2) + np.outer(self.off, self.off))
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +213,7 @@ def solve(
     p = basis.size
     if girths is not None and len(girths.z):
         rows = _taped_rows(basis, girths, len(matrix))
-        part = _information(rows, girths.girth, np.diag(girths.sd**2))
+        part = _information(rows, girths.girth, girths.covariance)
         matrix += part[0]
         right += part[1]
     inverse = inverse_of(_cholesky(matrix))

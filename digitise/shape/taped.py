@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ DIFFERS_Z = 2.0
 RATIO_Z = 3.0
 RATIO_LEAST = 0.015
 _ROWS_FOR_RATIO = 3
+HEIGHTS_LEAST_MM = 6.0  # two sd of how a height is set
+_BETTER = 1.05  # of a cone heights that are off and sheets of another size are one and the same
 # An edge is in doubt at a row where less than half of its points within 20 mm are sure, or hardly any is
 # there: a block of edge is some 4 mm long.
 NEAR_MM = 20.0
@@ -113,13 +115,17 @@ class TapeCross:
     scale
         By which all lengths would have to grow to fit the tape, the heights of the girths with them: sheets
         that were printed too large by that share make it.
-        Both are (0, inf, inf) with fewer than three rows.
+    heights
+        By which all heights of the tape are too large, mm (its ``share``), as when they were not counted from
+        the mat. Where that fits best and clearly, the other two are told beside it.
+        All are (0, inf, inf) with fewer than three rows.
     """
 
     checks: tuple[TapeCheck, ...]
     girths: GirthData
     ratio: Common
     scale: Common
+    heights: Common
 
     @property
     def is_off(self) -> bool:
@@ -170,13 +176,14 @@ class _Comparison:
     """Tape rows within the segment beside their prediction: (T,) values, (T, T) covariances, mm.
 
     ``grown`` is what each girth gains for each share by which all lengths grow: of a limb that widens
-    upwards less than the girth itself, for its sections move up.
+    upwards less than the girth itself, for its sections move up. ``slope`` is what it gains per mm upwards.
     """
 
     z: Array
     measured: Array
     predicted: Array
     grown: Array
+    slope: Array
     photo_covariance: Array
     tape_sd: Array
 
@@ -198,6 +205,7 @@ def _compare(rows: tuple[TapeRow, ...], basis: Basis, posterior: Posterior) -> _
         np.array([row.girth_mm for row in rows]),
         design @ posterior.mean,
         design @ basis.grown(posterior.mean),
+        slope,
         design @ posterior.covariance @ design.T,
         np.hypot(READING_SD_MM, HEIGHT_SD_MM * slope),
     )
@@ -212,15 +220,24 @@ def cross_check(
 
     A suspect row keeps its value; its sd in the final fit grows to the size of its misfit, which leaves it
     next to no pull.  What is common to all rows is set aside first, so that a wrong print scale does not make
-    single rows suspect.
+    single rows suspect.  Where all heights seem to be off alike, the photographs' girths are those at the
+    heights that fit, and the rows say no more of the limb than they do whatever that offset is.
     """
     inside = tuple(row for row in tape if basis.low <= row.height_mm <= basis.high)
+    nothing = _NOTHING_COMMON
     if not inside:
         empty = np.zeros(0)
-        none = GirthData(empty, empty, empty)
-        return TapeCross(tuple(_unseen(row) for row in tape), none, _NOTHING_COMMON, _NOTHING_COMMON)
+        none = GirthData(empty, empty, empty, HAND_SD_MM, empty)
+        return TapeCross(tuple(_unseen(row) for row in tape), none, nothing, nothing, nothing)
     rows = _compare(inside, basis, posterior)
+    heights = _common(rows, -rows.slope)
     ratio, scale = (_common(rows, each) for each in (rows.predicted, rows.grown))
+    off = np.zeros(len(inside))
+    beaten = max(DIFFERS_Z, _BETTER * ratio.z, _BETTER * scale.z)
+    if heights.z > beaten and abs(heights.share) > HEIGHTS_LEAST_MM:
+        off = heights.share * rows.slope
+        rows = replace(rows, predicted=rows.predicted - off)
+        ratio, scale = (_common(rows, each, off) for each in (rows.predicted, rows.grown))
     kind, common = (rows.grown, scale) if scale.z > ratio.z else (rows.predicted, ratio)
     shared = common.share * kind if common.z > RATIO_Z else np.zeros(len(inside))
     doubt = np.array([_in_doubt(row.height_mm, edges) for row in inside])
@@ -232,8 +249,8 @@ def cross_check(
     columns = (rows.predicted, photo_sd, rows.difference, np.where(suspect, misfit, plain), sd)
     found = zip(np.stack(columns, axis=1).tolist(), verdict.tolist(), strict=True)
     checks = tuple(_check(row, *next(found)) if row in inside else _unseen(row) for row in tape)
-    girths = GirthData(rows.z, rows.measured, sd, HAND_SD_MM)
-    return TapeCross(checks, girths, ratio, scale)
+    girths = GirthData(rows.z, rows.measured, sd, HAND_SD_MM, off)
+    return TapeCross(checks, girths, ratio, scale, heights)
 
 
 def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
@@ -245,13 +262,17 @@ def _in_doubt(height: float, edges: tuple[EdgeData, ...]) -> bool:
     return False
 
 
-def _common(rows: _Comparison, kind: Array) -> Common:
-    """Return by which share of ``kind`` (T,) all rows differ; single wrong rows are set aside."""
+def _common(rows: _Comparison, kind: Array, beside: Array | None = None) -> Common:
+    """Return by which share of ``kind`` (T,) all rows differ; single wrong rows are set aside.
+
+    What they differ by as ``beside`` (T,) says, with one sd, tells nothing.
+    """
     if len(kind) < _ROWS_FOR_RATIO:
         return _NOTHING_COMMON
-    middle = float(np.median(rows.difference / kind))
-    _, excess, _ = _suspects(rows.difference - middle * kind, rows.covariance)
-    weight = np.linalg.solve(rows.covariance + np.diag(excess**2), kind)
+    middle = float(np.median(rows.difference[kind != 0.0] / kind[kind != 0.0]))
+    covariance = rows.covariance if beside is None else rows.covariance + np.outer(beside, beside)
+    _, excess, _ = _suspects(rows.difference - middle * kind, covariance)
+    weight = np.linalg.solve(covariance + np.diag(excess**2), kind)
     information = float(kind @ weight)
     photo_sd = float(np.sqrt(weight @ rows.photo_covariance @ weight)) / information
     return Common(float(rows.difference @ weight) / information, information**-0.5, photo_sd)

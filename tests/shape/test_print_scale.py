@@ -88,15 +88,15 @@ def test_a_tape_that_says_another_scale_widens_the_interval(share):
     assert wider == pytest.approx(max(1.0, way / 2 / PRINT_SD), rel=0.1)
 
 
-@pytest.mark.parametrize("share", [-0.04, 0.04])
+@pytest.mark.parametrize("share", [-0.03, 0.03])
 def test_the_scale_of_the_sheets_is_told_though_heights_move_with_it(share):
-    """A cone all but through the mat's origin is nearly its own enlargement: girths alone say half of it."""
-    cone = synthetic.EllipticFrustum(0, 800, (30, 34), (90, 102))
+    """A limb that widens upwards hides a part of it from its girths, for they move up as well."""
+    cone = synthetic.EllipticFrustum(0, 800, (38, 42), (70, 80))
     fit = fit_limb(views(cone, share), tape(cone), from_mm=LEVELS[0], to_mm=LEVELS[1], prior=PLAIN)
     (told,) = [warning.text for warning in fit.warnings if warning.code == "scale"]
     assert f"Sheets printed at {100 * (1 + share):.0f} % would make that." in told
     read = np.array([check.difference_mm / check.photo_mm for check in fit.tape_checks])
-    assert np.abs(read).mean() < 0.75 * abs(share)
+    assert np.abs(read).mean() < 0.85 * abs(share)
 
 
 def test_photographs_that_are_in_doubt_say_nothing_of_the_scale():

@@ -172,3 +172,33 @@ def test_a_scale_between_is_hinted_at(views, ratio):
     (told,) = fit.warnings
     assert told.code == "scale-unsure"
     assert told.text.startswith(f"All tape rows read {ratio - 1:+.0%}"[:-2])
+
+
+CALF = synthetic.HarmonicSolid.through(
+    np.array([0.0, 100.0, 200.0, 320.0, 430.0, 500.0, 600.0, 800.0]),
+    np.array([[38.0], [37.0], [46.0], [59.0], [53.0], [54.0], [62.0], [82.0]]),
+)
+
+
+@pytest.mark.parametrize("off", [-20.0, 20.0])
+def test_heights_that_are_all_off_alike_are_told_and_do_not_bend_the_limb(off):
+    """Girths grow up to the calf and shrink above it: neither a pull nor a print's scale does that."""
+    seen = synthetic.exact_views(CALF, synthetic.walking_cameras(), 80, 720, step=2)
+    rows = [
+        TapeRow(float(z + off), float(g)) for z, g in zip(HEIGHTS, CALF.girth(HEIGHTS) + READING, strict=True)
+    ]
+    fit = fit_limb(seen, tuple(rows), from_mm=100.0, to_mm=700.0)
+    (told,) = [warning.text for warning in fit.warnings if warning.code == "tape-heights"]
+    # READING moves it by some 2 mm / 0.5 mm per mm
+    said = float(told.split("heights are ")[1].split(" mm")[0])
+    assert said == pytest.approx(abs(off), abs=4.0)
+    assert ("less" if off > 0 else "more") in told
+    assert [check.verdict for check in fit.tape_checks] == ["agrees"] * 5
+    low, high = volume(fit.limb, 100.0, 700.0).interval_95
+    assert low < CALF.volume(100.0, 700.0) < high
+
+
+def test_heights_that_are_right_are_not_doubted():
+    seen = synthetic.exact_views(CALF, synthetic.walking_cameras(), 80, 720, step=2)
+    rows = [TapeRow(float(z), float(g)) for z, g in zip(HEIGHTS, CALF.girth(HEIGHTS) + READING, strict=True)]
+    assert fit_limb(seen, tuple(rows), from_mm=100.0, to_mm=700.0).warnings == ()

@@ -28,6 +28,9 @@ _LEAST_LENGTH_MM = 150.0
 # An elbow bent by 30 degrees puts the middle of a 500 mm arm 32 mm off a straight line, 10 mm rms.
 _MOST_OFF_MM = 14.0
 _HAND_EXCESS = 1.08  # a hand or foot is this much wider than the narrowest place
+# Fingers before a wrist are narrower than it along less than this; the shin before a knee, where no foot
+# shows before the sheet, along 150 mm and more.
+_FINGERS_MM = 100.0
 _SUPPORT_MM = 100.0  # a support is seen over less of the limb than this
 _WIDER_MM = 5.0
 _LEAST_CLEAR = 15
@@ -162,6 +165,8 @@ def _stretch(profiles: Sequence[Profile], silhouettes: Sequence[Silhouette], axi
     upwards = width[::-1] if flip else width
     waist = np.maximum.accumulate(upwards) / upwards
     near = waist[: int(_NEAR_END * len(waist))]
+    narrower = np.array([np.count_nonzero(upwards[:n] < upwards[n]) for n in range(len(near))])
+    near = np.where(narrower * _GRID_MM > _FINGERS_MM, 0.0, near)
     neck = int(np.argmax(near)) if near.max() > _HAND_EXCESS else 0
     place = float(grid[-1 - neck] if flip else grid[neck])
     return (

@@ -10,7 +10,7 @@ from digitise.geometry.view import unsure_parts
 from digitise.shape.levels import Levels
 from digitise.shape.limb import Limb, girth, levels
 from digitise.shape.solve import EdgeData
-from digitise.shape.taped import SUSPECT_Z, TapeCheck, TapeCross
+from digitise.shape.taped import RATIO_Z, SUSPECT_Z, TapeCheck, TapeCross
 from digitise.tape.advice import explain_tape
 from digitise.tape.points import ADULT_RANGE_MM
 from digitise.tape.rows import Code, TapeAdvice
@@ -78,6 +78,7 @@ def fit_warnings(
     """Return all warnings, the one that touches most first: not a limb, scale, tape rows, foot, edges."""
     found = [
         *_solid(solid),
+        *_heights(cross),
         *_scale(cross),
         *_rows(cross.checks),
         *_foot(levels),
@@ -110,6 +111,18 @@ def _solid(solid: bool) -> list[FitWarning]:
         "ellipses. If this is a limb, check both outlines."
     )
     return [FitWarning("solid", text)]
+
+
+def _heights(cross: TapeCross) -> list[FitWarning]:
+    if not cross.girths.off.any():
+        return []
+    share, chance = cross.heights.share, "" if cross.heights.z > RATIO_Z else " It may be chance, too."
+    text = (
+        f"The tape fits the photographs best if all its heights are {abs(share):.0f} mm "
+        f"{'less' if share > 0 else 'more'}: check from where they were counted, and to which of the tape's "
+        f"edges. Its girths are compared there.{chance}"
+    )
+    return [FitWarning("tape-heights", text)]
 
 
 def _scale(cross: TapeCross) -> list[FitWarning]:

@@ -51,6 +51,22 @@ def test_it_runs_from_the_hand_to_the_trunk_whichever_way_the_arm_lies():
         assert found.rotation[2] @ true.rotation[2] > 0.999
 
 
+def test_the_knee_is_no_ankle_where_the_foot_lies_beyond_the_sheet():
+    """A leg seen from its ankle on, the calf 15 % wider than the knee: it is not begun at the knee."""
+    z = np.array([-60.0, 0.0, 60.0, 150.0, 240.0, 330.0, 390.0, 480.0, 600.0, 800.0])
+    sections = np.zeros((len(z), 3))
+    sections[:, 0] = [36.0, 36.0, 40.0, 52.0, 62.0, 57.0, 54.0, 60.0, 70.0, 82.0]
+    leg, true = HarmonicSolid.through(z, sections), lying_axis(0.0, 1.0, start=BEYOND_THE_MAT)
+    middle = true.inverse().apply(np.array([0.0, 0.0, 350.0]))
+    cameras = cameras_above((50.0, 90.0, 130.0), middle)
+    views = [
+        silhouette(leg, true, -20.0, 750.0, camera, f"photo-{n}.jpg") for n, camera in enumerate(cameras)
+    ]
+    found = find_axis(views, "leg")
+    # it begins 60 mm beyond what is seen
+    assert found.apply(true.inverse().apply(np.array([0.0, 0.0, 0.0])))[2] == pytest.approx(80.0, abs=10.0)
+
+
 def test_a_support_beside_some_levels_does_not_turn_it():
     true = lying_axis(5.0, 1.0, start=BEYOND_THE_MAT)
     views = seen(arm(), true)
