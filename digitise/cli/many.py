@@ -122,8 +122,10 @@ def _line(each: Remeasured) -> str:
         return f"{which}: not measured. {each.result.reason}"
     if each.before_ml is None:
         return f"{which}: {each.after_ml:.0f} mL, no model before."
-    text = f"{which}: {each.before_ml:.0f} mL before, {each.after_ml:.0f} mL now"
-    text += f" ({each.difference_percent:+.2f} %)"
+    text = (
+        f"{which}: {each.before_ml:.0f} mL before, {each.after_ml:.0f} mL now "
+        f"({each.difference_percent:+.2f} %)"
+    )
     if each.change_before_ml is None or each.change_after_ml is None:
         return f"{text}."
     return (

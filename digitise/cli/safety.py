@@ -106,7 +106,8 @@ def _words(known: SafetyAnswers) -> list[str]:
         for code, is_so in known.conditions
         if is_so
     ]
-    conditions = "; ".join(there) or "none" if known.conditions else "not known"
+    asked_for = any(code in CONDITION_OF for code, _ in known.conditions)
+    conditions = "; ".join(there) or ("none" if asked_for else "not known")
     checks = [f"{check_words(check)}, {_of(check.side)}" for check in known.arterial]
     return [
         f"Conditions, {asked}: {conditions}.",

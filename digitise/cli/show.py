@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
 
+from digitise.care.course.repeat_range import LARGEST_SEM, SMALLEST_SEM
 from digitise.errors import DigitiseError, OutputError
 from digitise.words import shown
 
@@ -20,9 +21,6 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 UNUSABLE_INPUT = 3  # exit code
-SMALLEST_SEM, LARGEST_SEM = 0.1, 25.0
-"""Percent of a limb's volume: a fraction typed for a percentage lies below, and a method that repeats worse
-measures nothing."""
 
 T = TypeVar("T")
 
@@ -179,10 +177,15 @@ def repeat_error(value: float | None) -> float | None:
     typer.BadParameter
         It is not between 0 and what a repeated measurement could differ by.
     """
-    if value is not None and not SMALLEST_SEM <= value <= LARGEST_SEM:
+    if value is not None and value < SMALLEST_SEM:
         raise typer.BadParameter(
             f"give a percentage from {SMALLEST_SEM:g} to {LARGEST_SEM:g}, such as 1.4: no limb is measured "
             "more alike than that."
+        )
+    if value is not None and not value <= LARGEST_SEM:
+        raise typer.BadParameter(
+            f"give a percentage from {SMALLEST_SEM:g} to {LARGEST_SEM:g}, such as 1.4: with a larger error "
+            "no change could be told."
         )
     return value
 

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Sequence
 from pathlib import Path
 
+from digitise.anatomy import LimbKind
 from digitise.capture.sheets.field import MarkerField, field_digest
 from digitise.errors import DigitiseError, RecordError
 from digitise.output.model.file import model_from_bytes
@@ -47,6 +48,7 @@ def check_model(
             where="model.json",
             do="Name the limb that was measured.",
         )
+    _check_posture(summary, visit)
     if photos:
         _check_photos(summary, photos, [path.name for path in visit.photos])
     if visit.tape:
@@ -55,6 +57,18 @@ def check_model(
         _check_places(summary, visit)
     if field is not None:
         _check_field(summary, field)
+
+
+def _check_posture(summary: ModelForm, visit: NewVisit) -> None:
+    lay, said = bool(summary.lying), visit.posture
+    if summary.limb != LimbKind.LEG:  # an arm may lie on a table whose owner stands
+        return
+    if (said == "lying" and not lay) or (said == "standing" and lay):
+        raise RecordError(
+            f"The model is of a limb that {'lay' if lay else 'stood'}, the visit says {said}.",
+            where="model.json",
+            do="Name the posture in which the limb was photographed, or none.",
+        )
 
 
 def _read(model: ModelFiles) -> ModelForm:

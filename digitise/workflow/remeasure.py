@@ -8,10 +8,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from digitise.anatomy import LimbKind, Side
+from digitise.care.change.motion import LEAST_OVERLAP_MM
+from digitise.output.model.file import model_from_bytes, read_model
 from digitise.record.check import read_model_files
 from digitise.record.export import tape_csv
 from digitise.record.store import Store
 from digitise.record.values import NewVisit, Visit, VisitId
+from digitise.shape.limb import Limb, volume
 from digitise.unfinished import temporary_folder
 from digitise.workflow.many.batch import run_batch
 from digitise.workflow.many.batch_table import MeasureJob, ResultRow
@@ -31,7 +34,8 @@ class Remeasured:
     before_ml, after_ml
         Volume between the same heights; None where there was or is no model.
     change_before_ml, change_after_ml
-        Since the visit of that limb before it, as the old and as the new models say; None without one.
+        Since the visit of that limb before it, between the heights that both have, as the old and as the new
+        models say; None without one, or where they share none.
     result
         The row of the new measurement.
     """
@@ -95,7 +99,8 @@ def remeasure(
     with temporary_folder() as scratch:
         jobs = [_job(store, visit, scratch, out, before[visit.id]) for visit in visits]
         rows = run_batch(jobs, out, workers=workers, scheduler=scheduler, told=told)
-    return _beside(visits, {key: volume for key, (_, _, volume) in before.items()}, rows)
+    stored = {visit.id: _stored_limb(store, visit) for visit in visits}
+    return _beside(visits, {key: volume for key, (_, _, volume) in before.items()}, stored, rows, out)
 
 
 def accept(store: Store, out: Path, found: Sequence[Remeasured]) -> int:
@@ -205,29 +210,49 @@ def _how_it_lay(store: Store, visit: Visit) -> tuple[str, tuple[float, ...], str
 
 
 def _beside(
-    visits: Sequence[Visit], before: dict[VisitId, float | None], rows: Sequence[ResultRow]
+    visits: Sequence[Visit],
+    before: dict[VisitId, float | None],
+    stored: dict[VisitId, Limb | None],
+    rows: Sequence[ResultRow],
+    out: Path,
 ) -> tuple[Remeasured, ...]:
     found: list[Remeasured] = []
+    last: tuple[object, Limb | None, Limb | None] = (None, None, None)
     for visit, row in zip(visits, rows, strict=True):
-        after = float(row.volume_ml) if row.status == "measured" else None
+        measured = row.status == "measured"
+        limb = read_model(out / _FOLDER.format(visit.id)).limb if measured else None
         whose = (visit.client, visit.limb, visit.side)
-        last = found[-1] if found and (found[-1].client, found[-1].limb, found[-1].side) == whose else None
+        old, new = last[1:] if last[0] == whose else (None, None)
         found.append(
             Remeasured(
                 int(visit.id),
                 *whose,
                 before[visit.id],
-                after,
-                _minus(before[visit.id], last.before_ml if last else None),
-                _minus(after, last.after_ml if last else None),
+                float(row.volume_ml) if measured else None,
+                _change(old, stored[visit.id]),
+                _change(new, limb),
                 row,
             )
         )
+        last = (whose, stored[visit.id], limb)
     return tuple(found)
 
 
-def _minus(later: float | None, earlier: float | None) -> float | None:
-    return None if later is None or earlier is None else later - earlier
+def _change(earlier: Limb | None, later: Limb | None) -> float | None:
+    """Return the change of volume between the heights that both have, mL; None where there are none."""
+    if earlier is None or later is None:
+        return None
+    low, high = max(earlier.from_mm, later.from_mm), min(earlier.to_mm, later.to_mm)
+    if high - low < LEAST_OVERLAP_MM:
+        return None
+    return float(volume(later, low, high).mean - volume(earlier, low, high).mean)
+
+
+def _stored_limb(store: Store, visit: Visit) -> Limb | None:
+    if not visit.has_model:
+        return None
+    model = store.model(visit.id)
+    return model_from_bytes(model.json, model.limb, Path("model")).limb
 
 
 def _with_model(store: Store, visit: Visit, scratch: Path, out: Path) -> NewVisit:

@@ -112,14 +112,15 @@ def client_answers(client: str, records: str | None, given: SafetyAnswers | None
     client
         The client's code; empty when it was not told.
     records
-        File or address of the records; None for the usual place, which need not hold any, nor this client.
+        File or address of the records; None for the usual place, which need not hold any.
     given
         Answers of today, which count more than stored ones; None without.
 
     Raises
     ------
     RecordError
-        The records that were named are not there or do not hold the client, or they cannot be read.
+        The records that were named are not there, records do not hold the client of whom no answers are
+        given, or they cannot be read.
     """
     if not client:
         return given
@@ -127,10 +128,11 @@ def client_answers(client: str, records: str | None, given: SafetyAnswers | None
     from digitise.record.opening import has_records  # noqa: PLC0415
     from digitise.record.store import Store  # noqa: PLC0415
 
-    if records is None and not has_records():
+    if records is None and not has_records() and not os.environ.get("DIGITISE_RECORDS"):
         return given
     with Store(records, create=False) as store:
-        if records is None and client not in [one.code for one in store.list_clients()]:
+        known_to_it = client in [one.code for one in store.list_clients()]
+        if records is None and not known_to_it and given is not None:
             return given
         known = store.safety(client)
     return known if given is None else with_newer(known, given)

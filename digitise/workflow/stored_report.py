@@ -69,7 +69,7 @@ def stored_reports(store: Store, client: str, options: ReportOptions) -> Iterato
             series = one_limb(measured, limb, side)
             pairs = zip(series.visits, series.others, strict=True)
             visits = tuple(_visit(store, visit, other) for visit, other in pairs)
-            known = store.safety(client, _number(series.visits[-1]))
+            known = store.safety(client)
             answers = known if options.answers is None else with_newer(known, options.answers)
             plan = options.plan
             if options.wrap and plan is None:

@@ -52,12 +52,12 @@ def test_the_life_of_a_client(run, picture, tmp_path):
             *ADD,
             *("--photo", picture(1), "--photo", picture(2), "--field", SAMPLE / "field.json"),
             *("--lens", lens),
-            *("--model", model, "--when", "2026-03-02T09:15-03:30", "--posture", "lying"),
+            *("--model", model, "--when", "2026-03-02T09:15-03:30", "--posture", "sitting"),
             *("--measured-by", "ab", "--clearance", "yes", "--clearance-by", "dr-1"),
             *("--red-flag", "infection=no", "--red-flag", "hot-skin=yes", "--note", "first", "--json"),
         )
     )
-    assert (visit["client"], visit["taken"], visit["posture"]) == ("K-017", "2026-03-02T12:45:00Z", "lying")
+    assert (visit["client"], visit["taken"], visit["posture"]) == ("K-017", "2026-03-02T12:45:00Z", "sitting")
     assert (len(visit["tape"]), len(visit["photos"]), visit["field"], visit["model"]) == (5, 2, True, True)
     assert visit["lens"]
     assert (visit["clearance"]["by"], visit["measured_by"]) == ("DR-1", "AB")

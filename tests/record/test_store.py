@@ -84,12 +84,12 @@ def test_measured_visits_are_those_with_a_model(store):
     right = store.add_visit(
         a_visit(side="right", model=limb_model(side="right"), taken=datetime(2026, 3, 3, tzinfo=UTC))
     )
-    left = store.add_visit(a_visit(model=limb_model(), taken=early, posture="lying", measured_by="ab"))
+    left = store.add_visit(a_visit(model=limb_model(), taken=early, posture="sitting", measured_by="ab"))
     found = store.measured_visits("k-017")
     assert [(visit.id, visit.side) for visit in found] == [(left, "left"), (right, "right")]
     assert (found[0].taken.isoformat(), found[0].posture, found[0].measured_by) == (
         early.isoformat(),
-        "lying",
+        "sitting",
         "AB",
     )
     assert found[0].model_json == limb_model().json

@@ -16,6 +16,7 @@ from digitise.errors import LensError
 
 FEWEST_PHOTOS = 8
 MAX_FOCAL_SD = 0.005  # twice as sure as the least that poses need
+_SAME_PX = 2.0  # a hand does not hold a phone as still from one photograph to the next
 _TILT = "Tilt the phone to all sides between photographs, and fill the picture with the sheet."
 
 
@@ -34,6 +35,7 @@ def lens_profile(photos: Sequence[MarkedPhoto], field: MarkerField) -> LensProfi
         raise LensError(
             f"A lens profile takes at least {FEWEST_PHOTOS} photographs, not {len(photos)}.", do=_TILT
         )
+    _require_different(photos)
     problem = make_problem(photos, field, None)
     _require_one_lens(problem)
     seen = gather(photos, field).well_seen()
@@ -45,6 +47,24 @@ def lens_profile(photos: Sequence[MarkedPhoto], field: MarkerField) -> LensProfi
         raise LensError("The photographs are too alike to tell the focal length.", do=_TILT)
     rms = float(np.sqrt(np.mean(np.sum(solution.residuals**2, axis=1))))
     return LensProfile(photos[0].size, photos[0].lens_key, mean, covariance, len(photos), rms)
+
+
+def _require_different(photos: Sequence[MarkedPhoto]) -> None:
+    """Refuse copies: a photograph that counts twice tells nothing twice."""
+    for n, photo in enumerate(photos):
+        for other in photos[:n]:
+            if _alike(photo, other):
+                raise LensError(
+                    f"This is the same photograph as {other.name}, or one from the same place.",
+                    where=photo.name,
+                    do=_TILT,
+                )
+
+
+def _alike(photo: MarkedPhoto, other: MarkedPhoto) -> bool:
+    seen, again = ({each.id: each.corners for each in one.detections} for one in (photo, other))
+    both = seen.keys() & again.keys()
+    return len(both) > 0 and all(np.abs(seen[i] - again[i]).max() < _SAME_PX for i in both)
 
 
 def _require_one_lens(problem: Problem) -> None:

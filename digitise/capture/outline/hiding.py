@@ -19,7 +19,7 @@ from digitise.geometry.runs import true_runs
 from digitise.geometry.view import Edge
 
 BEFORE = "something that stands before the limb"
-LEG_BEFORE = "the other leg, or something else that crosses before it,"
+LEG_BEFORE = "the other leg or something else that crosses before it"
 SKIN = "the other leg or a hand"
 OTHER = "something beside the limb"
 CLOTH = "cloth or a bandage round the limb"

@@ -137,8 +137,10 @@ def _no_reduction(first: VisitVolume, error: RepeatError, bilateral: bool) -> st
         return "No percent reduction of excess: the other limb was not measured at the first visit."
     both = Volumes.apart(_repeated(first.volume, error), _repeated(first.reference, error))
     difference = excess_volume(both)
-    if difference.mean <= 0 or not difference.clear:
-        return "No percent reduction of excess: the first visit shows no clear excess."
+    if difference.mean <= 0:
+        return "No percent reduction of excess: the first visit shows none."
+    if not difference.clear:
+        return "No percent reduction of excess: the first visit's lies within the error of a repeat."
     return None
 
 

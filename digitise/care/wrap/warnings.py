@@ -109,13 +109,14 @@ def _bare_below(plan: Plan, kind: LimbKind, on_end: Sequence[bool]) -> list[Wrap
     if plan.end_wrapped or any(begun for _, begun in counted):
         return []
     lowest = min(layer.from_mm for layer, _ in counted)
-    what = "Only padding" if any(layer.from_mm < lowest for layer in plan.layers) else "Nothing"
     begin = {
         LimbKind.LEG: "Wrap the foot from behind the toes on, heel closed, "
         "and leave the toes' tips to be seen.",
         LimbKind.ARM: "Wrap from the fingers on, over the hand, and leave the fingers' tips to be seen.",
     }
-    bare = f"{what} is planned below {lowest / 10:.0f} cm, and what no bandage covers swells. {begin[kind]}"
+    swells = f"{lowest / 10:.0f} cm, and what no bandage covers swells. {begin[kind]}"
+    padded = any(layer.from_mm < lowest for layer in plan.layers)
+    bare = f"Only padding is planned below {swells}" if padded else f"Nothing is planned below {swells}"
     return [WrapWarning("bare-below", bare)]
 
 

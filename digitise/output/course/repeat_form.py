@@ -12,6 +12,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime, Field
 
 from digitise.care.course.icc import FORM_WORDS, Interval
+from digitise.care.course.repeat_range import LARGEST_SEM
 from digitise.care.course.repeatability import BlandAltman, Repeatability, repeatability
 from digitise.care.course.visits import mdc95
 from digitise.errors import CourseError
@@ -189,11 +190,10 @@ def _ends_of(groups: Sequence[Repeats]) -> dict[str, EndForm]:
 
 def _end_sentence(name: str, found: EndForm) -> str:
     low, high = found.sem_percent.interval_95
-    error = f"{found.sem_ml.value:.0f} mL or {found.sem_percent.value:.2f} %"
-    clear = f"{found.mdc95_ml:.0f} mL or {found.mdc95_percent:.2f} %"
     return (
         f"{name.capitalize()}, {found.measurements} measurements of {found.groups}: error of one (SEM) "
-        f"{error} (95 % interval {low:.2f} to {high:.2f} %); smallest clear change {clear}."
+        f"{found.sem_ml.value:.0f} mL or {found.sem_percent.value:.2f} % (95 % interval {low:.2f} to "
+        f"{high:.2f} %); smallest clear change {found.mdc95_ml:.0f} mL or {found.mdc95_percent:.2f} %."
     )
 
 
@@ -246,6 +246,8 @@ def _sentences(groups: Sequence[Repeats], found: Repeatability) -> Iterator[str]
 
 def _for_a_course(found: Repeatability) -> str:
     allowed = found.course_sem_percent
+    if allowed > LARGEST_SEM:
+        return "So few repeats do not tell the error: repeat more measurements before using it for a course."
     if allowed < _MUCH_MORE * found.sem_percent.value:
         return f"Use it for a course with --sem {allowed:.2f}."
     return (

@@ -55,8 +55,8 @@ def fhir_bundle(visits: Sequence[ReportVisit], report: Report) -> Resource:
     client, words = report.form.client, {visit.taken: visit for visit in report.form.visits}
     entries = []
     for visit in sorted(visits, key=lambda one: one.taken):
-        excess = words[visit.taken].excess_ml
-        for resource in _observations(visit, client, excess, (report.form.from_mm, report.form.to_mm)):
+        said, segment = words[visit.taken], (report.form.from_mm, report.form.to_mm)
+        for resource in _observations(visit, client, said.volume_ml, said.excess_ml, segment):
             entries.append({"fullUrl": f"urn:uuid:{resource['id']}", "resource": resource})
     return {
         "resourceType": "Bundle",
@@ -72,12 +72,20 @@ def fhir_text(bundle: Resource) -> str:
 
 
 def _observations(
-    visit: ReportVisit, client: str, excess: FigureForm | None, segment: tuple[float, float]
+    visit: ReportVisit,
+    client: str,
+    found: FigureForm,
+    excess: FigureForm | None,
+    segment: tuple[float, float],
 ) -> Iterator[Resource]:
     summary = visit.model.summary
-    place = _place(summary, summary.from_mm, summary.to_mm)
-    volume = _observation(visit, client, "Volume of the limb between two heights", place)
-    yield _valued(volume, summary.volume_ml, summary.volume_ml_95, "mL")
+    own = (summary.from_mm, summary.to_mm)
+    volume = _observation(visit, client, "Volume of the limb between two heights", _place(summary, *own))
+    yield _between(_valued(volume, summary.volume_ml, summary.volume_ml_95, "mL"), summary, own)
+    if own != segment:
+        place = _place(summary, *segment)
+        shared = _observation(visit, client, "Volume of the limb between the heights of all visits", place)
+        yield _between(_valued(shared, found.value, found.interval_95, "mL"), summary, segment)
     for section in summary.sections:
         name = f"{summary.side.capitalize()} {summary.limb}"
         girth = _observation(visit, client, "Girth of the limb", name, str(section.height_mm))
@@ -90,7 +98,15 @@ def _observations(
         over = _observation(
             visit, client, "Volume of the limb minus that of the other limb", _place(summary, *segment)
         )
-        yield _valued(over, excess.value, excess.interval_95, "mL")
+        yield _between(_valued(over, excess.value, excess.interval_95, "mL"), summary, segment)
+
+
+def _between(found: Resource, summary: ModelForm, segment: tuple[float, float]) -> Resource:
+    """Return an observation with the two heights between which it holds as components."""
+    height = HEIGHT.format(counted_from(summary.lying, summary.counted_from))
+    ends = zip(("lower end", "upper end"), segment, strict=True)
+    found["component"] += [_component(f"{height}, {name}", value, "mm") for name, value in ends]
+    return found
 
 
 def _beyond(visit: ReportVisit, client: str) -> Iterator[Resource]:

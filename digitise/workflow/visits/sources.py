@@ -31,7 +31,7 @@ def from_folders(folders: Sequence[Path], times: Sequence[datetime] = ()) -> tup
     ModelError
         A model cannot be read.
     CourseError
-        Two folders hold the same model.
+        Two folders hold the same limb's model, or models of the same photographs.
     """
     models = [read_model(folder).summary for folder in folders]
     whens = times or [model.created for model in models]
@@ -44,16 +44,31 @@ def from_folders(folders: Sequence[Path], times: Sequence[datetime] = ()) -> tup
 
 
 def refuse_doubles(visits: Sequence[VisitMeasurement]) -> None:
-    """Refuse a measurement that is given as two visits.
+    """Refuse a measurement of a limb that is given as two visits.
 
     Raises
     ------
     CourseError
-        Two visits hold the same model.
+        Two visits hold the same model, or models of the same photographs.
     """
     for number, visit in enumerate(visits):
-        if any(visit.model.limb_sha256 == other.model.limb_sha256 for other in visits[:number]):
-            raise CourseError("The same model is given twice.", where=visit.place, do="Give each visit once.")
+        for other in visits[:number]:
+            if (visit.model.limb, visit.model.side) != (other.model.limb, other.model.side):
+                continue
+            if visit.model.limb_sha256 == other.model.limb_sha256:
+                raise CourseError(
+                    "The same model is given twice.", where=visit.place, do="Give each visit once."
+                )
+            if _photos(visit) & _photos(other):
+                raise CourseError(
+                    f"This visit was measured from photographs of another one ({other.place}).",
+                    where=visit.place,
+                    do="Give each visit once: a copy would pass for a visit at which nothing had changed.",
+                )
+
+
+def _photos(visit: VisitMeasurement) -> set[str]:
+    return {photo.sha256 for photo in visit.model.photos}
 
 
 def own_measurements(
@@ -70,7 +85,7 @@ def own_measurements(
     seen: set[str] = set()
     found, left_out = [], []
     for visit in sorted(visits, key=lambda one: one.when):
-        marks = {visit.model.limb_sha256, *(photo.sha256 for photo in visit.model.photos)}
+        marks = {visit.model.limb_sha256, *_photos(visit)}
         if seen & marks:
             left_out.append(
                 f"{visit.place}: left out, as it holds photographs or the model of an earlier visit."

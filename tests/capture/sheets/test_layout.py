@@ -206,6 +206,16 @@ def test_prints_into_a_folder_of_ours_again(tmp_path):
     )
 
 
+@pytest.mark.parametrize(("paper", "scale"), [("a4", 1.0), ("roll", 1.0), ("a4", 0.98)])
+def test_a_field_that_was_corrected_for_a_print_is_kept(tmp_path, paper, scale):
+    save_sheets(tmp_path, "a4", 0.985)
+    before = {item.name: item.read_bytes() for item in tmp_path.iterdir()}
+    with pytest.raises(OutputError, match="printed at another size"):
+        save_sheets(tmp_path, paper, scale)
+    assert {item.name: item.read_bytes() for item in tmp_path.iterdir()} == before
+    save_sheets(tmp_path, "a4", 0.985)  # the same again is harmless
+
+
 def test_leaves_other_files_alone(tmp_path):
     (tmp_path / "holiday.jpg").write_text("mine")
     with pytest.raises(OutputError, match=r"holiday\.jpg"):

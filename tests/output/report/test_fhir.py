@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from fhir.resources.R4B.bundle import Bundle
-from output_support import changed
+from output_support import changed, with_own_photos
 
 from digitise.care.change.align import mirror
 from digitise.output.model.file import StoredModel, read_model
@@ -24,7 +24,7 @@ def visits(measured, tmp_path_factory):
     found = []
     for n, share in enumerate((1.04, 1.0)):
         folder = tmp_path_factory.mktemp("fhir") / "visit"
-        write_model(folder, changed(measured, mean=share * measured.fit.limb.mean))
+        write_model(folder, with_own_photos(changed(measured, mean=share * measured.fit.limb.mean), n))
         found.append(ReportVisit(read_model(folder), START + timedelta(days=7 * n)))
     last = found[-1].model
     other = StoredModel(mirror(last.limb), last.summary.model_copy(update={"side": "right"}))

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from model_folders import model_folder
 from numpy.testing import assert_allclose
-from output_support import changed
+from output_support import changed, with_own_photos
 
 from digitise.capture.outline.find import ByHand
 from digitise.care.change.align import mirror
@@ -45,7 +45,8 @@ def folders(measured, tmp_path_factory):
     root = tmp_path_factory.mktemp("visits")
     mean = measured.fit.limb.mean
     for n, share in enumerate((1.08, 1.06, 1.04, 1.02, 1.0)):
-        write_model(root / f"visit-{n}", changed(measured, mean=share * mean), START + timedelta(days=4 * n))
+        own = with_own_photos(changed(measured, mean=share * mean), n)
+        write_model(root / f"visit-{n}", own, START + timedelta(days=4 * n))
     return [root / f"visit-{n}" for n in range(5)]
 
 
@@ -350,7 +351,8 @@ def test_command_refuses(capsys, folders, tmp_path, words, code):
 
 def test_command_refuses_visits_whose_times_are_not_known(capsys, folders, measured, tmp_path):
     later = tmp_path / "later"
-    write_model(later, changed(measured, mean=0.99 * measured.fit.limb.mean), START + timedelta(hours=1))
+    other = with_own_photos(changed(measured, mean=0.99 * measured.fit.limb.mean), "later")
+    write_model(later, other, START + timedelta(hours=1))
     code, _, err = run(capsys, folders[0], later, "--out", tmp_path / "r.pdf")
     assert code == 3
     assert "--when" in err
