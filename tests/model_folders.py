@@ -19,6 +19,10 @@ def model_folder(folder: Path, limb, created: datetime | None = None) -> Path:
     folder.mkdir(parents=True)
     fields = {name: getattr(limb, name) for name in limb.__dataclass_fields__}
     write_model_file(
-        folder, with_own_photos(changed(_measured(), **fields), (limb.side, limb.mean.tolist(), limb.from_mm, limb.to_mm)), created
+        folder,
+        with_own_photos(
+            changed(_measured(), **fields), (limb.side, limb.mean.tolist(), limb.from_mm, limb.to_mm)
+        ),
+        created,
     )
     return folder

@@ -5,11 +5,13 @@ import pytest
 from conftest import CASES
 from lying_accuracy import measured_sample
 
+from digitise.output.model.file import read_model
 from digitise.output.model.files import model_text
 from digitise.record.check import read_model_files
 from digitise.record.store import Store
 from digitise.record.values import ModelFiles, NewVisit
 from digitise.samples import sample_visits
+from digitise.shape.limb import volume
 from digitise.tape.table import read_tape
 from digitise.workflow import remeasure as again
 from digitise.workflow.many.batch import measure_job, run_batch
@@ -18,12 +20,12 @@ from digitise.workflow.many.batch_table import MeasureJob, ResultRow
 WEEKS = ("pair-calf-week0", "pair-calf-week3")
 
 
-def visit_of(name, folder, when):
+def visit_of(name, folder, when, low=150.0):
     home = CASES[name] / name
     photos = tuple(home / f"photo-{n}.jpg" for n in (1, 2))
     job = MeasureJob(
         name, tuple(map(str, photos)), str(home / "field.json"), str(home / "tape.csv"), "leg", "left",
-        150.0, 450.0, str(folder / name), same_visit=True,
+        low, 450.0, str(folder / name), same_visit=True,
     )  # fmt: skip
     assert measure_job(job).status == "measured"
     return NewVisit(
@@ -37,7 +39,7 @@ def test_visits_are_measured_again_and_kept_only_when_accepted(tmp_path):
     start = datetime(2026, 3, 2, 9, tzinfo=UTC)
     with Store(tmp_path / "records.sqlite") as store:
         for n, name in enumerate(WEEKS):
-            store.add_visit(visit_of(name, tmp_path, start + timedelta(weeks=3 * n)))
+            store.add_visit(visit_of(name, tmp_path, start + timedelta(weeks=3 * n), 150.0 + 50.0 * n))
         states = [store.load_visit(line.id).state for line in store.list_visits()]
         found = again.remeasure(store, tmp_path / "new", client="K-017")
         # same program, same photographs, same heights: same volumes
@@ -45,6 +47,9 @@ def test_visits_are_measured_again_and_kept_only_when_accepted(tmp_path):
             assert each.after_ml == pytest.approx(each.before_ml, rel=1e-5)
         assert found[0].change_after_ml is None
         assert found[1].change_after_ml == pytest.approx(found[1].change_before_ml, rel=1e-3)
+        # the first was measured from 150 mm, the second from 200 mm: what both have is compared
+        first, second = (volume(read_model(tmp_path / name).limb, 200.0, 450.0).mean for name in WEEKS)
+        assert found[1].change_before_ml == pytest.approx(second - first, abs=0.1)
         assert [store.load_visit(line.id).state for line in store.list_visits()] == states
         # what is done is not done again
         monkey = []

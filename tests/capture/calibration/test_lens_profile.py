@@ -115,6 +115,7 @@ def test_unusable_sets_are_refused(tools, rng):
         (scene.with_photo(3, lens_key="another").photos, LensError, "not of the same phone"),
         (scene.with_photo(3, detections=()).photos, LensError, "No sheet"),
         (views(tools, 8, rng, tilt=0.0, noise=1.0).photos, LensError, "too alike"),
+        ((*scene.photos[:7], replace(scene.photos[2], name="copy.jpg")), LensError, "same photograph as"),
     ]
     for photos, error, message in table:
         with pytest.raises(error, match=message) as caught:
