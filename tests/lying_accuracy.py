@@ -100,6 +100,13 @@ All are measured now, all within their intervals: arms 0.95 % rms, at most -1.8 
 % (mean -0.7 % of both); girths 1.6 and 2.1 mm (median of rms), at most 3.5; the landmark from above 0 to
 2.0 mm off on arms, on the instep of legs 0 to 3.3, tapped from the side 0 to 3.5 and 0 to 0.2 mm.
 
+Seven more, made at the end in another way, elbows bent by 10 degrees, and looked at once: arms +0.6 ± 2.8,
++2.2 ± 3.4 (very dark) and +1.9 ± 4.4 % (very pale, hard light, palm up), girths 3.9 to 6.8 mm off, mostly
+at the elbow; a leg that was refused, its knee taken for the ankle since the foot lay beyond the sheet, and
+is -3.0 ± 3.1 % now, the landmark 11 mm off along it as its ± 12 mm say. An arm on a dark sheet in hard
+light is refused (its shadow was followed in one photograph), and a leg whose landmark lies 100 mm beyond
+what the sheet shows of it; one was not rendered to its end.
+
 The change between the two visits of the brown arm is -145 ± 32 mL where -140 mL is true (0.3 % of the limb).
 A forearm that stands on its elbow (brown, white backdrop, the hand in the picture) is reported from 50 to
 240 mm, and its girths read within 2.1 mm, 0.9 mm rms.
