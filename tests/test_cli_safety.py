@@ -201,6 +201,10 @@ def test_a_code_that_the_records_do_not_hold_releases_nothing(capsys, models, st
     code, _, err = run(capsys, *call)
     assert (code, "not in the records" in err) == (3, True)
     assert not (tmp_path / "w").exists()
+    # a report of figures alone may bear any code
+    report = ("report", models / "leg", "--out", tmp_path / "r.pdf", "--client", "N-9")
+    assert run(capsys, *report)[0] == 0
+    assert run(capsys, *report, "--wrap")[0] == 3
 
 
 def test_records_that_are_named_must_know_the_client(capsys, models, stored, tmp_path):

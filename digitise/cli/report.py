@@ -107,7 +107,8 @@ def report(
 
     _check_files(out, fhir, figures)
     code = client_code(client) if client else ""
-    options = replace(options, answers=client_answers(code, records, known))
+    found = client_answers(code, records, known, releases=bool(options.pressing))
+    options = replace(options, answers=found)
     visits = _visits(folders, when or [], reference or [])
     with show.steps() as progress:
         progress("Comparing")

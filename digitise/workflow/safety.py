@@ -104,7 +104,9 @@ def safety_of_limbs(store: Store, client: str) -> tuple[tuple[VisitLine, Safety]
     return tuple((line, safety_of_visit(store, line)) for _, line in sorted(last.items()))
 
 
-def client_answers(client: str, records: str | None, given: SafetyAnswers | None) -> SafetyAnswers | None:
+def client_answers(
+    client: str, records: str | None, given: SafetyAnswers | None, *, releases: bool = True
+) -> SafetyAnswers | None:
     """Return what the records know of a client, with answers given now on top.
 
     Parameters
@@ -115,6 +117,9 @@ def client_answers(client: str, records: str | None, given: SafetyAnswers | None
         File or address of the records; None for the usual place, which need not hold any.
     given
         Answers of today, which count more than stored ones; None without.
+    releases
+        Whether anything that presses on the limb depends on them: False for a report of figures alone, which
+        may bear the code of a client whom the records do not hold.
 
     Raises
     ------
@@ -128,11 +133,12 @@ def client_answers(client: str, records: str | None, given: SafetyAnswers | None
     from digitise.record.opening import has_records  # noqa: PLC0415
     from digitise.record.store import Store  # noqa: PLC0415
 
-    if records is None and not has_records() and not os.environ.get("DIGITISE_RECORDS"):
+    named = releases and os.environ.get("DIGITISE_RECORDS")
+    if records is None and not has_records() and not named:
         return given
     with Store(records, create=False) as store:
         known_to_it = client in [one.code for one in store.list_clients()]
-        if records is None and not known_to_it and given is not None:
+        if records is None and not known_to_it and (given is not None or not releases):
             return given
         known = store.safety(client)
     return known if given is None else with_newer(known, given)
