@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from output_support import changed
+from output_support import changed, with_own_photos
 
 from digitise.care.wrap.garment import girth_list
 from digitise.care.wrap.sheet import wrap_sheet
@@ -80,7 +80,7 @@ def folders(measured, tmp_path_factory):
     root, mean = tmp_path_factory.mktemp("visits"), measured.fit.limb.mean
     every = (TAPED, (), (PlaceGirth("ball-of-foot", 229.5), PlaceGirth("figure-of-eight", 507.0)))
     for n, places in enumerate(every):
-        visit = replace(changed(measured, mean=(1.04 - 0.02 * n) * mean), places=places)
+        visit = replace(with_own_photos(changed(measured, mean=(1.04 - 0.02 * n) * mean), n), places=places)
         write_model(root / str(n), visit, START + timedelta(days=7 * n))
     return [root / str(n) for n in range(3)]
 

@@ -143,7 +143,7 @@ def test_lengths_in_sentences_follow_the_unit(said, cm, inch):
 WARNINGS = ("digitise/shape/checks/warn.py", "digitise/workflow/posture/findings.py")
 # words of a place in a sentence; every number is a length where a sentence speaks of mm alone
 FILLED = {"list": "345-345, 345-345", "view": "photo-1.jpg", "side": "left", "text": "Bent"}
-FILLED |= {"joint": "knee", "lower": "lower leg", "upper": "thigh"}
+FILLED |= {"chance": "", "joint": "knee", "lower": "lower leg", "upper": "thigh"}
 
 
 @pytest.mark.parametrize("language", ["en", "de"])

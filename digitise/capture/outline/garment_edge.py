@@ -44,7 +44,7 @@ def skin_rows(strip: Strip, region: Region) -> tuple[slice, float | None]:
 
 
 def cloth_round(strip: Strip, region: Region, top: int) -> NDArray[np.bool_]:
-    """Tell on which of a region's rows (n,) cloth goes all round the limb: a sock, a bandage, a sleeve.
+    """Tell on which of a region's rows (n,) cloth goes all round the lower half: a sock, a bandage.
 
     Parameters
     ----------
@@ -60,7 +60,8 @@ def cloth_round(strip: Strip, region: Region, top: int) -> NDArray[np.bool_]:
     contrast[: top + _REACH] = 0.0
     runs = true_runs(_aslant(contrast) > _LEAST_CONTRAST)
     ends = [first + int(np.argmax(contrast[first:end].min(axis=1))) for first, end in runs]
-    ends = [end for end in ends if (end - top) * STEP_MM >= _BARE_MM]  # what is above a nearer one is cloth
+    # what is above a change in the upper half is a garment whose hem was passed over
+    ends = [end for end in ends if end >= max(len(colours) // 2, top + int(_BARE_MM / STEP_MM))]
     margin = int(_MARGIN_MM / STEP_MM)
     skin, covered = colours[top], False
     for above, row, below in zip([top, *ends], ends, [*ends[1:], last], strict=False):

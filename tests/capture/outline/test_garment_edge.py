@@ -125,6 +125,7 @@ def test_shade_below_a_lobe_is_no_cloth(rng, light):
     assert cloth_of(made) == []
 
 
-def test_below_a_hem_that_was_passed_over_the_limb_is_no_cloth(rng):
-    made = made_strip(rng, edits=[(lambda x, z: in_limb(x, z) & (z > 840), CLOTH)])
+@pytest.mark.parametrize("hem", [840.0, 700.0, 560.0])
+def test_below_a_hem_that_was_passed_over_the_limb_is_no_cloth(rng, hem):
+    made = made_strip(rng, edits=[(lambda x, z: in_limb(x, z) & (z > hem), CLOTH)])
     assert cloth_of(made) == []
